@@ -1,0 +1,19 @@
+"""The one error a person sees: where, what is wrong, what to do."""
+
+
+class InputError(ValueError):
+    """Something a person gave cannot be used.
+
+    Parameters
+    ----------
+    where : str
+        The file, line, field or feature, e.g. ``site.yaml line 14, works "top swale"``.
+    what : str
+        What is wrong, as the end of a sentence that starts with `where`.
+    remedy : str
+        What to do about it, a sentence without its full stop.
+    """
+
+    def __init__(self, where: str, what: str, remedy: str) -> None:
+        self.where, self.what, self.remedy = where, what, remedy
+        super().__init__(f"{where}: {what}. {remedy}.")

@@ -1,0 +1,428 @@
+"""The site file: a property described in YAML, read into a checked `Site`.
+
+Every field error is told with the file, the line and the field.  Points are
+kept as written; whoever knows the raster moves them into its working frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+
+from terrain.errors import InputError
+from terrain.units import DIMENSIONS, read_quantity
+
+
+def _quantity(dimension: str, least: float | None = None, above: float | None = None
+              ) -> BeforeValidator:
+    def read(given: Any, info: ValidationInfo) -> float:
+        context = info.context or {}
+        system = context.get("units", "metric")
+        value = read_quantity(given, dimension, system)
+        if value != value or abs(value) == float("inf"):
+            raise ValueError(f"{given} is not a finite {dimension}")
+        if least is not None and value < least:
+            raise ValueError(f"{given} is below {least:g}")
+        if above is not None and value <= above:
+            raise ValueError(f"{given} is not above {above:g}")
+        if not isinstance(given, str) or given.strip().lstrip("+-").replace(".", "").isdigit():
+            unit = DIMENSIONS[dimension][2 if system == "us" else 1]
+            context.setdefault("bare", []).append(f"{info.field_name} {given} taken as {unit}")
+        return value
+    return BeforeValidator(read)
+
+
+Level = Annotated[float, _quantity("length")]
+Length = Annotated[float, _quantity("length", above=0.0)]
+Rain = Annotated[float, _quantity("rain", least=0.0)]
+StormDepth = Annotated[float, _quantity("rain", above=0.0)]
+Rate = Annotated[float, _quantity("rate", least=0.0)]
+Volume = Annotated[float, _quantity("volume", above=0.0)]
+Use = Annotated[float, _quantity("use", least=0.0)]
+Hours = Annotated[float, _quantity("time", above=0.0)]
+Point = tuple[float, float]
+UnitSystem = Literal["metric", "us"]
+SoilGroup = Literal["A", "B", "C", "D"]
+
+
+class _Part(BaseModel):
+    """Fields are written in the file with blanks where Python has underscores."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False,
+        alias_generator=lambda name: name.replace("_", " "))
+
+
+class Elevation(_Part):
+    """The elevation raster, and what it does not say of itself."""
+
+    file: Path
+    crs: str | None = None
+    plan_unit: Literal["m", "ft", "us-ft"] | None = None
+    height_unit: Literal["m", "ft", "us-ft"] | None = None
+    nodata: float | None = None
+
+
+class Layer(_Part):
+    """A vector layer of the site."""
+
+    file: Path
+    layer: str | None = None
+    crs: str | None = None
+
+
+class NamedLayer(Layer):
+    """A vector layer whose features have a name each."""
+
+    name_field: str = "name"
+
+
+class Cover(Layer):
+    """What covers the ground: polygons with a class, or a raster of class codes."""
+
+    field: str = "cover"
+    classes: dict[str, str] = Field(default_factory=dict)
+    otherwise: str | None = None
+
+
+class Soils(Layer):
+    """Hydrologic soil groups: polygons with a group."""
+
+    field: str = "group"
+    otherwise: SoilGroup | None = None
+
+
+class Roads(NamedLayer):
+    """Road lines; their width from a field, or one width for all."""
+
+    width_field: str = "width"
+    width: Length | None = None
+    cover_field: str = "cover"
+    cover: str = "dirt road"
+
+
+class Roofs(NamedLayer):
+    """Roof outlines in plan, and what share of the rain on them reaches the gutter."""
+
+    efficiency: float = Field(default=0.9, gt=0, le=1)
+    efficiency_field: str = "efficiency"
+
+
+class Storm(_Part):
+    """A depth of rain over a duration with a time pattern."""
+
+    name: str
+    depth: StormDepth
+    duration: Hours = 24.0
+    pattern: Literal["even", "I", "IA", "II", "III"] = "II"
+    return_period: float | None = Field(default=None, gt=0)
+
+
+class DailyRain(_Part):
+    """A daily rain record."""
+
+    file: Path
+    unit: Literal["mm", "in", "0.1 mm"] | None = None
+
+
+class RainInputs(_Part):
+    """The storms to plan for and the daily record to live through."""
+
+    storms: list[Storm] = Field(min_length=1)
+    design_storm: str | None = None
+    daily: DailyRain | None = None
+
+    @model_validator(mode="after")
+    def _known(self) -> RainInputs:
+        names = [storm.name for storm in self.storms]
+        twice = {name for name in names if names.count(name) > 1}
+        if twice:
+            raise ValueError(f"two storms are called \"{min(twice)}\"")
+        if self.design_storm is not None and self.design_storm not in names:
+            raise ValueError(f"the design storm \"{self.design_storm}\" is not among the storms "
+                             + ", ".join(names))
+        return self
+
+    @property
+    def design(self) -> Storm:
+        """The storm that sills are sized for.
+
+        The one named; else the least with a return period of 10 years or more; else the deepest.
+        """
+        if self.design_storm is not None:
+            return next(s for s in self.storms if s.name == self.design_storm)
+        rare = [s for s in self.storms if (s.return_period or 0) >= 10]
+        if rare:
+            return min(rare, key=lambda s: s.return_period or 0)
+        return max(self.storms, key=lambda s: s.depth)
+
+
+class _Work(_Part):
+    name: str = Field(min_length=1)
+    spills_to: str | None = None
+    pipe: list[Point] | None = Field(default=None, min_length=2)
+
+
+class Swale(_Work):
+    """A level channel on contour through a point."""
+
+    kind: Literal["swale"]
+    through: Point
+    length: Length | None = None
+    depth: Length | None = None
+    width: Length | None = None
+    side_slope: float | None = Field(default=None, gt=0)
+    sill_at: Point | None = None
+    sill_length: Length | None = None
+    infiltration: Rate | None = None
+
+
+class Basin(_Work):
+    """A pool behind a wall, or a dug shape."""
+
+    kind: Literal["basin"]
+    wall: list[Point] | None = Field(default=None, min_length=2)
+    crest: Level | None = None
+    sill: Level | None = None
+    dug: list[Point] | None = Field(default=None, min_length=3)
+    depth: Length | None = None
+    batter: float = Field(default=3.0, ge=0)
+    infiltration: Rate | None = None
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Basin:
+        if (self.wall is None) == (self.dug is None):
+            raise ValueError("a basin has either a wall with a crest or a dug shape with a depth")
+        if self.wall is not None and self.crest is None:
+            raise ValueError("a wall needs a crest level")
+        if self.dug is not None and self.depth is None:
+            raise ValueError("a dug shape needs a depth")
+        return self
+
+
+class TreeBasin(_Work):
+    """A bowl that waters one tree; one bowl at each point."""
+
+    kind: Literal["tree basin"]
+    at: list[Point] = Field(min_length=1)
+    crown: Length
+    depth: Length = 0.25
+    plant_factor: float = Field(default=0.5, gt=0, le=1.5)
+    infiltration: Rate | None = None
+
+    @field_validator("at", mode="before")
+    @classmethod
+    def _one_or_many(cls, given: Any) -> Any:
+        single = isinstance(given, list) and given and not isinstance(given[0], list)
+        return [given] if single else given
+
+
+class Tank(_Work):
+    """A tank or barrel fed by roofs."""
+
+    kind: Literal["tank"]
+    at: Point
+    volume: Volume
+    roofs: list[str] = Field(default_factory=list)
+    demand: Use = 0.0
+    first_flush: Rain = 0.0
+
+
+Work = Annotated[Swale | Basin | TreeBasin | Tank, Field(discriminator="kind")]
+
+
+class Benchmark(_Part):
+    """A fixed point of known level from which stakes are set."""
+
+    at: Point
+    level: Level
+    staff_reading: Length | None = None
+
+
+class Money(_Part):
+    """What digging costs here; without it no money is printed."""
+
+    currency: str
+    machine_hour: tuple[float, float]
+    machine_output: float = Field(default=6.0, gt=0)
+    haulage: tuple[float, float] = (0.0, 0.0)
+
+
+class Site(_Part):
+    """A property: files, rain and works, as the site file states them."""
+
+    name: str
+    units: UnitSystem = "metric"
+    points: Literal["raster", "lonlat"] = "raster"
+    elevation: Elevation
+    boundary: Layer
+    cover: Cover
+    soils: Soils
+    roads: Roads | None = None
+    roofs: Roofs | None = None
+    rain: RainInputs
+    evapotranspiration: list[Rain] | None = Field(default=None, min_length=12, max_length=12)
+    benchmark: Benchmark | None = None
+    money: Money | None = None
+    rules: dict[str, str | float] = Field(default_factory=dict)
+    works: list[Work] = Field(default_factory=list)
+
+    _path: Path = PrivateAttr(default=Path("site.yaml"))
+    _document: Any = PrivateAttr(default=None)
+    _bare: list[str] = PrivateAttr(default_factory=list)
+
+    @property
+    def path(self) -> Path:
+        """The site file itself."""
+        return self._path
+
+    @property
+    def folder(self) -> Path:
+        """The folder that the site file's relative paths start from."""
+        return self._path.parent
+
+    @property
+    def bare_numbers(self) -> list[str]:
+        """What each number without a unit was taken for."""
+        return self._bare
+
+    def where(self, *place: str | int) -> str:
+        """Say where in the site file a field stands, e.g. ``site.yaml line 14``."""
+        return f"{self._path} line {_line(self._document, place)}"
+
+    def where_work(self, name: str, field: str | None = None) -> str:
+        """Say where in the site file a work stands."""
+        index = next(i for i, work in enumerate(self.works) if work.name == name)
+        place = ("works", index) if field is None else ("works", index, field)
+        return f'{self.where(*place)}, works "{name}"' + (f", {field}" if field else "")
+
+
+def read_site(path: Path) -> Site:
+    """Read and check a site file.
+
+    Raises
+    ------
+    InputError
+        Naming the line and field of the first thing that is wrong.
+    """
+    path = Path(path)
+    document = _read_yaml(path)
+    context = {"units": document.get("units", "metric"), "bare": []}
+    try:
+        site = Site.model_validate(document, context=context)
+    except ValidationError as error:
+        raise _first(error, path, document) from None
+    site._path, site._document, site._bare = path, document, context["bare"]
+    _refuse_twins(site)
+    return site
+
+
+def _read_yaml(path: Path) -> Any:
+    from ruamel.yaml import YAML
+    from ruamel.yaml.error import MarkedYAMLError, YAMLError
+
+    if path.is_dir():
+        path = path / "site.yaml"
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise InputError(str(path), "there is no such site file",
+                         "Check the name, or make one with: levelsill start DIR") from None
+    except (UnicodeDecodeError, OSError) as error:
+        raise InputError(str(path), f"it cannot be read as text ({error.__class__.__name__})",
+                         "Give a site file written in YAML") from None
+    try:
+        document = YAML(typ="rt").load(text)
+    except MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line = f" line {mark.line + 1}" if mark else ""
+        problem = (error.problem or "not YAML").strip().rstrip(".")
+        raise InputError(f"{path}{line}", f"this is not valid YAML ({problem})",
+                         "Look for a missing colon, quote or blank there") from None
+    except YAMLError as error:
+        problem = str(error).splitlines()[0].rstrip(".")
+        raise InputError(str(path), f"this is not valid YAML ({problem})",
+                         "Look for a missing colon, quote or blank") from None
+    if not isinstance(document, dict):
+        raise InputError(str(path), "it is not a list of fields such as 'name: My place'",
+                         "Make a fresh one with: levelsill start DIR") from None
+    return document
+
+
+def _line(document: Any, place: tuple[str | int, ...]) -> int:
+    """Find the line of a field; stop at the deepest part that exists."""
+    node, line = document, 1
+    for key in place:
+        try:
+            line = (node.lc.item(key) if isinstance(node, list) else node.lc.key(key))[0] + 1
+            node = node[key]
+        except (AttributeError, KeyError, IndexError, TypeError):
+            break
+    return line
+
+
+def _first(error: ValidationError, path: Path, document: Any) -> InputError:
+    found = error.errors()[0]
+    kinds = {"swale", "basin", "tree basin", "tank"}
+    place = list(found["loc"])
+    if len(place) > 2 and place[0] == "works" and place[2] in kinds:
+        del place[2]
+    where = f"{path} line {_line(document, tuple(place))}"
+    words: list[str] = []
+    if place and place[0] == "works" and len(place) > 1:
+        name = _name(document, place)
+        words.append(f'works "{name}"' if name else f"works item {int(place[1]) + 1}")
+        place = place[2:]
+    words += [str(part) if isinstance(part, str) else f"item {part + 1}" for part in place]
+    return InputError(", ".join([where, *words]), *_plainly(found, document))
+
+
+def _name(document: Any, place: list[Any]) -> str | None:
+    try:
+        return str(document["works"][place[1]]["name"])
+    except (KeyError, IndexError, TypeError):
+        return None
+
+
+def _plainly(found: Any, document: Any) -> tuple[str, str]:
+    kind, given = found["type"], found.get("input")
+    say: dict[str, Callable[[], tuple[str, str]]] = {
+        "extra_forbidden": lambda: (
+            "this field is not known", "Check its spelling against docs/site-file.md"),
+        "missing": lambda: ("this field is missing", "Add it; docs/site-file.md says how"),
+        "value_error": lambda: (str(found["ctx"]["error"]), "Correct it"),
+        "union_tag_invalid": lambda: (
+            f"the kind '{given.get('kind')}' is not known",
+            "Use swale, basin, tree basin or tank"),
+        "union_tag_not_found": lambda: (
+            "it has no kind", "Add kind: swale, basin, tree basin or tank"),
+        "literal_error": lambda: (
+            f"'{given}' is not one of {found['ctx']['expected']}", "Use one of those"),
+    }
+    if kind in say:
+        return say[kind]()
+    message = found["msg"][0].lower() + found["msg"][1:]
+    short = str(given)
+    return f"{message}, but here stands '{short[:60]}'", "Correct it"
+
+
+def _refuse_twins(site: Site) -> None:
+    seen: set[str] = set()
+    for index, work in enumerate(site.works):
+        if work.name in seen:
+            raise InputError(f'{site.where("works", index, "name")}, works "{work.name}"',
+                             "two works have this name", "Give each its own name")
+        seen.add(work.name)

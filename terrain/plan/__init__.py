@@ -1,0 +1,1 @@
+"""The site as a network of stores, and its accounts."""

@@ -1,0 +1,1 @@
+"""From rain to water at a point."""

@@ -1,0 +1,122 @@
+"""Quantities with units at the edges; SI inside.
+
+Rain depths are kept in mm, flows per day in m3/day; everything else in m, m2,
+m3 and s.  Pint is imported only when a quantity with a unit is read.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from typing import Any
+
+#: dimension: (unit kept inside, unit of a bare number in a metric site, and in a US site)
+DIMENSIONS: dict[str, tuple[str, str, str]] = {
+    "length": ("m", "m", "ft"),
+    "rain": ("mm", "mm", "in"),
+    "area": ("m**2", "m**2", "ft**2"),
+    "volume": ("m**3", "m**3", "gal"),
+    "rate": ("mm/h", "mm/h", "in/h"),
+    "time": ("h", "h", "h"),
+    "use": ("m**3/day", "L/day", "gal/day"),
+    "flow": ("m**3/s", "m**3/s", "cfs"),
+}
+
+#: dimension: (metric unit, its factor from inside, decimals), (the same for US)
+PRINTED: dict[str, tuple[tuple[str, float, int], tuple[str, float, int]]] = {
+    "length": (("m", 1.0, 1), ("ft", 1 / 0.3048, 1)),
+    "level": (("m", 1.0, 2), ("ft", 1 / 0.3048, 2)),
+    "rain": (("mm", 1.0, 1), ("in", 1 / 25.4, 2)),
+    "area": (("m²", 1.0, 0), ("ft²", 1 / 0.09290304, 0)),
+    "land": (("ha", 1e-4, 2), ("acre", 1 / 4046.8564224, 2)),
+    "volume": (("m³", 1.0, 1), ("gal", 1 / 0.003785411784, 0)),
+    "earth": (("m³", 1.0, 1), ("yd³", 1 / 0.764554857984, 1)),
+    "flow": (("L/s", 1000.0, 1), ("cfs", 1 / 0.028316846592, 2)),
+    "rate": (("mm/h", 1.0, 1), ("in/h", 1 / 25.4, 2)),
+}
+
+_NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d,_ ]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+_SPELLINGS = {"litre": "liter", "litres": "liter", "metre": "meter", "metres": "meter",
+              "inches": "inch", "feet": "foot", "gals": "gal", "acre-ft": "acre_foot",
+              "acre-feet": "acre_foot", "acre ft": "acre_foot", "acres": "acre",
+              "m2": "m**2", "m3": "m**3", "ft2": "ft**2", "ft3": "ft**3", "yd3": "yd**3",
+              "m²": "m**2", "m³": "m**3", "ft²": "ft**2", "ft³": "ft**3", "yd³": "yd**3",
+              "km2": "km**2", "ha": "hectare", "kl": "kiloliter", "l": "liter"}
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint
+
+    registry = pint.UnitRegistry()
+    registry.define("cfs = foot**3 / second")
+    return registry
+
+
+def _unit(text: str) -> str:
+    """Turn a unit as people write it into one pint reads."""
+    text = text.strip()
+    text = _SPELLINGS.get(text.lower(), text)
+    words = re.split(r"(\s*/\s*|\s+per\s+)", text)
+    return "".join("/" if w.strip() in ("/", "per") else _SPELLINGS.get(w.lower(), w)
+                   for w in words)
+
+
+def read_quantity(given: str | float | int, dimension: str, system: str = "metric") -> float:
+    """Read a quantity into the unit kept inside for its dimension.
+
+    Parameters
+    ----------
+    given : str, float or int
+        ``"1.2 in"``, ``"3 acre"``, ``"11,000 gal"``; a bare number is taken in the
+        unit that `system` declares for the dimension.
+    dimension : str
+        A key of `DIMENSIONS`.
+    system : {"metric", "us"}
+
+    Raises
+    ------
+    ValueError
+        If the text is no number with a unit of that dimension.
+    """
+    inside, metric, us = DIMENSIONS[dimension]
+    if isinstance(given, bool) or not isinstance(given, int | float | str):
+        raise ValueError(f"{given!r} is not a quantity such as '1.2 {metric}'")
+    text = str(given)
+    match = _NUMBER.match(text)
+    if not match:
+        raise ValueError(f"'{text}' does not start with a number")
+    number = float(re.sub(r"[,_ ]", "", match.group(1)))
+    written = match.group(2)
+    if "'" in written or '"' in written:
+        raise ValueError(f"'{text}' uses a quote mark for feet or inches; write ft or in")
+    unit = _unit(written) if written else (us if system == "us" else metric)
+    if unit == inside:
+        return number
+    import pint
+
+    try:
+        quantity = _registry().Quantity(number, unit)
+        value = float(quantity.to(inside).magnitude)
+    except pint.DimensionalityError:
+        raise ValueError(f"'{text}' is not a {dimension}") from None
+    except Exception:
+        raise ValueError(f"'{text}' has an unknown unit '{written}'") from None
+    return value
+
+
+def shown(value: float | None, dimension: str, system: str = "metric",
+          decimals: int | None = None, with_unit: bool = True) -> str:
+    """Print an inside value for a person, in metric or US customary units."""
+    if value is None or value != value:
+        return "unknown"
+    unit, factor, places = PRINTED[dimension][system == "us"]
+    number = f"{value * factor:,.{places if decimals is None else decimals}f}"
+    if number.strip("-0.,") == "":
+        number = number.lstrip("-")
+    return f"{number} {unit}" if with_unit else number
+
+
+def unit_name(dimension: str, system: str = "metric") -> str:
+    """Name the unit in which `shown` prints a dimension."""
+    return PRINTED[dimension][system == "us"][0]

@@ -1,0 +1,1 @@
+"""What is dug, built or roofed."""
