@@ -1,0 +1,623 @@
+"""Vector layers in the working frame, and the ground they cover cell by cell."""
+
+from __future__ import annotations
+
+import json
+import warnings
+from collections.abc import Collection, Iterable
+from pathlib import Path
+from typing import Any
+
+import geopandas
+import numpy as np
+import pandas
+import pyogrio
+import shapely
+from numpy.typing import DTypeLike, NDArray
+from pyproj import CRS, Transformer
+from pyproj.aoi import AreaOfInterest
+from pyproj.transformer import TransformerGroup
+from shapely.geometry.base import BaseGeometry
+
+from terrain.errors import InputError
+from terrain.inputs.elevation import Dem
+from terrain.inputs.site import Cover, Layer, Soils
+
+#: An outline may stick out of the raster by this much before it counts as outside. [m]
+OVERHANG = 0.05
+#: A change of datum that is less sure than this is told. [m]
+WORTH_TELLING = 1.0
+_FORMATS = "Give a GeoPackage, GeoJSON, shapefile or KML"
+_AREAS = ("Polygon", "MultiPolygon")
+
+
+def read_layer(spec: Layer, folder: Path, dem: Dem, where: str) -> geopandas.GeoDataFrame:
+    """Read a vector layer and move it into the raster's working frame.
+
+    Parameters
+    ----------
+    spec : Layer
+        The file, and where needed the layer in it and its CRS.
+    folder : Path
+        Where a relative file name starts from.
+    dem : Dem
+        Whose working frame the layer is moved into.
+    where : str
+        Where the layer is asked for, e.g. ``site.yaml line 9, cover``.
+
+    Returns
+    -------
+    layer : GeoDataFrame
+        In the file's order, flat (no heights). [m]  ``layer.attrs["notes"]`` lists what was
+        assumed or repaired.
+
+    Raises
+    ------
+    InputError
+        If there is no such file or layer, it holds no features, one of them has no usable shape,
+        or it cannot be placed on the raster.
+    """
+    path = folder / spec.file
+    here = f"{where}, {spec.file}"
+    name = _layer_name(path, spec.layer, here)
+    try:
+        frame = pyogrio.read_dataframe(path, layer=name)
+    except Exception as error:
+        raise InputError(here, f"it cannot be read ({_short(error)})", _FORMATS) from None
+    if not isinstance(frame, geopandas.GeoDataFrame):
+        raise InputError(here, "it holds a table without shapes", _FORMATS)
+    if len(frame) == 0:
+        raise InputError(here, "it holds no features", "Draw at least one, or name another layer")
+    for number, shape in enumerate(frame.geometry, start=1):
+        if shape is None or shape.is_empty:
+            raise InputError(f"{here}, feature {number}", "it has no shape",
+                             "Draw it, or delete it from the layer")
+        if not np.isfinite(shapely.get_coordinates(shape)).all():
+            raise InputError(f"{here}, feature {number}", "one of its points has no coordinates",
+                             "Draw it again")
+    shapes = shapely.force_2d(np.asarray(frame.geometry.array, dtype=object))
+    own, notes = _layer_crs(path, frame.crs, spec.crs, shapes, dem, here)
+    shapes, moved = _moved(shapes, own, dem, here)
+    notes += moved
+    shapes, repaired = _repaired(shapes, here)
+    notes += repaired
+    frame = frame.set_geometry(geopandas.GeoSeries(shapes, index=frame.index), crs=None)
+    frame = frame.set_crs(dem.frame.working, allow_override=True)
+    frame.attrs["notes"] = notes
+    return frame
+
+
+def boundary_polygon(gdf: geopandas.GeoDataFrame, dem: Dem, where: str) -> BaseGeometry:
+    """The property's outline as one polygon, or several in one. [m]
+
+    Parameters
+    ----------
+    gdf : GeoDataFrame
+        A layer from `read_layer`: polygons, or lines that close.
+    dem : Dem
+        The raster that must reach all of it.
+    where : str
+        Whose boundary it is, for messages.
+
+    Raises
+    ------
+    InputError
+        If a feature encloses no ground, or the raster does not reach all of it.
+    """
+    outline = shapely.union_all([_area(shape, f"{where}, feature {number}")
+                                 for number, shape in enumerate(gdf.geometry, start=1)])
+    box = shapely.box(*dem.bounds)
+    if outline.intersection(box).area <= 0:
+        raise InputError(where, f"it lies outside {dem.source}, {_gap(outline, dem)}",
+                         "Check the layer's CRS, or use a raster that reaches it")
+    west, south, east, north = dem.bounds
+    x0, y0, x1, y1 = outline.bounds
+    over = {"west": west - x0, "south": south - y0, "east": x1 - east, "north": y1 - north}
+    beyond = [f"{by:,.1f} m in the {side}" for side, by in over.items() if by > OVERHANG]
+    if beyond:
+        share = 100 * (1 - outline.intersection(box).area / outline.area)
+        raise InputError(where, f"it sticks out of {dem.source} by {' and '.join(beyond)} "
+                         f"({share:.1f} % of its area)",
+                         "Use a raster that reaches all of it and the slopes above it")
+    return outline
+
+
+def rasterized(geometries_and_values: Iterable[tuple[BaseGeometry, Any]], dem: Dem, fill: Any,
+               dtype: DTypeLike, all_touched: bool = False) -> NDArray[Any]:
+    """Values of shapes on the raster's grid; a later shape overrules an earlier one.
+
+    Parameters
+    ----------
+    geometries_and_values : pairs
+        Shapes in the working frame [m] and the value each gives its cells.
+    fill : scalar
+        What cells hold that no shape covers.
+    dtype : numpy dtype
+        Of the result; any, since only positions in the list are burned.
+    all_touched : bool
+        Every cell a shape touches, not only those whose centre it covers.
+    """
+    from rasterio.features import rasterize
+
+    pairs = list(geometries_and_values)
+    values = np.empty(len(pairs) + 1, dtype=dtype)
+    values[0] = fill
+    for position, (_, value) in enumerate(pairs, start=1):
+        values[position] = value
+    if not pairs:
+        return np.full(dem.shape, values[0], dtype=dtype)
+    burned = rasterize([(shape, position) for position, (shape, _) in enumerate(pairs, start=1)],
+                       out_shape=dem.shape, transform=dem.transform, fill=0,
+                       all_touched=all_touched, dtype="int32")
+    return values[burned]
+
+
+def column(gdf: geopandas.GeoDataFrame, name: str, where: str) -> pandas.Series:
+    """A column by its name, in capitals or not.
+
+    Raises
+    ------
+    InputError
+        If there is none, with those there are.
+    """
+    columns = [str(c) for c in gdf.columns if c != gdf.geometry.name]
+    if name in columns:
+        return gdf[name]
+    close = [c for c in columns if c.strip().lower() == name.strip().lower()]
+    if len(close) == 1:
+        return gdf[close[0]]
+    if close:
+        raise InputError(where, f"there is no column '{name}', but both {' and '.join(close)}",
+                         "Name one of them as it is written")
+    has = "it has " + ", ".join(columns) if columns else "it has none at all"
+    raise InputError(where, f"there is no column '{name}'; {has}", "Name one of its columns")
+
+
+def cover_cells(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str
+                ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+    """What covers each cell of the raster.
+
+    Parameters
+    ----------
+    spec : Cover
+        Polygons with a class each, or a raster (.tif, .tiff, .vrt, .img, .asc) of class codes.
+        `spec.classes` maps the layer's own words or codes to known classes.
+    known : collection of str
+        The classes that have curve numbers.
+
+    Returns
+    -------
+    cells : int16, the raster's shape
+        Position in `names`; -1 where neither the layer nor `spec.otherwise` says.
+    names : list of str
+        The classes that were met.
+    notes : list of str
+        What was assumed or repaired.
+
+    Raises
+    ------
+    InputError
+        If a class is not known, naming feature and class and the nearest known ones.
+    """
+    if spec.otherwise is not None:
+        _known_class(spec.otherwise, spec, known, f"{where}, otherwise")
+    if spec.file.suffix.lower() in (".tif", ".tiff", ".vrt", ".img", ".asc"):
+        cells, names, notes = _cover_raster(spec, folder, dem, known, where)
+    else:
+        cells, names, notes = _cover_polygons(spec, folder, dem, known, where)
+    bare = cells < 0
+    if bare.any():
+        share = f"{100 * bare.mean():.1f} % of the raster"
+        if spec.otherwise is None:
+            notes.append(f"Cover: {share} has no cover class.")
+        else:
+            name = _known_class(spec.otherwise, spec, known, where)
+            if name not in names:
+                names.append(name)
+            cells[bare] = names.index(name)
+            notes.append(f"Cover: {share} is not in {spec.file.name}; it was taken as {name}.")
+    return cells, names, notes
+
+
+def soil_cells(spec: Soils, folder: Path, dem: Dem, where: str
+               ) -> tuple[NDArray[np.int8], list[str]]:
+    """Hydrologic soil group of each cell of the raster.
+
+    Of a dual group such as B/D the second letter is taken, that of undrained ground (NRCS,
+    National Engineering Handbook part 630, chapter 7, 2009).
+
+    Returns
+    -------
+    cells : int8, the raster's shape
+        0 to 3 for A to D; -1 where neither the layer nor `spec.otherwise` says.
+    notes : list of str
+        What was assumed or repaired.
+
+    Raises
+    ------
+    InputError
+        If a feature's group is none of A to D, or empty with no `otherwise`.
+    """
+    layer = read_layer(spec, folder, dem, where)
+    notes: list[str] = list(layer.attrs["notes"])
+    here = f"{where}, {spec.file}"
+    pairs: list[tuple[BaseGeometry, int]] = []
+    dual: dict[str, list[int]] = {}
+    empty: list[int] = []
+    for number, (shape, given) in enumerate(
+            zip(layer.geometry, column(layer, spec.field, here), strict=True), start=1):
+        feature = f"{here}, feature {number}"
+        text = _text(given).upper().replace(" ", "")
+        if not text:
+            if spec.otherwise is None:
+                raise InputError(feature, f"its {spec.field} is empty",
+                                 "Give it a soil group A to D, or state 'otherwise' under soils")
+            empty.append(number)
+            text = spec.otherwise
+        letters = text.split("/")
+        if len(letters) > 2 or any(letter not in tuple("ABCD") for letter in letters):
+            raise InputError(feature, f"its {spec.field} '{given}' is not a soil group",
+                             "Use A, B, C or D, or a dual group such as B/D")
+        if len(letters) == 2:
+            dual.setdefault(text, []).append(number)
+        pairs.append((_area(shape, feature), "ABCD".index(letters[-1])))
+    notes += [f"Soils: {_features(numbers, f'of dual group {text}')} taken as {text[-1]}, the "
+              "group of undrained ground." for text, numbers in dual.items()]
+    if empty:
+        notes.append(f"Soils: {_features(empty, 'without a group')} taken as {spec.otherwise}.")
+    notes += _unseen([shape for shape, _ in pairs], dem, "Soils")
+    cells = rasterized(pairs, dem, -1, np.int8)
+    bare = cells < 0
+    if bare.any():
+        share = f"{100 * bare.mean():.1f} % of the raster"
+        if spec.otherwise is None:
+            notes.append(f"Soils: {share} has no soil group.")
+        else:
+            cells[bare] = "ABCD".index(spec.otherwise)
+            notes.append(f"Soils: {share} is not in {spec.file.name}; it was taken as group "
+                         f"{spec.otherwise}.")
+    return cells, notes
+
+
+def _layer_name(path: Path, asked: str | None, here: str) -> str:
+    if not path.exists():
+        raise InputError(here, "there is no such file", "Check its name and folder")
+    try:
+        listed = pyogrio.list_layers(path)
+    except Exception as error:
+        raise InputError(here, f"this is not a vector layer that can be read ({_short(error)})",
+                         _FORMATS) from None
+    names = [str(name) for name, kind in listed if kind is not None]
+    if asked is not None:
+        if asked not in names:
+            raise InputError(here, f"it has no layer '{asked}', but {', '.join(names) or 'none'}",
+                             "Name one of its layers")
+        return asked
+    if not names:
+        raise InputError(here, "it holds no layer with shapes", _FORMATS)
+    if len(names) > 1:
+        raise InputError(here, f"it holds several layers: {', '.join(names)}",
+                         "Say which with 'layer:'")
+    return names[0]
+
+
+def _layer_crs(path: Path, stated: CRS | None, given: str | None, shapes: NDArray[Any], dem: Dem,
+               here: str) -> tuple[CRS | None, list[str]]:
+    """The layer's CRS: the file's own, else the one given, else longitude and latitude."""
+    notes: list[str] = []
+    if stated is not None and (stated.is_engineering or stated.name.startswith("Undefined")):
+        stated = None
+    assumed = path.suffix.lower() in (".geojson", ".json") and not _names_crs(path)
+    if assumed and (given is not None or dem.frame.working is None):
+        stated = None
+    try:
+        wanted = CRS.from_user_input(given) if given is not None else None
+    except Exception:
+        raise InputError(here, f"the stated CRS '{given}' is not known",
+                         "Give one such as EPSG:32734") from None
+    if stated is not None and wanted is not None and not stated.to_2d().equals(
+            wanted.to_2d(), ignore_axis_order=True):
+        raise InputError(here, f"the file says its CRS is {stated.name}, but {wanted.name} was "
+                         "stated", "Leave the CRS out, or correct the file")
+    own = stated if stated is not None else wanted
+    if dem.frame.working is None:
+        if own is not None:
+            raise InputError(here, f"it is in {own.name}, but {dem.source} has no coordinate "
+                             "system to place it on",
+                             "State the raster's CRS, or give the layer in the raster's own "
+                             "coordinates")
+        return None, notes
+    if own is None:
+        raise InputError(here, "it has no coordinate system",
+                         "State it with 'crs:', e.g. crs: EPSG:32734")
+    if own.is_geographic:
+        spots = np.abs(shapely.get_coordinates(shapes))
+        if (spots[:, 0] > 360).any() or (spots[:, 1] > 90).any():
+            raise InputError(here, "its coordinates are no longitudes and latitudes, though its "
+                             f"CRS is {own.name}" + (" by the rule of GeoJSON" if assumed else ""),
+                             "State its true CRS with 'crs:'" if assumed
+                             else "Correct the CRS in the file")
+    if assumed and wanted is None:
+        notes.append(f"{path.name} names no CRS; it was taken as longitude and latitude, WGS 84.")
+    return own, notes
+
+
+def _names_crs(path: Path) -> bool:
+    try:
+        return bool(json.loads(path.read_text(encoding="utf-8-sig")).get("crs"))
+    except (ValueError, OSError, AttributeError):
+        return False
+
+
+def _moved(shapes: NDArray[Any], own: CRS | None, dem: Dem, here: str
+           ) -> tuple[NDArray[Any], list[str]]:
+    working = dem.frame.working
+    if own is None or working is None:
+        return shapely.transform(shapes, lambda xy: xy * dem.frame.metres_per_unit), []
+    way, notes = _way(own, working, dem, here)
+    if way is None:
+        return shapes, notes
+    moved = shapely.transform(
+        shapes, lambda xy: np.column_stack(way.transform(xy[:, 0], xy[:, 1])))
+    for number, shape in enumerate(moved, start=1):
+        if not np.isfinite(shapely.get_coordinates(shape)).all():
+            raise InputError(f"{here}, feature {number}", f"it cannot be moved from {own.name} to "
+                             f"{working.name}: it lies too far off",
+                             "Check the layer's CRS and the feature's coordinates")
+    return moved, notes
+
+
+def _way(own: CRS, working: CRS, dem: Dem, here: str) -> tuple[Transformer | None, list[str]]:
+    """The surest way between two CRS near the raster, and how sure it is.
+
+    Where the grid file of an old datum is not installed, PROJ would leave the datums' difference
+    (often 50 to 200 m) out without a word; that is refused.
+    """
+    start = own.to_2d()
+    if start.equals(working, ignore_axis_order=True):
+        return None, []
+    west, south, east, north = dem.bounds
+    near = dem.frame.to_lonlat([west, west, east, east], [south, north, south, north])
+    assert near is not None
+    area: Any = None
+    if np.isfinite(near[0]).all() and np.isfinite(near[1]).all():
+        area = AreaOfInterest(float(near[0].min()), float(near[1].min()),
+                              float(near[0].max()), float(near[1].max()))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # pyproj's word on missing grids; told below
+        group = TransformerGroup(start, working, always_xy=True, area_of_interest=area)
+    if not group.transformers:
+        raise InputError(here, f"there is no known way from {own.name} to {working.name}",
+                         f"Save the layer in {working.name}")
+    way = group.transformers[0]
+    first, second = start.geodetic_crs, working.geodetic_crs
+    if first is None or second is None or _same_datum(first, second):
+        return way, []
+    grids = sorted({grid.short_name for missing in group.unavailable_operations
+                    for grid in missing.grids if not grid.available})
+    better = f"; a surer way needs the grid file {grids[0]}, which is not here" if (
+        grids and not group.best_available) else ""
+    unsure = "ballpark" in way.description.lower() or way.accuracy < 0
+    if unsure and not (_modern(first) and _modern(second)):
+        raise InputError(here, f"its datum {first.name} cannot be moved onto {second.name} "
+                         f"truly{better}; it could land 100 m and more from its place",
+                         f"Save the layer in {working.name} with a program that has that grid")
+    if unsure:
+        return way, [f"{here}: {first.name} and {second.name} were taken as one; they differ by up "
+                     f"to about 2 m{better}."]
+    if way.accuracy >= WORTH_TELLING:
+        return way, [f"{here}: moved from {first.name} to {second.name}, which is sure to about "
+                     f"{way.accuracy:g} m{better}."]
+    return way, []
+
+
+def _same_datum(first: CRS, second: CRS) -> bool:
+    """Whether two geodetic CRS share a datum; an ensemble and its namesake count as one."""
+    names = [(crs.datum.name if crs.datum else crs.name).lower().removesuffix(" ensemble")
+             for crs in (first, second)]
+    return names[0] == names[1]
+
+
+def _modern(crs: CRS) -> bool:
+    """Whether a datum is centred on the Earth's mass, as those on GRS 1980 and WGS 84 are."""
+    ellipsoid = crs.ellipsoid
+    return ellipsoid is not None and abs(ellipsoid.semi_major_metre - 6378137.0) < 0.5
+
+
+def _repaired(shapes: NDArray[Any], here: str) -> tuple[NDArray[Any], list[str]]:
+    """Polygons that cross themselves made whole; what encloses no ground is refused."""
+    shapes = shapes.copy()
+    notes: list[str] = []
+    for index in np.flatnonzero(~shapely.is_valid(shapes)):
+        number, shape = index + 1, shapes[index]
+        why = shapely.is_valid_reason(shape).split("[")[0].strip().lower()
+        whole = shapely.make_valid(shape)
+        if shape.geom_type in _AREAS:
+            parts = [part for part in shapely.get_parts(whole) if part.geom_type in _AREAS]
+            whole = shapely.union_all(parts) if parts else whole
+        if shapely.get_dimensions(whole) < shapely.get_dimensions(shape):
+            what = "its outline encloses no ground" if shape.geom_type in _AREAS else (
+                "all its points are one")
+            raise InputError(f"{here}, feature {number}", what, "Draw it again")
+        shapes[index] = whole
+        notes.append(f"{here}, feature {number}: its outline is faulty ({why}); it was repaired"
+                     + (f" and now encloses {whole.area:,.0f} m2." if whole.area else "."))
+    return shapes, notes
+
+
+def _area(shape: BaseGeometry, where: str) -> BaseGeometry:
+    """A shape that encloses ground: a polygon, or a line that closes. [m]"""
+    if shape.geom_type in _AREAS:
+        return shape
+    kind = shape.geom_type
+    if kind in ("LineString", "MultiLineString"):
+        parts = [shapely.Polygon(line.coords) for line in shapely.get_parts(shape)
+                 if line.is_closed and len(line.coords) >= 4]
+        if parts and len(parts) == len(shapely.get_parts(shape)):
+            whole = shapely.union_all([shapely.make_valid(part) for part in parts])
+            if whole.geom_type in _AREAS and whole.area > 0:
+                return whole
+        kind = "line that does not close"
+    raise InputError(where, f"it is a {kind.lower()}, not an area", "Draw it as a polygon")
+
+
+def _gap(outline: BaseGeometry, dem: Dem) -> str:
+    west, south, east, north = dem.bounds
+    x0, y0, x1, y1 = outline.bounds
+    side = "south" if y1 <= south else "north" if y0 >= north else ""
+    across = "west" if x1 <= west else "east" if x0 >= east else ""
+    away = shapely.distance(outline, shapely.box(*dem.bounds))
+    return f"{away:,.0f} m to the {'-'.join(filter(None, (side, across))) or 'side'} of it"
+
+
+def _cover_polygons(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str
+                    ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+    layer = read_layer(spec, folder, dem, where)
+    notes: list[str] = list(layer.attrs["notes"])
+    here = f"{where}, {spec.file}"
+    names: list[str] = []
+    pairs: list[tuple[BaseGeometry, int]] = []
+    empty: list[int] = []
+    for number, (shape, given) in enumerate(
+            zip(layer.geometry, column(layer, spec.field, here), strict=True), start=1):
+        feature = f"{here}, feature {number}"
+        word = _text(given)
+        if not word:
+            if spec.otherwise is None:
+                raise InputError(feature, f"its {spec.field} is empty",
+                                 "Give it a class, or state 'otherwise' under cover")
+            empty.append(number)
+            word = spec.otherwise
+        name = _known_class(word, spec, known, feature)
+        if name not in names:
+            names.append(name)
+        pairs.append((_area(shape, feature), names.index(name)))
+    if empty:
+        notes.append(f"Cover: {_features(empty, 'without a class')} taken as {spec.otherwise}.")
+    notes += _unseen([shape for shape, _ in pairs], dem, "Cover")
+    return rasterized(pairs, dem, -1, np.int16), names, notes
+
+
+def _cover_raster(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str
+                  ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+    path = folder / spec.file
+    here = f"{where}, {spec.file}"
+    codes, missing, notes = _codes(path, spec, dem, here)
+    names: list[str] = []
+    cells = np.full(dem.shape, -1, np.int16)
+    unknown: list[str] = []
+    for code in np.unique(codes[~missing]):
+        word = f"{int(code)}"
+        if word not in spec.classes:
+            unknown.append(word)
+            continue
+        name = _known_class(word, spec, known, f"{here}, code {word}")
+        if name not in names:
+            names.append(name)
+        cells[(codes == code) & ~missing] = names.index(name)
+    if unknown:
+        raise InputError(here, f"its codes {', '.join(unknown)} have no class" if len(unknown) > 1
+                         else f"its code {unknown[0]} has no class",
+                         f"Say what they mean under 'classes:', e.g. \"{unknown[0]}\": bare soil")
+    return cells, names, notes
+
+
+def _codes(path: Path, spec: Cover, dem: Dem, here: str
+           ) -> tuple[NDArray[Any], NDArray[np.bool_], list[str]]:
+    """Codes of a raster at the cells of the grid, the nearest cell's; and where there is none."""
+    import rasterio
+    from rasterio.crs import CRS as RasterCRS
+    from rasterio.errors import RasterioError
+    from rasterio.transform import Affine
+    from rasterio.warp import Resampling, reproject
+
+    if not path.exists():
+        raise InputError(here, "there is no such file", "Check its name and folder")
+    try:
+        with rasterio.open(path) as source:
+            if source.count != 1:
+                raise InputError(here, f"it has {source.count} bands, as a picture has",
+                                 "Give a raster with one band of class codes")
+            stated = CRS.from_user_input(source.crs) if source.crs else None
+            own, notes = _layer_crs(path, stated, spec.crs, np.array([], object), dem, here)
+            transform, working = source.transform, dem.frame.working
+            if own is None or working is None:
+                start = end = RasterCRS.from_epsg(3857)  # any plane will do: nothing is moved
+                transform = Affine.scale(dem.frame.metres_per_unit) * transform
+            else:
+                notes += _way(own, working, dem, here)[1]
+                start = RasterCRS.from_wkt(own.to_2d().to_wkt())
+                end = RasterCRS.from_wkt(working.to_wkt())
+            whole = np.dtype(source.dtypes[0]).kind in "iu"
+            void = float(np.iinfo(np.int32).min)
+            codes = np.full(dem.shape, void, np.int32 if whole else np.float64)
+            reproject(rasterio.band(source, 1), codes, src_transform=transform, src_crs=start,
+                      src_nodata=source.nodata, dst_transform=dem.transform, dst_crs=end,
+                      dst_nodata=void, resampling=Resampling.nearest)
+            width = abs(transform.a) if own is None or not own.is_geographic else None
+    except RasterioError as error:
+        raise InputError(here, f"it cannot be read as a raster ({_short(error)})",
+                         "Give a GeoTIFF of class codes, or polygons") from None
+    missing = (codes == void) | ~np.isfinite(codes)
+    if missing.all():
+        raise InputError(here, f"it holds no code anywhere on {dem.source}",
+                         "Check its CRS, or use one that reaches the raster")
+    odd = codes[~missing] % 1 != 0
+    if odd.any():
+        raise InputError(here, f"its value {codes[~missing][odd].flat[0]:g} is no class code",
+                         "Give a raster of whole numbers")
+    size = f"cells of {width:g} " + (own.axis_info[0].unit_name if own else "units") if (
+        width) else "its cells"
+    notes.append(f"Cover: taken from the raster {path.name}, {size}, the nearest cell each; "
+                 "smaller roofs, yards and tracks do not show in it.")
+    return codes, missing, notes
+
+
+def _known_class(word: str, spec: Cover, known: Collection[str], where: str) -> str:
+    """The known class that a layer's word or code stands for."""
+    from difflib import get_close_matches
+
+    own = {key.strip().lower(): value for key, value in spec.classes.items()}
+    meant = own.get(word.strip().lower(), word).strip()
+    plain = {name.lower(): name for name in known}
+    if meant.lower() in plain:
+        return plain[meant.lower()]
+    near = [plain[name] for name in get_close_matches(meant.lower(), plain, n=3, cutoff=0.5)]
+    told = f"'{word}'" if meant == word.strip() else f"'{word}', taken as '{meant}',"
+    raise InputError(where, f"the class {told} is not known" + (
+        f"; the nearest are {', '.join(repr(name) for name in near)}" if near else ""),
+        f"Use a known class, or say what it means under 'classes:', e.g. \"{word}\": "
+        f"{near[0] if near else 'bare soil'}")
+
+
+def _unseen(shapes: list[BaseGeometry], dem: Dem, what: str) -> list[str]:
+    """A note on polygons that hold no cell's centre and so do not count."""
+    box = shapely.box(*dem.bounds)
+    outside = [n for n, shape in enumerate(shapes, start=1) if not shape.intersects(box)]
+    small = [n for n, shape in enumerate(shapes, start=1) if n not in outside
+             and shape.area < dem.cell_area]
+    notes = [f"{what}: {_features(outside, f'outside {dem.source}')} not used."] if outside else []
+    if small:
+        notes.append(f"{what}: {_features(small)} found smaller than a cell, and may not show.")
+    return notes
+
+
+def _features(numbers: list[int], which: str = "") -> str:
+    """The start of a note on some features, its verb included."""
+    listed = ", ".join(str(n) for n in numbers[:8]) + (
+        f" and {len(numbers) - 8} more" if len(numbers) > 8 else "")
+    noun, verb = ("feature", "was") if len(numbers) == 1 else ("features", "were")
+    return " ".join(filter(None, (noun, listed, which, verb)))
+
+
+def _text(given: Any) -> str:
+    """What a cell of a table says, a whole number without its decimals; empty where nothing."""
+    if given is None or given is pandas.NA or (isinstance(given, float) and given != given):
+        return ""
+    if isinstance(given, float | np.floating) and float(given).is_integer():
+        return str(int(given))
+    return str(given).strip()
+
+
+def _short(error: Exception) -> str:
+    return (str(error).splitlines() or [""])[0].strip().rstrip(".")[:120]

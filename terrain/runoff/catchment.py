@@ -1,0 +1,110 @@
+"""A catchment: the ground that drains to one place, by curve number."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.runoff.curve_number import potential_retention, runoff_depth
+from terrain.runoff.travel_time import lag_hours
+
+
+@dataclass(frozen=True)
+class Catchment:
+    """Ground that drains to a point, line or store.
+
+    Runoff is summed over cells; cells of the same curve number are kept as one area, so
+    the sum is the same as cell by cell for any storm.
+
+    Attributes
+    ----------
+    curve_numbers : float64, shape (k,)
+        The different curve numbers in it. [-]
+    areas : float64, shape (k,)
+        Their areas. [m2]
+    run_on_areas : float64, shape (k,)
+        The part of each that lies beyond the boundary. [m2]
+    longest_path : float
+        Longest flow path in it. [m]
+    slope : float
+        Mean slope. [m/m]
+    touches_edge : bool
+        It reaches the border of the raster, so it may be larger.
+    """
+
+    curve_numbers: NDArray[np.float64]
+    areas: NDArray[np.float64]
+    run_on_areas: NDArray[np.float64]
+    longest_path: float = 0.0
+    slope: float = 0.05
+    touches_edge: bool = False
+
+    @property
+    def area(self) -> float:
+        """All of it. [m2]"""
+        return float(self.areas.sum())
+
+    @property
+    def run_on_area(self) -> float:
+        """The part beyond the boundary. [m2]"""
+        return float(self.run_on_areas.sum())
+
+    @property
+    def mean_curve_number(self) -> float:
+        """Area-weighted curve number; for show and for the lag, not for the runoff. [-]"""
+        return (float((self.curve_numbers * self.areas).sum() / self.area)
+                if self.area else float("nan"))
+
+    @property
+    def starts_at(self) -> float:
+        """The smallest rain that makes some of it shed water. [mm]"""
+        if not self.area:
+            return float("inf")
+        return float(0.2 * potential_retention(self.curve_numbers[self.areas > 0].max()))
+
+    @property
+    def lag(self) -> float:
+        """Lag from rain excess to peak, by the watershed lag equation. [h]"""
+        if not self.area or self.longest_path <= 0:
+            return 0.0
+        return lag_hours(self.longest_path, self.mean_curve_number, max(self.slope, 0.005))
+
+    def runoff(self, rain: float) -> float:
+        """Runoff of a storm of `rain` mm. [m3]"""
+        return float((runoff_depth(rain, self.curve_numbers) * self.areas).sum() / 1000)
+
+    def run_on(self, rain: float) -> float:
+        """The part of `runoff` that comes from beyond the boundary. [m3]"""
+        return float((runoff_depth(rain, self.curve_numbers) * self.run_on_areas).sum() / 1000)
+
+    def runoff_volumes(self, rain: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Runoff of each of several depths, or of cumulative rain. [m3]"""
+        depths = runoff_depth(rain[:, None], self.curve_numbers[None, :])
+        return np.asarray(depths @ self.areas / 1000)
+
+
+def gather(curve_number: NDArray[np.float64], cells: NDArray[np.bool_], cell_area: float,
+           inside: NDArray[np.bool_] | None = None, longest_path: float = 0.0,
+           slope: float = 0.05, touches_edge: bool = False) -> Catchment:
+    """Gather cells into a `Catchment`.
+
+    Parameters
+    ----------
+    curve_number : float64, shape (rows, columns)
+        NaN counts as not part of the catchment.
+    cells : bool, same shape
+    cell_area : float
+        [m2]
+    inside : bool, same shape, optional
+        Cells within the boundary; all if left out.
+    """
+    numbers = curve_number[cells]
+    known = np.isfinite(numbers)
+    within = np.ones(numbers.shape, bool) if inside is None else inside[cells]
+    different, which = np.unique(numbers[known], return_inverse=True)
+    areas = np.bincount(which, minlength=len(different)) * cell_area
+    beyond = np.bincount(which, weights=~within[known], minlength=len(different)) * cell_area
+    return Catchment(different, areas.astype(np.float64), beyond.astype(np.float64),
+                     longest_path, slope, touches_edge)
