@@ -31,7 +31,7 @@ from shapely.geometry import LineString, Point, Polygon, box, shape
 
 Grid = NDArray[np.float64]
 
-SEED = 12
+SEED, RAIN_SEED = 12, 28
 COLUMNS, ROWS = 640, 600                    # 1 m cells
 EAST, NORTH = 512_180.0, 6_429_740.0        # lower left corner, UTM 34S [m]
 PAD = 100                                   # worn with the rest, then cut off [m]
@@ -47,7 +47,9 @@ ROAD = [(226, 606), (212, 570), (192, 540), (172, 508), (166, 480), (171, 452), 
         (181, 395), (183, 371), (174, 352), (169, 338)]
 DRIVE = [(169, 338), (160, 331), (151, 321), (146, 309)]
 YARD = (182.0, 327.0, 46.0, 32.0, 33.0)      # middle, length, breadth [m], downhill towards [deg]
-HOUSE = (186.0, 325.0, 20.0, 9.5)           # middle, length, breadth of the roof [m]
+HOUSE = (178.0, 320.5, 20.0, 9.5)           # middle, length, breadth of the roof [m]
+RIB = [(366, 404), (446, 414)]               # hard rock across the main gully
+MITRE = 170.0                               # where the road lets its water go [m along it]
 ROAD_WIDTH, DRIVE_WIDTH = 4.0, 3.0
 
 D8 = [(-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1)]
@@ -226,12 +228,7 @@ def turned(x: float, y: float, length: float, breadth: float, downhill: float) -
 
 def away_from(polygon: Polygon) -> Grid:
     """Distance of every cell to a polygon, 0 inside [m]."""
-    mask = rasterio.features.rasterize([(polygon, 1)], (ROWS, COLUMNS), transform=_local())
-    return ndimage.distance_transform_edt(mask == 0)
-
-
-def _local() -> rasterio.Affine:
-    return from_origin(0, ROWS, 1, 1)
+    return shapely.distance(polygon, shapely.points(X, Y))
 
 
 def graded(z: Grid, target: Grid, away: Grid, cut: float = 0.6, fill: float = 0.5) -> Grid:
@@ -260,8 +257,12 @@ def road_line(knots: list[tuple[float, float]], z: Grid, easing: float) -> Line:
     return Line(points, station, ndimage.gaussian_filter1d(ground, easing / 0.5, mode="nearest"))
 
 
-def with_road(z: Grid, line: Line, width: float, outslope: float, ruts: float) -> Grid:
-    """Cut a road into the hillside: outsloped, with two worn tracks."""
+def with_road(z: Grid, line: Line, width: float, outslope: float, ruts: float,
+              windrow: tuple[float, float] = (0, 0)) -> Grid:
+    """Cut a road into the hillside: outsloped, with two worn tracks.
+
+    Between the `windrow` stations the grader has left low ridges on both edges.
+    """
     smooth = ndimage.gaussian_filter(z, 7)
     distance, nearest = cKDTree(line.points).query(np.column_stack([X.ravel(), Y.ravel()]))
     distance, nearest = distance.reshape(z.shape), nearest.reshape(z.shape)
@@ -278,10 +279,24 @@ def with_road(z: Grid, line: Line, width: float, outslope: float, ruts: float) -
     target = line.level[nearest] + tilt[nearest] * inside
     target -= ruts * np.exp(-((np.abs(across) - 0.85) / 0.42) ** 2)
     beyond = np.maximum(distance - half, 0)
-    return np.where(distance < 25, graded(z, target, beyond), z)
+    done = np.where(distance < 25, graded(z, target, beyond), z)
+    here = line.station[nearest]
+    ridge = np.clip(np.minimum(here - windrow[0], windrow[1] - here) / 3, 0, 1)
+    return done + 0.15 * ridge * np.exp(-((distance - half - 0.2) / 0.55) ** 2)
 
 
-def narrows(z: Grid, area: Grid, inside: NDArray[np.bool_]) -> tuple[Grid, Grid, float]:
+def rock_rib(z: Grid, area: Grid, ends: tuple[tuple[float, float], tuple[float, float]]) -> Grid:
+    """Raise a rib of hard rock across the valley, cut through where the gully runs."""
+    line = LineString(ends)
+    across = shapely.distance(line, shapely.points(X, Y))
+    from_gully = ndimage.distance_transform_edt(area < 60_000)
+    notch = 1 - np.exp(-((from_gully / 5.5) ** 2))
+    along = ((X - ends[0][0]) / (ends[1][0] - ends[0][0]) - 0.5) * 2
+    height = 1.55 * np.exp(-np.abs(along) ** 3) * (0.8 + 0.2 * np.sin(X / 5 + Y / 9))
+    return z + height * np.exp(-((across / 7.5) ** 2)) * notch
+
+
+def narrows(z: Grid, area: Grid) -> tuple[Grid, Grid, float]:
     """The best place for a wall: its two ends and the bed level there.
 
     Looks at each gully cell for a short line to ground 1.5 m above the bed, with much room above.
@@ -290,7 +305,7 @@ def narrows(z: Grid, area: Grid, inside: NDArray[np.bool_]) -> tuple[Grid, Grid,
     gy, gx = np.gradient(smooth_dir)
     gy = -gy
     best, found = 0.0, None
-    rows, columns = np.nonzero((area > 60_000) & inside & (away_from(Polygon(BOUNDARY)) == 0))
+    rows, columns = np.nonzero((area > 25_000) & (away_from(Polygon(BOUNDARY)) == 0))
     for r, c in list(zip(rows, columns, strict=True))[::3]:
         x, y = c + 0.5, ROWS - r - 0.5
         if Point(x, y).distance(Polygon(BOUNDARY).exterior) < 45:
@@ -315,21 +330,645 @@ def narrows(z: Grid, area: Grid, inside: NDArray[np.bool_]) -> tuple[Grid, Grid,
             box_ = (X - x) * flow[0] + (Y - y) * flow[1]
             pool = ((z < z[r, c] + 0.85) & (box_ < 0) & (np.hypot(X - x, Y - y) < 45))
             volume = np.clip(z[r, c] + 0.85 - z, 0, 2)[pool].sum()
-            if volume / width**1.5 > best:
-                best, found = volume / width**1.5, (ends[0], ends[1], float(z[r, c]))
+            if volume / width**2.2 > best:
+                best, found = volume / width**2.2, (ends[0], ends[1], float(z[r, c]))
     if found is None:
         raise RuntimeError("no narrows on this ground; change the seed")
     return found
 
 
+def valley_floor(z: Grid, ends: tuple[Grid, Grid], bed: float) -> Grid:
+    """Lay river silt above the narrows, as behind a bar of hard rock."""
+    bar = LineString(ends).distance(shapely.points(X, Y))
+    dammed = np.where(bar < 2.0, np.maximum(z, bed + 0.55), z)
+    silt = flood(dammed, 0.007)
+    raised = np.where(np.hypot(X - ends[0][0], Y - ends[0][1]) < 140, silt - z, 0)
+    return z + ndimage.gaussian_filter(np.maximum(raised, 0), 1.5)
+
+
+def water_lines(z: Grid, rng: np.random.Generator) -> Grid:
+    """Cut the small steep-sided channels in which water really runs."""
+    wavering = z + 0.06 * fractal(z.shape, rng, 2.5, 30, 5)
+    filled = flood(wavering)
+    area = contributing(filled, receivers(filled, rng, 0.3)[0])
+    depth = np.where(area > 2500, 0.10 * (area / 1e4) ** 0.42, 0)
+    groove = np.zeros(z.shape)
+    for low, high, wide in [(0, 0.14, 0.9), (0.14, 0.25, 1.3), (0.25, 9, 2.1)]:
+        part = np.where((depth > low) & (depth <= high), depth, 0)
+        groove += ndimage.gaussian_filter(part, wide) * wide * 2.6
+    return z - groove
+
+
+def ledges(z: Grid, rng: np.random.Generator) -> Grid:
+    """Lay bands of harder rock across the steep back slope."""
+    steep = np.hypot(*np.gradient(ndimage.gaussian_filter(z, 5)))
+    share = np.clip((steep - 0.13) / 0.14, 0, 1) * 0.75
+    phase = z / 3.1 * 2 * np.pi + 1.3 * fractal(z.shape, rng, 2.5, 120, 20)
+    return z - share * 3.1 / (2 * np.pi) * 0.9 * np.sin(phase) * (0.8 + 0.2 * np.sin(phase / 2.7))
+
+
+def pan(z: Grid, x: float, y: float, depth: float, radius: float) -> Grid:
+    """Press a shallow natural hollow into the ground."""
+    far = np.hypot((X - x) * 0.86 + 0.1 * (Y - y), Y - y)
+    lip = z[np.abs(far - radius) < 1].min()
+    floor = lip - depth * (1 - (far / radius) ** 2)
+    weight = np.clip((radius + 3 - far) / 4, 0, 1)
+    return np.where(far < radius + 3, z + weight * (np.minimum(z, floor) - z), z)
+
+
+def quiet_place(z: Grid, keep_off: list[shapely.Geometry]) -> tuple[float, float]:
+    """The flattest spot on the property that no stream, road or yard is near."""
+    filled = flood(z)
+    area = ndimage.maximum_filter(contributing(filled, receivers(filled)[0]), 15)
+    slope = np.hypot(*np.gradient(ndimage.gaussian_filter(z, 5)))
+    free = (area < 1800) & (area > 350) & shapely.contains_xy(Polygon(BOUNDARY).buffer(-25), X, Y)
+    for part in keep_off:
+        free &= away_from(part) > 30
+    r, c = np.unravel_index(np.argmin(np.where(free, slope, 9)), z.shape)
+    return c + 0.5, ROWS - r - 0.5
+
+
+def small_roughness(z: Grid, tame: Grid, rng: np.random.Generator) -> Grid:
+    """Add bush hummocks, stones and the noise of a survey; `tame` is 0 to 1 where smooth."""
+    hummocks = np.zeros(z.shape)
+    wild = 1 - tame
+    place = rng.random((3800, 2)) * [COLUMNS, ROWS]
+    patch = fractal(z.shape, rng, 2.2, 60, 6)
+    for x, y in place:
+        r, c = int(ROWS - y), int(x)
+        if r < 4 or c < 4 or r > ROWS - 5 or c > COLUMNS - 5 or rng.random() > 0.5 + 0.4 * patch[r, c]:
+            continue
+        window = (slice(r - 4, r + 5), slice(c - 4, c + 5))
+        far = np.hypot(X[window] - x, Y[window] - y)
+        bush = rng.uniform(0.03, 0.13) * np.exp(-(far / rng.uniform(0.8, 1.7)) ** 2)
+        hummocks[window] = np.maximum(hummocks[window], bush)
+    steep = np.clip(np.hypot(*np.gradient(ndimage.gaussian_filter(z, 4))) / 0.25, 0, 1)
+    stones = (0.010 + 0.045 * steep) * fractal(z.shape, rng, 1.4, 9, 2)
+    return z + wild * (hummocks + stones) + 0.006 * rng.standard_normal(z.shape)
+
+
+def mitre_drain(z: Grid, line: Line, station: float, length: float = 11.0
+                ) -> tuple[Grid, tuple[float, float]]:
+    """Cut a dip in the road and a short drain that leads its water out; returns where it ends."""
+    i = int(station / 0.5)
+    start = line.points[i]
+    heading = line.points[i + 4] - line.points[i - 4]
+    heading /= np.hypot(*heading)
+    side = np.array([heading[1], -heading[0]])
+    smooth = ndimage.gaussian_filter(z, 6)
+    if at(smooth, *(start + 8 * side)) > at(smooth, *(start - 8 * side)):
+        side = -side
+    out = side * 0.90 - heading * 0.43           # knots run downhill to uphill: lean downhill
+    out /= np.hypot(*out)
+    head, end = start - 2.2 * out, start + length * out
+    level = line.level[i] - 0.16
+    path = np.linspace(head, end, 60)
+    distance, nearest = cKDTree(path).query(np.column_stack([X.ravel(), Y.ravel()]))
+    distance, nearest = distance.reshape(z.shape), nearest.reshape(z.shape)
+    bed = level - 0.025 * np.linspace(0, length + 2.2, 60)[nearest]
+    beyond = np.maximum(distance - 0.6, 0)
+    cut = np.minimum(z, bed + 0.32 * beyond)
+    lip = np.hypot(X - start[0], Y - start[1]) < length + 4
+    return np.where(lip, cut, z), (float(end[0]), float(end[1]))
+
+
+def make_ground(rng: np.random.Generator) -> tuple[Grid, dict]:
+    """Build the whole ground; also returns what the placing of the works needs."""
+    z = natural_ground(rng)
+    z = ledges(z, rng)
+    filled = flood(z)
+    area = contributing(filled, receivers(filled)[0])
+    z = rock_rib(z, area, RIB)
+    *ends, bed = narrows(z, np.where(away_from(LineString(RIB)) < 4, area, 0))
+    z = valley_floor(z, tuple(ends), bed)
+    z = water_lines(z, rng)
+
+    yard = turned(*YARD)
+    x, y, *_, downhill = YARD
+    a = np.radians(downhill)
+    down = (X - x) * np.sin(a) + (Y - y) * np.cos(a)
+    plane = at(ndimage.gaussian_filter(z, 6), x, y) - 0.022 * down
+    yard_away = away_from(yard.buffer(-7).buffer(7))
+    z = graded(z, plane, yard_away, 0.4, 0.35)
+    pad = turned(HOUSE[0], HOUSE[1], HOUSE[2] + 5, HOUSE[3] + 5, downhill)
+    z = graded(z, np.full(z.shape, at(z, HOUSE[0], HOUSE[1]) + 0.05), away_from(pad), 0.7, 0.5)
+
+    road = road_line(ROAD, z, 16)
+    drive = road_line(DRIVE, z, 6)
+    z = with_road(z, road, ROAD_WIDTH, 0.032, 0.08, (172, 284))
+    z = with_road(z, drive, DRIVE_WIDTH, 0.02, 0.02)
+
+    bench = quiet_place(z, [yard, LineString(road.points), LineString(drive.points)])
+    z = pan(z, *bench, 0.45, 6.5)
+
+    tame = np.zeros(z.shape)
+    for part, wide in [(LineString(road.points), 3.2), (LineString(drive.points), 2.4), (yard, 1)]:
+        tame = np.maximum(tame, np.clip(1.5 - away_from(part.buffer(wide)) / 2, 0, 1) * 0.8)
+    z = small_roughness(z, tame, rng)
+    z, spout = mitre_drain(z, road, MITRE)
+    return z, {"ends": ends, "bed": bed, "yard": yard, "road": road, "drive": drive,
+               "spout": spout, "dip": road.points[int(MITRE / 0.5)], "pan": bench}
+
+
+# ---------------------------------------------------------------- layers
+
+def patches(codes: NDArray[np.int16], names: dict[int, str], field: str) -> gpd.GeoDataFrame:
+    """Turn a grid of codes into polygons with plain edges, in the raster's frame."""
+    rows = [(names[int(code)], shape(part)) for part, code in rasterio.features.shapes(
+        codes, mask=codes > 0, transform=from_origin(EAST, NORTH + ROWS, 1, 1))]
+    plain = shapely.coverage_simplify([part for _, part in rows], 2.0)
+    plain = shapely.set_precision(plain, 0.01)
+    return gpd.GeoDataFrame({field: [name for name, _ in rows]}, geometry=list(plain), crs=CRS)
+
+
+def without_crumbs(codes: NDArray[np.int16], least: int) -> NDArray[np.int16]:
+    """Give patches smaller than `least` cells to what lies around them."""
+    out = codes.copy()
+    for code in np.unique(codes):
+        label, _ = ndimage.label(codes == code)
+        small = (np.bincount(label.ravel()) < least)[label] & (label > 0)
+        out[small] = -1
+    nearest = ndimage.distance_transform_edt(out == -1, return_distances=False,
+                                             return_indices=True)
+    return out[tuple(nearest)]
+
+
+def above_stream(z: Grid) -> Grid:
+    """Height of each cell above the stream it drains to [m]."""
+    filled = flood(z)
+    to = receivers(filled)[0]
+    stream = (contributing(filled, to) > 12_000).ravel()
+    order = np.argsort(filled.ravel(), kind="stable").tolist()
+    base, level, onward = z.ravel().tolist(), z.ravel().tolist(), to.tolist()
+    for i in order:
+        if not stream[i] and onward[i] != i:
+            base[i] = base[onward[i]]
+    return np.maximum(np.array(level) - np.array(base), 0).reshape(z.shape)
+
+
+def soil_codes(z: Grid, rng: np.random.Generator) -> NDArray[np.int16]:
+    """1 = B on the valley floor, 2 = C on the slopes, 3 = D on the stony ridge."""
+    slope = np.hypot(*np.gradient(ndimage.gaussian_filter(z, 8)))
+    ragged = fractal(z.shape, rng, 3.0, 80, 12)
+    stony = ndimage.gaussian_filter((slope + 0.0012 * (175 - Y) + 0.012 * ragged > 0.135) * 1.0, 6)
+    floor = ndimage.gaussian_filter((above_stream(z) < 1.5 + 0.3 * ragged) * 1.0, 5)
+    codes = np.where((floor > 0.55) & (Y > 200), 1, 2)
+    return without_crumbs(np.where(stony > 0.5, 3, codes).astype(np.int16), 900)
+
+
+def cover_codes(soil: NDArray[np.int16], known: dict, orchard: Polygon,
+                rng: np.random.Generator) -> NDArray[np.int16]:
+    """1 fair shrub, 2 poor shrub, 3 range, 4 bare, 5 farmstead, 6 orchard; 0 left out."""
+    ragged = fractal(soil.shape, rng, 3.0, 70, 10)
+    codes = np.select([soil == 3, soil == 1], [2, 3], 1)
+    codes[(codes == 1) & (ragged > 1.15) & (Y < 320)] = 2
+    codes = without_crumbs(codes.astype(np.int16), 400)
+    worn_slope = np.hypot((X - 143) / 21, (Y - 282) / 13) + 0.16 * ragged < 1
+    path = np.hypot((X - 338) / 26, (Y - 262) / 9) + 0.20 * ragged < 1
+    codes[worn_slope | path] = 4
+    codes[away_from(known["yard"].buffer(3)) + 0.7 * ragged < 2] = 4
+    codes[away_from(turned(*HOUSE, YARD[4])) + 0.4 * ragged < 7] = 5
+    codes[away_from(orchard) == 0] = 6
+    codes[(X < 235 - 25 * ragged) & (Y > 500 + 8 * ragged)] = 0
+    return codes
+
+
+def placed(geometry: shapely.Geometry) -> shapely.Geometry:
+    """Move a shape from metres past the corner into the raster's frame."""
+    return shapely.transform(geometry, lambda p: np.round(p + [EAST, NORTH], 2))
+
+
+def roof_table() -> gpd.GeoDataFrame:
+    """The roofs, in plan."""
+    turn = YARD[4]
+    parts = [
+        ("house", "steel sheet", 0.92, turned(*HOUSE, turn)),
+        ("shed", "steel sheet", 0.90, turned(153.5, 337.5, 13.75, 8.0, 52)),
+        ("goat shed", "old steel sheet", 0.85, turned(138.5, 309.0, 8.0, 5.0, 20)),
+        ("tarp by the kraal", "tarpaulin", 0.75, turned(131.5, 314.5, 6.0, 3.0, 20)),
+        ("milking awning", "tarpaulin", 0.75, turned(134.0, 304.0, 6.0, 3.0, 20)),
+    ]
+    names, materials, shares, shapes = zip(*parts, strict=True)
+    table = gpd.GeoDataFrame({"name": names, "material": materials, "efficiency": shares},
+                             geometry=[placed(p) for p in shapes], crs=CRS)
+    return table.to_crs("EPSG:4326")
+
+
+# ---------------------------------------------------------------- rain
+
+def daily_rain(rng: np.random.Generator) -> pd.DataFrame:
+    """Invented daily rain: wet and dry days by a Markov chain, depths by a gamma law [mm]."""
+    days = pd.date_range("2001-01-01", "2023-12-31", freq="D")
+    after_dry = np.array([.20, .22, .21, .13, .07, .05, .045, .05, .07, .105, .145, .175])
+    mean = np.array([7.4, 8.0, 7.4, 5.4, 3.6, 3.0, 2.8, 3.0, 3.8, 5.0, 6.2, 7.0])
+    # seasons run from July; a good season is wetter both in days and in depth
+    season = {year: float(np.exp(0.16 * rng.standard_normal())) for year in range(2000, 2024)}
+    rain, wet = [], False
+    for day in days:
+        good = season[day.year if day.month >= 7 else day.year - 1]
+        m = day.month - 1
+        chance = after_dry[m] * good**0.6 + (0.20 if wet else 0.0)
+        wet = bool(rng.random() < chance)
+        depth = rng.gamma(0.60, 0.90 * mean[m] * good**0.5 / 0.60) if wet else 0.0
+        rain.append(round(float(depth), 1))
+    return pd.DataFrame({"date": days.strftime("%Y-%m-%d"), "rain_mm": rain})
+
+
+# ---------------------------------------------------------------- works, found on the ground
+
+@dataclass
+class Reading:
+    """What the works are placed by: smoothed ground, its slope, and where water runs."""
+
+    ground: Grid
+    smooth: Grid
+    gx: Grid
+    gy: Grid
+    slope: Grid
+    to: NDArray[np.int64]
+    area: Grid
+
+    def downhill(self, x: float, y: float) -> Grid:
+        """Unit vector of steepest descent on the smoothed ground."""
+        v = -np.array([at(self.gx, x, y), at(self.gy, x, y)])
+        return v / max(float(np.hypot(*v)), 1e-9)
+
+    def run_down(self, x: float, y: float, far: float) -> Grid:
+        """Follow the water from a point for `far` metres; one row per cell."""
+        i = int(ROWS - y) * COLUMNS + int(x)
+        path, gone = [(x, y)], 0.0
+        while gone < far and self.to[i] != i:
+            i = int(self.to[i])
+            p = (i % COLUMNS + 0.5, ROWS - i // COLUMNS - 0.5)
+            gone += float(np.hypot(p[0] - path[-1][0], p[1] - path[-1][1]))
+            path.append(p)
+        return np.array(path)
+
+
+def read_ground(z: Grid) -> Reading:
+    """Smooth the ground and route water over it."""
+    smooth = ndimage.gaussian_filter(z, 2.0)
+    gy, gx = np.gradient(ndimage.gaussian_filter(z, 4.0))
+    filled = flood(z)
+    to = receivers(filled)[0]
+    return Reading(z, smooth, gx, -gy, np.hypot(gx, gy), to, contributing(filled, to))
+
+
+def contour(read: Reading, x: float, y: float, reach: float, free: NDArray[np.bool_]) -> Grid:
+    """Walk the contour through a point both ways, up to `reach` m each, while the ground is free."""
+    level = at(read.smooth, x, y)
+    sides = []
+    for sign in (-1, 1):
+        p, walked = np.array([x, y]), []
+        for _ in range(int(reach)):
+            down = read.downhill(*p)
+            step = p + sign * np.array([-down[1], down[0]])
+            for _ in range(3):
+                down = read.downhill(*step)
+                step = step + down * np.clip((at(read.smooth, *step) - level)
+                                             / max(at(read.slope, *step), 0.02), -1, 1)
+            if not free[int(ROWS - step[1]), int(step[0])]:
+                break
+            walked.append(step)
+            p = step
+        sides.append(walked)
+    return np.array([*sides[0][::-1], np.array([x, y]), *sides[1]])
+
+
+def swale_pair(read: Reading, free: NDArray[np.bool_]) -> dict:
+    """Two contours one below the other, the lower across the path of the upper's spill."""
+    best, found = 0.0, None
+    for y in range(170, 440, 7):
+        for x in range(110, 500, 7):
+            if not free[int(ROWS - y), x] or not 0.04 < at(read.slope, x, y) < 0.085:
+                continue
+            upper = contour(read, x, y, 38, free)
+            if len(upper) < 70:
+                continue
+            slopes = [at(read.slope, *p) for p in upper[::6]]
+            if min(slopes) < 0.025 or max(slopes) > 0.115:
+                continue
+            for share in (0.2, 0.8):
+                sill = upper[int(share * (len(upper) - 1))]
+                start = sill + 4 * read.downhill(*sill)
+                path = read.run_down(*start, 34)
+                if len(path) < 20:
+                    continue
+                px, py = path[-1]
+                if not free[int(ROWS - py), int(px)] or not 0.03 < at(read.slope, px, py) < 0.09:
+                    continue
+                lower = contour(read, px, py, 48, free)
+                ahead = np.hypot(*(lower - path[-1]).T).argmin()
+                if len(lower) < 80 or min(ahead, len(lower) - ahead) < 22:
+                    continue
+                slopes = [at(read.slope, *p) for p in lower[::6]]
+                if min(slopes) < 0.02 or max(slopes) > 0.12:
+                    continue
+                cells = {(int(ROWS - q[1]), int(q[0])) for q in upper}
+                caught = sum(sorted((read.area[c] for c in cells), reverse=True)[:12])
+                bend = np.hypot(*(upper[-1] - upper[0])) / len(upper)
+                bend *= np.hypot(*(lower[-1] - lower[0])) / len(lower)
+                score = min(caught, 6000) * bend**2
+                if score > best:
+                    best, found = score, {"upper": upper, "lower": lower, "sill": sill,
+                                          "meets": path[-1], "caught": caught}
+    if found is None:
+        raise RuntimeError("no slope for two swales on this ground; change the seed")
+    return found
+
+
+def half(value: float) -> float:
+    """Round to 0.5 m."""
+    return round(float(value) * 2) / 2
+
+
+def place_works(z: Grid, known: dict) -> dict:
+    """Find where each work goes; all places in metres past the corner."""
+    read = read_ground(z)
+    plot = Polygon(BOUNDARY)
+    free = shapely.contains_xy(plot.buffer(-14), X, Y)
+    free &= ndimage.maximum_filter(read.area, 9) < 9000
+    for part, far in [(LineString(known["road"].points), 14), (LineString(known["drive"].points), 14),
+                      (known["yard"], 16), (Point(known["pan"]), 20)]:
+        free &= away_from(part) > far
+    pair = swale_pair(read, free)
+
+    (ax, ay), (bx, by) = known["ends"]
+    wall = np.linspace((ax, ay), (bx, by), 60)
+    bed = min(at(z, *p) for p in wall)
+    sill = round(bed + 0.85, 2)
+    crest = round(sill + 0.45, 2)
+    out = (wall[0] - wall[-1]) / np.hypot(*(wall[0] - wall[-1]))
+    ends = []
+    for end, way in ((wall[0], out), (wall[-1], -out)):
+        reach = next(d for d in np.arange(-4, 14, 0.5)
+                     if min(at(z, *(end + (d + e) * way)) for e in (0, 0.5, 1)) > crest + 0.08)
+        ends.append(end + reach * way)
+
+    # the pit lies across the flow just past the mouth of the road's mitre drain
+    mouth = np.array(known["spout"])
+    down = mouth - np.array(known["dip"])
+    down /= np.hypot(*down)
+    middle = mouth + 1.5 * down
+    along = np.array([-down[1], down[0]])
+    pit = [middle + a * along + d * down for a, d in
+           [(-5.5, -3.6), (0, -4.1), (5.5, -3.6), (6.2, 0.4), (4.6, 3.8), (-4.6, 3.8), (-6.2, 0.4)]]
+
+    a = np.radians(YARD[4])
+    down = np.array([np.sin(a), np.cos(a)])
+    side = np.array([np.cos(a), -np.sin(a)])
+    foot = np.array(YARD[:2]) + (YARD[3] / 2 + 7.0) * down + 6.0 * side
+    open_ground = (away_from(known["yard"]) > 2.5) & (
+        away_from(LineString(known["road"].points)) > 7)
+    yard_swale = contour(read, *foot, 19, open_ground)
+    below = contour(read, *(foot + 11.0 * read.downhill(*foot)), 19, open_ground)
+    spots = np.linspace(0.12, 0.88, 6) * (len(below) - 1)
+    trees = [below[int(i)] for i in spots]
+    inlet = yard_swale[int(0.3 * (len(yard_swale) - 1))]
+    if np.hypot(*(inlet - HOUSE[:2])) > np.hypot(*(yard_swale[-1] - HOUSE[:2])):
+        inlet = yard_swale[int(0.7 * (len(yard_swale) - 1))]
+    house_tank = np.array(HOUSE[:2]) + 8.5 * down + 6.0 * side
+    return {"read": read, "pair": pair, "wall": ends, "crest": crest, "sill": sill, "bed": bed,
+            "pit": pit, "foot": foot, "yard_swale": yard_swale, "trees": trees, "inlet": inlet,
+            "house_tank": house_tank, "bend": (house_tank + inlet) / 2 + 1.5 * side,
+            "shed_tank": np.array([160.0, 345.0]), "barrels": np.array([137.0, 314.0])}
+
+
+# ---------------------------------------------------------------- the site file
+
+def write_site(folder: Path, z: Grid, known: dict, works: dict) -> None:
+    """Write site.yaml, with the works where the ground wants them."""
+    def xy(p: Grid) -> str:
+        return f"[{half(p[0] + EAST):.1f}, {half(p[1] + NORTH):.1f}]"
+
+    def many(points: list[Grid]) -> str:
+        return "[" + ", ".join(xy(p) for p in points) + "]"
+
+    pair = works["pair"]
+    mark = np.array([191.5, 309.0])
+    text = SITE.format(
+        mark=xy(mark), mark_level=f"{at(z, *mark):.2f}",
+        upper=xy(pair["upper"][len(pair["upper"]) // 2]), upper_sill=xy(pair["sill"]),
+        upper_length=len(pair["upper"]) // 5 * 5,
+        lower=xy(pair["meets"]), lower_length=min(len(pair["lower"]) // 5 * 5, 95),
+        wall=many(works["wall"]), crest=f"{works['crest']:.2f}", sill=f"{works['sill']:.2f}",
+        pit=many(works["pit"]), foot=xy(works["foot"]), trees=many(works["trees"]),
+        house_tank=xy(works["house_tank"]), shed_tank=xy(works["shed_tank"]),
+        barrels=xy(works["barrels"]),
+        pipe=many([works["house_tank"], works["bend"], works["inlet"]]))
+    (folder / "site.yaml").write_text(text, encoding="utf-8")
+
+
+SITE = """\
+# Quailstone: a dry smallholding that does not exist.  Every number here is invented.
+name: Quailstone
+units: metric          # what a number without a unit means
+points: raster         # points below are [east, north] in the elevation raster's own frame
+
+# The ground: a bare-earth raster with 1 m cells, heights in metres.
+elevation:
+  file: ground.tif
+
+# Your land.  Rain on the neighbour's slope above it still runs on to it.
+boundary:
+  file: site.gpkg
+  layer: boundary
+
+# What covers the ground.  Where no polygon lies, the `otherwise` class is taken.
+cover:
+  file: site.gpkg
+  layer: cover
+  field: cover
+  otherwise: herbaceous range, fair
+
+# Soil groups: A soaks fast, D sheds most of its rain.
+soils:
+  file: site.gpkg
+  layer: soils
+  field: group
+  otherwise: C
+
+# Roads shed water from almost every shower; their width stands in the layer.
+roads:
+  file: site.gpkg
+  layer: roads
+  name field: name
+  width field: width
+  cover field: cover
+
+# Roofs seen from above (this file is in longitude and latitude; that is fine).
+roofs:
+  file: roofs.geojson
+  name field: name
+  efficiency field: efficiency
+  efficiency: 0.9      # for a roof that states none
+
+# The storms to plan for, and a daily record to live through.
+rain:
+  storms:
+    - name: small shower
+      depth: 12 mm
+      duration: 2 h
+      pattern: II
+    - name: summer storm
+      depth: 28 mm
+      duration: 3 h
+      pattern: II
+    - name: 2-year day
+      depth: 38 mm
+      duration: 24 h
+      pattern: II
+      return period: 2
+    - name: 10-year day
+      depth: 62 mm
+      duration: 24 h
+      pattern: II
+      return period: 10
+    - name: 100-year day
+      depth: 98 mm
+      duration: 24 h
+      pattern: II
+      return period: 100
+  design storm: 10-year day        # sills are sized for this one
+  daily:
+    file: rain_daily.csv
+    unit: mm
+
+# What a well-watered grass would use each month, January to December.
+# South of the equator: the hot months stand at both ends.
+evapotranspiration: [225 mm, 184 mm, 165 mm, 116 mm, 84 mm, 63 mm,
+                     70 mm, 98 mm, 132 mm, 172 mm, 196 mm, 221 mm]
+
+# An iron pin in the rock behind the house; all stakes are set from it.
+benchmark:
+  at: {mark}
+  level: {mark_level} m
+
+# What digging costs here, from the low to the high quote.
+money:
+  currency: crown
+  machine hour: [420, 560]
+  machine output: 6                # bank m3 in an hour
+  haulage: [300, 500]
+
+# What is to be dug, built or set up, from the top of the land down.
+works:
+
+  # Two level channels on the slope below the ridge; the upper spills on to the lower.
+  # A hole test beside each took in 12 mm/h.
+  - name: upper swale
+    kind: swale
+    through: {upper}
+    length: {upper_length} m
+    depth: 0.35 m
+    sill at: {upper_sill}
+    infiltration: 12 mm/h
+  - name: lower swale
+    kind: swale
+    through: {lower}
+    length: {lower_length} m
+    depth: 0.4 m
+    infiltration: 12 mm/h
+
+  # A low bank across the gully where a rib of rock pinches it.  Hole test: 6 mm/h.
+  - name: gully pond
+    kind: basin
+    wall: {wall}
+    crest: {crest} m
+    sill: {sill} m
+    infiltration: 6 mm/h
+
+  # A pit where the road's mitre drain lets its water go.
+  - name: road basin
+    kind: basin
+    dug: {pit}
+    depth: 0.8 m
+    batter: 3
+
+  # The yard sheds into a short swale, and that swale's spill waters the young trees.
+  - name: yard swale
+    kind: swale
+    through: {foot}
+    length: 34 m
+    depth: 0.3 m
+    infiltration: 12 mm/h
+    spills to: orchard
+  - name: orchard
+    kind: tree basin
+    at: {trees}
+    crown: 3 m
+    depth: 0.25 m
+
+  # Roofs and their tanks.  The house tank's overflow is piped to the yard swale.
+  - name: house tank
+    kind: tank
+    at: {house_tank}
+    volume: 40 m3
+    roofs: [house]
+    demand: 350 L/day
+    first flush: 0.5 mm
+    pipe: {pipe}
+  - name: shed tank
+    kind: tank
+    at: {shed_tank}
+    volume: 15 m3
+    roofs: [shed]
+    demand: 90 L/day
+    first flush: 0.5 mm
+  - name: goat barrels
+    kind: tank
+    at: {barrels}
+    volume: 1.2 m3
+    roofs: [goat shed, tarp by the kraal, milking awning]
+    demand: 40 L/day
+"""
+
+
+def main(folder: Path | None = None) -> None:
+    """Write ground.tif, site.gpkg, roofs.geojson, rain_daily.csv and site.yaml."""
+    folder = Path(__file__).parent if folder is None else folder
+    folder.mkdir(parents=True, exist_ok=True)
+    rng = np.random.default_rng(SEED)
+    z, known = make_ground(rng)
+    z = np.round(z, 2)
+    works = place_works(z, known)
+
+    kept = np.round(z * 100).astype(np.float32) / np.float32(100)
+    void = np.hypot((X - 618) / 13, (Y - 22) / 9) + 0.12 * np.sin(X / 3) < 1
+    kept[void] = VOID
+    with rasterio.open(folder / "ground.tif", "w", driver="GTiff", width=COLUMNS, height=ROWS,
+                       count=1, dtype="float32", crs=CRS, nodata=VOID, compress="deflate",
+                       predictor=3, zlevel=9, tiled=True, blockxsize=256, blockysize=256,
+                       transform=from_origin(EAST, NORTH + ROWS, 1, 1)) as out:
+        out.write(kept, 1)
+        out.units = ("metre",)
+
+    soil = soil_codes(z, rng)
+    orchard = shapely.MultiPoint(works["trees"]).convex_hull.buffer(4.5)
+    cover = cover_codes(soil, known, orchard, rng)
+    layers = {
+        "boundary": gpd.GeoDataFrame({"name": ["Quailstone"]},
+                                     geometry=[placed(Polygon(BOUNDARY))], crs=CRS),
+        "cover": patches(cover, {1: "desert shrub, fair", 2: "desert shrub, poor",
+                                 3: "herbaceous range, fair", 4: "bare soil", 5: "farmstead",
+                                 6: "orchard, fair"}, "cover"),
+        "soils": patches(soil, {1: "B", 2: "C", 3: "D"}, "group"),
+        "roads": gpd.GeoDataFrame(
+            {"name": ["access road", "yard drive"], "width": [ROAD_WIDTH, DRIVE_WIDTH],
+             "cover": ["dirt road", "gravel road"]},
+            geometry=[placed(LineString(known[k].points[::6]).simplify(0.05))
+                      for k in ("road", "drive")], crs=CRS),
+    }
+    package = folder / "site.gpkg"
+    package.unlink(missing_ok=True)
+    for name, table in layers.items():
+        table.to_file(package, layer=name, driver="GPKG")
+    roofs = folder / "roofs.geojson"
+    roofs.unlink(missing_ok=True)
+    roof_table().to_file(roofs, driver="GeoJSON", COORDINATE_PRECISION=8)
+    daily_rain(np.random.default_rng(RAIN_SEED)).to_csv(folder / "rain_daily.csv", index=False)
+    write_site(folder, z, known, works)
+
+
 if __name__ == "__main__":
-    z = np.load("/tmp/demo_look/natural.npy")
-    f = flood(z)
-    a = contributing(f, receivers(f)[0])
-    print(narrows(z, a, np.ones(z.shape, bool)))
-    for k in (ROAD, DRIVE):
-        L = road_line(k, z, 18)
-        print([(int(s), round(float(v), 2)) for s, v in zip(L.station[::40], L.level[::40])])
-        g = np.gradient(L.level, 0.5)
-        print([round(float(100 * v), 1) for v in g[::40]])
-    print(Polygon(BOUNDARY).area)
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else None)

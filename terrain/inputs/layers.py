@@ -528,7 +528,7 @@ def _codes(path: Path, spec: Cover, dem: Dem, here: str
     import rasterio
     from rasterio.crs import CRS as RasterCRS
     from rasterio.errors import RasterioError
-    from rasterio.transform import Affine
+    from rasterio.transform import Affine, array_bounds
     from rasterio.warp import Resampling, reproject
 
     if not path.exists():
@@ -540,21 +540,27 @@ def _codes(path: Path, spec: Cover, dem: Dem, here: str
                                  "Give a raster with one band of class codes")
             stated = CRS.from_user_input(source.crs) if source.crs else None
             own, notes = _layer_crs(path, stated, spec.crs, np.array([], object), dem, here)
-            transform, working = source.transform, dem.frame.working
+            grid, working = dem.transform, dem.frame.working
             if own is None or working is None:
                 start = end = RasterCRS.from_epsg(3857)  # any plane will do: nothing is moved
-                transform = Affine.scale(dem.frame.metres_per_unit) * transform
+                per_metre = 1 / dem.frame.metres_per_unit
+                grid = Affine(grid.a * per_metre, 0, grid.c * per_metre, 0, grid.e * per_metre,
+                              grid.f * per_metre)  # the grid in the raster's own unit
             else:
                 notes += _way(own, working, dem, here)[1]
                 start = RasterCRS.from_wkt(own.to_2d().to_wkt())
                 end = RasterCRS.from_wkt(working.to_wkt())
-            whole = np.dtype(source.dtypes[0]).kind in "iu"
             void = float(np.iinfo(np.int32).min)
+            whole = np.dtype(source.dtypes[0]).kind in "iu"
             codes = np.full(dem.shape, void, np.int32 if whole else np.float64)
-            reproject(rasterio.band(source, 1), codes, src_transform=transform, src_crs=start,
-                      src_nodata=source.nodata, dst_transform=dem.transform, dst_crs=end,
-                      dst_nodata=void, resampling=Resampling.nearest)
-            width = abs(transform.a) if own is None or not own.is_geographic else None
+            window = _window(source, array_bounds(*dem.shape, grid), start, end)
+            if window is not None:
+                reproject(source.read(1, window=window).astype(codes.dtype), codes,
+                          src_transform=source.window_transform(window), src_crs=start,
+                          src_nodata=source.nodata, dst_transform=grid, dst_crs=end,
+                          dst_nodata=void, resampling=Resampling.nearest)
+            unit = own.axis_info[0].unit_name if own else "units"
+            size = f"{abs(source.transform.a):.3g} {unit}"
     except RasterioError as error:
         raise InputError(here, f"it cannot be read as a raster ({_short(error)})",
                          "Give a GeoTIFF of class codes, or polygons") from None
@@ -566,11 +572,30 @@ def _codes(path: Path, spec: Cover, dem: Dem, here: str
     if odd.any():
         raise InputError(here, f"its value {codes[~missing][odd].flat[0]:g} is no class code",
                          "Give a raster of whole numbers")
-    size = f"cells of {width:g} " + (own.axis_info[0].unit_name if own else "units") if (
-        width) else "its cells"
-    notes.append(f"Cover: taken from the raster {path.name}, {size}, the nearest cell each; "
-                 "smaller roofs, yards and tracks do not show in it.")
+    notes.append(f"Cover: taken from the raster {path.name}, the nearest of its cells ({size} "
+                 "wide) each; roofs, yards and tracks smaller than that do not show.")
     return codes, missing, notes
+
+
+def _window(source: Any, bounds: tuple[float, float, float, float], start: Any, end: Any) -> Any:
+    """The part of a raster that reaches over the grid, with a margin; None where none does."""
+    from rasterio.errors import WindowError
+    from rasterio.warp import transform_bounds
+    from rasterio.windows import Window
+
+    west, south, east, north = transform_bounds(end, start, *bounds)
+    back = ~source.transform
+    x, y = np.array([west, west, east, east]), np.array([south, north, south, north])
+    columns, rows = back.a * x + back.b * y + back.c, back.d * x + back.e * y + back.f
+    if not (np.isfinite(columns).all() and np.isfinite(rows).all()):
+        return None
+    left, top = int(np.floor(columns.min())) - 2, int(np.floor(rows.min())) - 2
+    wanted = Window(left, top, int(np.ceil(columns.max())) + 2 - left,
+                    int(np.ceil(rows.max())) + 2 - top)
+    try:
+        return wanted.intersection(Window(0, 0, source.width, source.height))
+    except WindowError:
+        return None
 
 
 def _known_class(word: str, spec: Cover, known: Collection[str], where: str) -> str:

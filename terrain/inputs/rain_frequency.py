@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -63,7 +64,8 @@ def frequency_table(path: Path) -> pandas.DataFrame:
     factor, intensity = _unit(path, lines[:start])
     annual = "aep" in lines[start].partition(":")[0].lower()
     periods = _periods(path, start + 1, lines[start], annual)
-    hours, rows = [], []
+    hours: list[float] = []
+    rows: list[list[float]] = []
     for number, line in enumerate(lines[start + 1:], start=start + 2):
         found = re.match(r"\s*(\d+)-(min|hr|day):(.*)", line)
         if not found:
@@ -120,7 +122,7 @@ def _periods(path: Path, number: int, line: str, annual: bool) -> list[float]:
             raise InputError(f"{path} line {number}", f"'{given.strip()}' is no {kind}",
                              _FETCH) from None
         periods.append(float(1 / value if annual else value))
-    if any(b <= a for a, b in zip(periods, periods[1:], strict=False)):
+    if any(b <= a for a, b in pairwise(periods)):
         raise InputError(f"{path} line {number}", "its return periods do not rise", _FETCH)
     return periods
 
@@ -136,7 +138,7 @@ def _values(path: Path, number: int, text: str, count: int) -> list[float]:
         raise InputError(here, "one of its values is not a number", _FETCH) from None
     if not all(0 < value < float("inf") for value in values):
         raise InputError(here, "one of its values is not above 0", _FETCH)
-    if any(b < a for a, b in zip(values, values[1:], strict=False)):
+    if any(b < a for a, b in pairwise(values)):
         raise InputError(here, "a rarer rain is less than a commoner one", _FETCH)
     return values
 

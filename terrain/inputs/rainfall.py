@@ -108,10 +108,11 @@ def read_daily_rain(path: Path, unit: str | None = None) -> RainRecord:
     if days.notna().sum() == 0:
         raise InputError(str(path), "not one of its days has a depth", "Give a record with rain")
     notes += _missing(days, table)
-    mean = days.mean() * 365.25
-    notes.append(f"The record runs from {days.index[0]:%Y-%m-%d} to {days.index[-1]:%Y-%m-%d}; its "
-                 f"days with a reading average {days.mean():.2f} mm, or {mean:,.0f} mm in a year of "
-                 "such days.")
+    span = f"The record runs from {days.index[0]:%Y-%m-%d} to {days.index[-1]:%Y-%m-%d}"
+    if days.notna().sum() >= 365:
+        span += (f"; its days with a reading average {days.mean():.2f} mm, or "
+                 f"{days.mean() * 365.25:,.0f} mm a year")
+    notes.append(span + ".")
     return RainRecord(days, path.name, tuple(notes))
 
 
@@ -176,7 +177,10 @@ def _table(path: Path) -> _Table:
 
 
 def _split(line: str, separator: str) -> list[str]:
-    return [part.strip() for part in next(csv.reader([line], delimiter=separator), [])]
+    try:
+        return [part.strip() for part in next(csv.reader([line], delimiter=separator), [])]
+    except csv.Error:  # a field beyond all length: no table
+        return [line[:20]]
 
 
 def _rain_columns(plain: list[str]) -> list[int]:
@@ -277,22 +281,29 @@ def _unit(path: Path, table: _Table, given: str | None) -> tuple[str, str]:
     """The unit of the depths and a note on how it is known."""
     if table.written is not None:
         if given is not None and given != table.written:
-            raise InputError(str(path), f"its header says its depths are in {table.written}, but "
-                             f"unit: {given} was stated", "Leave the unit out, or correct the file")
-        return table.written, f"Its depths are in {table.written}, as its header says."
+            raise InputError(str(path), f"its header says its depths are in "
+                             f"{_word(table.written)}, but unit: {given} was stated",
+                             "Leave the unit out, or correct the file")
+        return table.written, f"Its depths are in {_word(table.written)}, as its header says."
     if given is not None:
-        return given, f"Its depths were taken in {given}, as stated."
+        return given, f"Its depths were taken in {_word(given)}, as stated."
     values = [row.value for row in table.rows if not row.failed
               and re.fullmatch(r"[+-]?\d+(\.\d*)?", row.value)]
     decimals = {len(value.partition(".")[2]) for value in values}
     if table.layout.startswith("a station's") and decimals == {0} and table.flagged:
         return "0.1 mm", ("Its depths were taken in 0.1 mm, as all are whole numbers and station "
                           "files with flags are in tenths; if they are not, state unit: mm or in.")
-    if table.layout.startswith("a station's") and decimals == {1}:
-        return "mm", ("Its depths were taken in mm, as all have one decimal (inches have two, "
+    wet = sum(float(value) > 0 for value in values)
+    if table.layout.startswith("a station's") and (
+            decimals == {1} or (decimals == {0, 1} and wet >= 10)):
+        return "mm", ("Its depths were taken in mm, as they have one decimal (inches have two, "
                       "tenths of a mm none); if they are not, state unit: in or 0.1 mm.")
     raise InputError(str(path), "it does not say in which unit its depths are",
                      "State it in the site file under rain, daily, e.g. unit: mm (or in, 0.1 mm)")
+
+
+def _word(unit: str) -> str:
+    return "inches" if unit == "in" else unit
 
 
 def _depth(path: Path, row: _Row, table: _Table, unit: str) -> float:
@@ -313,9 +324,9 @@ def _depth(path: Path, row: _Row, table: _Table, unit: str) -> float:
         raise InputError(here, f"the depth {row.value} is below 0",
                          "Correct it, or leave it empty where nothing was read")
     if depth > MOST_IN_A_DAY:
-        raise InputError(here, f"the depth {row.value} ({depth:,.0f} mm, taken in {unit}) is more "
-                         "than ever fell in a day", "Check the unit, or leave it empty if it marks "
-                         "a missing day")
+        raise InputError(here, f"the depth {row.value} ({depth:,.0f} mm, taken in {_word(unit)}) "
+                         "is more than ever fell in a day",
+                         "Check the unit, or leave it empty if it marks a missing day")
     return depth
 
 
@@ -327,7 +338,8 @@ def _moments(path: Path, rows: list[_Row]) -> tuple[list[_Moment], list[str]]:
         found = re.fullmatch(
             r"(?:(?P<iso>\d{4})(?P<a>[-/.]?)(?P<m>\d{1,2})(?P=a)(?P<d>\d{1,2})"
             r"|(?P<x>\d{1,2})[-/.](?P<y>\d{1,2})[-/.](?P<z>\d{4}|\d{2}))"
-            r"(?:[T ]+(?P<h>\d{1,2}):(?P<n>\d{2})(?::(?P<s>\d{2})(?:\.\d+)?)?\s*(?P<half>[AaPp][Mm])?"
+            r"(?:[T ]+(?P<h>\d{1,2}):(?P<n>\d{2})(?::(?P<s>\d{2})(?:\.\d+)?)?"
+            r"\s*(?P<half>[AaPp][Mm])?"
             r"(?:Z|[+-]\d{2}:?\d{2})?)?", row.when)
         if found is None:
             raise _bad_date(path, row)
@@ -395,18 +407,12 @@ def _by_day(path: Path, rows: list[_Row], moments: list[_Moment], depths: np.nda
     if len(times) > 1 and max(per_day.values()) > 1:
         again = _refuse_repeats(path, rows, moments)
         series = series.groupby(level=0).sum(min_count=1)
-        minutes = sorted(m.minute for m in moments if m.minute is not None)
-        steps = Counter(b - a for a, b in zip(minutes, minutes[1:], strict=False) if b > a)
-        step = steps.most_common(1)[0][0]
-        short = sum(n < 0.99 * 1440 / step for n in per_day.values())
-        notes.append(f"Its readings, {step:g} minutes apart, were summed from midnight to midnight "
-                     "by the gauge's own clock; the file names no time zone.")
-        if short:
-            notes.append(f"{short} of {len(per_day)} days have fewer than {1440 / step:.0f} "
-                         "readings; their sums may be too low.")
+        notes.append("Its readings were summed from midnight to midnight by the gauge's own clock; "
+                     "the file names no time zone.")
+        notes.append(_steadiness(moments, per_day))
         if again:
-            notes.append(f"{again} readings stand twice where the clock was put back at night; "
-                         "both were counted.")
+            notes.append(f"The clock was put back at night; {again} times of day stand twice "
+                         "there, and both readings were counted.")
     else:
         seen: dict[datetime.date, int] = {}
         for row, moment in zip(rows, moments, strict=True):
@@ -419,6 +425,20 @@ def _by_day(path: Path, rows: list[_Row], moments: list[_Moment], depths: np.nda
     return series.reindex(whole).rename("depth_mm"), notes
 
 
+def _steadiness(moments: list[_Moment], per_day: Counter[datetime.date]) -> str:
+    """A note on the step of a gauge's log and on days it does not fill."""
+    stamps = np.unique([m.day.toordinal() * 1440 + (m.minute or 0) for m in moments])
+    step, times = Counter(np.round(np.diff(stamps), 3).tolist()).most_common(1)[0]
+    if times < 0.5 * (len(stamps) - 1):
+        return ("Its readings come at no fixed step; a day without one counts as missing, not as "
+                "dry.")
+    full = 1440 / step
+    short = sum(count < 0.95 * full for count in per_day.values())
+    return f"Its readings are {step:g} minutes apart" + (
+        f"; {short} of {len(per_day)} days have fewer than {full:.0f}, so their sums may be too "
+        "low." if short else ".")
+
+
 def _refuse_repeats(path: Path, rows: list[_Row], moments: list[_Moment]) -> int:
     """Refuse a time that stands twice, save where the clock went back at night; count those."""
     seen: dict[_Moment, int] = {}
@@ -428,7 +448,7 @@ def _refuse_repeats(path: Path, rows: list[_Row], moments: list[_Moment]) -> int
             raise InputError(f"{path} line {row.line}", f"'{row.when}' has no time of day, though "
                              "other rows have one", "Add the time")
         if before is not None:
-            back = before.minute - moment.minute if before.day == moment.day else 0
+            back = (before.minute or 0) - moment.minute if before.day == moment.day else 0
             put_back = (0 < back <= 60 and moment.minute < 180) or (
                 put_back and back <= 0 and moment in seen)
         if moment in seen:
@@ -446,9 +466,9 @@ def _dropped(rows: list[_Row]) -> list[str]:
     traces = sum(not row.failed and (row.trace or row.value.lower() in _TRACE) for row in rows)
     notes = []
     if failed:
-        notes.append(f"{failed} readings carry a quality flag of failure; they were dropped.")
+        notes.append(f"Readings dropped because their quality flag says they failed: {failed}.")
     if traces:
-        notes.append(f"{traces} readings of a trace were counted as 0.")
+        notes.append(f"Readings of a trace, counted as 0: {traces}.")
     return notes
 
 
@@ -457,8 +477,8 @@ def _missing(days: pandas.Series, table: _Table) -> list[str]:
     by_layout = [day for day in gaps if table.years_of_365 and day.day_of_year == 366]
     notes = []
     if by_layout:
-        notes.append(f"{len(by_layout)} of {len(days):,} days are missing because the layout leaves "
-                     "out 31 December of leap years.")
+        notes.append(f"Days missing because the layout leaves out 31 December of leap years: "
+                     f"{len(by_layout)}.")
     if len(gaps) > len(by_layout):
-        notes.append(f"{len(gaps) - len(by_layout):,} of {len(days):,} days have no reading.")
+        notes.append(f"Days without a reading: {len(gaps) - len(by_layout):,} of {len(days):,}.")
     return notes

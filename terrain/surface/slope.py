@@ -83,3 +83,20 @@ def hillshade(heights: NDArray[np.float32], cell: float, azimuth: float = 315.0,
     east, north = np.sin(light) * np.cos(lift), np.cos(light) * np.cos(lift)
     shade = (np.sin(lift) - right * east + down * north) / np.sqrt(1 + right**2 + down**2)
     return np.clip(shade, 0.0, 1.0).astype(np.float32)
+
+
+def filled_by_library(heights: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The surface with hollows filled by the flow library: a second opinion. [m]
+
+    It fills holes of unknown height that ground encloses, which `fill_hollows` does not.
+    """
+    nothing = -9999.0
+    with hushed():
+        import richdem
+
+        grid = richdem.rdarray(np.nan_to_num(heights, nan=nothing).astype(np.float32),
+                               no_data=nothing)
+        grid.geotransform = (0.0, 1.0, 0.0, 0.0, 0.0, -1.0)
+        found = np.array(richdem.fill_depressions(grid), np.float32)
+    found[np.isnan(heights)] = np.nan
+    return found

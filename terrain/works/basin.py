@@ -135,15 +135,15 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
                             dtype="uint8").astype(bool)
         wet = (fine.heights < sill_level) & ~barrier
         label, _ = ndimage.label(wet, structure=np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]]))
-        up, down = _sides(terrain, fine, line, label, low)
-        if not up:
+        main, up, down = _sides(terrain, fine, line, label)
+        if not main:
             raise InputError(where, "no ground below the sill lies on its uphill side, so the "
                              "wall holds nothing", "Move the wall across the way the water takes")
-        pool = np.isin(label, sorted(up))
+        pool = np.isin(label, sorted({main} | up - down))
         border = np.zeros_like(pool)
         border[0, :] = border[-1, :] = border[:, 0] = border[:, -1] = True
         open_side = bool((pool & border).any())
-        if up & down:
+        if main in down:
             raise InputError(where, f"water at {sill_level:.2f} m gets round an end of the wall",
                              "Lengthen the wall into higher ground, or lower the crest")
         if not open_side or edge_cut:
@@ -358,9 +358,10 @@ def _window(dem: Dem, line: Any, reach: float) -> tuple[Dem, bool]:
                    top=dem.top - top * dem.cell, cell=cell), cut
 
 
-def _sides(terrain: Terrain, fine: Dem, line: Any, label: NDArray[np.int32],
-           low: tuple[float, float, float]) -> tuple[set[int], set[int]]:
-    """Pieces of wet ground uphill and downhill of a wall, by where the water runs."""
+def _sides(terrain: Terrain, fine: Dem, line: Any, label: NDArray[np.int32]
+           ) -> tuple[int, set[int], set[int]]:
+    """Pieces of wet ground that the wall's main water comes from, that any water comes from,
+    and that it goes to."""
     dem = terrain.dem
     from terrain.works.swale import line_cells
 
@@ -371,7 +372,7 @@ def _sides(terrain: Terrain, fine: Dem, line: Any, label: NDArray[np.int32],
     # The way down from where most water crosses the wall marks the downhill side.
     main = cells[int(np.nanargmax(gathers))]
     path = terrain.path(int(main[0]), int(main[1]))
-    past = [(r, c) for r, c in path if not on_wall[r, c]]
+    past = [cell for cell in path if not on_wall[cell[0], cell[1]]]
     downhill = _labels_at(dem, fine, past[:max(int(line.length / dem.cell), 3)], label)
     upstream = terrain.catchment(on_wall) & ~on_wall
     rows, columns = np.nonzero(upstream)
@@ -379,8 +380,11 @@ def _sides(terrain: Terrain, fine: Dem, line: Any, label: NDArray[np.int32],
     from shapely import distance, points
 
     near = np.asarray(distance(points(x, y), line)) <= 2.5 * dem.cell
-    uphill = _labels_at(dem, fine, list(zip(rows[near], columns[near], strict=True)), label)
-    return uphill, downhill
+    cells_near = np.stack([rows[near], columns[near]], 1)
+    order = np.argsort(-terrain.contributing_area[rows[near], columns[near]], kind="stable")
+    uphill = _labels_at(dem, fine, list(cells_near), label)
+    first = (_labels_at(dem, fine, [cell], label) for cell in cells_near[order])
+    return next((piece.pop() for piece in first if piece), 0), uphill, downhill
 
 
 def _labels_at(dem: Dem, fine: Dem, cells: list[Any], label: NDArray[np.int32]) -> set[int]:

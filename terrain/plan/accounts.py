@@ -1,0 +1,116 @@
+"""Accounts that close: where the water of a storm or of an average year went."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from terrain.plan.cascade import Cascade
+from terrain.plan.routing import StormRun
+from terrain.plan.water_balance import SeasonRun
+
+#: Largest share of what came in that an account may fail to explain.
+CLOSES_TO = 1e-9
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One store's account over a storm or a year. [m3]
+
+    `inflow` is `runoff` from its own ground (with `run_on`, the part from beyond the boundary),
+    `roof` water and `from_above`, the spill of other stores.  It equals `infiltrated` +
+    `evaporated` + `used` + `held` + `spilled`.
+    """
+
+    name: str
+    kind: str
+    runoff: float
+    run_on: float
+    roof: float
+    from_above: float
+    infiltrated: float
+    evaporated: float
+    used: float
+    held: float
+    spilled: float
+
+    @property
+    def inflow(self) -> float:
+        """All that comes. [m3]"""
+        return self.runoff + self.roof + self.from_above
+
+    @property
+    def caught(self) -> float:
+        """All that comes and does not spill. [m3]"""
+        return self.inflow - self.spilled
+
+
+@dataclass(frozen=True)
+class Account:
+    """A site's account over a storm or an average year. [m3]
+
+    Attributes
+    ----------
+    entries : tuple of Entry
+    rain : float
+        On the property.
+    run_on : float
+        Runoff that comes onto the property, or into its stores, from beyond the boundary.
+    soaked_in_place : float
+        Rain that never ran off, and what roofs lose.
+    roof : float
+        Caught by tanks: roof capture.
+    passive : float
+        Caught by swales, basins and tree basins: passive capture.
+    left_site : float
+    unexplained : float
+        What the account fails to explain, as a share of what came in.
+    """
+
+    entries: tuple[Entry, ...]
+    rain: float
+    run_on: float
+    soaked_in_place: float
+    roof: float
+    passive: float
+    left_site: float
+    unexplained: float
+
+
+def storm_account(cascade: Cascade, run: StormRun) -> Account:
+    """The account of a storm."""
+    entries = tuple(
+        Entry(node.store.name, node.store.kind, s.runoff, s.run_on, s.roof, s.from_above,
+              s.infiltrated, 0.0, 0.0, s.held, s.spilled)
+        for node, s in zip(cascade.nodes, run.stores, strict=True))
+    return _closed(entries, run.rain, run.run_on, run.soaked_in_place, run.left_site)
+
+
+def year_account(cascade: Cascade, run: SeasonRun) -> Account:
+    """The account of an average year of the record; `held` is the change from start to end."""
+    def mean(series: object) -> float:
+        return float(series.sum()) / run.years  # type: ignore[attr-defined]
+
+    entries = tuple(
+        Entry(node.store.name, node.store.kind, mean(s.runoff), mean(s.run_on), mean(s.roof),
+              mean(s.from_above), mean(s.infiltrated), mean(s.evaporated), mean(s.used),
+              float(s.held[-1]) / run.years, mean(s.spilled))
+        for node, s in zip(cascade.nodes, run.stores, strict=True))
+    return _closed(entries, mean(run.rain), mean(run.run_on), mean(run.soaked_in_place),
+                   mean(run.left_site))
+
+
+def _closed(entries: tuple[Entry, ...], rain: float, run_on: float, soaked: float, left: float
+            ) -> Account:
+    """Check every balance before anybody reads it."""
+    worst = 0.0
+    for entry in entries:
+        went = (entry.infiltrated + entry.evaporated + entry.used + entry.held + entry.spilled)
+        worst = max(worst, abs(entry.inflow - went) / max(entry.inflow, 1e-6))
+    kept = sum(e.infiltrated + e.evaporated + e.used + e.held for e in entries)
+    came = rain + run_on
+    worst = max(worst, abs(came - soaked - kept - left) / max(came, 1e-6))
+    if not worst <= CLOSES_TO:
+        raise ArithmeticError(f"an account fails to close by {worst:.1e} of what came in")
+    return Account(entries, rain, run_on, soaked,
+                   sum(e.caught for e in entries if e.kind == "tank"),
+                   sum(e.caught for e in entries if e.kind != "tank"), left, worst)

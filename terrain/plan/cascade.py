@@ -1,0 +1,260 @@
+"""The cascade: catchments and stores of a site, joined by their spills."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from graphlib import CycleError, TopologicalSorter
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.errors import InputError
+from terrain.inputs import site as asked
+from terrain.inputs.site import Site
+from terrain.plan.layout import Placed, Places, first_sill
+from terrain.runoff.catchment import Catchment, gather
+from terrain.runoff.ground import Ground, Roof
+from terrain.runoff.infiltration import untested_rate
+from terrain.surface.terrain import Terrain
+from terrain.works.roof import RoofCatchment
+from terrain.works.rules import Rulebook
+from terrain.works.store import Store
+
+OFF_SITE = "off site"
+
+
+@dataclass(frozen=True)
+class Node:
+    """A store in the cascade with what feeds it and where it spills.
+
+    Attributes
+    ----------
+    store : Store
+    catchment : Catchment
+        Ground that reaches it before any other store; empty for a tank.
+    roof : RoofCatchment
+        Roofs piped to it; empty for ground stores.
+    spills_to : int or None
+        Index of the node that takes its spill; None where that leaves the site.
+    spill_path : float64, shape (points, 2)
+        The way of the spill: the owner's pipe first, then over the ground. [m]
+    piped : bool
+        Whether the owner's pipe or `spills to` decides, not the ground.
+    """
+
+    store: Store
+    catchment: Catchment
+    roof: RoofCatchment
+    spills_to: int | None
+    spill_path: NDArray[np.float64]
+    piped: bool
+
+
+@dataclass(frozen=True)
+class Cascade:
+    """A site as a network.
+
+    Attributes
+    ----------
+    nodes : list of Node
+        In the site file's order.
+    order : list of int
+        Indices of `nodes`, upstream first.
+    open_ground : Catchment
+        Ground within the boundary, and what drains onto it from beyond, that meets no store.
+    ground_areas : Catchment
+        All ground within the boundary that is no tank's roof.
+    labels : int32, shape (rows, columns)
+        Node index + 1 of the store each cell's water meets first; 0 for none.
+    """
+
+    nodes: list[Node]
+    order: list[int]
+    open_ground: Catchment
+    ground_areas: Catchment
+    labels: NDArray[np.int32]
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def roof_area(self) -> float:
+        """Plan area of the roofs that feed tanks. [m2]"""
+        return sum(node.roof.area for node in self.nodes)
+
+    def with_stores(self, stores: Sequence[Store]) -> Cascade:
+        """The same network with other stores in the nodes' places."""
+        return replace(self, nodes=[replace(node, store=store) for node, store
+                                    in zip(self.nodes, stores, strict=True)])
+
+
+def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Placed],
+                  rules: Rulebook) -> Cascade:
+    """Join the placed works by the way the water takes.
+
+    Raises
+    ------
+    InputError
+        If works overlap wholly, a tank names a roof that is not there, `spills to` names no
+        work, or spills run in a circle.
+    """
+    dem = terrain.dem
+    notes: list[str] = []
+    marks = _marks(site, terrain, placed, notes)
+    tanked = _tanked_roofs(site, ground)
+    dry = np.zeros(dem.shape, bool)
+    for roofs in tanked.values():
+        for roof in roofs:
+            dry |= roof.cells
+    numbers = ground.curve_number.copy()
+    numbers[(marks > 0) & np.isfinite(numbers)] = 100.0  # rain on the store itself
+    numbers[dry] = np.nan
+    labels = terrain.labels(marks)
+    nodes = []
+    for index, place in enumerate(placed):
+        cells = labels == index + 1
+        catchment = gather(
+            numbers, cells, dem.cell_area, ground.inside,
+            float(terrain.path_length[place.cells[:, 0], place.cells[:, 1]].max(initial=0.0)),
+            terrain.mean_slope(cells), terrain.touches_edge(cells))
+        roofs = tanked.get(place.name, [])
+        roof = RoofCatchment(sum(r.area for r in roofs), sum(r.area * r.efficiency for r in roofs),
+                             getattr(place.work, "first_flush", 0.0),
+                             tuple(r.name for r in roofs))
+        store = _store(place, ground, rules)
+        spills_to, path, piped = _spill(site, terrain, place, index, marks, placed)
+        nodes.append(Node(store, catchment, roof, spills_to, path, piped))
+    reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
+    open_ground = gather(numbers, (labels == 0) & reaches, dem.cell_area, ground.inside)
+    everywhere = gather(numbers, ground.inside, dem.cell_area)
+    return Cascade(nodes, _order(site, nodes), open_ground, everywhere, labels, tuple(notes))
+
+
+def _marks(site: Site, terrain: Terrain, placed: list[Placed], notes: list[str]
+           ) -> NDArray[np.int32]:
+    marks = np.zeros(terrain.dem.shape, np.int32)
+    for index, place in enumerate(placed):
+        if not len(place.cells):
+            continue
+        rows, columns = place.cells[:, 0], place.cells[:, 1]
+        taken = marks[rows, columns]
+        if (taken > 0).all():
+            other = placed[int(taken[0]) - 1].name
+            raise InputError(site.where_work(place.work.name), f"\"{place.name}\" lies wholly on "
+                             f"\"{other}\"", "Move one of the two")
+        if (taken > 0).any():
+            other = placed[int(taken[taken > 0][0]) - 1].name
+            notes.append(f"\"{place.name}\" and \"{other}\" overlap; the shared ground was counted "
+                         f"to \"{other}\".")
+        marks[rows[taken == 0], columns[taken == 0]] = index + 1
+    return marks
+
+
+def _tanked_roofs(site: Site, ground: Ground) -> dict[str, list[Roof]]:
+    by_name = {roof.name: roof for roof in ground.roofs}
+    taken: dict[str, str] = {}
+    found: dict[str, list[Roof]] = {}
+    for work in site.works:
+        if not isinstance(work, asked.Tank):
+            continue
+        for name in work.roofs:
+            where = site.where_work(work.name, "roofs")
+            if name not in by_name:
+                there = ", ".join(sorted(by_name)) or "none"
+                raise InputError(where, f"there is no roof \"{name}\" (there are: {there})",
+                                 "Correct the name or add the roof to the layer")
+            if name in taken:
+                raise InputError(where, f"the roof \"{name}\" feeds \"{taken[name]}\" already",
+                                 "Let each roof feed one tank; join tanks by their spills")
+            taken[name] = work.name
+            found.setdefault(work.name, []).append(by_name[name])
+    return found
+
+
+def _store(place: Placed, ground: Ground, rules: Rulebook) -> Store:
+    rate, source = 0.0, "a closed tank"
+    if place.kind != "tank":
+        rate = place.work.infiltration
+        source = "the site file"
+        if rate is None:
+            group = ground.soil_group_of(place.cells)
+            rate = untested_rate(group) if group else 0.0
+            source = (f"soil group {group}, half the published rate: no hole test"
+                      if group else "unknown soil: none counted on")
+    return Store(place.name, place.kind, place.curve, first_sill(place, rules), place.x, place.y,
+                 place.spill_x, place.spill_y, rate, source, getattr(place.work, "demand", 0.0),
+                 place.kind != "tank")
+
+
+def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],
+           placed: list[Placed]) -> tuple[int | None, NDArray[np.float64], bool]:
+    """Where a store's spill goes, and the way it takes."""
+    dem = terrain.dem
+    x, y = place.spill_x, place.spill_y
+    lead = [(x, y)]
+    piped = place.work.pipe is not None or place.work.spills_to is not None
+    lower = _next_bowl(place, placed)
+    if lower is not None:
+        return lower, np.asarray([(x, y), (placed[lower].x, placed[lower].y)]), True
+    if place.work.pipe is not None:
+        where = site.where_work(place.work.name, "pipe")
+        lead = Places(site, terrain).points(place.work.pipe, where)
+        x, y = lead[-1]
+    if place.work.spills_to is not None:
+        to = _named_target(site, place, placed)
+        if to is None:
+            return None, np.asarray(lead), True
+        end = (placed[to].x, placed[to].y)
+        return to, np.asarray([*lead, end] if place.work.pipe is None else lead), True
+    row, column = dem.cell_of(x, y, site.where_work(place.work.name))
+    # From a pipe's end or a tank the very first cell may be another store's already.
+    here = int(marks[row, column])
+    if here > 0 and here != index + 1:
+        return here - 1, np.asarray(lead), piped
+    path = terrain.path(row, column, (marks > 0) & (marks != index + 1))
+    met = int(marks[path[-1][0], path[-1][1]])
+    own = np.flatnonzero(marks[path[:, 0], path[:, 1]] == index + 1)
+    if own.size and place.work.pipe is None:
+        path = path[own[-1]:]
+    way = np.stack(dem.xy(path[:, 0], path[:, 1]), 1)
+    way = np.concatenate([np.asarray(lead), way]) if place.kind == "tank" or piped else way
+    return (met - 1 if met > 0 and met != index + 1 else None), way, piped
+
+
+def _next_bowl(place: Placed, placed: list[Placed]) -> int | None:
+    """In a group of tree basins each passes its spill to the next lower one."""
+    if place.kind != "tree basin":
+        return None
+    group = [i for i, other in enumerate(placed) if other.work.name == place.work.name]
+    ranked = sorted(group, key=lambda i: (-placed[i].sill_level, i))
+    position = next(n for n, i in enumerate(ranked) if placed[i].name == place.name)
+    return ranked[position + 1] if position + 1 < len(ranked) else None
+
+
+def _named_target(site: Site, place: Placed, placed: list[Placed]) -> int | None:
+    name = place.work.spills_to
+    if name == OFF_SITE:
+        return None
+    here = [i for i, other in enumerate(placed) if other.work.name == name or other.name == name]
+    where = site.where_work(place.work.name, "spills to")
+    if not here:
+        there = ", ".join(f'"{work.name}"' for work in site.works)
+        raise InputError(where, f"there is no work \"{name}\" (there are: {there})",
+                         f"Name one of them, or write: {OFF_SITE}")
+    if placed[here[0]].work.name == place.work.name:
+        raise InputError(where, f"\"{place.name}\" spills to itself", "Name another work")
+    # Of a group of tree basins the highest takes the water and passes it on.
+    return max(here, key=lambda i: placed[i].sill_level)
+
+
+def _order(site: Site, nodes: list[Node]) -> list[int]:
+    feeds: dict[int, set[int]] = {i: set() for i in range(len(nodes))}
+    for i, node in enumerate(nodes):
+        if node.spills_to is not None:
+            feeds[node.spills_to].add(i)
+    try:
+        return list(TopologicalSorter({i: sorted(f) for i, f in feeds.items()}).static_order())
+    except CycleError as error:
+        ring = [nodes[i].store.name for i in error.args[1]]
+        raise InputError(str(site.path), "spills run in a circle: " + " to ".join(
+            f"\"{name}\"" for name in reversed(ring)),
+            "Break it with a `spills to` or a pipe of one of them") from None

@@ -1,0 +1,256 @@
+"""The owner's works laid out on the terrain: where each stands and what it is shaped like."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.errors import InputError
+from terrain.inputs import site as asked
+from terrain.inputs.site import Site
+from terrain.runoff.ground import Ground
+from terrain.surface.terrain import Terrain
+from terrain.works import basin as basins
+from terrain.works import swale as swales
+from terrain.works.rules import Rulebook
+from terrain.works.sill import Sill
+from terrain.works.store import Curve, tank_curve
+from terrain.works.tree_basin import bowl
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A work on the terrain, before anything is known of the water that comes to it.
+
+    Attributes
+    ----------
+    name, kind : str
+    work : the site file's entry
+    cells : int64, shape (n, 2)
+        Cells where water from upslope enters it; none for a tank.
+    curve : Curve
+    sill_level : float
+        [m]
+    x, y, spill_x, spill_y : float
+        [m]
+    route : SwaleLine or None
+    basin : Basin or None
+    outline : shapely geometry
+        What to draw.
+    """
+
+    name: str
+    kind: str
+    work: Any
+    cells: NDArray[np.int64]
+    curve: Curve
+    sill_level: float
+    x: float
+    y: float
+    spill_x: float
+    spill_y: float
+    outline: Any
+    route: swales.SwaleLine | None = None
+    section: tuple[float, float, float] | None = None
+    basin: basins.Basin | None = None
+
+
+class Places:
+    """Points as the site file states them, moved into the working frame."""
+
+    def __init__(self, site: Site, terrain: Terrain) -> None:
+        self.site, self.dem = site, terrain.dem
+
+    def point(self, given: tuple[float, float], where: str) -> tuple[float, float]:
+        """A point in the working frame, on ground of known height."""
+        frame = self.dem.frame
+        move = frame.from_lonlat if self.site.points == "lonlat" else frame.to_working
+        x, y = (float(v) for v in move(*given))
+        self.dem.cell_of(x, y, where)
+        return x, y
+
+    def points(self, given: list[tuple[float, float]], where: str) -> list[tuple[float, float]]:
+        """Several points."""
+        return [self.point(p, where) for p in given]
+
+
+def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
+                design_runoff: NDArray[np.float64]) -> list[Placed]:
+    """Lay out every work of the site file.
+
+    Parameters
+    ----------
+    design_runoff : float64, shape (rows, columns)
+        Runoff of each cell in the design storm, for swales whose length is left open. [m3]
+    """
+    places = Places(site, terrain)
+    soft = swales.smoothed(terrain.dem)
+    placed: list[Placed] = []
+    for work in site.works:
+        where = site.where_work(work.name)
+        if isinstance(work, asked.Swale):
+            placed.append(_swale(work, where, places, terrain, soft, ground, rules, design_runoff))
+        elif isinstance(work, asked.Basin):
+            placed.append(_basin(work, where, places, terrain, rules))
+        elif isinstance(work, asked.TreeBasin):
+            placed += _tree_basins(work, where, places, terrain, rules)
+        else:
+            placed.append(_tank(work, where, places))
+    return placed
+
+
+def sized_window(terrain: Terrain, route: swales.SwaleLine, along: float, length: float | None,
+                 per_metre: float, runoff: NDArray[np.float64]) -> tuple[float, float]:
+    """The stretch of a contour line to dig.
+
+    With no `length` asked for, the shortest about the point, in steps of 2 m, that holds the
+    runoff of its catchment; the whole line if none does.
+    """
+    if length is not None:
+        return swales.window(route.length, along, length)
+    dem = terrain.dem
+    cells = swales.line_cells(dem, route.line)
+    marks = np.zeros(dem.shape, np.int32)
+    marks[cells[:, 0], cells[:, 1]] = np.arange(1, len(cells) + 1)
+    label = terrain.labels(marks)
+    brings = np.bincount(label.ravel(), weights=np.nan_to_num(runoff).ravel(),
+                         minlength=len(cells) + 1)[1:]
+    at = swales.along_of(dem, route.line, cells)
+    for size in np.arange(6.0, route.length, 2.0):
+        start, end = swales.window(route.length, along, float(size))
+        if per_metre * (end - start) >= brings[(at >= start) & (at <= end)].sum():
+            return start, end
+    return 0.0, route.length
+
+
+def _section(work: asked.Swale, rules: Rulebook) -> tuple[float, float, float]:
+    return (work.depth or rules["swale depth"], work.width or rules["swale width"],
+            work.side_slope or rules["swale side slope"])
+
+
+def _swale(work: asked.Swale, where: str, places: Places, terrain: Terrain, soft: Any,
+           ground: Ground, rules: Rulebook, design_runoff: NDArray[np.float64]) -> Placed:
+    x, y = places.point(work.through, f"{where}, through")
+    section = _section(work, rules)
+    per_metre = swales.storage_per_metre(*section)
+    reach = rules["swale longest"] / 2 if work.length is None else work.length
+    route, along = swales.trace(terrain, soft, x, y, where, rules, reach)
+    route, along = _within(route, along, x, y, terrain, ground, where)
+    start, end = sized_window(terrain, route, along, work.length, per_metre, design_runoff)
+    route = swales.cut_to(terrain, route, start, end)
+    if work.length is not None and route.length < work.length * 0.98:
+        raise InputError(f"{where}, length", f"only {route.length:.0f} m of contour are fit for a "
+                         f"swale there, and {work.length:.0f} m were asked for (it ends at the "
+                         "boundary, at steep ground, or where the contour closes)",
+                         "Shorten it or move its point")
+    buildings = np.zeros(terrain.dem.shape, bool)
+    for roof in ground.roofs:
+        buildings |= roof.cells
+    if work.sill_at is not None:
+        sill_x, sill_y = _onto(route, places.point(work.sill_at, f"{where}, sill at"), where)
+    else:
+        sill_x, sill_y = swales.place_sill(terrain, route, buildings)
+    from shapely.geometry import LineString
+
+    cells = swales.line_cells(terrain.dem, route.line)
+    from terrain.works.store import channel_curve
+
+    curve = channel_curve(route.level, section[0], section[1], section[2], route.length)
+    middle = LineString(route.line).interpolate(0.5, normalized=True)
+    return Placed(work.name, work.kind, work, cells, curve, route.level, float(middle.x),
+                  float(middle.y), sill_x, sill_y, LineString(route.line), route=route,
+                  section=section)
+
+
+def _within(route: swales.SwaleLine, along: float, x: float, y: float, terrain: Terrain,
+            ground: Ground, where: str) -> tuple[swales.SwaleLine, float]:
+    """The stretch about the point that stays within the boundary."""
+    from shapely import Point
+    from shapely.geometry import LineString
+
+    shape = LineString(route.line)
+    if not ground.boundary.covers(Point(x, y)):
+        raise InputError(f"{where}, through", "the point lies outside the boundary",
+                         "Move it onto the property")
+    kept = shape.intersection(ground.boundary)
+    parts = [p for p in getattr(kept, "geoms", [kept]) if p.geom_type == "LineString"]
+    part = min(parts, key=lambda p: p.distance(Point(x, y)))
+    start, end = sorted((shape.project(Point(part.coords[0])), shape.project(Point(part.coords[-1]))))
+    cut = swales.cut_to(terrain, route, start, end)
+    return cut, float(LineString(cut.line).project(Point(x, y)))
+
+
+def _onto(route: swales.SwaleLine, point: tuple[float, float], where: str
+          ) -> tuple[float, float]:
+    from shapely import Point
+    from shapely.geometry import LineString
+
+    shape = LineString(route.line)
+    gap = shape.distance(Point(point))
+    if gap > 10:
+        raise InputError(f"{where}, sill at", f"the point lies {gap:.0f} m from the swale",
+                         "Choose a point on the swale's line")
+    found = shape.interpolate(shape.project(Point(point)))
+    return float(found.x), float(found.y)
+
+
+def _basin(work: asked.Basin, where: str, places: Places, terrain: Terrain, rules: Rulebook
+           ) -> Placed:
+    if work.wall is not None and work.crest is not None:
+        wall = places.points(work.wall, f"{where}, wall")
+        made = basins.design_wall(terrain, wall, work.crest, work.sill, rules, where)
+    else:
+        assert work.dug is not None and work.depth is not None
+        rim = places.points(work.dug, f"{where}, dug")
+        made = basins.design_dug(terrain, rim, work.depth, work.batter, rules, where)
+    centre = made.outline.representative_point()
+    return Placed(work.name, work.kind, work, made.cells, made.curve, made.sill.level,
+                  float(centre.x), float(centre.y), made.sill_x, made.sill_y, made.outline,
+                  basin=made)
+
+
+def _tree_basins(work: asked.TreeBasin, where: str, places: Places, terrain: Terrain,
+                 rules: Rulebook) -> list[Placed]:
+    from shapely import Point
+
+    from terrain.inputs.layers import rasterized
+
+    dem = terrain.dem
+    placed = []
+    for i, given in enumerate(work.at):
+        x, y = places.point(given, f"{where}, at, point {i + 1}")
+        disc = Point(x, y).buffer(work.crown / 2)
+        cells = np.argwhere(rasterized([(disc, 1)], dem, 0, np.uint8, all_touched=True))
+        cells = cells[np.isfinite(dem.heights[cells[:, 0], cells[:, 1]])]
+        ring = dem.height_at(*np.asarray(disc.exterior.coords).T)
+        low = int(np.nanargmin(ring))
+        level = float(ring[low])
+        try:
+            curve = bowl(work.crown, work.depth, level, rules)
+        except ValueError as error:
+            raise InputError(f"{where}, depth", str(error), "Make it shallower or wider") from None
+        spill = disc.exterior.coords[low]
+        name = work.name if len(work.at) == 1 else f"{work.name} {i + 1}"
+        placed.append(Placed(name, work.kind, work, cells, curve, level, x, y, float(spill[0]),
+                             float(spill[1]), disc))
+    return placed
+
+
+def _tank(work: asked.Tank, where: str, places: Places) -> Placed:
+    from shapely import Point
+
+    x, y = places.point(work.at, f"{where}, at")
+    curve = tank_curve(work.volume)
+    return Placed(work.name, work.kind, work, np.empty((0, 2), np.int64), curve,
+                  float(curve.levels[-1]), x, y, x, y, Point(x, y))
+
+
+def first_sill(placed: Placed, rules: Rulebook) -> Sill:
+    """A sill to start from, before the design peak is known."""
+    length = rules["sill shortest"]
+    if isinstance(placed.work, asked.Swale) and placed.work.sill_length:
+        length = placed.work.sill_length
+    return Sill(placed.sill_level, length, 0.0, 0.0, rules["sill coefficient"])

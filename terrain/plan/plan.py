@@ -1,0 +1,357 @@
+"""Site -> Plan: the whole job in one call."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.errors import InputError
+from terrain.inputs import site as asked
+from terrain.inputs.elevation import Dem, read_elevation
+from terrain.inputs.rainfall import RainRecord, read_daily_rain
+from terrain.inputs.site import Site, read_site
+from terrain.plan.accounts import Account, storm_account, year_account
+from terrain.plan.cascade import Cascade, build_cascade
+from terrain.plan.cost import Quantities, quantities
+from terrain.plan.layout import Placed, place_works
+from terrain.plan.routing import StormRun, full_at, run_storm
+from terrain.plan.water_balance import SeasonRun, run_seasons
+from terrain.runoff.cover import published_classes
+from terrain.runoff.curve_number import runoff_depth
+from terrain.runoff.ground import Ground, read_ground, require_known
+from terrain.runoff.sheds import Shed, bare_patches, shed_of
+from terrain.surface.terrain import Terrain
+from terrain.works.basin import Basin
+from terrain.works.rules import Rulebook
+from terrain.works.sill import design_sill
+from terrain.works.store import Store
+from terrain.works.swale import Swale, finish
+from terrain.works.tree_basin import tree_need
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Everything read and checked, before anything is planned."""
+
+    site: Site
+    dem: Dem
+    terrain: Terrain
+    ground: Ground
+    record: RainRecord | None
+    rules: Rulebook
+
+
+@dataclass(frozen=True)
+class PlannedStore:
+    """A store with all that the plan says of it.
+
+    Attributes
+    ----------
+    placed : Placed
+    store : Store
+    swale : Swale or None
+    basin : Basin or None
+    quantities : Quantities or None
+    starts_at, full_at : float or None
+        Smallest rain that feeds it, and that fills it; None where no storm up to 500 mm does. [mm]
+    drain_hours : float
+        [h]
+    spills_to : str
+        Name of a store, or what lies at the end of the spill's way.
+    cautions : tuple of str
+    trees_need : float or None
+        Water that a tree basin's tree wants beyond its own rain in an average year. [m3]
+    """
+
+    placed: Placed
+    store: Store
+    swale: Swale | None
+    basin: Basin | None
+    quantities: Quantities | None
+    starts_at: float | None
+    full_at: float | None
+    drain_hours: float
+    spills_to: str
+    cautions: tuple[str, ...]
+    trees_need: float | None = None
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A site's plan.
+
+    Attributes
+    ----------
+    inputs : Inputs
+    cascade : Cascade
+    stores : list of PlannedStore
+        In the order of the cascade's nodes.
+    sheds : list of Shed
+        Roads first, then bare patches.
+    runs : dict of str to StormRun
+    storms : dict of str to Account
+    seasons : SeasonRun or None
+    year : Account or None
+    notes : tuple of str
+        What the answers rest on.
+    """
+
+    inputs: Inputs
+    cascade: Cascade
+    stores: list[PlannedStore]
+    sheds: list[Shed]
+    runs: dict[str, StormRun]
+    storms: dict[str, Account]
+    seasons: SeasonRun | None
+    year: Account | None
+    notes: tuple[str, ...]
+
+    @property
+    def site(self) -> Site:
+        """The site as read."""
+        return self.inputs.site
+
+    @property
+    def terrain(self) -> Terrain:
+        """The ground."""
+        return self.inputs.terrain
+
+
+def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
+    """Read and check everything a site file names; change nothing.
+
+    Raises
+    ------
+    InputError
+        For the first thing that is wrong.
+    """
+    progress("Reading the site file")
+    site = read_site(path)
+    spec = site.elevation
+    progress("Reading the elevation raster")
+    dem = read_elevation(site.folder / spec.file, crs=spec.crs, plan_unit=spec.plan_unit,
+                         height_unit=spec.height_unit, nodata=spec.nodata)
+    try:
+        rules = Rulebook(site.rules, site.units)
+    except ValueError as error:
+        raise InputError(site.where("rules"), str(error), "Correct it") from None
+    progress("Reading the layers")
+    ground = read_ground(site, dem)
+    record = None
+    if site.rain.daily is not None:
+        progress("Reading the rain record")
+        record = read_daily_rain(site.folder / site.rain.daily.file, site.rain.daily.unit)
+        if len(record.depths) < 365:
+            raise InputError(site.where("rain", "daily"), f"the record in {record.source} is only "
+                             f"{len(record.depths)} days long", "Give at least a whole year")
+    terrain = Terrain(dem)
+    progress("Following the water over the ground")
+    reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
+    require_known(ground, reaches, dem, site)
+    return Inputs(site, dem, terrain, ground, record, rules)
+
+
+def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
+    """Plan a site from its site file.
+
+    Raises
+    ------
+    InputError
+        For anything in the site file or the files it names that cannot be used.
+    """
+    inputs = read_inputs(path, progress)
+    site, terrain, ground, rules = inputs.site, inputs.terrain, inputs.ground, inputs.rules
+    design = site.rain.design
+    progress("Laying out the works")
+    runoff = runoff_depth(design.depth, ground.curve_number) * inputs.dem.cell_area / 1000
+    placed = place_works(site, terrain, ground, rules, runoff)
+    progress("Joining stores by their spills")
+    cascade = build_cascade(site, terrain, ground, placed, rules)
+    progress("Sizing the sills for the design storm")
+    run = run_storm(cascade, design.depth, design.duration, design.pattern)
+    sills = [_with_sill(node.store, place, s.peak_in, rules)
+             for node, place, s in zip(cascade.nodes, placed, run.stores, strict=True)]
+    cascade = cascade.with_stores(sills)
+    progress("Running the storms")
+    runs = {storm.name: run_storm(cascade, storm.depth, storm.duration, storm.pattern)
+            for storm in site.rain.storms}
+    storms = {name: storm_account(cascade, found) for name, found in runs.items()}
+    progress("Finding the rain that fills each store")
+    filled = full_at(cascade, design.duration, design.pattern)
+    seasons = None
+    if inputs.record is not None:
+        progress("Living through the rain record")
+        seasons = run_seasons(cascade, inputs.record.depths, site.evapotranspiration)
+    year = None if seasons is None else year_account(cascade, seasons)
+    progress("Finding what roads and bare ground shed")
+    sheds = find_sheds(inputs, cascade, placed)
+    stores = [_planned(inputs, cascade, i, placed, filled[i], seasons)
+              for i in range(len(placed))]
+    return Plan(inputs, cascade, stores, sheds, runs, storms, seasons, year,
+                tuple(_notes(inputs, cascade, placed, seasons)))
+
+
+def find_sheds(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> list[Shed]:
+    """What every road and bare patch sheds in each storm, as the ground is now."""
+    terrain, ground, dem = inputs.terrain, inputs.ground, inputs.dem
+    runoff = [runoff_depth(storm.depth, ground.curve_number) * dem.cell_area / 1000
+              for storm in inputs.site.rain.storms]
+    marks = np.zeros(dem.shape, np.int32)
+    for index, place in enumerate(placed):
+        if len(place.cells):
+            marks[place.cells[:, 0], place.cells[:, 1]] = index + 1
+
+    def shed(name: str, kind: str, cells: NDArray[np.bool_]) -> Shed:
+        return shed_of(terrain, name, kind, cells, ground.curve_number, runoff, marks,
+                       ground.inside)
+
+    found = [shed(road.name, "road", road.cells) for road in ground.roads]
+    on_roads = np.zeros(dem.shape, bool)
+    for road in ground.roads:
+        on_roads |= road.cells
+    bare = {name for name, kind in published_classes().items() if kind.bare}
+    cover = np.where(on_roads | ~ground.inside, -1, ground.cover).astype(np.int16)
+    for number, cells in enumerate(bare_patches(cover, ground.classes, bare, dem.cell_area), 1):
+        found.append(shed(f"bare patch {number}", "bare ground", cells))
+    return found
+
+
+def _with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Store:
+    if store.kind == "tank":
+        return store
+    given = place.work.sill_length if isinstance(place.work, asked.Swale) else None
+    head = rules["spillway head" if place.basin is not None and place.basin.form == "wall"
+                 else "sill head"]
+    return replace(store, sill=design_sill(place.sill_level, peak, head, rules, given))
+
+
+def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
+             fills: float | None, seasons: SeasonRun | None) -> PlannedStore:
+    place, node = placed[index], cascade.nodes[index]
+    store, rules, site = node.store, inputs.rules, inputs.site
+    swale, built = None, place.basin
+    cautions: list[str] = []
+    amount = None
+    money = site.money
+    output = money.machine_output if money else 6.0
+    rates = money.machine_hour if money else None
+    currency = money.currency if money else ""
+    if place.route is not None and place.section is not None:
+        swale = finish(inputs.terrain, place.route, *place.section, store.sill, place.spill_x,
+                       place.spill_y, rules)
+        cautions += swale.cautions
+        amount = quantities(swale.cut, swale.berm, rules, output, rates, currency)
+    elif built is not None:
+        built = replace(built, sill=store.sill)
+        cautions += built.cautions
+        if built.form == "wall":
+            left = built.crest - store.sill.level - store.sill.head
+            if left < rules["basin freeboard"] - 1e-6:
+                cautions.append(
+                    f"At the design peak {store.sill.head:.2f} m stands on the spillway and "
+                    f"{left:.2f} m of bank is left above it; "
+                    f"{rules['basin freeboard']:.2f} m is asked for "
+                    f"({rules.source('basin freeboard')}). Widen the spillway or lower the sill.")
+        amount = quantities(built.cut, built.wall, rules, output, rates, currency)
+    elif place.kind == "tree basin":
+        amount = quantities(store.capacity, 0.0, rules, output, rates, currency)
+    empties = store.drain_hours if place.kind != "tank" else _tank_hours(store)
+    cautions += _site_cautions(inputs, place, node, empties)
+    starts: float | None = min(node.catchment.starts_at, node.roof.starts_at)
+    return PlannedStore(
+        place, store, swale, built, amount, None if np.isinf(starts) else starts, fills, empties,
+        _end_of_spill(inputs, cascade, index), tuple(cautions),
+        _need(inputs, place, seasons))
+
+
+def _tank_hours(store: Store) -> float:
+    return store.capacity / store.demand * 24 if store.demand else float("inf")
+
+
+def _need(inputs: Inputs, place: Placed, seasons: SeasonRun | None) -> float | None:
+    months = inputs.site.evapotranspiration
+    if place.kind != "tree basin" or months is None:
+        return None
+    rain = 0.0 if seasons is None else float(seasons.rain_mm.sum()) / seasons.years
+    return tree_need(sum(months), place.work.plant_factor, place.work.crown, rain)
+
+
+def _end_of_spill(inputs: Inputs, cascade: Cascade, index: int) -> str:
+    node = cascade.nodes[index]
+    if node.spills_to is not None:
+        return cascade.nodes[node.spills_to].store.name
+    if node.piped and len(node.spill_path) < 3:
+        return "off the site by the owner's word"
+    return "over the ground and off the site"
+
+
+def _site_cautions(inputs: Inputs, place: Placed, node: Any, empties: float) -> list[str]:
+    """Cautions that arise from what lies about a work."""
+    from shapely import Point
+    from shapely.geometry import LineString
+
+    rules, ground = inputs.rules, inputs.ground
+    said: list[str] = []
+    if node.catchment.touches_edge and node.catchment.area:
+        said.append(f"Its catchment reaches the edge of {inputs.dem.source}: read every figure of "
+                    "runoff as \"at least\".")
+    if place.kind == "tank":
+        said.append("Roof water is not fit to drink as it comes: germs, metals and smoke settle on "
+                    "roofs. Treat and test it as the local health office advises.")
+        return said
+    if empties > rules["standing water"]:
+        how = "does not soak away" if np.isinf(empties) else f"stands about {empties:,.0f} h"
+        said.append(f"Full, it {how} at {node.store.infiltration:.1f} mm/h "
+                    f"({node.store.rate_source}); longer than {rules['standing water']:.0f} h "
+                    f"breeds mosquitoes ({rules.source('standing water')}). Test a hole.")
+    apart = rules["building setback"]
+    for roof in ground.roofs:
+        gap = place.outline.distance(roof.outline)
+        if gap < apart:
+            said.append(f"It lies {gap:.1f} m from the roof \"{roof.name}\"; keep {apart:.0f} m "
+                        f"({rules.source('building setback')}).")
+    edge = ground.boundary.boundary.distance(place.outline)
+    if edge < apart:
+        said.append(f"It lies {edge:.1f} m from the property line; keep {apart:.0f} m "
+                    f"({rules.source('building setback')}).")
+    if len(node.spill_path) > 1:
+        way = LineString(node.spill_path)
+        met = [roof.name for roof in ground.roofs if way.distance(roof.outline) < apart]
+        if met:
+            said.append("Its spill runs past " + ", ".join(f"\"{name}\"" for name in met)
+                        + ": lead it clear of buildings.")
+        if node.spills_to is None and ground.boundary.covers(Point(node.spill_path[0])):
+            said.append("Its spill leaves the property: never send it onto a neighbour more "
+                        "gathered than it came before, and ask about water rights.")
+    return said
+
+
+def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], seasons: SeasonRun | None
+           ) -> list[str]:
+    notes = [*inputs.dem.notes, *inputs.ground.notes, *cascade.notes]
+    bare = inputs.site.bare_numbers
+    if bare:
+        notes.append("Numbers without a unit: " + "; ".join(bare) + ".")
+    if inputs.record is not None:
+        notes += inputs.record.notes
+    notes.append("Runoff: curve numbers of TR-55 (1986), Table 2-2, for ground of average wetness, "
+                 "summed cell by cell; initial abstraction 0.2 S.")
+    notes.append("Ways of the water: steepest descent to one of eight neighbours on the raster "
+                 "with its hollows filled to their rims; the works catch what meets them.")
+    notes.append("Storms: every store starts empty; unit hydrograph of NEH 630 ch. 16 (2007) with "
+                 "the lag of ch. 15 (2010); level-pool routing with infiltration.")
+    if seasons is not None:
+        said = (f"{seasons.missing} days without a reading were left out of the average"
+                if seasons.missing else "no day is missing")
+        notes.append(f"Average year: {seasons.years:.1f} years of daily rain, {said}; each day one "
+                     "storm on ground of average wetness; runoff arrives over the first six hours.")
+        if inputs.site.evapotranspiration is None:
+            notes.append("No evaporation is counted: the site file gives no evapotranspiration.")
+    return notes

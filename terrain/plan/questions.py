@@ -1,0 +1,444 @@
+"""One call for each quick question asked straight of a raster."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.errors import InputError
+from terrain.inputs.elevation import Dem, read_elevation
+from terrain.inputs.layers import cover_cells, soil_cells
+from terrain.inputs.site import Cover, Soils
+from terrain.plan.cost import Quantities, quantities
+from terrain.plan.layout import sized_window
+from terrain.plan.routing import storm_steps
+from terrain.runoff.catchment import Catchment, gather
+from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
+from terrain.runoff.curve_number import runoff_depth
+from terrain.runoff.hydrograph import arriving
+from terrain.runoff.storms import cumulative_rain
+from terrain.surface.catchments import outline
+from terrain.surface.depressions import Hollow
+from terrain.surface.terrain import Terrain
+from terrain.works import basin as basins
+from terrain.works import swale as swales
+from terrain.works.rules import Rulebook
+from terrain.works.sill import Sill, design_sill
+
+#: Storms of the quick questions last a day, with rain as in type II.
+DURATION, PATTERN = 24.0, "II"
+#: Length of a swale when neither a length nor a storm is given. [m]
+PLAIN_LENGTH = 60.0
+
+
+@dataclass(frozen=True)
+class RasterWords:
+    """What the person says of the raster, beside its file name."""
+
+    crs: str | None = None
+    plan_unit: str | None = None
+    height_unit: str | None = None
+    nodata: float | None = None
+    lonlat: bool = False
+
+
+@dataclass(frozen=True)
+class GroundWords:
+    """What the person says of the ground: one curve number, or cover and soils."""
+
+    curve_number: float | None = None
+    cover: Path | None = None
+    soils: str | None = None
+
+
+@dataclass(frozen=True)
+class StormAnswer:
+    """A storm on one catchment and, where there is one, its store. [mm], [m3]"""
+
+    rain: float
+    runoff: float
+    caught: float = 0.0
+    spilled: float = 0.0
+
+
+@dataclass(frozen=True)
+class Question:
+    """The raster made ready for a question."""
+
+    dem: Dem
+    terrain: Terrain
+    words: RasterWords
+
+    def point(self, given: tuple[float, float], option: str) -> tuple[float, float]:
+        """A point in the working frame, on ground of known height."""
+        frame = self.dem.frame
+        move = frame.from_lonlat if self.words.lonlat else frame.to_working
+        x, y = (float(v) for v in move(*given))
+        self.dem.cell_of(x, y, option)
+        return x, y
+
+
+def ask(path: Path, words: RasterWords) -> Question:
+    """Read a raster for a question."""
+    dem = read_elevation(path, crs=words.crs, plan_unit=words.plan_unit,
+                         height_unit=words.height_unit, nodata=words.nodata)
+    return Question(dem, Terrain(dem), words)
+
+
+def curve_numbers(question: Question, words: GroundWords, storms: Sequence[float]
+                  ) -> NDArray[np.float64]:
+    """Curve number of every cell, from what the person says of the ground.
+
+    Raises
+    ------
+    InputError
+        If storms are asked for and the ground is not described.
+    """
+    dem = question.dem
+    if words.curve_number is not None:
+        return np.where(np.isnan(dem.heights), np.nan, words.curve_number)
+    if words.cover is None:
+        if storms:
+            raise InputError("--storm", "the runoff of a storm depends on what covers the ground",
+                             "Add --cn with a curve number, or --cover and --soils")
+        return np.where(np.isnan(dem.heights), np.nan, 80.0)
+    if words.soils is None:
+        raise InputError("--cover", "a curve number needs the soil group as well",
+                         "Add --soils with a file or one of A, B, C, D")
+    here = Path()
+    cover, names, _ = cover_cells(Cover.model_validate({"file": words.cover}), here, dem,
+                                  published_classes(), "--cover")
+    if words.soils in SOIL_GROUPS:
+        soil = np.full(dem.shape, SOIL_GROUPS.index(words.soils), np.int8)
+    else:
+        soil, _ = soil_cells(Soils.model_validate({"file": words.soils}), here, dem, "--soils")
+    return np.where(np.isnan(dem.heights), np.nan, curve_numbers_of(cover, list(names), soil))
+
+
+def _known(numbers: NDArray[np.float64], cells: NDArray[np.bool_], question: Question) -> None:
+    gap = cells & np.isnan(numbers)
+    if gap.any():
+        row, column = np.argwhere(gap)[0]
+        at = question.dem.named(*(float(v) for v in question.dem.xy(row, column)))
+        raise InputError("--cover", f"{gap.sum() * question.dem.cell_area:,.0f} m2 of the "
+                         f"catchment, such as at {at}, has no cover class or soil group with a "
+                         "curve number", "Add polygons there, or use --cn")
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What a raster is.
+
+    Lengths in m, slopes in m/m; `low` and `high` are heights.
+    """
+
+    question: Question
+    rows: int
+    columns: int
+    cell: float
+    area: float
+    low: float
+    high: float
+    slope_shares: dict[str, float]
+    hollows: list[Hollow]
+    void_cells: int
+    checked_by: str
+    warnings: tuple[str, ...]
+
+
+def survey(path: Path, words: RasterWords) -> Survey:
+    """Say what a raster is: extent, units, slope, hollows, and what to beware of."""
+    question = ask(path, words)
+    dem, terrain = question.dem, question.terrain
+    known = np.isfinite(dem.heights)
+    slopes = terrain.slope[np.isfinite(terrain.slope)]
+    bands = {"under 1 %": (0, .01), "1 to 5 %": (.01, .05), "5 to 10 %": (.05, .10),
+             "10 to 15 %": (.10, .15), "over 15 %": (.15, np.inf)}
+    shares = {name: float(((slopes >= low) & (slopes < high)).mean()) if slopes.size else 0.0
+              for name, (low, high) in bands.items()}
+    return Survey(question, *dem.shape, dem.cell, float(known.sum()) * dem.cell_area,
+                  float(np.nanmin(dem.heights)), float(np.nanmax(dem.heights)), shares,
+                  terrain.hollows, int((~known).sum()), _second_opinion(terrain),
+                  tuple(_warnings(terrain)))
+
+
+def _second_opinion(terrain: Terrain) -> str:
+    """Fill the hollows with the flow library too, and say whether the surfaces agree."""
+    from terrain.surface.slope import filled_by_library
+
+    other = filled_by_library(terrain.dem.heights)
+    known = np.isfinite(terrain.dem.heights)
+    differ = int((other[known] != terrain.filled[known]).sum())
+    return ("The filled surface is the same as richdem's, cell for cell." if not differ else
+            f"The filled surface differs from richdem's in {differ:,} cells, as it does where "
+            "holes in the raster are enclosed.")
+
+
+def _warnings(terrain: Terrain) -> list[str]:
+    dem, said = terrain.dem, []
+    void = int(np.isnan(dem.heights).sum())
+    if void:
+        said.append(f"{void:,} cells have no height; water that reaches them counts as leaving.")
+    values = np.unique(dem.heights[np.isfinite(dem.heights)])
+    if values.size < 2:
+        said.append("All heights are equal: no water runs on such ground.")
+    elif values.size > 1 and float(np.min(np.diff(values))) >= 0.5:
+        said.append("Heights come in steps of half a metre or more: contours and slopes will "
+                    "show terraces that are not there.")
+    deep = [h for h in terrain.hollows if h.depth > 0.5]
+    if deep:
+        said.append(f"{len(deep)} hollows are deeper than 0.5 m: a pipe under a road, a bridge or "
+                    "a pit may look like that. Go and look before you trust the way of the water "
+                    "there.")
+    return said
+
+
+@dataclass(frozen=True)
+class ShedAnswer:
+    """The ground that drains to a point."""
+
+    question: Question
+    at: tuple[float, float]
+    cells: NDArray[np.bool_]
+    outline: Any
+    catchment: Catchment
+    longest_path: float
+    storms: tuple[StormAnswer, ...]
+    better: tuple[float, float, float] | None
+
+
+def catchment_of_point(path: Path, at: tuple[float, float], storms: Sequence[float],
+                       ground: GroundWords, words: RasterWords) -> ShedAnswer:
+    """The catchment of a point, and what runs off it in each storm.
+
+    Parameters
+    ----------
+    at : (float, float)
+        In the raster's CRS, or longitude and latitude where `words` says so.
+    storms : sequence of float
+        [mm]
+
+    Raises
+    ------
+    InputError
+        If the point is off the raster, or storms are asked for ground nobody described.
+    """
+    question = ask(path, words)
+    dem, terrain = question.dem, question.terrain
+    x, y = question.point(at, "--at")
+    row, column = dem.cell_of(x, y, "--at")
+    outlet = np.zeros(dem.shape, bool)
+    outlet[row, column] = True
+    cells = terrain.catchment(outlet)
+    catchment = _gathered(question, ground, storms, cells, float(terrain.path_length[row, column]))
+    answers = tuple(StormAnswer(depth, catchment.runoff(depth)) for depth in storms)
+    return ShedAnswer(question, (x, y), cells, outline(cells, dem.transform), catchment,
+                      float(terrain.path_length[row, column]), answers,
+                      _wetter_nearby(terrain, row, column))
+
+
+def _gathered(question: Question, ground: GroundWords, storms: Sequence[float],
+              cells: NDArray[np.bool_], longest: float) -> Catchment:
+    numbers = curve_numbers(question, ground, storms)
+    _known(numbers, cells, question)
+    terrain = question.terrain
+    return gather(numbers, cells, question.dem.cell_area, None, longest,
+                  terrain.mean_slope(cells), terrain.touches_edge(cells))
+
+
+def _wetter_nearby(terrain: Terrain, row: int, column: int, reach: float = 10.0
+                   ) -> tuple[float, float, float] | None:
+    """A place within reach where ten times as much water passes: x, y, contributing area."""
+    span = max(int(reach / terrain.dem.cell), 1)
+    top, left = max(row - span, 0), max(column - span, 0)
+    near = terrain.contributing_area[top:row + span + 1, left:column + span + 1]
+    if not np.isfinite(near).any():
+        return None
+    r, c = np.unravel_index(int(np.nanargmax(near)), near.shape)
+    if near[r, c] < 10 * terrain.contributing_area[row, column]:
+        return None
+    x, y = terrain.dem.xy(top + int(r), left + int(c))
+    return float(x), float(y), float(near[r, c])
+
+
+@dataclass(frozen=True)
+class SwaleAnswer:
+    """One swale on contour."""
+
+    question: Question
+    swale: swales.Swale
+    catchment: Catchment
+    cells: NDArray[np.bool_]
+    outline: Any
+    storage: float
+    storms: tuple[StormAnswer, ...]
+    quantities: Quantities
+    spill_path: NDArray[np.float64]
+    cautions: tuple[str, ...]
+    rests_on: tuple[str, ...] = field(default=())
+
+
+def swale_through(path: Path, through: tuple[float, float], storms: Sequence[float],
+                  ground: GroundWords, words: RasterWords, length: float | None = None,
+                  depth: float | None = None, width: float | None = None,
+                  rates: tuple[float, float] | None = None) -> SwaleAnswer:
+    """Lay out a swale on the contour through a point, and size it.
+
+    Parameters
+    ----------
+    through : (float, float)
+        In the raster's CRS, or longitude and latitude.
+    storms : sequence of float
+        The first one sizes a swale whose length is left open; the deepest sizes its sill. [mm]
+    length, depth, width : float, optional
+        [m]
+
+    Raises
+    ------
+    InputError
+        If no swale can lie there.
+    """
+    question = ask(path, words)
+    dem, terrain, rules = question.dem, question.terrain, Rulebook()
+    x, y = question.point(through, "--through")
+    numbers = curve_numbers(question, ground, storms)
+    section = (depth or rules["swale depth"], width or rules["swale width"],
+               rules["swale side slope"])
+    per_metre = swales.storage_per_metre(*section)
+    reach = max(rules["swale longest"] / 2, length or 0.0)
+    route, along = swales.trace(terrain, swales.smoothed(dem), x, y, "--through", rules, reach)
+    wanted = length if storms or length else PLAIN_LENGTH
+    runoff = (runoff_depth(storms[0], numbers) * dem.cell_area / 1000 if storms
+              else np.zeros(dem.shape))
+    route = swales.cut_to(terrain, route, *sized_window(terrain, route, along, wanted, per_metre,
+                                                        runoff))
+    if length is not None and route.length < 0.98 * length:
+        raise InputError("--length", f"only {route.length:.0f} m of contour are fit for a swale "
+                         f"there, and {length:.0f} m were asked for",
+                         "Ask for less, or move the point")
+    line = swales.line_cells(dem, route.line)
+    marks = np.zeros(dem.shape, bool)
+    marks[line[:, 0], line[:, 1]] = True
+    cells = terrain.catchment(marks)
+    longest = float(terrain.path_length[line[:, 0], line[:, 1]].max())
+    catchment = _gathered(question, ground, storms, cells, longest)
+    sill_x, sill_y = swales.place_sill(terrain, route)
+    sill = design_sill(route.level, _peak(catchment, max(storms, default=0.0)),
+                       rules["sill head"], rules)
+    swale = swales.finish(terrain, route, *section, sill, sill_x, sill_y, rules)
+    storage = swale.curve.capacity
+    cautions = [*swale.cautions, *_edge(catchment, dem)]
+    return SwaleAnswer(question, swale, catchment, cells, outline(cells, dem.transform), storage,
+                       _storms(catchment, storage, storms),
+                       quantities(swale.cut, swale.berm, rules, rates=rates),
+                       _way_down(terrain, sill_x, sill_y, marks), tuple(cautions), _rests(storms))
+
+
+@dataclass(frozen=True)
+class BasinAnswer:
+    """One basin."""
+
+    question: Question
+    basin: basins.Basin
+    catchment: Catchment
+    cells: NDArray[np.bool_]
+    outline: Any
+    storms: tuple[StormAnswer, ...]
+    quantities: Quantities
+    spill_path: NDArray[np.float64]
+    cautions: tuple[str, ...]
+    rests_on: tuple[str, ...] = field(default=())
+
+
+def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: RasterWords,
+             wall: Sequence[tuple[float, float]] | None = None, crest: float | None = None,
+             sill: float | None = None, dug: Sequence[tuple[float, float]] | None = None,
+             depth: float | None = None, batter: float = 3.0,
+             rates: tuple[float, float] | None = None) -> BasinAnswer:
+    """Stage and storage of a basin behind a wall or dug, and what it catches of each storm.
+
+    Parameters
+    ----------
+    wall : points, with `crest` and perhaps `sill` levels [m]
+    dug : points of its rim, with `depth` [m] and `batter` (H:V)
+
+    Raises
+    ------
+    InputError
+        If no basin can be there.
+    """
+    question = ask(path, words)
+    dem, terrain, rules = question.dem, question.terrain, Rulebook()
+    if wall is not None and crest is not None:
+        points = [question.point(p, "--wall") for p in wall]
+        made = basins.design_wall(terrain, points, crest, sill, rules, "--wall")
+    elif dug is not None and depth is not None:
+        points = [question.point(p, "--dug") for p in dug]
+        made = basins.design_dug(terrain, points, depth, batter, rules, "--dug")
+    else:
+        raise InputError("basin", "it has neither a wall with a crest nor a dug shape with a depth",
+                         "Give --wall and --crest, or --dug and --depth")
+    marks = np.zeros(dem.shape, bool)
+    marks[made.cells[:, 0], made.cells[:, 1]] = True
+    cells = terrain.catchment(marks)
+    longest = float(terrain.path_length[made.cells[:, 0], made.cells[:, 1]].max())
+    catchment = _gathered(question, ground, storms, cells, longest)
+    most = rules["spillway head" if made.form == "wall" else "sill head"]
+    lip: Sill = design_sill(made.sill.level, _peak(catchment, max(storms, default=0.0)), most, rules)
+    from dataclasses import replace
+
+    made = replace(made, sill=lip)
+    cautions = [*made.cautions, *_edge(catchment, dem)]
+    return BasinAnswer(question, made, catchment, cells, outline(cells, dem.transform),
+                       _storms(catchment, made.storage, storms),
+                       quantities(made.cut, made.wall, rules, rates=rates),
+                       _way_down(terrain, made.sill_x, made.sill_y, marks), tuple(cautions),
+                       _rests(storms))
+
+
+def _storms(catchment: Catchment, storage: float, storms: Sequence[float]
+            ) -> tuple[StormAnswer, ...]:
+    answers = []
+    for depth in storms:
+        runoff = catchment.runoff(depth)
+        caught = min(runoff, storage)
+        answers.append(StormAnswer(depth, runoff, caught, runoff - caught))
+    return tuple(answers)
+
+
+def _peak(catchment: Catchment, depth: float) -> float:
+    """Peak flow of a day's storm from a catchment. [m3/s]"""
+    if depth <= 0:
+        return 0.0
+    step = storm_steps(DURATION)
+    rain = cumulative_rain(depth, DURATION, PATTERN, step, DURATION)
+    made = np.diff(catchment.runoff_volumes(rain), prepend=0.0)
+    return float(arriving(made, catchment.lag, step).max()) / (step * 3600)
+
+
+def _way_down(terrain: Terrain, x: float, y: float, marks: NDArray[np.bool_]
+              ) -> NDArray[np.float64]:
+    row, column = (int(i) for i in terrain.dem.row_column(x, y))
+    path = terrain.path(row, column)
+    own = np.flatnonzero(marks[path[:, 0], path[:, 1]])
+    path = path[own[-1]:] if own.size else path
+    return np.stack(terrain.dem.xy(path[:, 0], path[:, 1]), 1)
+
+
+def _edge(catchment: Catchment, dem: Dem) -> list[str]:
+    return ([f"The catchment reaches the edge of {dem.source}: read every figure of runoff as "
+             "\"at least\"."] if catchment.touches_edge else [])
+
+
+def _rests(storms: Sequence[float]) -> tuple[str, ...]:
+    said = ["Caught is the runoff up to what the store holds; soaking during the storm is not "
+            "counted, so it is a lower bound."]
+    if storms:
+        said.append("Runoff by curve numbers (TR-55, 1986), cell by cell; the sill is sized for "
+                    "the deepest storm as a day's rain of type II.")
+    return tuple(said)

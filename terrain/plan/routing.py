@@ -1,0 +1,272 @@
+"""One storm through the cascade: level-pool routing of every store, upstream first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.plan.cascade import Cascade, Node
+from terrain.runoff.hydrograph import arriving
+from terrain.runoff.storms import cumulative_rain
+
+
+@numba.njit(cache=True)
+def _surcharge(spare, area, flow_step):
+    """Height over the sill h with area h + flow_step h^1.5 = spare."""
+    h = spare / area
+    for _ in range(60):
+        root = np.sqrt(h)
+        step = (area * h + flow_step * h * root - spare) / (area + 1.5 * flow_step * root)
+        h -= step
+        if abs(step) <= 1e-14 * (h + 1e-12):
+            break
+    return max(h, 0.0)
+
+
+@numba.njit(cache=True)
+def _route(inflow, start, volumes, areas, soak, weir, step, outflow):
+    capacity, top_area = volumes[-1], max(areas[-1], 1e-9)
+    held, soaked, most = start, 0.0, start
+    for i in range(inflow.size):
+        area = np.interp(held, volumes, areas)
+        taken = min(soak * area * step, held + inflow[i])
+        soaked += taken
+        water = held + inflow[i] - taken
+        if water > capacity:
+            height = _surcharge(water - capacity, top_area, weir * step)
+            outflow[i] = min(weir * step * height ** 1.5, water - capacity)
+            held = water - outflow[i]
+        else:
+            outflow[i] = 0.0
+            held = water
+        most = max(most, held)
+    if held > capacity:  # what still stands over the sill runs off
+        outflow[-1] += held - capacity
+        held = capacity
+    return held, soaked, most
+
+
+def route(inflow: NDArray[np.float64], node_store: object, step: float, start: float = 0.0
+          ) -> tuple[NDArray[np.float64], float, float, float]:
+    """Route inflow through a store.
+
+    Parameters
+    ----------
+    inflow : float64, shape (steps,)
+        Volume that arrives in each step. [m3]
+    node_store : Store
+    step : float
+        [s]
+    start : float
+        Volume it holds at the start. [m3]
+
+    Returns
+    -------
+    outflow : float64, shape (steps,)
+        Volume over the sill in each step. [m3]
+    held, soaked, most : float
+        Volume at the end, infiltrated, and the greatest held. [m3]
+
+    Notes
+    -----
+    Storage and outflow are balanced at the end of each step (backward Euler), so the
+    account closes and no step is too long to hold; infiltration takes the wetted area at
+    the step's start.
+    """
+    store = node_store
+    outflow = np.zeros(inflow.size)
+    curve, sill = store.curve, store.sill  # type: ignore[attr-defined]
+    held, soaked, most = _route(
+        inflow, start, curve.volumes, curve.areas,
+        store.infiltration / 1000 / 3600,  # type: ignore[attr-defined]
+        sill.coefficient * sill.length, step, outflow)
+    return outflow, held, soaked, most
+
+
+@dataclass(frozen=True)
+class StoreStorm:
+    """What a storm does to one store.
+
+    Attributes
+    ----------
+    runoff, roof, from_above : float
+        Water from its own ground, from its roofs, and spilled to it by other stores. [m3]
+    run_on : float
+        The part of `runoff` from beyond the boundary. [m3]
+    infiltrated, held, spilled : float
+        By the time the last water has come; `held` is left standing in it. [m3]
+    peak_in : float
+        Greatest inflow. [m3/s]
+    peak_spill : float
+        Greatest flow over the sill. [m3/s]
+    most : float
+        Greatest volume held, over the sill included. [m3]
+    """
+
+    runoff: float
+    roof: float
+    from_above: float
+    run_on: float
+    infiltrated: float
+    held: float
+    spilled: float
+    peak_in: float
+    peak_spill: float
+    most: float
+
+    @property
+    def inflow(self) -> float:
+        """All that comes. [m3]"""
+        return self.runoff + self.roof + self.from_above
+
+    @property
+    def caught(self) -> float:
+        """All that comes less what spills. [m3]"""
+        return self.inflow - self.spilled
+
+
+@dataclass(frozen=True)
+class StormRun:
+    """A storm over the whole site.
+
+    Attributes
+    ----------
+    depth : float
+        [mm]
+    stores : list of StoreStorm
+        In the order of the cascade's nodes.
+    rain : float
+        Rain on the property. [m3]
+    run_on : float
+        Runoff that comes from beyond the boundary, into stores or through. [m3]
+    soaked_in_place : float
+        Rain on the property that never runs off, roof losses included. [m3]
+    open_runoff : float
+        Runoff that meets no store. [m3]
+    left_site : float
+        Water that leaves: open runoff and spills that meet no store. [m3]
+    """
+
+    depth: float
+    stores: list[StoreStorm]
+    rain: float
+    run_on: float
+    soaked_in_place: float
+    open_runoff: float
+    left_site: float
+
+
+def storm_steps(duration: float) -> float:
+    """Time step for a storm of a duration, both in h: 2 minutes, or a 96th if shorter."""
+    return min(duration / 96, 1 / 30)
+
+
+def run_storm(cascade: Cascade, depth: float, duration: float, pattern: str) -> StormRun:
+    """Run a storm through the cascade; every store starts empty.
+
+    Parameters
+    ----------
+    depth : float
+        [mm]
+    duration : float
+        [h]
+    pattern : str
+        See `terrain.runoff.storms`.
+
+    Raises
+    ------
+    ValueError
+        If the depth is negative, or duration or pattern cannot be used.
+    """
+    if depth < 0:
+        raise ValueError(f"storm depth {depth:g} mm is below 0")
+    step = storm_steps(duration)
+    rain = cumulative_rain(depth, duration, pattern, step, duration)
+    spilled: list[NDArray[np.float64] | None] = [None] * len(cascade.nodes)
+    found: list[StoreStorm | None] = [None] * len(cascade.nodes)
+    left = 0.0
+    for index in cascade.order:
+        node = cascade.nodes[index]
+        ground, roof = _ground_arrivals(node, rain, step), _made(node.roof.runoff_volumes(rain))
+        above = [s for i, s in enumerate(spilled)
+                 if s is not None and cascade.nodes[i].spills_to == index]
+        inflow = _added([ground, roof, *above])
+        outflow, held, soaked, most = route(inflow, node.store, step * 3600)
+        spilled[index] = outflow
+        if node.spills_to is None:
+            left += float(outflow.sum())
+        found[index] = StoreStorm(
+            float(ground.sum()), float(roof.sum()), float(sum(s.sum() for s in above)),
+            node.catchment.run_on(depth), soaked, held, float(outflow.sum()),
+            float(inflow.max(initial=0.0)) / (step * 3600),
+            float(outflow.max(initial=0.0)) / (step * 3600), most)
+    stores = [s for s in found if s is not None]
+    open_runoff = cascade.open_ground.runoff(depth)
+    run_on = cascade.open_ground.run_on(depth) + sum(s.run_on for s in stores)
+    on_ground = cascade.ground_areas.area * depth / 1000
+    on_roofs = cascade.roof_area * depth / 1000
+    soaked_in_place = (on_ground - cascade.ground_areas.runoff(depth)
+                       + on_roofs - sum(s.roof for s in stores))
+    return StormRun(depth, stores, on_ground + on_roofs, run_on, soaked_in_place, open_runoff,
+                    left + open_runoff)
+
+
+def _ground_arrivals(node: Node, rain: NDArray[np.float64], step: float) -> NDArray[np.float64]:
+    if not node.catchment.area:
+        return np.zeros(rain.size)
+    return arriving(_made(node.catchment.runoff_volumes(rain)), node.catchment.lag, step)
+
+
+def _made(cumulative: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.diff(cumulative, prepend=0.0)
+
+
+def _added(series: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    total = np.zeros(max(s.size for s in series))
+    for part in series:
+        total[:part.size] += part
+    return total
+
+
+def full_at(cascade: Cascade, duration: float, pattern: str, most: float = 500.0,
+            within: float = 0.25) -> list[float | None]:
+    """The smallest storm that fills each store to its sill. [mm]
+
+    Parameters
+    ----------
+    most : float
+        A store that this does not fill counts as never full: None. [mm]
+    within : float
+        The answer is that much too high at most. [mm]
+    """
+    low = np.zeros(len(cascade.nodes))
+    high = np.full(len(cascade.nodes), np.inf)
+    tried: dict[float, NDArray[np.bool_]] = {}
+
+    def full(depth: float) -> NDArray[np.bool_]:
+        if depth not in tried:
+            run = run_storm(cascade, depth, duration, pattern)
+            tried[depth] = np.array([
+                s.most >= node.store.capacity * (1 - 1e-9) and s.inflow > 0
+                for s, node in zip(run.stores, cascade.nodes, strict=True)])
+        return tried[depth]
+
+    for depth in (8.0, 16.0, 32.0, 64.0, 128.0, 256.0, most):
+        reached = full(depth)
+        high = np.where(reached & np.isinf(high), depth, high)
+        low = np.where(~reached & np.isinf(high), depth, low)
+        if reached.all():
+            break
+    while True:
+        wide = np.flatnonzero(np.isfinite(high) & (high - low > within))
+        if not wide.size:
+            break
+        middle = float((low[wide[0]] + high[wide[0]]) / 2)
+        reached = full(middle)
+        inside = (low < middle) & (middle < high)
+        high = np.where(inside & reached, middle, high)
+        low = np.where(inside & ~reached, middle, low)
+    return [float(h) if np.isfinite(h) else None for h in high]

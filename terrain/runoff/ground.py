@@ -1,0 +1,244 @@
+"""`Ground`: cover, soil and curve number of every cell, and what is built on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.errors import InputError
+from terrain.inputs.elevation import Dem
+from terrain.inputs.layers import (
+    boundary_polygon,
+    column,
+    cover_cells,
+    rasterized,
+    read_layer,
+    soil_cells,
+)
+from terrain.inputs.site import Roads, Roofs, Site
+from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
+
+#: Width of a road whose width nobody wrote down; common practice, no source. [m]
+ROAD_WIDTH = 3.5
+ROOF_CLASS = "roof or paving"
+
+
+@dataclass(frozen=True)
+class Road:
+    """A road: its name, its surface in plan, its cells and the class that covers it."""
+
+    name: str
+    surface: Any
+    cells: NDArray[np.bool_]
+    cover: str
+
+
+@dataclass(frozen=True)
+class Roof:
+    """A roof: its name, outline in plan, area [m2] and share of rain that reaches the gutter."""
+
+    name: str
+    outline: Any
+    area: float
+    efficiency: float
+    cells: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What covers the ground, cell by cell.
+
+    Attributes
+    ----------
+    curve_number : float64, shape (rows, columns)
+        NaN where cover or soil is not known. [-]
+    cover : int16, same shape
+        Index into `classes`; -1 where unknown.
+    classes : list of str
+    soil : int8, same shape
+        0 to 3 for groups A to D; -1 where unknown.
+    boundary : shapely geometry
+    inside : bool, same shape
+        Cells whose centre lies within the boundary.
+    roads, roofs : tuple
+    notes : tuple of str
+    """
+
+    curve_number: NDArray[np.float64]
+    cover: NDArray[np.int16]
+    classes: list[str]
+    soil: NDArray[np.int8]
+    boundary: Any
+    inside: NDArray[np.bool_]
+    roads: tuple[Road, ...]
+    roofs: tuple[Roof, ...]
+    notes: tuple[str, ...]
+
+    def soil_group_of(self, cells: NDArray[np.int64]) -> str | None:
+        """The commonest soil group of some cells."""
+        groups = self.soil[cells[:, 0], cells[:, 1]]
+        groups = groups[groups >= 0]
+        return SOIL_GROUPS[int(np.bincount(groups).argmax())] if groups.size else None
+
+
+def read_ground(site: Site, dem: Dem) -> Ground:
+    """Read every layer of a site onto the raster's cells.
+
+    Raises
+    ------
+    InputError
+        If a layer cannot be read or placed, or holds a class that is not known.
+    """
+    known = published_classes()
+    notes: list[str] = []
+    line = read_layer(site.boundary, site.folder, dem, site.where("boundary"))
+    notes += line.attrs.get("notes", [])
+    boundary = boundary_polygon(line, dem, site.where("boundary"))
+    inside = rasterized([(boundary, 1)], dem, 0, np.uint8).astype(bool)
+    cover, classes, said = cover_cells(site.cover, site.folder, dem, known, site.where("cover"))
+    notes += said
+    soil, said = soil_cells(site.soils, site.folder, dem, site.where("soils"))
+    notes += said
+    classes = list(classes)
+    roads = _roads(site.roads, site, dem, notes) if site.roads else []
+    roofs = _roofs(site.roofs, site, dem, notes) if site.roofs else []
+    for surface, name in [(road.cells, road.cover) for road in roads] + [
+            (roof.cells, ROOF_CLASS) for roof in roofs]:
+        if name not in classes:
+            classes.append(name)
+        cover[surface] = classes.index(name)
+    numbers = curve_numbers_of(cover, classes, soil)
+    numbers[np.isnan(dem.heights)] = np.nan
+    return Ground(numbers, cover, classes, soil, boundary, inside, tuple(roads), tuple(roofs),
+                  tuple(notes))
+
+
+def require_known(ground: Ground, cells: NDArray[np.bool_], dem: Dem, site: Site) -> None:
+    """Refuse to go on if some ground that matters has no curve number.
+
+    Raises
+    ------
+    InputError
+        Naming the layer that leaves a gap, and how large it is.
+    """
+    gap = cells & np.isnan(ground.curve_number) & np.isfinite(dem.heights)
+    if not gap.any():
+        return
+    row, column_ = np.argwhere(gap)[0]
+    at = dem.named(*(float(v) for v in dem.xy(row, column_)))
+    size = f"{gap.sum() * dem.cell_area:,.0f} m2 of the ground that matters, such as at {at}"
+    if (gap & (ground.cover < 0)).any():
+        raise InputError(site.where("cover"), f"the cover layer says nothing about {size}",
+                         "Add polygons there, or state a class for the rest (otherwise:)")
+    if (gap & (ground.soil < 0)).any():
+        raise InputError(site.where("soils"), f"the soil layer says nothing about {size}",
+                         "Add polygons there, or state a group for the rest (otherwise:)")
+    name = ground.classes[int(ground.cover[row, column_])]
+    group = SOIL_GROUPS[int(ground.soil[row, column_])]
+    raise InputError(site.where("cover"), f"TR-55 gives no curve number for \"{name}\" on soil "
+                     f"group {group}, found on {size}", "Choose another class for that ground")
+
+
+def _roads(spec: Roads, site: Site, dem: Dem, notes: list[str]) -> list[Road]:
+    where = site.where("roads")
+    layer = read_layer(spec, site.folder, dem, where)
+    notes += layer.attrs.get("notes", [])
+    names = _named(layer, spec.name_field, "road")
+    widths = _optional(layer, spec.width_field)
+    covers = _optional(layer, spec.cover_field)
+    roads = []
+    for i, shape in enumerate(layer.geometry):
+        width = _width(widths[i], spec.width, f"{where}, feature {i + 1}, {spec.width_field}")
+        if width is None:
+            width = ROAD_WIDTH
+            notes.append(f"The road \"{names[i]}\" has no width; {ROAD_WIDTH} m was assumed.")
+        cover = spec.cover if covers[i] is None else str(covers[i])
+        if cover not in published_classes():
+            raise InputError(f"{where}, feature {i + 1}", f"the cover \"{cover}\" is not known",
+                             "Use a class of docs/site-file.md, such as dirt road")
+        surface = (shape if shape.geom_type in ("Polygon", "MultiPolygon")
+                   else shape.buffer(width / 2, cap_style="flat"))
+        cells = rasterized([(surface, 1)], dem, 0, np.uint8).astype(bool)
+        if not cells.any():
+            cells = rasterized([(shape, 1)], dem, 0, np.uint8, all_touched=True).astype(bool)
+        if not cells.any():
+            notes.append(f"The road \"{names[i]}\" lies off the raster and was left out.")
+            continue
+        roads.append(Road(names[i], surface, cells, cover))
+    return _merged(roads)
+
+
+def _merged(roads: list[Road]) -> list[Road]:
+    """Features of one name and cover are one road."""
+    together: dict[tuple[str, str], Road] = {}
+    for road in roads:
+        key = (road.name, road.cover)
+        if key in together:
+            first = together[key]
+            road = Road(road.name, first.surface.union(road.surface), first.cells | road.cells,
+                        road.cover)
+        together[key] = road
+    return list(together.values())
+
+
+def _roofs(spec: Roofs, site: Site, dem: Dem, notes: list[str]) -> list[Roof]:
+    where = site.where("roofs")
+    layer = read_layer(spec, site.folder, dem, where)
+    notes += layer.attrs.get("notes", [])
+    names = _named(layer, spec.name_field, "roof")
+    shares = _optional(layer, spec.efficiency_field)
+    roofs = []
+    for i, shape in enumerate(layer.geometry):
+        if shape.geom_type not in ("Polygon", "MultiPolygon"):
+            raise InputError(f"{where}, feature {i + 1} \"{names[i]}\"", "a roof is an area, and "
+                             f"this is a {shape.geom_type}", "Draw its outline")
+        if names[i] in [roof.name for roof in roofs]:
+            raise InputError(f"{where}, feature {i + 1}", f"two roofs are called \"{names[i]}\"",
+                             "Give each its own name")
+        share = spec.efficiency if shares[i] is None else shares[i]
+        try:
+            share = float(share)
+        except (TypeError, ValueError):
+            share = -1.0
+        if not 0 < share <= 1:
+            raise InputError(f"{where}, feature {i + 1} \"{names[i]}\"",
+                             f"its {spec.efficiency_field} '{shares[i]}' is not between 0 and 1",
+                             "Give the share of rain that reaches the gutter, such as 0.9")
+        cells = rasterized([(shape, 1)], dem, 0, np.uint8).astype(bool)
+        roofs.append(Roof(names[i], shape, float(shape.area), share, cells))
+    return roofs
+
+
+def _named(layer: Any, field: str, kind: str) -> list[str]:
+    values = _optional(layer, field)
+    return [str(value) if value is not None and str(value).strip() else f"{kind} {i + 1}"
+            for i, value in enumerate(values)]
+
+
+def _optional(layer: Any, field: str) -> list[Any]:
+    """A column if the layer has it; None where it has not, or the cell is empty."""
+    import pandas as pd
+
+    if field.lower() not in [str(name).lower() for name in layer.columns]:
+        return [None] * len(layer)
+    values = column(layer, field, "layer")
+    return [None if pd.isna(value) else value for value in values]
+
+
+def _width(given: Any, default: float | None, where: str) -> float | None:
+    from terrain.units import read_quantity
+
+    if given is None or str(given).strip() == "":
+        return default
+    text = str(given).strip()
+    try:
+        width = (read_quantity(text.rstrip("'") + " ft", "length") if text.endswith("'")
+                 else read_quantity(text, "length"))
+    except ValueError as error:
+        raise InputError(where, str(error), "Write a width such as 3.5 m or 12 ft") from None
+    if not width > 0:
+        raise InputError(where, f"a width of {text} is not above 0", "Write the road's width")
+    return width
