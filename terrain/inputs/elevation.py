@@ -106,15 +106,17 @@ class Dem:
         """Heights by bilinear interpolation between cell centres; NaN in voids. [m]"""
         from scipy.ndimage import map_coordinates
 
-        column = (np.asarray(x, float) - self.left) / self.cell - 0.5
-        row = (self.top - np.asarray(y, float)) / self.cell - 0.5
+        shape = np.broadcast(x, y).shape
+        column = (np.atleast_1d(np.asarray(x, float)) - self.left) / self.cell - 0.5
+        row = (self.top - np.atleast_1d(np.asarray(y, float))) / self.cell - 0.5
+        column, row = np.broadcast_arrays(column, row)
         rows, columns = self.shape
         inside = ((column >= -0.5) & (column <= columns - 0.5)
                   & (row >= -0.5) & (row <= rows - 0.5))
         found = map_coordinates(self.heights, [np.clip(row, 0, rows - 1),
                                                np.clip(column, 0, columns - 1)],
                                 order=1, mode="nearest", output=np.float64)
-        return np.where(inside, found, np.nan)
+        return np.where(inside, found, np.nan).reshape(shape)
 
     def named(self, x: float, y: float) -> str:
         """A point of the working frame as a person knows it: in the raster's own CRS."""

@@ -225,9 +225,8 @@ def _next_bowl(place: Placed, placed: list[Placed]) -> int | None:
     if place.kind != "tree basin":
         return None
     group = [i for i, other in enumerate(placed) if other.work.name == place.work.name]
-    ranked = sorted(group, key=lambda i: (-placed[i].sill_level, i))
-    position = next(n for n, i in enumerate(ranked) if placed[i].name == place.name)
-    return ranked[position + 1] if position + 1 < len(ranked) else None
+    position = next(n for n, i in enumerate(group) if placed[i].name == place.name)
+    return group[position + 1] if position + 1 < len(group) else None
 
 
 def _named_target(site: Site, place: Placed, placed: list[Placed]) -> int | None:
@@ -242,8 +241,7 @@ def _named_target(site: Site, place: Placed, placed: list[Placed]) -> int | None
                          f"Name one of them, or write: {OFF_SITE}")
     if placed[here[0]].work.name == place.work.name:
         raise InputError(where, f"\"{place.name}\" spills to itself", "Name another work")
-    # Of a group of tree basins the highest takes the water and passes it on.
-    return max(here, key=lambda i: placed[i].sill_level)
+    return here[0]  # of a group of tree basins the first and highest takes the water
 
 
 def _order(site: Site, nodes: list[Node]) -> list[int]:

@@ -219,20 +219,22 @@ def _tree_basins(work: asked.TreeBasin, where: str, places: Places, terrain: Ter
     from terrain.inputs.layers import rasterized
 
     dem = terrain.dem
-    placed = []
+    discs = []
     for i, given in enumerate(work.at):
         x, y = places.point(given, f"{where}, at, point {i + 1}")
         disc = Point(x, y).buffer(work.crown / 2)
-        cells = np.argwhere(rasterized([(disc, 1)], dem, 0, np.uint8, all_touched=True))
-        cells = cells[np.isfinite(dem.heights[cells[:, 0], cells[:, 1]])]
         ring = dem.height_at(*np.asarray(disc.exterior.coords).T)
         low = int(np.nanargmin(ring))
-        level = float(ring[low])
+        discs.append((float(ring[low]), x, y, disc, disc.exterior.coords[low]))
+    discs.sort(key=lambda found: (-found[0], found[1], found[2]))  # the highest is number 1
+    placed = []
+    for i, (level, x, y, disc, spill) in enumerate(discs):
+        cells = np.argwhere(rasterized([(disc, 1)], dem, 0, np.uint8, all_touched=True))
+        cells = cells[np.isfinite(dem.heights[cells[:, 0], cells[:, 1]])]
         try:
             curve = bowl(work.crown, work.depth, level, rules)
         except ValueError as error:
             raise InputError(f"{where}, depth", str(error), "Make it shallower or wider") from None
-        spill = disc.exterior.coords[low]
         name = work.name if len(work.at) == 1 else f"{work.name} {i + 1}"
         placed.append(Placed(name, work.kind, work, cells, curve, level, x, y, float(spill[0]),
                              float(spill[1]), disc))

@@ -59,10 +59,14 @@ class Catchment:
 
     @property
     def starts_at(self) -> float:
-        """The smallest rain that makes some of it shed water. [mm]"""
-        if not self.area:
-            return float("inf")
-        return float(0.2 * potential_retention(self.curve_numbers[self.areas > 0].max()))
+        """The smallest rain that makes some of it shed water. [mm]
+
+        Rain on a store's own surface (curve number 100) aside, where there is other ground.
+        """
+        ground = self.curve_numbers[(self.areas > 0) & (self.curve_numbers < 100)]
+        if ground.size:
+            return float(0.2 * potential_retention(ground.max()))
+        return 0.0 if self.area else float("inf")
 
     @property
     def lag(self) -> float:

@@ -420,12 +420,13 @@ def _wall_cautions(height: float, depth: float, storage: float, bank: float, gro
                    rules: Rulebook) -> list[str]:
     said = []
     if depth >= rules["engineer water"]:
-        said.append(f"{depth:.2f} m of water against the bank: this is a dam. Have it designed "
-                    "and permitted by licensed people before any digging "
-                    f"({rules.source('engineer water')}).")
+        said.append(f"{depth:.2f} m of water against the bank: this is a dam. From "
+                    f"{rules['engineer water']:.1f} m on have it designed and permitted by "
+                    f"licensed people before any digging ({rules.source('engineer water')}).")
     elif depth >= rules["embankment water"]:
-        said.append(f"{depth:.2f} m of water against the bank: {rules.source('embankment water')}. "
-                    "Full rules for dams apply; ask the local authority before digging.")
+        said.append(f"{depth:.2f} m of water against the bank: from {rules['embankment water']:.1f} m on "
+                    f"the rules for dams apply ({rules.source('embankment water')}); ask the "
+                    "local authority before digging.")
     if depth > rules["drowning depth"]:
         said.append(_drowning(depth, rules))
     said.append(f"The bank is {height:.2f} m high and holds {storage:,.0f} m³: build it in thin, "

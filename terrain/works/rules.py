@@ -29,47 +29,37 @@ class Rule:
 
 
 RULES: dict[str, Rule] = {
-    "swale depth": Rule(0.3, "length", f"water 0.2 to 0.5 m deep, {PRACTICE}"),
-    "swale width": Rule(0.6, "length", f"bed 0.6 to 1.5 m wide, {PRACTICE}"),
-    "swale side slope": Rule(2.0, None, f"loam or clay 2:1, {PRACTICE}"),
-    "swale longest": Rule(300.0, "length", f"one day's digging or less, {PRACTICE}"),
-    "swale steepest": Rule(0.15, None, f"refuse above 15 %, {PRACTICE}"),
-    "swale steep": Rule(0.10, None, f"warn above 10 %, {PRACTICE}"),
-    "swale flat": Rule(0.01, None, f"below 1 % the fall hides in the level error, {PRACTICE}"),
+    "swale depth": Rule(0.3, "length", PRACTICE),
+    "swale width": Rule(0.6, "length", PRACTICE),
+    "swale side slope": Rule(2.0, None, PRACTICE),
+    "swale longest": Rule(300.0, "length", PRACTICE),
+    "swale steepest": Rule(0.15, None, PRACTICE),
+    "swale steep": Rule(0.10, None, PRACTICE),
+    "swale flat": Rule(0.01, None, PRACTICE),
     "berm top width": Rule(0.6, "length", PRACTICE),
-    "berm freeboard": Rule(0.15, "length", f"{PRACTICE}; never under 0.09 m (NRCS practice "
-                           "standard 362, from memory)"),
-    "berm settlement": Rule(0.10, None, "8 to 10 % of height (Hydraulic Structures, 4th ed., "
-                            "sect. 2.10)"),
-    "sill coefficient": Rule(1.7, None, "broad-crested weir Q = 1.7 L h^1.5 in m and s (FAO "
-                             "Irrigation and Drainage Paper 64, 2010)"),
-    "sill head": Rule(0.075, "length", f"at most 75 mm over grass, {PRACTICE}"),
+    "berm freeboard": Rule(0.15, "length", PRACTICE),
+    "berm settlement": Rule(0.10, None, "Hydraulic Structures, 4th ed., sect. 2.10"),
+    "sill coefficient": Rule(1.7, None, "FAO Irrigation and Drainage Paper 64, 2010"),
+    "sill head": Rule(0.075, "length", PRACTICE),
     "sill shortest": Rule(4.0, "length", "North Carolina State Univ., Level Spreaders, 2006"),
     "sill longest": Rule(40.0, "length", "North Carolina State Univ., Level Spreaders, 2006"),
-    "basin freeboard": Rule(0.3, "length", "settled crest 0.3 m above the design flow in the "
-                            "spillway (NRCS practice standard 378)"),
-    "spillway head": Rule(0.15, "length", f"at most 150 mm over rock, {PRACTICE}"),
-    "embankment water": Rule(0.9, "length", "0.9 m (3 ft) of water against the bank makes an "
-                             "embankment pond (NRCS practice standard 378)"),
-    "engineer water": Rule(1.8, "length", "6 ft: below it most United States federal dam rules "
-                           "do not apply (33 USC 467); lower limits are common"),
-    "wall top width": Rule(1.8, "length", "6 ft for banks under 10 ft high (USDA Agriculture "
-                           "Handbook 590, 1997, from memory)"),
-    "wall wet slope": Rule(3.0, None, "3:1 (a state wildlife agency's pond guide; NRCS practice "
-                           "standard 378 asks 2.5:1 or flatter)"),
-    "wall dry slope": Rule(2.5, None, "2.5:1 (the same)"),
-    "standing water": Rule(72.0, "time", "72 h against mosquitoes (Univ. of California, Managing "
-                           "Mosquitoes in Stormwater Treatment Devices, 2004)"),
+    "basin freeboard": Rule(0.3, "length", "NRCS practice standard 378"),
+    "spillway head": Rule(0.15, "length", PRACTICE),
+    "embankment water": Rule(0.9, "length", "NRCS practice standard 378"),
+    "engineer water": Rule(1.8, "length", "33 USC 467: 6 ft; many places set lower limits"),
+    "wall top width": Rule(1.8, "length", "USDA Agriculture Handbook 590, 1997, from memory"),
+    "wall wet slope": Rule(3.0, None, "a state wildlife agency's pond guide; NRCS practice standard "
+                           "378 asks 2.5:1 or flatter"),
+    "wall dry slope": Rule(2.5, None, "a state wildlife agency's pond guide"),
+    "standing water": Rule(72.0, "time", "Univ. of California, Managing Mosquitoes in Stormwater "
+                           "Treatment Devices, 2004"),
     "drowning depth": Rule(0.45, "length", PRACTICE),
-    "building setback": Rule(3.0, "length", "3 m (10 ft) from buildings and the property line "
-                             "(Minnesota Stormwater Manual, 2022)"),
-    "compacted per bank": Rule(0.9, None, "common earth (US Army FM 5-434, 2000, Table 1-1, from "
-                               "memory)"),
+    "building setback": Rule(3.0, "length", "Minnesota Stormwater Manual, 2022"),
+    "compacted per bank": Rule(0.9, None, "US Army FM 5-434, 2000, Table 1-1, from memory"),
     "tree bowl side slope": Rule(2.0, None, PRACTICE),
-    "finishing share": Rule(0.25, None, f"25 % more time for finishing and sill, {PRACTICE}"),
+    "finishing share": Rule(0.25, None, PRACTICE),
     "stake spacing": Rule(10.0, "length", PRACTICE),
-    "level tolerance": Rule(0.1, "length", f"largest rise or dip of the ground that the "
-                            f"smoothed line may cross without a caution, {PRACTICE}"),
+    "level tolerance": Rule(0.1, "length", PRACTICE),
 }
 
 

@@ -298,8 +298,9 @@ def _cautions(route: SwaleLine, depth: float, sill: Sill, rules: Rulebook) -> li
                     f"{rules['swale steep']:.0%} swales are dear and risky "
                     f"({rules.source('swale steep')}). Have the slope looked at before digging.")
     if route.cross_slope < rules["swale flat"]:
-        said.append(f"The ground slopes only {route.cross_slope:.1%}; "
-                    f"{rules.source('swale flat')}: a basin may do better.")
+        said.append(f"The ground slopes only {route.cross_slope:.1%}; below "
+                    f"{rules['swale flat']:.0%} the fall hides in the level error "
+                    f"({rules.source('swale flat')}): a basin may do better.")
     if route.deviation > rules["level tolerance"]:
         said.append(f"The raster's ground is up to {route.deviation:.2f} m above or below the "
                     "line's level: set it out with a level, and cut the sill where the ground is "
