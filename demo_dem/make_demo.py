@@ -46,10 +46,10 @@ BOUNDARY = [(96, 158), (236, 131), (441, 137), (512, 246), (503, 397), (468, 499
 ROAD = [(226, 606), (212, 570), (192, 540), (172, 508), (166, 480), (171, 452), (172, 425),
         (181, 395), (183, 371), (174, 352), (169, 338)]
 DRIVE = [(169, 338), (160, 331), (151, 321), (146, 309)]
-YARD = (182.0, 327.0, 46.0, 32.0, 33.0)      # middle, length, breadth [m], downhill towards [deg]
-HOUSE = (178.0, 320.5, 20.0, 9.5)           # middle, length, breadth of the roof [m]
+YARD = (180.0, 328.0, 40.0, 31.0, 33.0)      # middle, length, breadth [m], downhill towards [deg]
+HOUSE = (177.0, 321.0, 20.0, 9.5)           # middle, length, breadth of the roof [m]
 RIB = [(366, 404), (446, 414)]               # hard rock across the main gully
-MITRE = 170.0                               # where the road lets its water go [m along it]
+MITRE = (184.0, 387.0)                       # where the road lets its water go
 ROAD_WIDTH, DRIVE_WIDTH = 4.0, 3.0
 
 D8 = [(-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1)]
@@ -214,8 +214,12 @@ X, Y = np.meshgrid(np.arange(COLUMNS) + 0.5, ROWS - (np.arange(ROWS) + 0.5))
 
 def at(field: Grid, x: float, y: float) -> float:
     """Read a grid between cell centres."""
-    return float(ndimage.map_coordinates(field, [[ROWS - y - 0.5], [x - 0.5]], order=1,
-                                         mode="nearest")[0])
+    r = min(max(ROWS - y - 0.5, 0.0), ROWS - 1.001)
+    c = min(max(x - 0.5, 0.0), COLUMNS - 1.001)
+    i, j = int(r), int(c)
+    u, v = r - i, c - j
+    return float((1 - u) * ((1 - v) * field[i, j] + v * field[i, j + 1])
+                 + u * ((1 - v) * field[i + 1, j] + v * field[i + 1, j + 1]))
 
 
 def turned(x: float, y: float, length: float, breadth: float, downhill: float) -> Polygon:
@@ -404,10 +408,10 @@ def small_roughness(z: Grid, tame: Grid, rng: np.random.Generator) -> Grid:
         hummocks[window] = np.maximum(hummocks[window], bush)
     steep = np.clip(np.hypot(*np.gradient(ndimage.gaussian_filter(z, 4))) / 0.25, 0, 1)
     stones = (0.010 + 0.045 * steep) * fractal(z.shape, rng, 1.4, 9, 2)
-    return z + wild * (hummocks + stones) + 0.006 * rng.standard_normal(z.shape)
+    return z + wild * (hummocks + stones) + 0.011 * rng.standard_normal(z.shape)
 
 
-def mitre_drain(z: Grid, line: Line, station: float, length: float = 11.0
+def mitre_drain(z: Grid, line: Line, station: float, length: float = 8.0
                 ) -> tuple[Grid, tuple[float, float]]:
     """Cut a dip in the road and a short drain that leads its water out; returns where it ends."""
     i = int(station / 0.5)
@@ -425,11 +429,22 @@ def mitre_drain(z: Grid, line: Line, station: float, length: float = 11.0
     path = np.linspace(head, end, 60)
     distance, nearest = cKDTree(path).query(np.column_stack([X.ravel(), Y.ravel()]))
     distance, nearest = distance.reshape(z.shape), nearest.reshape(z.shape)
-    bed = level - 0.025 * np.linspace(0, length + 2.2, 60)[nearest]
+    bed = level - 0.04 * np.linspace(0, length + 2.2, 60)[nearest]
     beyond = np.maximum(distance - 0.6, 0)
     cut = np.minimum(z, bed + 0.32 * beyond)
     lip = np.hypot(X - start[0], Y - start[1]) < length + 4
-    return np.where(lip, cut, z), (float(end[0]), float(end[1]))
+    z = np.where(lip, cut, z)
+
+    # below it lies a shelf from which the road's fill was once dug
+    middle = end + 5.5 * out
+    fall = -np.array([at(g, *middle) for g in np.gradient(smooth)[::-1]]) * [1, -1]
+    fall /= np.hypot(*fall)
+    drop = (X - middle[0]) * fall[0] + (Y - middle[1]) * fall[1]
+    floor = at(smooth, *(middle + 6.5 * fall)) + 0.045 * (6.5 - drop)
+    beside = (X - middle[0]) * -fall[1] + (Y - middle[1]) * fall[0]
+    ragged = 0.7 * np.sin(X / 3.1 + 1) + 0.6 * np.sin(Y / 2.3 + X / 4.7)
+    away = np.maximum(np.hypot(beside / 1.35, drop) + ragged - 6.3, 0)
+    return np.minimum(z, floor + 0.35 * away), (float(end[0]), float(end[1]))
 
 
 def make_ground(rng: np.random.Generator) -> tuple[Grid, dict]:
@@ -455,7 +470,8 @@ def make_ground(rng: np.random.Generator) -> tuple[Grid, dict]:
 
     road = road_line(ROAD, z, 16)
     drive = road_line(DRIVE, z, 6)
-    z = with_road(z, road, ROAD_WIDTH, 0.032, 0.08, (172, 284))
+    dip = 0.5 * int(np.hypot(*(road.points - MITRE).T).argmin())
+    z = with_road(z, road, ROAD_WIDTH, 0.032, 0.08, (dip + 2, 285))
     z = with_road(z, drive, DRIVE_WIDTH, 0.02, 0.02)
 
     bench = quiet_place(z, [yard, LineString(road.points), LineString(drive.points)])
@@ -465,9 +481,9 @@ def make_ground(rng: np.random.Generator) -> tuple[Grid, dict]:
     for part, wide in [(LineString(road.points), 3.2), (LineString(drive.points), 2.4), (yard, 1)]:
         tame = np.maximum(tame, np.clip(1.5 - away_from(part.buffer(wide)) / 2, 0, 1) * 0.8)
     z = small_roughness(z, tame, rng)
-    z, spout = mitre_drain(z, road, MITRE)
+    z, spout = mitre_drain(z, road, dip)
     return z, {"ends": ends, "bed": bed, "yard": yard, "road": road, "drive": drive,
-               "spout": spout, "dip": road.points[int(MITRE / 0.5)], "pan": bench}
+               "spout": spout, "dip": road.points[int(dip / 0.5)], "pan": bench}
 
 
 # ---------------------------------------------------------------- layers
@@ -512,7 +528,7 @@ def soil_codes(z: Grid, rng: np.random.Generator) -> NDArray[np.int16]:
     ragged = fractal(z.shape, rng, 3.0, 80, 12)
     stony = ndimage.gaussian_filter((slope + 0.0012 * (175 - Y) + 0.012 * ragged > 0.135) * 1.0, 6)
     floor = ndimage.gaussian_filter((above_stream(z) < 1.5 + 0.3 * ragged) * 1.0, 5)
-    codes = np.where((floor > 0.55) & (Y > 200), 1, 2)
+    codes = np.where((floor > 0.55) & (ndimage.gaussian_filter(slope, 5) < 0.115), 1, 2)
     return without_crumbs(np.where(stony > 0.5, 3, codes).astype(np.int16), 900)
 
 
@@ -545,7 +561,7 @@ def roof_table() -> gpd.GeoDataFrame:
         ("house", "steel sheet", 0.92, turned(*HOUSE, turn)),
         ("shed", "steel sheet", 0.90, turned(153.5, 337.5, 13.75, 8.0, 52)),
         ("goat shed", "old steel sheet", 0.85, turned(138.5, 309.0, 8.0, 5.0, 20)),
-        ("tarp by the kraal", "tarpaulin", 0.75, turned(131.5, 314.5, 6.0, 3.0, 20)),
+        ("tarp by the pen", "tarpaulin", 0.75, turned(131.5, 314.5, 6.0, 3.0, 20)),
         ("milking awning", "tarpaulin", 0.75, turned(134.0, 304.0, 6.0, 3.0, 20)),
     ]
     names, materials, shares, shapes = zip(*parts, strict=True)
@@ -635,20 +651,25 @@ def contour(read: Reading, x: float, y: float, reach: float, free: NDArray[np.bo
     return np.array([*sides[0][::-1], np.array([x, y]), *sides[1]])
 
 
+def straightness(line: Grid, window: int = 14) -> float:
+    """The least chord over arc of any stretch of `window` steps; 1 is straight."""
+    return float(np.hypot(*(line[window:] - line[:-window]).T).min() / window)
+
+
 def swale_pair(read: Reading, free: NDArray[np.bool_]) -> dict:
     """Two contours one below the other, the lower across the path of the upper's spill."""
     best, found = 0.0, None
-    for y in range(170, 440, 7):
-        for x in range(110, 500, 7):
+    for y in range(170, 470, 6):
+        for x in range(110, 500, 6):
             if not free[int(ROWS - y), x] or not 0.04 < at(read.slope, x, y) < 0.085:
                 continue
-            upper = contour(read, x, y, 38, free)
-            if len(upper) < 70:
+            upper = contour(read, x, y, 34, free)
+            if len(upper) < 62:
                 continue
             slopes = [at(read.slope, *p) for p in upper[::6]]
             if min(slopes) < 0.025 or max(slopes) > 0.115:
                 continue
-            for share in (0.2, 0.8):
+            for share in (0.12, 0.25, 0.75, 0.88):
                 sill = upper[int(share * (len(upper) - 1))]
                 start = sill + 4 * read.downhill(*sill)
                 path = read.run_down(*start, 34)
@@ -657,18 +678,17 @@ def swale_pair(read: Reading, free: NDArray[np.bool_]) -> dict:
                 px, py = path[-1]
                 if not free[int(ROWS - py), int(px)] or not 0.03 < at(read.slope, px, py) < 0.09:
                     continue
-                lower = contour(read, px, py, 48, free)
+                lower = contour(read, px, py, 42, free)
                 ahead = np.hypot(*(lower - path[-1]).T).argmin()
-                if len(lower) < 80 or min(ahead, len(lower) - ahead) < 22:
+                if len(lower) < 70 or min(ahead, len(lower) - ahead) < 18:
                     continue
                 slopes = [at(read.slope, *p) for p in lower[::6]]
                 if min(slopes) < 0.02 or max(slopes) > 0.12:
                     continue
                 cells = {(int(ROWS - q[1]), int(q[0])) for q in upper}
                 caught = sum(sorted((read.area[c] for c in cells), reverse=True)[:12])
-                bend = np.hypot(*(upper[-1] - upper[0])) / len(upper)
-                bend *= np.hypot(*(lower[-1] - lower[0])) / len(lower)
-                score = min(caught, 6000) * bend**2
+                bend = straightness(upper) * straightness(lower)
+                score = min(caught, 4000) ** 0.3 * bend**2
                 if score > best:
                     best, found = score, {"upper": upper, "lower": lower, "sill": sill,
                                           "meets": path[-1], "caught": caught}
@@ -686,8 +706,8 @@ def place_works(z: Grid, known: dict) -> dict:
     """Find where each work goes; all places in metres past the corner."""
     read = read_ground(z)
     plot = Polygon(BOUNDARY)
-    free = shapely.contains_xy(plot.buffer(-14), X, Y)
-    free &= ndimage.maximum_filter(read.area, 9) < 9000
+    free = shapely.contains_xy(plot.buffer(-12), X, Y)
+    free &= ndimage.maximum_filter(read.area, 7) < 4500
     for part, far in [(LineString(known["road"].points), 14), (LineString(known["drive"].points), 14),
                       (known["yard"], 16), (Point(known["pan"]), 20)]:
         free &= away_from(part) > far
@@ -709,7 +729,7 @@ def place_works(z: Grid, known: dict) -> dict:
     mouth = np.array(known["spout"])
     down = mouth - np.array(known["dip"])
     down /= np.hypot(*down)
-    middle = mouth + 1.5 * down
+    middle = mouth + 5.5 * down
     along = np.array([-down[1], down[0]])
     pit = [middle + a * along + d * down for a, d in
            [(-5.5, -3.6), (0, -4.1), (5.5, -3.6), (6.2, 0.4), (4.6, 3.8), (-4.6, 3.8), (-6.2, 0.4)]]
@@ -721,7 +741,7 @@ def place_works(z: Grid, known: dict) -> dict:
     open_ground = (away_from(known["yard"]) > 2.5) & (
         away_from(LineString(known["road"].points)) > 7)
     yard_swale = contour(read, *foot, 19, open_ground)
-    below = contour(read, *(foot + 11.0 * read.downhill(*foot)), 19, open_ground)
+    below = contour(read, *(foot + 8.0 * read.downhill(*foot)), 19, open_ground)
     spots = np.linspace(0.12, 0.88, 6) * (len(below) - 1)
     trees = [below[int(i)] for i in spots]
     inlet = yard_swale[int(0.3 * (len(yard_swale) - 1))]
@@ -750,7 +770,7 @@ def write_site(folder: Path, z: Grid, known: dict, works: dict) -> None:
         mark=xy(mark), mark_level=f"{at(z, *mark):.2f}",
         upper=xy(pair["upper"][len(pair["upper"]) // 2]), upper_sill=xy(pair["sill"]),
         upper_length=len(pair["upper"]) // 5 * 5,
-        lower=xy(pair["meets"]), lower_length=min(len(pair["lower"]) // 5 * 5, 95),
+        lower=xy(pair["meets"]), lower_length=len(pair["lower"]) // 5 * 5,
         wall=many(works["wall"]), crest=f"{works['crest']:.2f}", sill=f"{works['sill']:.2f}",
         pit=many(works["pit"]), foot=xy(works["foot"]), trees=many(works["trees"]),
         house_tank=xy(works["house_tank"]), shed_tank=xy(works["shed_tank"]),
@@ -919,7 +939,7 @@ works:
     kind: tank
     at: {barrels}
     volume: 1.2 m3
-    roofs: [goat shed, tarp by the kraal, milking awning]
+    roofs: [goat shed, tarp by the pen, milking awning]
     demand: 40 L/day
 """
 

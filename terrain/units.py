@@ -48,7 +48,7 @@ _SPELLINGS = {"litre": "liter", "litres": "liter", "metre": "meter", "metres": "
 def _registry() -> Any:
     import pint
 
-    registry = pint.UnitRegistry()
+    registry: Any = pint.UnitRegistry()
     registry.define("cfs = foot**3 / second")
     return registry
 

@@ -122,7 +122,8 @@ class Dem:
         """A point of the working frame as a person knows it: in the raster's own CRS."""
         sx, sy = self.frame.to_source(x, y)
         degrees = self.frame.source is not None and self.frame.source.is_geographic
-        return f"{float(sx):.6f}, {float(sy):.6f}" if degrees else f"{float(sx):.1f}, {float(sy):.1f}"
+        places = 6 if degrees else 1
+        return f"{float(sx):.{places}f}, {float(sy):.{places}f}"
 
     def noted(self, notes: Iterable[str]) -> Dem:
         """The same with further notes."""
@@ -162,7 +163,8 @@ def read_elevation(path: Path, *, crs: str | None = None, plan_unit: str | None 
 
     path = Path(path)
     if not path.exists():
-        raise InputError(str(path), "there is no such file", "Check the name of the elevation raster")
+        raise InputError(str(path), "there is no such file",
+                         "Check the name of the elevation raster")
     try:
         source = rasterio.open(path)
     except RasterioError:
@@ -354,4 +356,5 @@ def _square(heights: NDArray[np.float32], transform: Affine
                                     np.clip(old_column - 0.5, 0, columns - 1)], order=1)
     out = np.where(inside, out, np.nan).astype(np.float32)
     kind = "turned against north" if not level else "not square"
-    return out, new, [f"The raster's cells are {kind}; it was resampled to squares of {cell:.2f} m."]
+    return out, new, [f"The raster's cells are {kind}; it was resampled to squares of "
+                      f"{cell:.2f} m."]

@@ -100,8 +100,7 @@ def plane_near(crs: CRS, longitude: float, latitude: float) -> CRS:
     hemisphere = "N" if latitude >= 0 else "S"
     for code in (32600 + zone, 32700 + zone):
         candidate = CRS.from_epsg(code)
-        same = candidate.geodetic_crs is not None and candidate.geodetic_crs == CRS(crs).geodetic_crs
-        if same and candidate.utm_zone == f"{zone}{hemisphere}":
+        if candidate.geodetic_crs == CRS(crs).geodetic_crs and candidate.utm_zone == f"{zone}{hemisphere}":
             return candidate
     plane = ProjectedCRS(conversion=UTMConversion(str(zone), hemisphere),
                          geodetic_crs=CRS(crs).geodetic_crs,

@@ -334,8 +334,6 @@ def _read_yaml(path: Path) -> Any:
     from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
-    if path.is_dir():
-        path = path / "site.yaml"
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
@@ -364,10 +362,12 @@ def _read_yaml(path: Path) -> Any:
 
 def _line(document: Any, place: tuple[str | int, ...]) -> int:
     """Find the line of a field; stop at the deepest part that exists."""
-    node, line = document, 1
+    node: Any = document
+    line = 1
     for key in place:
         try:
-            line = (node.lc.item(key) if isinstance(node, list) else node.lc.key(key))[0] + 1
+            find = node.lc.item if isinstance(key, int) else node.lc.key
+            line = find(key)[0] + 1
             node = node[key]
         except (AttributeError, KeyError, IndexError, TypeError):
             break

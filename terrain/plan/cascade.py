@@ -116,13 +116,14 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
             numbers, cells, dem.cell_area, ground.inside,
             float(terrain.path_length[place.cells[:, 0], place.cells[:, 1]].max(initial=0.0)),
             terrain.mean_slope(cells), terrain.touches_edge(cells))
-        roofs = tanked.get(place.name, [])
-        roof = RoofCatchment(sum(r.area for r in roofs), sum(r.area * r.efficiency for r in roofs),
-                             getattr(place.work, "first_flush", 0.0),
-                             tuple(r.name for r in roofs))
+        feeding = tanked.get(place.name, [])
+        fed = RoofCatchment(sum(r.area for r in feeding),
+                            sum(r.area * r.efficiency for r in feeding),
+                            getattr(place.work, "first_flush", 0.0),
+                            tuple(r.name for r in feeding))
         store = _store(place, ground, rules)
         spills_to, path, piped = _spill(site, terrain, place, index, marks, placed)
-        nodes.append(Node(store, catchment, roof, spills_to, path, piped))
+        nodes.append(Node(store, catchment, fed, spills_to, path, piped))
     reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
     open_ground = gather(numbers, (labels == 0) & reaches, dem.cell_area, ground.inside)
     everywhere = gather(numbers, ground.inside, dem.cell_area)

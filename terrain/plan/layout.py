@@ -178,7 +178,8 @@ def _within(route: swales.SwaleLine, along: float, x: float, y: float, terrain: 
     kept = shape.intersection(ground.boundary)
     parts = [p for p in getattr(kept, "geoms", [kept]) if p.geom_type == "LineString"]
     part = min(parts, key=lambda p: p.distance(Point(x, y)))
-    start, end = sorted((shape.project(Point(part.coords[0])), shape.project(Point(part.coords[-1]))))
+    ends = (part.coords[0], part.coords[-1])
+    start, end = sorted(float(shape.project(Point(end))) for end in ends)
     cut = swales.cut_to(terrain, route, start, end)
     return cut, float(LineString(cut.line).project(Point(x, y)))
 
@@ -203,7 +204,8 @@ def _basin(work: asked.Basin, where: str, places: Places, terrain: Terrain, rule
         wall = places.points(work.wall, f"{where}, wall")
         made = basins.design_wall(terrain, wall, work.crest, work.sill, rules, where)
     else:
-        assert work.dug is not None and work.depth is not None
+        assert work.dug is not None
+        assert work.depth is not None
         rim = places.points(work.dug, f"{where}, dug")
         made = basins.design_dug(terrain, rim, work.depth, work.batter, rules, where)
     centre = made.outline.representative_point()

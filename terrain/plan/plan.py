@@ -133,7 +133,7 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
         For the first thing that is wrong.
     """
     progress("Reading the site file")
-    site = read_site(path)
+    site = read_site(path / "site.yaml" if path.is_dir() else path)
     spec = site.elevation
     progress("Reading the elevation raster")
     dem = read_elevation(site.folder / spec.file, crs=spec.crs, plan_unit=spec.plan_unit,
@@ -158,6 +158,26 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
     return Inputs(site, dem, terrain, ground, record, rules)
 
 
+def check_site(path: Path, progress: Progress = lambda what: None) -> Inputs:
+    """Read everything and lay out every work, to find what is wrong; change nothing.
+
+    Raises
+    ------
+    InputError
+        For the first thing that is wrong.
+    """
+    inputs = read_inputs(path, progress)
+    progress("Laying out the works")
+    build_cascade(inputs.site, inputs.terrain, inputs.ground, _laid_out(inputs), inputs.rules)
+    return inputs
+
+
+def _laid_out(inputs: Inputs) -> list[Placed]:
+    depth = inputs.site.rain.design.depth
+    runoff = runoff_depth(depth, inputs.ground.curve_number) * inputs.dem.cell_area / 1000
+    return place_works(inputs.site, inputs.terrain, inputs.ground, inputs.rules, runoff)
+
+
 def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     """Plan a site from its site file.
 
@@ -170,8 +190,7 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     site, terrain, ground, rules = inputs.site, inputs.terrain, inputs.ground, inputs.rules
     design = site.rain.design
     progress("Laying out the works")
-    runoff = runoff_depth(design.depth, ground.curve_number) * inputs.dem.cell_area / 1000
-    placed = place_works(site, terrain, ground, rules, runoff)
+    placed = _laid_out(inputs)
     progress("Joining stores by their spills")
     cascade = build_cascade(site, terrain, ground, placed, rules)
     progress("Sizing the sills for the design storm")
@@ -264,7 +283,7 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
         amount = quantities(store.capacity, 0.0, rules, output, rates, currency)
     empties = store.drain_hours if place.kind != "tank" else _tank_hours(store)
     cautions += _site_cautions(inputs, place, node, empties)
-    starts: float | None = min(node.catchment.starts_at, node.roof.starts_at)
+    starts = min(node.catchment.starts_at, node.roof.starts_at)
     return PlannedStore(
         place, store, swale, built, amount, None if np.isinf(starts) else starts, fills, empties,
         _end_of_spill(inputs, cascade, index), tuple(cautions),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem, read_elevation
-from terrain.inputs.layers import cover_cells, soil_cells
-from terrain.inputs.site import Cover, Soils
+from terrain.inputs.layers import cover_cells, read_layer, soil_cells
+from terrain.inputs.site import Cover, Layer, Soils
 from terrain.plan.cost import Quantities, quantities
 from terrain.plan.layout import sized_window
 from terrain.plan.routing import storm_steps
@@ -28,7 +28,7 @@ from terrain.surface.terrain import Terrain
 from terrain.works import basin as basins
 from terrain.works import swale as swales
 from terrain.works.rules import Rulebook
-from terrain.works.sill import Sill, design_sill
+from terrain.works.sill import design_sill
 
 #: Storms of the quick questions last a day, with rain as in type II.
 DURATION, PATTERN = 24.0, "II"
@@ -357,7 +357,7 @@ class BasinAnswer:
 
 def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: RasterWords,
              wall: Sequence[tuple[float, float]] | None = None, crest: float | None = None,
-             sill: float | None = None, dug: Sequence[tuple[float, float]] | None = None,
+             sill: float | None = None, dug: Path | None = None,
              depth: float | None = None, batter: float = 3.0,
              rates: tuple[float, float] | None = None) -> BasinAnswer:
     """Stage and storage of a basin behind a wall or dug, and what it catches of each storm.
@@ -365,7 +365,7 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
     Parameters
     ----------
     wall : points, with `crest` and perhaps `sill` levels [m]
-    dug : points of its rim, with `depth` [m] and `batter` (H:V)
+    dug : a layer with its outline, with `depth` [m] and `batter` (H:V)
 
     Raises
     ------
@@ -378,8 +378,7 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
         points = [question.point(p, "--wall") for p in wall]
         made = basins.design_wall(terrain, points, crest, sill, rules, "--wall")
     elif dug is not None and depth is not None:
-        points = [question.point(p, "--dug") for p in dug]
-        made = basins.design_dug(terrain, points, depth, batter, rules, "--dug")
+        made = basins.design_dug(terrain, _rim(dug, dem), depth, batter, rules, "--dug")
     else:
         raise InputError("basin", "it has neither a wall with a crest nor a dug shape with a depth",
                          "Give --wall and --crest, or --dug and --depth")
@@ -389,16 +388,24 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
     longest = float(terrain.path_length[made.cells[:, 0], made.cells[:, 1]].max())
     catchment = _gathered(question, ground, storms, cells, longest)
     most = rules["spillway head" if made.form == "wall" else "sill head"]
-    lip: Sill = design_sill(made.sill.level, _peak(catchment, max(storms, default=0.0)), most, rules)
-    from dataclasses import replace
-
-    made = replace(made, sill=lip)
+    peak = _peak(catchment, max(storms, default=0.0))
+    made = replace(made, sill=design_sill(made.sill.level, peak, most, rules))
     cautions = [*made.cautions, *_edge(catchment, dem)]
     return BasinAnswer(question, made, catchment, cells, outline(cells, dem.transform),
                        _storms(catchment, made.storage, storms),
                        quantities(made.cut, made.wall, rules, rates=rates),
                        _way_down(terrain, made.sill_x, made.sill_y, marks), tuple(cautions),
                        _rests(storms))
+
+
+def _rim(path: Path, dem: Dem) -> list[tuple[float, float]]:
+    """Corners of the one outline in a layer, in the working frame."""
+    shape = read_layer(Layer.model_validate({"file": path}), Path(), dem, "--dug").geometry
+    parts = [part for whole in shape for part in getattr(whole, "geoms", [whole])]
+    if len(parts) != 1 or parts[0].geom_type != "Polygon":
+        raise InputError("--dug", f"{path} holds {len(parts)} shapes, not one area",
+                         "Give a layer with the outline of one basin")
+    return [(float(x), float(y)) for x, y in parts[0].exterior.coords[:-1]]
 
 
 def _storms(catchment: Catchment, storage: float, storms: Sequence[float]

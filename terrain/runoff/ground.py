@@ -190,7 +190,7 @@ def _roofs(spec: Roofs, site: Site, dem: Dem, notes: list[str]) -> list[Roof]:
     notes += layer.attrs.get("notes", [])
     names = _named(layer, spec.name_field, "roof")
     shares = _optional(layer, spec.efficiency_field)
-    roofs = []
+    roofs: list[Roof] = []
     for i, shape in enumerate(layer.geometry):
         if shape.geom_type not in ("Polygon", "MultiPolygon"):
             raise InputError(f"{where}, feature {i + 1} \"{names[i]}\"", "a roof is an area, and "

@@ -75,4 +75,5 @@ def cumulative_rain(depth: float, duration: float, pattern: str, step: float, un
         The storm's length, the time step and the time to go on to. [h]
     """
     steps = int(np.ceil(until / step - 1e-9))
-    return depth * cumulative_fraction((np.arange(steps) + 1) * step, duration, pattern)
+    ends = (np.arange(steps, dtype=np.float64) + 1) * step
+    return depth * cumulative_fraction(ends, duration, pattern)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -405,7 +406,7 @@ def _uphill_of(fine: Dem, line: Any, pool: NDArray[np.bool_]) -> NDArray[np.bool
     x, y = fine.xy(rows, columns)
     best = np.full(fine.shape, np.inf)
     side = np.zeros(fine.shape)
-    for (x0, y0), (x1, y1) in zip(coords[:-1], coords[1:], strict=True):
+    for (x0, y0), (x1, y1) in pairwise(coords):
         dx, dy = x1 - x0, y1 - y0
         along = np.clip(((x - x0) * dx + (y - y0) * dy) / (dx * dx + dy * dy), 0, 1)
         gap = np.hypot(x - x0 - along * dx, y - y0 - along * dy)
@@ -424,8 +425,8 @@ def _wall_cautions(height: float, depth: float, storage: float, bank: float, gro
                     f"{rules['engineer water']:.1f} m on have it designed and permitted by "
                     f"licensed people before any digging ({rules.source('engineer water')}).")
     elif depth >= rules["embankment water"]:
-        said.append(f"{depth:.2f} m of water against the bank: from {rules['embankment water']:.1f} m on "
-                    f"the rules for dams apply ({rules.source('embankment water')}); ask the "
+        said.append(f"{depth:.2f} m of water against the bank: from "
+                    f"{rules['embankment water']:.1f} m on the rules for dams apply ({rules.source('embankment water')}); ask the "
                     "local authority before digging.")
     if depth > rules["drowning depth"]:
         said.append(_drowning(depth, rules))

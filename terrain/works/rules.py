@@ -48,8 +48,8 @@ RULES: dict[str, Rule] = {
     "embankment water": Rule(0.9, "length", "NRCS practice standard 378"),
     "engineer water": Rule(1.8, "length", "33 USC 467: 6 ft; many places set lower limits"),
     "wall top width": Rule(1.8, "length", "USDA Agriculture Handbook 590, 1997, from memory"),
-    "wall wet slope": Rule(3.0, None, "a state wildlife agency's pond guide; NRCS practice standard "
-                           "378 asks 2.5:1 or flatter"),
+    "wall wet slope": Rule(3.0, None, "a state wildlife agency's pond guide; NRCS practice "
+                           "standard 378 asks 2.5:1 or flatter"),
     "wall dry slope": Rule(2.5, None, "a state wildlife agency's pond guide"),
     "standing water": Rule(72.0, "time", "Univ. of California, Managing Mosquitoes in Stormwater "
                            "Treatment Devices, 2004"),

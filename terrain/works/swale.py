@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -184,14 +185,13 @@ def window(total: float, along: float, length: float) -> tuple[float, float]:
     return start, start + length
 
 
-def line_cells(dem: Dem, line: NDArray[np.float64], distances: bool = False
-               ) -> NDArray[np.int64]:
+def line_cells(dem: Dem, line: NDArray[np.float64]) -> NDArray[np.int64]:
     """Cells that a line touches, so that no water slips between them diagonally.
 
     Returns
     -------
     cells : int64, shape (n, 2)
-        Rows and columns; with `distances`, in the order of the line.
+        Rows and columns.
     """
     from rasterio.features import rasterize
     from shapely.geometry import LineString
@@ -209,13 +209,7 @@ def line_cells(dem: Dem, line: NDArray[np.float64], distances: bool = False
     mask = rasterize([shape], (bottom - top, right - left), transform=offset,
                      all_touched=True, dtype="uint8").astype(bool)
     mask &= np.isfinite(dem.heights[top:bottom, left:right])
-    found = np.argwhere(mask) + [top, left]
-    if distances and len(found):
-        from shapely import line_locate_point, points
-
-        x, y = dem.xy(found[:, 0], found[:, 1])
-        found = found[np.argsort(line_locate_point(shape, points(x, y)), kind="stable")]
-    return found
+    return np.argwhere(mask) + np.array([top, left])
 
 
 def along_of(dem: Dem, line: NDArray[np.float64], cells: NDArray[np.int64]
@@ -314,17 +308,18 @@ def _cautions(route: SwaleLine, depth: float, sill: Sill, rules: Rulebook) -> li
     return said
 
 
-def _piece(shape: object, start: float, end: float) -> NDArray[np.float64]:
+def _piece(shape: Any, start: float, end: float) -> NDArray[np.float64]:
     from shapely.ops import substring
 
-    return np.asarray(substring(shape, start, end).coords)  # type: ignore[arg-type]
+    return np.asarray(substring(shape, start, end).coords)
 
 
 def _slope_along(terrain: Terrain, line: NDArray[np.float64]) -> NDArray[np.float64]:
     """Slope of the ground at each vertex, over the 3 by 3 cells about it."""
     row, column = terrain.dem.row_column(line[:, 0], line[:, 1])
     rows, columns = terrain.dem.shape
-    return terrain.slope[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)]
+    found = terrain.slope[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)]
+    return found.astype(np.float64)
 
 
 def _running_median(values: NDArray[np.float64], half: int) -> NDArray[np.float64]:

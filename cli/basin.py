@@ -1,0 +1,121 @@
+"""levelsill basin: what a basin holds and catches."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from cli import options
+from cli.console import facts, heading, progress, remarks, save_picture, say, table
+
+
+class _Wall(click.Command):
+    """Takes the ends of a wall as `--wall X,Y X,Y`."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        spread: list[str] = []
+        i = 0
+        while i < len(args):
+            spread.append(args[i])
+            i += 1
+            if spread[-1] == "--wall":
+                while i < len(args) and "," in args[i] and not args[i].startswith("--"):
+                    spread += [args[i]] if spread[-1] == "--wall" else ["--wall", args[i]]
+                    i += 1
+        return super().parse_args(ctx, spread)
+
+
+@click.command(cls=_Wall)
+@options.dem
+@click.option("--wall", multiple=True, type=options.XY(), metavar="X,Y X,Y",
+              help="The ends (and bends) of the wall's centreline.")
+@click.option("--crest", type=options.Quantity("length", positive=False),
+              help="Level of the wall's settled crest.")
+@click.option("--sill", type=options.Quantity("length", positive=False),
+              help="Level of the overflow; the crest less 0.45 m if left out.")
+@click.option("--dug", type=click.Path(path_type=Path),
+              help="A layer with the outline of a dug basin.")
+@click.option("--depth", type=options.Quantity("length"),
+              help="Depth of a dug basin below the lowest ground on its rim.")
+@click.option("--batter", type=options.Ratio(), default="3:1", show_default=True,
+              help="Slope of its sides.")
+@options.storms
+@options.ground
+@options.rates
+@options.raster
+@options.units
+@options.picture
+@options.as_json
+def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
+          sill: float | None, dug: Path | None, depth: float | None, batter: float,
+          storms: tuple[float, ...], curve_number: float | None, cover: Path | None,
+          soils: str | None, rates: tuple[float, float] | None, system: str,
+          picture: Path | None, as_json: bool, **raster: Any) -> None:
+    """Say what a basin holds level by level, and what it catches of a storm.
+
+    \b
+    levelsill basin hill.tif --wall 512300,6430100 512330,6430120 --crest 1193.2m --storm 40mm --cn 82
+    levelsill basin hill.tif --dug pit.geojson --depth 0.9m --batter 3:1
+    """
+    from terrain.errors import InputError
+    from terrain.outputs.answers_json import basin_answer, dumped
+    from terrain.plan.questions import basin_of
+    from terrain.units import shown
+
+    if wall and (dug or len(wall) < 2 or crest is None):
+        what = ("a wall and a dug shape were both given" if dug else
+                "a wall needs at least two points" if len(wall) < 2 else
+                "a wall needs the level of its crest")
+        raise InputError("--wall", what, "Give --wall X,Y X,Y --crest LEVEL, or --dug FILE "
+                                         "--depth DEPTH")
+    with progress() as step:
+        step("Filling the basin")
+        answer = basin_of(dem, storms, options.ground_words(curve_number, cover, soils),
+                          options.raster_words(**raster), list(wall) or None, crest, sill, dug,
+                          depth, batter, rates)
+    if as_json:
+        say(dumped(basin_answer(answer)))
+    else:
+        made, grid, amount = answer.basin, answer.question.dem, answer.quantities
+        say(f"A basin {'behind a wall' if made.form == 'wall' else 'dug'} on {grid.source}")
+        rows = [("sill", f"{shown(made.sill.level, 'level', system)}, "
+                         f"{shown(made.sill.length, 'length', system)} long"),
+                ("holds", shown(made.storage, "volume", system)),
+                ("water surface", shown(made.pool_area, "area", system)),
+                ("catchment", ("at least " if answer.catchment.touches_edge else "")
+                 + shown(answer.catchment.area, "area", system))]
+        if made.form == "wall":
+            rows[1:2] = [
+                ("crest", f"{shown(made.crest, 'level', system)}, "
+                          f"{shown(made.crest - made.sill.level, 'level', system)} above the sill"),
+                ("holds", f"{shown(made.storage, 'volume', system)} (a thin wall would hold "
+                          f"{shown(made.gross, 'volume', system)})")]
+            rows.append(("wall", f"{shown(made.wall, 'earth', system)} of compacted earth, up to "
+                                 f"{shown(made.height, 'level', system)} high"))
+        else:
+            rows.append(("dig", shown(made.cut, "earth", system)))
+        rows.append(("machine", f"about {amount.hours:.1f} h with a small excavator"))
+        if amount.money is not None:
+            rows.append(("cost", f"{amount.money[0]:,.0f} to {amount.money[1]:,.0f}"))
+        facts(rows)
+        heading("Level by level" + (" (behind a thin wall)" if made.form == "wall" else ""))
+        curve = made.gross_curve
+        every = max(len(curve.levels) // 10, 1)
+        table(["level", "surface", "holds"],
+              [[shown(curve.levels[i], "level", system), shown(curve.areas[i], "area", system),
+                shown(curve.volumes[i], "volume", system)]
+               for i in range(0, len(curve.levels), every)])
+        if answer.storms:
+            heading("Storms")
+            table(["rain", "runs to it", "caught", "spilled"],
+                  [[shown(s.rain, "rain", system), shown(s.runoff, "volume", system),
+                    shown(s.caught, "volume", system), shown(s.spilled, "volume", system)]
+                   for s in answer.storms])
+        remarks("Cautions", answer.cautions)
+        remarks("What this rests on", [*grid.notes, *answer.rests_on])
+    if picture is not None:
+        from terrain.outputs.work_sheets import draw_basin
+
+        save_picture(lambda: draw_basin(answer, system), picture)

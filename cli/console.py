@@ -1,0 +1,86 @@
+"""What is printed: progress to stderr, answers to stdout."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+#: Work longer than this shows its progress. [s]
+PATIENCE = 1.0
+
+
+@contextmanager
+def progress() -> Iterator[Callable[[str], None]]:
+    """Give a function that says what is being done.
+
+    On a terminal a spinner shows it once it has taken a second; elsewhere each step that
+    begins after that second prints one line to stderr.
+    """
+    started = time.monotonic()
+    if sys.stderr.isatty():
+        from rich.console import Console
+
+        console = Console(stderr=True)
+        with console.status("Starting") as status:
+            yield lambda what: status.update(f"{what} ...")
+        return
+
+    def line(what: str) -> None:
+        if time.monotonic() - started > PATIENCE:
+            click.echo(f"{what} ...", err=True)
+    yield line
+
+
+def say(text: str = "") -> None:
+    """A line of the answer."""
+    click.echo(text)
+
+
+def heading(text: str) -> None:
+    """A heading."""
+    click.echo()
+    click.secho(text, bold=True)
+
+
+def facts(rows: Sequence[tuple[str, str]]) -> None:
+    """Names and their values, aligned."""
+    width = max(len(name) for name, _ in rows)
+    for name, value in rows:
+        click.echo(f"  {name:<{width}}  {value}")
+
+
+def table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """A plain table; the first column to the left, the rest to the right."""
+    widths = [max(len(str(row[i])) for row in [header, *rows]) for i in range(len(header))]
+    for n, row in enumerate([header, *rows]):
+        cells = [f"{str(cell):<{widths[i]}}" if i == 0 else f"{str(cell):>{widths[i]}}"
+                 for i, cell in enumerate(row)]
+        click.secho(("  " + "  ".join(cells)).rstrip(), bold=n == 0)
+
+
+def remarks(title: str, lines: Sequence[str]) -> None:
+    """Cautions or notes, one to a line, wrapped."""
+    import textwrap
+
+    if not lines:
+        return
+    heading(title)
+    for line in lines:
+        click.echo(textwrap.fill(line, 88, initial_indent="  - ", subsequent_indent="    "))
+
+
+def save_picture(draw: Callable[[], Any], path: Path | None) -> None:
+    """Draw a figure into a new PNG file, whole or not at all."""
+    if path is None:
+        return
+    from terrain.files import whole_file
+
+    with whole_file(path) as draft:
+        draw().savefig(draft, format="png", dpi=150, metadata={"Software": None})
+    click.echo(f"\nDrawn: {path}")

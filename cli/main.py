@@ -1,0 +1,81 @@
+"""The levelsill command; it alone turns an error into one line and an exit code."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+
+import click
+
+#: Each command and the line that help shows for it; its module is loaded only when it runs.
+COMMANDS = {
+    "survey": "What an elevation raster holds, and what to beware of.",
+    "shed": "The ground that drains to a point, and its runoff.",
+    "swale": "Lay out one swale on contour: size, earth, sill, catch.",
+    "basin": "What a basin holds, and what it catches of a storm.",
+    "start": "A new site file with comments, or the demo site.",
+    "check": "Read a site file and say what is wrong; change nothing.",
+    "plan": "The whole plan: accounts, map, report, setting out, layers.",
+}
+
+
+class _Lazy(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        found: click.Command = getattr(importlib.import_module(f"cli.{cmd_name}"), cmd_name)
+        return found
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Quick questions straight from a raster"):
+            formatter.write_dl([(name, COMMANDS[name]) for name in
+                                ("survey", "shed", "swale", "basin")])
+        with formatter.section("The whole job, from a site file"):
+            formatter.write_dl([(name, COMMANDS[name]) for name in ("start", "check", "plan")])
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"],
+                                          "max_content_width": 96})
+@click.version_option(package_name="levelsill")
+def levelsill() -> None:
+    """Plan a property's rain water and earthworks on its elevation raster.
+
+    Figures are a planning aid. Local codes and licensed people come first, above all where
+    water could reach a house, a road or a neighbour.
+    """
+
+
+def run() -> None:
+    """Run the command; a person's mistake is one sentence on stderr and exit code 2."""
+    from terrain.errors import InputError
+
+    try:
+        levelsill(standalone_mode=False)
+        sys.stdout.flush()
+    except InputError as error:
+        _end(str(error), 2)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        sys.exit(0)
+    except click.ClickException as error:
+        what = error.format_message().strip().rstrip(".")
+        ctx = getattr(error, "ctx", None)
+        help_for = ctx.command_path if ctx is not None else "levelsill"
+        _end(f"{what}. See: {help_for} --help", 2)
+    except (click.Abort, KeyboardInterrupt):
+        _end("Stopped; nothing was left half-written.", 130)
+    except MemoryError:
+        _end("The raster is too large for this machine's memory. Cut it to the property and the "
+             "slopes above it.", 2)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nobody reads any more
+        sys.exit(0)
+
+
+def _end(sentence: str, code: int) -> None:
+    click.echo(f"levelsill: {' '.join(sentence.split())}", err=True)
+    sys.exit(code)

@@ -1,0 +1,145 @@
+"""Options that several commands share, and how their words are read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+class XY(click.ParamType):
+    """A place as X,Y."""
+
+    name = "X,Y"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+                ) -> tuple[float, float]:
+        if isinstance(value, tuple):
+            return value
+        try:
+            x, y = (float(part) for part in str(value).split(","))
+        except ValueError:
+            self.fail(f"'{value}' is not a place such as 512340,6430125", param, ctx)
+        if not (abs(x) < 1e12 and abs(y) < 1e12):
+            self.fail(f"'{value}' is not a place on Earth", param, ctx)
+        return x, y
+
+
+class Quantity(click.ParamType):
+    """A quantity with its unit, such as '1.2 in' or '0.4 m'; a bare number is metric."""
+
+    def __init__(self, dimension: str, positive: bool = True) -> None:
+        self.dimension, self.positive = dimension, positive
+        self.name = {"rain": "DEPTH", "length": "LENGTH"}.get(dimension, dimension.upper())
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+                ) -> float:
+        if isinstance(value, float):
+            return value
+        from terrain.units import read_quantity
+
+        try:
+            number = read_quantity(value, self.dimension)
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+        if self.positive and not number > 0:
+            self.fail(f"'{value}' is not above 0", param, ctx)
+        return number
+
+
+class Ratio(click.ParamType):
+    """A slope as H:V, or its H alone."""
+
+    name = "H:V"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+                ) -> float:
+        if isinstance(value, float):
+            return value
+        parts = str(value).split(":")
+        try:
+            ratio = float(parts[0]) / (float(parts[1]) if len(parts) > 1 else 1.0)
+        except (ValueError, ZeroDivisionError):
+            self.fail(f"'{value}' is not a slope such as 3:1", param, ctx)
+        if ratio < 0:
+            self.fail(f"'{value}' is below 0", param, ctx)
+        return ratio
+
+
+class Money(click.ParamType):
+    """A low and a high figure, such as 100,200."""
+
+    name = "LOW,HIGH"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+                ) -> tuple[float, float]:
+        if isinstance(value, tuple):
+            return value
+        try:
+            low, high = (float(part) for part in str(value).split(","))
+        except ValueError:
+            self.fail(f"'{value}' is not a low and a high figure such as 100,200", param, ctx)
+        if not 0 <= low <= high:
+            self.fail(f"'{value}' does not go from a low to a high figure", param, ctx)
+        return low, high
+
+
+dem = click.argument("dem", type=click.Path(path_type=Path))
+site = click.argument("site", type=click.Path(path_type=Path))
+
+
+def _together(*decorators: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    def apply(command: Command) -> Command:
+        for decorator in reversed(decorators):
+            command = decorator(command)
+        return command
+    return apply
+
+
+raster = _together(
+    click.option("--crs", help="The raster's coordinate system, if its file states none: "
+                               "EPSG:32734."),
+    click.option("--plan-unit", type=click.Choice(["m", "ft", "us-ft"]),
+                 help="Unit of the plan, if there is no coordinate system at all."),
+    click.option("--height-unit", type=click.Choice(["m", "ft", "us-ft"]),
+                 help="Unit of the heights, if the file does not state it or states it wrongly."),
+    click.option("--nodata", type=float, help="A height that marks holes."),
+    click.option("--lonlat", is_flag=True, help="Places are given as longitude,latitude."))
+ground = _together(
+    click.option("--cn", "curve_number", type=click.FloatRange(1, 100),
+                 help="One curve number for all the ground: 98 paving, 89 dirt road, 80 poor "
+                      "range."),
+    click.option("--cover", type=click.Path(path_type=Path),
+                 help="A layer of what covers the ground, with a field 'cover'."),
+    click.option("--soils", help="A layer of soil groups with a field 'group', or one of A, B, "
+                                 "C, D."))
+storms = click.option("--storm", "storms", multiple=True, type=Quantity("rain"),
+                      help="A storm's depth of rain, such as 30mm or '1.2 in'; as often as you "
+                           "like.")
+rates = click.option("--machine-hour", "rates", type=Money(),
+                     help="What an hour of machine and operator costs, to price the work.")
+units = click.option("--units", "system", type=click.Choice(["metric", "us"]), default="metric",
+                     show_default=True, help="Units to print in.")
+as_json = click.option("--json", "as_json", is_flag=True,
+                       help="Print one JSON object in SI units instead of words.")
+picture = click.option("--picture", type=click.Path(path_type=Path, dir_okay=False),
+                       help="Draw it into this PNG file.")
+
+
+def raster_words(crs: str | None, plan_unit: str | None, height_unit: str | None,
+                 nodata: float | None, lonlat: bool) -> Any:
+    """The raster options as the library takes them."""
+    from terrain.plan.questions import RasterWords
+
+    return RasterWords(crs, plan_unit, height_unit, nodata, lonlat)
+
+
+def ground_words(curve_number: float | None, cover: Path | None, soils: str | None) -> Any:
+    """The ground options as the library takes them."""
+    from terrain.plan.questions import GroundWords
+
+    return GroundWords(curve_number, cover, soils)

@@ -1,0 +1,53 @@
+"""levelsill plan: the whole plan of a site."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from cli import options
+from cli.console import heading, progress, remarks, say, table
+
+
+@click.command()
+@options.site
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False),
+              help="Folder to write into; 'plan' beside the site file if left out.")
+def plan(site: Path, out: Path | None) -> None:
+    """Plan a site: accounts, map, report, setting out and layers, into one folder.
+
+    \b
+    levelsill plan site.yaml
+    levelsill plan site.yaml --out my_plan
+    """
+    from terrain.outputs.folder import write_plan
+    from terrain.plan.plan import make_plan
+    from terrain.units import shown
+
+    folder = out if out is not None else (site if site.is_dir() else site.parent) / "plan"
+    with progress() as step:
+        made = make_plan(site, step)
+        written = write_plan(made, folder, step)
+    system = made.site.units
+    say(f"{made.site.name}: {len(made.stores)} stores on "
+        f"{shown(float(made.inputs.ground.boundary.area), 'land', system)}")
+    heading("Captured")
+    rows = [[name, shown(account.rain, "volume", system), shown(account.passive, "volume", system),
+             shown(account.roof, "volume", system), shown(account.left_site, "volume", system)]
+            for name, account in [*made.storms.items(),
+                                  *([("average year", made.year)] if made.year else [])]]
+    table(["", "rain on the land", "passive", "roof", "left the site"], rows)
+    heading("Stores")
+    table(["", "holds", "fed from", "full at", "empty after", "spills to"],
+          [[p.store.name, shown(p.store.capacity, "volume", system),
+            shown(p.starts_at, "rain", system) if p.starts_at is not None else "never",
+            shown(p.full_at, "rain", system) if p.full_at is not None else "never",
+            f"{p.drain_hours:,.0f} h" if p.drain_hours < 1e6 else "never", p.spills_to]
+           for p in made.stores])
+    count = sum(len(p.cautions) for p in made.stores)
+    remarks("Cautions", [f"{count} cautions stand in the report beside the works that earn them. "
+                         "Read them before anybody digs."] if count else [])
+    heading("Written")
+    for path in written:
+        say(f"  {path}")

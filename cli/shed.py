@@ -1,0 +1,68 @@
+"""levelsill shed: the ground that drains to a point."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from cli import options
+from cli.console import facts, heading, progress, remarks, save_picture, say, table
+
+
+@click.command()
+@options.dem
+@click.option("--at", required=True, type=options.XY(), help="The point, in the raster's own "
+              "coordinates.")
+@options.storms
+@options.ground
+@options.raster
+@options.units
+@options.picture
+@options.as_json
+def shed(dem: Path, at: tuple[float, float], storms: tuple[float, ...], curve_number: float | None,
+         cover: Path | None, soils: str | None, system: str, picture: Path | None, as_json: bool,
+         **raster: Any) -> None:
+    """Show the ground that drains to a point, and what runs off it.
+
+    \b
+    levelsill shed hill.tif --at 512340,6430125 --storm 1.2in --cn 82
+    """
+    from terrain.outputs.answers_json import dumped, shed_answer
+    from terrain.plan.questions import catchment_of_point
+    from terrain.units import shown
+
+    with progress() as step:
+        step("Tracing the catchment")
+        answer = catchment_of_point(dem, at, storms,
+                                    options.ground_words(curve_number, cover, soils),
+                                    options.raster_words(**raster))
+    if as_json:
+        say(dumped(shed_answer(answer)))
+    else:
+        grid, least = answer.question.dem, "at least " if answer.catchment.touches_edge else ""
+        say(f"The ground that drains to {grid.named(*answer.at)} on {grid.source}")
+        facts([("catchment", least + shown(answer.catchment.area, "area", system)
+                + f" ({shown(answer.catchment.area, 'land', system)})"),
+               ("longest way", shown(answer.longest_path, "length", system)),
+               ("mean slope", f"{answer.catchment.slope:.1%}")])
+        if answer.storms:
+            heading("Storms")
+            table(["rain", "runs off", "share"],
+                  [[shown(s.rain, "rain", system), least + shown(s.runoff, "volume", system),
+                    f"{s.runoff / (s.rain * answer.catchment.area / 1000):.0%}"]
+                   for s in answer.storms])
+        said = list(grid.notes)
+        if answer.catchment.touches_edge:
+            said.insert(0, f"The catchment reaches the edge of {grid.source}: every figure is a "
+                           "lower bound.")
+        if answer.better is not None:
+            x, y, area = answer.better
+            said.insert(0, f"Much more water passes close by: {shown(area, 'area', system)} drain "
+                           f"to {grid.named(x, y)}.")
+        remarks("What this rests on", said)
+    if picture is not None:
+        from terrain.outputs.work_sheets import draw_shed
+
+        save_picture(lambda: draw_shed(answer, system), picture)

@@ -1,0 +1,63 @@
+"""levelsill survey: what this raster is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from cli import options
+from cli.console import facts, heading, progress, remarks, save_picture, say, table
+
+
+@click.command()
+@options.dem
+@options.raster
+@options.units
+@options.picture
+@options.as_json
+def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **raster: Any) -> None:
+    """Say what an elevation raster holds: extent, units, slopes, hollows, warnings.
+
+    \b
+    levelsill survey hill.tif
+    levelsill survey hill.tif --picture hill.png
+    """
+    from terrain.outputs.answers_json import dumped, survey_answer
+    from terrain.plan import questions
+    from terrain.units import shown
+
+    with progress() as step:
+        step("Surveying the ground")
+        found = questions.survey(dem, options.raster_words(**raster))
+    if as_json:
+        say(dumped(survey_answer(found)))
+    else:
+        grid = found.question.dem
+        west, south, east, north = grid.bounds
+        frame = grid.frame.working
+        say(f"{grid.source}: {found.columns:,} by {found.rows:,} cells")
+        facts([("cell", shown(found.cell, "length", system, 2)),
+               ("known ground", shown(found.area, "land", system)),
+               ("heights", f"{shown(found.low, 'level', system)} to "
+                           f"{shown(found.high, 'level', system)}"),
+               ("working frame", "none stated" if frame is None else frame.name),
+               ("west, east", f"{west:,.1f} to {east:,.1f} m"),
+               ("south, north", f"{south:,.1f} to {north:,.1f} m")])
+        heading("Slopes")
+        facts([(band, f"{share:6.1%}") for band, share in found.slope_shares.items()])
+        heading(f"Hollows ({len(found.hollows)})")
+        if found.hollows:
+            table(["at", "holds", "deep", "surface"],
+                  [[grid.named(*(float(v) for v in grid.xy(h.row, h.column))),
+                    shown(h.volume, "volume", system), shown(h.depth, "level", system),
+                    shown(h.area, "area", system)] for h in found.hollows[:8]])
+        else:
+            say("  none that hold more than 100 litres")
+        remarks("Beware", found.warnings)
+        remarks("What this rests on", [*grid.notes, found.checked_by])
+    if picture is not None:
+        from terrain.outputs.work_sheets import draw_survey
+
+        save_picture(lambda: draw_survey(found, system), picture)

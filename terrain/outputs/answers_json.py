@@ -1,0 +1,123 @@
+"""Answers of the quick commands as one JSON object in SI; keys end in their unit."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.inputs.elevation import Dem
+from terrain.plan.questions import (
+    BasinAnswer,
+    ShedAnswer,
+    StormAnswer,
+    Survey,
+    SwaleAnswer,
+)
+
+
+def dumped(answer: dict[str, Any]) -> str:
+    """JSON text; figures rounded to a millionth, unknown and infinite ones null."""
+    return json.dumps(tidy(answer), indent=2, ensure_ascii=False)
+
+
+def tidy(value: Any) -> Any:
+    """Plain Python of what JSON can hold, rounded so that every machine prints the same."""
+    if isinstance(value, dict):
+        return {str(key): tidy(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [tidy(part) for part in value]
+    if isinstance(value, np.ndarray):
+        return tidy(value.tolist())
+    if isinstance(value, bool | np.bool_):
+        return bool(value)
+    if isinstance(value, int | np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return round(float(value), 6) if math.isfinite(value) else None
+    return value
+
+
+def line_string(dem: Dem, line: NDArray[np.float64]) -> dict[str, Any]:
+    """A line of the working frame as GeoJSON in the raster's own CRS."""
+    x, y = dem.frame.to_source(line[:, 0], line[:, 1])
+    return {"type": "LineString", "coordinates": np.stack([x, y], 1).tolist()}
+
+
+def survey_answer(survey: Survey) -> dict[str, Any]:
+    """What `survey --json` prints."""
+    dem = survey.question.dem
+    west, south, east, north = dem.bounds
+    return {
+        "file": dem.source, "rows": survey.rows, "columns": survey.columns,
+        "cell_m": survey.cell, "area_m2": survey.area,
+        "working_crs": None if dem.frame.working is None else dem.frame.working.name,
+        "west_m": west, "south_m": south, "east_m": east, "north_m": north,
+        "lowest_m": survey.low, "highest_m": survey.high, "void_cells": survey.void_cells,
+        "slope_shares": survey.slope_shares,
+        "hollows": [{"at": list(_at(dem, h.row, h.column)), "spill_level_m": h.spill_level,
+                     "depth_m": h.depth, "area_m2": h.area, "volume_m3": h.volume}
+                    for h in survey.hollows[:50]],
+        "hollow_count": len(survey.hollows),
+        "warnings": list(survey.warnings), "notes": [*dem.notes, survey.checked_by]}
+
+
+def shed_answer(answer: ShedAnswer) -> dict[str, Any]:
+    """What `shed --json` prints."""
+    catchment = answer.catchment
+    return {
+        "catchment_m2": catchment.area, "touches_edge": catchment.touches_edge,
+        "longest_path_m": answer.longest_path, "mean_slope": catchment.slope,
+        "storms": [{"rain_mm": s.rain, "runoff_m3": s.runoff} for s in answer.storms],
+        "notes": list(answer.question.dem.notes)}
+
+
+def swale_answer(answer: SwaleAnswer) -> dict[str, Any]:
+    """What `swale --json` prints."""
+    swale, dem = answer.swale, answer.question.dem
+    sill_x, sill_y = dem.frame.to_source(swale.sill_x, swale.sill_y)
+    return {
+        "level_m": swale.route.level, "sill_level_m": swale.sill.level,
+        "length_m": swale.route.length, "line": line_string(dem, swale.route.line),
+        "depth_m": swale.depth, "width_m": swale.width, "side_slope": swale.side_slope,
+        "cross_slope": swale.route.cross_slope, "ground_deviation_m": swale.route.deviation,
+        "storage_m3": answer.storage, "cut_m3": swale.cut, "berm_m3": swale.berm,
+        "berm_height_m": swale.berm_height, "berm_height_built_m": swale.berm_height_built,
+        "catchment_m2": answer.catchment.area, "touches_edge": answer.catchment.touches_edge,
+        "sill_length_m": swale.sill.length, "sill_head_m": swale.sill.head,
+        "sill_peak_m3_s": swale.sill.peak, "sill_at": [float(sill_x), float(sill_y)],
+        "spill_path": line_string(dem, answer.spill_path) if len(answer.spill_path) > 1 else None,
+        "machine_hours": answer.quantities.hours, "cautions": list(answer.cautions),
+        "storms": _storms(answer.storms), "notes": [*dem.notes, *answer.rests_on]}
+
+
+def basin_answer(answer: BasinAnswer) -> dict[str, Any]:
+    """What `basin --json` prints."""
+    basin, dem = answer.basin, answer.question.dem
+    curve = basin.gross_curve
+    return {
+        "form": basin.form, "crest_m": basin.crest, "sill_level_m": basin.sill.level,
+        "gross_storage_m3": basin.gross, "storage_m3": basin.storage,
+        "pool_area_m2": basin.pool_area, "wall_m3": basin.wall, "cut_m3": basin.cut,
+        "wall_height_m": basin.height, "water_at_wall_m": basin.water_at_wall,
+        "catchment_m2": answer.catchment.area, "touches_edge": answer.catchment.touches_edge,
+        "sill_length_m": basin.sill.length, "sill_head_m": basin.sill.head,
+        "sill_peak_m3_s": basin.sill.peak,
+        "curve": [{"level_m": level, "area_m2": area, "volume_m3": volume}
+                  for level, area, volume in zip(curve.levels, curve.areas, curve.volumes,
+                                                 strict=True)],
+        "machine_hours": answer.quantities.hours, "cautions": list(answer.cautions),
+        "storms": _storms(answer.storms), "notes": [*dem.notes, *answer.rests_on]}
+
+
+def _storms(storms: tuple[StormAnswer, ...]) -> list[dict[str, float]]:
+    return [{"rain_mm": s.rain, "runoff_m3": s.runoff, "caught_m3": s.caught,
+             "spilled_m3": s.spilled} for s in storms]
+
+
+def _at(dem: Dem, row: int, column: int) -> tuple[float, float]:
+    x, y = dem.frame.to_source(*dem.xy(row, column))
+    return float(x), float(y)

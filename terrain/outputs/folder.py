@@ -1,0 +1,43 @@
+"""Everything that `plan` writes, into one folder, whole or not at all."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from terrain.files import RECORD, whole_folder
+from terrain.outputs.charts import draw_storm_bars, draw_year
+from terrain.outputs.geopackage import write_geopackage
+from terrain.outputs.plan_json import plan_object
+from terrain.outputs.report import report_page
+from terrain.outputs.setting_out import write_setting_out
+from terrain.outputs.site_map import draw_site_map
+from terrain.plan.plan import Plan
+
+
+def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambda what: None
+               ) -> list[Path]:
+    """Write map, report, `plan.json`, GeoPackage and setting-out table; return their paths.
+
+    Raises
+    ------
+    InputError
+        If the folder holds anything that the tool did not write itself.
+    """
+    with whole_folder(folder) as draft:
+        progress("Drawing the map")
+        draw_site_map(plan).savefig(draft / "map.png", dpi=150, metadata={"Software": None})
+        charts = {"storms": draw_storm_bars(plan)}
+        if plan.seasons is not None:
+            charts["year"] = draw_year(plan)
+        progress("Writing the report")
+        page = report_page(plan, (draft / "map.png").read_bytes(), charts)
+        (draft / "report.html").write_text(page, encoding="utf-8")
+        (draft / "plan.json").write_text(
+            json.dumps(plan_object(plan), indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+        progress("Writing the layers and the stakes")
+        write_geopackage(plan, draft / "plan.gpkg")
+        write_setting_out(plan, draft / "setting_out.csv")
+        names = sorted(path.name for path in draft.iterdir())
+    return [folder / name for name in names if name != RECORD]

@@ -1,0 +1,140 @@
+"""Every layer of the plan in one GeoPackage, in the working frame."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from terrain.plan.plan import Plan
+from terrain.surface.catchments import outline
+
+
+def write_geopackage(plan: Plan, path: Path) -> None:
+    """Write works, catchments, spills, sheds and the layers that the owner gave.
+
+    Fields end in their unit.  A layer without features is left out.
+    """
+    layers = {
+        "boundary": [{"name": plan.site.name, "area_m2": float(plan.inputs.ground.boundary.area),
+                      "geometry": plan.inputs.ground.boundary}],
+        "stores": _stores(plan), "swales": _swales(plan), "basins": _basins(plan),
+        "sills": _sills(plan), "catchments": _catchments(plan), "spills": _spills(plan),
+        "road_surfaces": [{"name": r.name, "cover": r.cover, "geometry": r.surface}
+                          for r in plan.inputs.ground.roads],
+        "roof_outlines": [{"name": r.name, "area_m2": r.area, "efficiency": r.efficiency,
+                           "geometry": r.outline} for r in plan.inputs.ground.roofs],
+        "shed_points": _shed_points(plan), "shed_paths": _shed_paths(plan)}
+    import geopandas
+
+    for name, rows in layers.items():
+        if rows:
+            frame = geopandas.GeoDataFrame(rows, geometry="geometry",
+                                           crs=plan.inputs.dem.frame.working)
+            frame.to_file(path, layer=name, driver="GPKG", engine="pyogrio")
+
+
+def _stores(plan: Plan) -> list[dict[str, Any]]:
+    from shapely import Point
+
+    rows = []
+    for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
+        store = planned.store
+        row: dict[str, Any] = {
+            "name": store.name, "kind": store.kind, "storage_m3": store.capacity,
+            "catchment_m2": node.catchment.area, "roof_m2": node.roof.area,
+            "sill_level_m": store.sill.level, "spills_to": planned.spills_to,
+            "starts_at_mm": planned.starts_at, "full_at_mm": planned.full_at,
+            "drains_in_h": planned.drain_hours if np.isfinite(planned.drain_hours) else None}
+        for name, account in plan.storms.items():
+            entry = next(e for e in account.entries if e.name == store.name)
+            row[f"caught {name} m3"] = entry.caught
+        if plan.year is not None:
+            row["caught average year m3"] = next(e for e in plan.year.entries
+                                                 if e.name == store.name).caught
+        rows.append({**row, "geometry": Point(store.x, store.y)})
+    return rows
+
+
+def _swales(plan: Plan) -> list[dict[str, Any]]:
+    from shapely.geometry import LineString
+
+    return [{"name": p.store.name, "level_m": p.swale.route.level,
+             "length_m": p.swale.route.length, "depth_m": p.swale.depth,
+             "width_m": p.swale.width, "storage_m3": p.store.capacity, "cut_m3": p.swale.cut,
+             "berm_m3": p.swale.berm, "geometry": LineString(p.swale.route.line)}
+            for p in plan.stores if p.swale is not None]
+
+
+def _basins(plan: Plan) -> list[dict[str, Any]]:
+    rows = []
+    for planned in plan.stores:
+        if planned.store.kind in ("basin", "tree basin"):
+            rows.append({"name": planned.store.name, "kind": planned.store.kind,
+                         "storage_m3": planned.store.capacity,
+                         "sill_level_m": planned.store.sill.level,
+                         "geometry": planned.placed.outline})
+    return rows
+
+
+def _sills(plan: Plan) -> list[dict[str, Any]]:
+    from shapely import Point
+
+    return [{"name": p.store.name, "level_m": p.store.sill.level,
+             "length_m": p.store.sill.length, "head_m": p.store.sill.head,
+             "peak_m3_s": p.store.sill.peak,
+             "geometry": Point(p.placed.spill_x, p.placed.spill_y)}
+            for p in plan.stores if p.store.kind != "tank"]
+
+
+def _catchments(plan: Plan) -> list[dict[str, Any]]:
+    rows = []
+    for index, (planned, node) in enumerate(zip(plan.stores, plan.cascade.nodes, strict=True)):
+        cells = plan.cascade.labels == index + 1
+        if cells.any():
+            rows.append({"name": planned.store.name, "area_m2": node.catchment.area,
+                         "run_on_m2": node.catchment.run_on_area,
+                         "touches_edge": node.catchment.touches_edge,
+                         "mean_curve_number": node.catchment.mean_curve_number,
+                         "geometry": outline(cells, plan.inputs.dem.transform)})
+    return rows
+
+
+def _spills(plan: Plan) -> list[dict[str, Any]]:
+    from shapely.geometry import LineString
+
+    return [{"name": p.store.name, "spills_to": p.spills_to, "piped": node.piped,
+             "geometry": LineString(node.spill_path)}
+            for p, node in zip(plan.stores, plan.cascade.nodes, strict=True)
+            if len(node.spill_path) > 1]
+
+
+def _shed_points(plan: Plan) -> list[dict[str, Any]]:
+    from shapely import Point
+
+    names = [storm.name for storm in plan.site.rain.storms]
+    rows = []
+    for shed in plan.sheds:
+        for rank, point in enumerate(shed.points, 1):
+            x, y = plan.inputs.dem.xy(point.row, point.column)
+            row: dict[str, Any] = {"shed": shed.name, "kind": shed.kind, "rank": rank}
+            row |= {f"passes {name} m3": v for name, v in zip(names, point.volumes, strict=True)}
+            row |= {f"own {name} m3": v for name, v in zip(names, point.own_volumes, strict=True)}
+            rows.append({**row, "geometry": Point(float(x), float(y))})
+    return rows
+
+
+def _shed_paths(plan: Plan) -> list[dict[str, Any]]:
+    from shapely.geometry import LineString
+
+    rows = []
+    for shed in plan.sheds:
+        for rank, point in enumerate(shed.points, 1):
+            if len(point.path) > 1:
+                way = np.stack(plan.inputs.dem.xy(point.path[:, 0], point.path[:, 1]), 1)
+                ends = (plan.stores[point.ends_at - 1].store.name if point.ends_at
+                        else "off the site")
+                rows.append({"shed": shed.name, "rank": rank, "ends_at": ends,
+                             "geometry": LineString(way)})
+    return rows

@@ -1,0 +1,119 @@
+"""`plan.json`: the plan for programs to read, in SI; documented in docs/plan-json.md."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from terrain.files import fingerprint
+from terrain.inputs.site import Site
+from terrain.outputs.answers_json import line_string, tidy
+from terrain.plan.accounts import Account, Entry
+from terrain.plan.plan import Plan, PlannedStore
+
+FORMAT = 1
+
+
+def plan_object(plan: Plan) -> dict[str, Any]:
+    """The plan as plain objects, ready to dump."""
+    accounts = {**plan.storms, **({"": plan.year} if plan.year else {})}
+    entries = {name: {entry.name: entry for entry in account.entries}
+               for name, account in accounts.items()}
+    return tidy({
+        "format": FORMAT,
+        "site": plan.site.name,
+        "units": "SI",
+        "inputs": _fingerprints(plan.site),
+        "boundary_m2": float(plan.inputs.ground.boundary.area),
+        "storms": [{"name": s.name, "depth_mm": s.depth, "duration_h": s.duration,
+                    "pattern": s.pattern, "return_period_years": s.return_period,
+                    "design": s.name == plan.site.rain.design.name}
+                   for s in plan.site.rain.storms],
+        "stores": [_store(plan, i, store, entries) for i, store in enumerate(plan.stores)],
+        "sheds": [_shed(plan, i) for i in range(len(plan.sheds))],
+        "totals": {"storms": {name: _total(account) for name, account in plan.storms.items()},
+                   "average_year": _total(plan.year) if plan.year else None},
+        "record": None if plan.seasons is None else {
+            "first_day": plan.seasons.days[0].date().isoformat(),
+            "last_day": plan.seasons.days[-1].date().isoformat(),
+            "years": plan.seasons.years, "missing_days": plan.seasons.missing},
+        "notes": list(plan.notes),
+    })
+
+
+def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dict[str, Entry]]
+           ) -> dict[str, Any]:
+    node, store = plan.cascade.nodes[index], planned.store
+    dem = plan.inputs.dem
+    x, y = dem.frame.to_source(store.x, store.y)
+    yearly = entries.get("", {}).get(store.name)
+    found: dict[str, Any] = {
+        "name": store.name, "kind": store.kind, "at": [float(x), float(y)],
+        "catchment_m2": node.catchment.area, "run_on_catchment_m2": node.catchment.run_on_area,
+        "touches_edge": node.catchment.touches_edge, "roof_m2": node.roof.area,
+        "storage_m3": store.capacity, "sill_level_m": store.sill.level,
+        "sill_length_m": store.sill.length, "sill_head_m": store.sill.head,
+        "infiltration_mm_h": store.infiltration, "infiltration_source": store.rate_source,
+        "spills_to": planned.spills_to, "starts_at_mm": planned.starts_at,
+        "full_at_mm": planned.full_at, "drains_in_h": planned.drain_hours,
+        "storms": {name: _fates(entries[name][store.name]) for name in plan.storms},
+        "average_year": None if yearly is None else _fates(yearly),
+        "cautions": list(planned.cautions)}
+    if planned.swale is not None:
+        swale = planned.swale
+        found |= {"line": line_string(dem, swale.route.line), "level_m": swale.route.level,
+                  "length_m": swale.route.length, "depth_m": swale.depth, "width_m": swale.width,
+                  "berm_height_m": swale.berm_height,
+                  "berm_height_built_m": swale.berm_height_built}
+    if planned.basin is not None:
+        basin = planned.basin
+        found |= {"gross_storage_m3": basin.gross, "pool_area_m2": basin.pool_area,
+                  "crest_m": basin.crest if basin.form == "wall" else None,
+                  "wall_height_m": basin.height, "water_at_wall_m": basin.water_at_wall}
+    if planned.quantities is not None:
+        amount = planned.quantities
+        found |= {"cut_m3": amount.cut, "bank_m3": amount.bank, "machine_hours": amount.hours,
+                  "money": None if amount.money is None else list(amount.money),
+                  "currency": amount.currency or None}
+    if planned.trees_need is not None:
+        found["tree_need_m3_year"] = planned.trees_need
+    return found
+
+
+def _fates(entry: Entry) -> dict[str, float]:
+    return {"inflow_m3": entry.inflow, "own_ground_m3": entry.runoff, "run_on_m3": entry.run_on,
+            "roof_m3": entry.roof, "from_above_m3": entry.from_above, "caught_m3": entry.caught,
+            "infiltrated_m3": entry.infiltrated, "evaporated_m3": entry.evaporated,
+            "used_m3": entry.used, "held_m3": entry.held, "spilled_m3": entry.spilled}
+
+
+def _total(account: Account) -> dict[str, float]:
+    return {"rain_m3": account.rain, "run_on_m3": account.run_on,
+            "soaked_in_place_m3": account.soaked_in_place, "roof_m3": account.roof,
+            "passive_m3": account.passive, "left_site_m3": account.left_site,
+            "unexplained_share": account.unexplained}
+
+
+def _shed(plan: Plan, index: int) -> dict[str, Any]:
+    shed, dem = plan.sheds[index], plan.inputs.dem
+    names = [storm.name for storm in plan.site.rain.storms]
+    points = []
+    for point in shed.points:
+        x, y = dem.frame.to_source(*dem.xy(point.row, point.column))
+        points.append({
+            "at": [float(x), float(y)],
+            "ends_at": (plan.stores[point.ends_at - 1].store.name if point.ends_at
+                        else "off the site"),
+            "storms": {name: {"passes_m3": passes, "own_m3": own} for name, passes, own
+                       in zip(names, point.volumes, point.own_volumes, strict=True)}})
+    return {"name": shed.name, "kind": shed.kind, "area_m2": shed.area,
+            "catchment_m2": shed.catchment.area, "touches_edge": shed.catchment.touches_edge,
+            "points": points}
+
+
+def _fingerprints(site: Site) -> dict[str, str]:
+    files = {site.path}
+    for part in (site.elevation, site.boundary, site.cover, site.soils, site.roads, site.roofs,
+                 site.rain.daily):
+        if part is not None:
+            files.add(site.folder / part.file)
+    return {file.name: fingerprint(file) for file in sorted(files) if file.is_file()}
