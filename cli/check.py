@@ -30,7 +30,7 @@ def check(site: Path) -> None:
     facts([("property", shown(float(ground.boundary.area), "land", system)),
            ("raster", f"{inputs.dem.source}, {inputs.dem.shape[1]:,} by {inputs.dem.shape[0]:,} "
                       f"cells of {shown(inputs.dem.cell, 'length', system, 2)}"),
-           ("cover", ", ".join(sorted({ground.classes[i] for i in set(ground.cover[ground.inside])
+           ("cover", "; ".join(sorted({ground.classes[i] for i in set(ground.cover[ground.inside])
                                        if i >= 0}))),
            ("roads", ", ".join(road.name for road in ground.roads) or "none"),
            ("roofs", ", ".join(roof.name for roof in ground.roofs) or "none"),

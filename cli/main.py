@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import importlib
+import logging
 import os
 import sys
+import warnings
 
 import click
 
@@ -53,6 +55,9 @@ def run() -> None:
     """Run the command; a person's mistake is one sentence on stderr and exit code 2."""
     from terrain.errors import InputError
 
+    # What libraries mutter is not for the person; what matters becomes a note or an error.
+    warnings.simplefilter("ignore")
+    logging.getLogger().addHandler(logging.NullHandler())
     try:
         levelsill(standalone_mode=False)
         sys.stdout.flush()

@@ -657,17 +657,20 @@ def straightness(line: Grid, window: int = 14) -> float:
 
 
 def swale_pair(read: Reading, free: NDArray[np.bool_]) -> dict:
-    """Two contours one below the other, the lower across the path of the upper's spill."""
+    """Two contours one below the other, the lower across the path of the upper's spill.
+
+    Looked for on the slope below the road, so that the road basin spills on to it too.
+    """
     best, found = 0.0, None
-    for y in range(170, 470, 6):
-        for x in range(110, 500, 6):
+    for y in range(380, 470, 4):
+        for x in range(195, 290, 4):
             if not free[int(ROWS - y), x] or not 0.04 < at(read.slope, x, y) < 0.085:
                 continue
-            upper = contour(read, x, y, 34, free)
-            if len(upper) < 62:
+            upper = contour(read, x, y, 38, free)
+            if len(upper) < 60:
                 continue
             slopes = [at(read.slope, *p) for p in upper[::6]]
-            if min(slopes) < 0.025 or max(slopes) > 0.115:
+            if min(slopes) < 0.02 or max(slopes) > 0.10:
                 continue
             for share in (0.12, 0.25, 0.75, 0.88):
                 sill = upper[int(share * (len(upper) - 1))]
@@ -680,10 +683,10 @@ def swale_pair(read: Reading, free: NDArray[np.bool_]) -> dict:
                     continue
                 lower = contour(read, px, py, 42, free)
                 ahead = np.hypot(*(lower - path[-1]).T).argmin()
-                if len(lower) < 70 or min(ahead, len(lower) - ahead) < 18:
+                if len(lower) < 64 or min(ahead, len(lower) - ahead) < 12:
                     continue
                 slopes = [at(read.slope, *p) for p in lower[::6]]
-                if min(slopes) < 0.02 or max(slopes) > 0.12:
+                if min(slopes) < 0.02 or max(slopes) > 0.10:
                     continue
                 cells = {(int(ROWS - q[1]), int(q[0])) for q in upper}
                 caught = sum(sorted((read.area[c] for c in cells), reverse=True)[:12])
@@ -770,7 +773,7 @@ def write_site(folder: Path, z: Grid, known: dict, works: dict) -> None:
         mark=xy(mark), mark_level=f"{at(z, *mark):.2f}",
         upper=xy(pair["upper"][len(pair["upper"]) // 2]), upper_sill=xy(pair["sill"]),
         upper_length=len(pair["upper"]) // 5 * 5,
-        lower=xy(pair["meets"]), lower_length=len(pair["lower"]) // 5 * 5,
+        lower=xy(pair["lower"][len(pair["lower"]) // 2]), lower_length=len(pair["lower"]) // 5 * 5,
         wall=many(works["wall"]), crest=f"{works['crest']:.2f}", sill=f"{works['sill']:.2f}",
         pit=many(works["pit"]), foot=xy(works["foot"]), trees=many(works["trees"]),
         house_tank=xy(works["house_tank"]), shed_tank=xy(works["shed_tank"]),

@@ -22,6 +22,11 @@ DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "flow": ("m**3/s", "m**3/s", "cfs"),
 }
 
+#: What a quantity of each dimension is called in a sentence.
+NAMES = {"length": "a length", "rain": "a depth of rain", "area": "an area",
+         "volume": "a volume", "rate": "a rate of soaking", "time": "a time",
+         "use": "a use of water a day", "flow": "a flow"}
+
 #: dimension: (metric unit, its factor from inside, decimals), (the same for US)
 PRINTED: dict[str, tuple[tuple[str, float, int], tuple[str, float, int]]] = {
     "length": (("m", 1.0, 1), ("ft", 1 / 0.3048, 1)),
@@ -99,7 +104,7 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
         quantity = _registry().Quantity(number, unit)
         value = float(quantity.to(inside).magnitude)
     except pint.DimensionalityError:
-        raise ValueError(f"'{text}' is not a {dimension}") from None
+        raise ValueError(f"'{text}' is not {NAMES[dimension]}") from None
     except Exception:
         raise ValueError(f"'{text}' has an unknown unit '{written}'") from None
     return value
@@ -111,7 +116,9 @@ def shown(value: float | None, dimension: str, system: str = "metric",
     if value is None or value != value:
         return "unknown"
     unit, factor, places = PRINTED[dimension][system == "us"]
-    number = f"{value * factor:,.{places if decimals is None else decimals}f}"
+    if decimals is None:  # thousands need no decimals, unless they are a level
+        decimals = 0 if abs(value * factor) >= 1000 and dimension != "level" else places
+    number = f"{value * factor:,.{decimals}f}"
     if number.strip("-0.,") == "":
         number = number.lstrip("-")
     return f"{number} {unit}" if with_unit else number

@@ -181,6 +181,9 @@ def read_elevation(path: Path, *, crs: str | None = None, plan_unit: str | None 
         if np.dtype(source.dtypes[0]).kind not in "iuf":
             raise InputError(str(path), f"its values are of type {source.dtypes[0]}, not heights",
                              "Give a raster with one band of heights")
+        if source.transform.is_identity and not source.gcps[0]:
+            raise InputError(str(path), "it does not say where its cells lie or how large they are",
+                             "Export it again with its georeference, or with its world file")
         try:
             masked = source.read(1, masked=True)
         except RasterioError:

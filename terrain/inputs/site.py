@@ -375,7 +375,8 @@ def _line(document: Any, place: tuple[str | int, ...]) -> int:
 
 
 def _first(error: ValidationError, path: Path, document: Any) -> InputError:
-    found = error.errors()[0]
+    # A misspelt field also leaves the right one missing: the misspelling is the news.
+    found = min(error.errors(), key=lambda e: e["type"] != "extra_forbidden")
     kinds = {"swale", "basin", "tree basin", "tank"}
     place = list(found["loc"])
     if len(place) > 2 and place[0] == "works" and place[2] in kinds:
@@ -387,7 +388,7 @@ def _first(error: ValidationError, path: Path, document: Any) -> InputError:
         words.append(f'works "{name}"' if name else f"works item {int(place[1]) + 1}")
         place = place[2:]
     words += [str(part) if isinstance(part, str) else f"item {part + 1}" for part in place]
-    return InputError(", ".join([where, *words]), *_plainly(found, document))
+    return InputError(", ".join([where, *words]), *_plainly(found))
 
 
 def _name(document: Any, place: list[Any]) -> str | None:
@@ -397,11 +398,10 @@ def _name(document: Any, place: list[Any]) -> str | None:
         return None
 
 
-def _plainly(found: Any, document: Any) -> tuple[str, str]:
+def _plainly(found: Any) -> tuple[str, str]:
     kind, given = found["type"], found.get("input")
     say: dict[str, Callable[[], tuple[str, str]]] = {
-        "extra_forbidden": lambda: (
-            "this field is not known", "Check its spelling against docs/site-file.md"),
+        "extra_forbidden": lambda: ("this field is not known", _nearest(str(found["loc"][-1]))),
         "missing": lambda: ("this field is missing", "Add it; docs/site-file.md says how"),
         "value_error": lambda: (str(found["ctx"]["error"]), "Correct it"),
         "union_tag_invalid": lambda: (
@@ -417,6 +417,20 @@ def _plainly(found: Any, document: Any) -> tuple[str, str]:
     message = found["msg"][0].lower() + found["msg"][1:]
     short = str(given)
     return f"{message}, but here stands '{short[:60]}'", "Correct it"
+
+
+def _nearest(word: str) -> str:
+    """Advice on a field that no part of the site file has."""
+    import difflib
+
+    known = {name.replace("_", " ") for part in _parts(_Part) for name in part.model_fields}
+    near = difflib.get_close_matches(word, sorted(known), 1)
+    return (f"Perhaps '{near[0]}' was meant; " if near else "") + (
+        "docs/site-file.md lists them" if near else "Look it up in docs/site-file.md")
+
+
+def _parts(part: type[BaseModel]) -> list[type[BaseModel]]:
+    return [part, *(found for child in part.__subclasses__() for found in _parts(child))]
 
 
 def _refuse_twins(site: Site) -> None:

@@ -141,7 +141,7 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
     try:
         rules = Rulebook(site.rules, site.units)
     except ValueError as error:
-        raise InputError(site.where("rules"), str(error), "Correct it") from None
+        raise InputError(f"{site.where('rules')}, rules", str(error), "Correct it") from None
     progress("Reading the layers")
     ground = read_ground(site, dem)
     record = None

@@ -56,7 +56,8 @@ def cumulative_fraction(hours: NDArray[np.float64], duration: float, pattern: st
     clock, fallen = _day_pattern(pattern)
     if duration >= 24:
         return np.interp(share * 24.0, clock, fallen)
-    starts = np.linspace(0.0, 24.0 - duration, 2401)
+    # The steepest window starts or ends at an ordinate, as the type is straight between them.
+    starts = np.clip(np.concatenate([clock, clock - duration]), 0.0, 24.0 - duration)
     gains = np.interp(starts + duration, clock, fallen) - np.interp(starts, clock, fallen)
     start = float(starts[np.argmax(gains)])
     return (np.interp(start + share * duration, clock, fallen)

@@ -1,0 +1,218 @@
+"""The report: one self-contained HTML page that opens with no server and no network."""
+
+from __future__ import annotations
+
+import base64
+import io
+from dataclasses import dataclass
+from functools import partial
+from importlib import resources
+from typing import Any
+
+from terrain.plan.accounts import Account, Entry
+from terrain.plan.plan import Plan
+from terrain.units import shown
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of a table: its name and its cells as they are printed."""
+
+    name: str
+    cells: list[str]
+
+
+def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any]) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    map_png : bytes
+        The site map.
+    charts : dict of str to Figure
+        "storms", and "year" where there is a rain record.
+    """
+    from jinja2 import Environment
+
+    text = resources.files("terrain.outputs").joinpath("report.html").read_text("utf-8")
+    page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
+    system = plan.site.units
+    volume = partial(shown, dimension="volume", system=system)
+    accounts = _accounts(plan)
+    name, headline = accounts[-1] if plan.year else (plan.site.rain.design.name,
+                                                     plan.storms[plan.site.rain.design.name])
+    return page.render(
+        site=plan.site.name, headline=_headline(plan, name, headline),
+        figures=[("kept by the ground works", volume(headline.passive), "passive capture"),
+                 ("kept by roofs and tanks", volume(headline.roof), "roof capture"),
+                 ("left the site", volume(headline.left_site), "runoff and spills")],
+        figures_for=name, map=_picture(map_png), charts={k: _svg(v) for k, v in charts.items()},
+        storms=_storm_rows(plan, accounts), stores=_store_rows(plan),
+        accounts=[(title, _account_rows(plan, account), _account_sum(plan, account),
+                   title == plan.site.rain.design.name) for title, account in accounts],
+        sheds=_shed_rows(plan), shed_storm=plan.site.rain.storms[-1].name,
+        trees=_tree_rows(plan), earth=_earth_rows(plan), money=plan.site.money,
+        cautions=_cautions(plan),
+        notes=plan.notes, rules=_rules_used(plan))
+
+
+def _accounts(plan: Plan) -> list[tuple[str, Account]]:
+    return [*plan.storms.items(), *([("average year", plan.year)] if plan.year else [])]
+
+
+def _headline(plan: Plan, name: str, account: Account) -> str:
+    volume = partial(shown, dimension="volume", system=plan.site.units)
+    fallen = account.rain + account.run_on
+    kept = (account.passive + account.roof) / fallen if fallen else 0.0
+    when = "In an average year" if name == "average year" else f"In the storm \"{name}\""
+    return (f"{when} {volume(account.rain)} of rain fall on the property and "
+            f"{volume(account.run_on)} run on from beyond the boundary. "
+            f"{volume(account.soaked_in_place)} soak in where they fall. The works keep "
+            f"{volume(account.passive + account.roof)} ({kept:.1%} of all that came); "
+            f"{volume(account.left_site)} leave the site.")
+
+
+def _storm_rows(plan: Plan, accounts: list[tuple[str, Account]]) -> list[Row]:
+    system = plan.site.units
+    volume = partial(shown, dimension="volume", system=system)
+    depths = {s.name: f"{shown(s.depth, 'rain', system)} in {s.duration:g} h"
+              for s in plan.site.rain.storms}
+    if plan.seasons is not None:
+        yearly = float(plan.seasons.rain_mm.sum()) / plan.seasons.years
+        depths["average year"] = shown(yearly, "rain", system)
+    return [Row(name, [depths[name], volume(a.rain), volume(a.run_on), volume(a.passive),
+                       volume(a.roof), volume(a.passive + a.roof), volume(a.left_site)])
+            for name, a in accounts]
+
+
+def _store_rows(plan: Plan) -> list[Row]:
+    system = plan.site.units
+    rows = []
+    for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
+        ground = node.catchment.area or node.roof.area
+        least = "at least " if node.catchment.touches_edge and node.catchment.area else ""
+        rows.append(Row(planned.store.name, [
+            planned.store.kind, least + shown(ground, "area", system),
+            shown(planned.store.capacity, "volume", system),
+            _or(planned.starts_at, "never", lambda v: shown(v, "rain", system)),
+            _or(planned.full_at, "never", lambda v: shown(v, "rain", system)),
+            _hours(planned.drain_hours), planned.spills_to]))
+    return rows
+
+
+def _account_rows(plan: Plan, account: Account) -> list[Row]:
+    return [Row(entry.name, _fates(plan, entry)) for entry in account.entries]
+
+
+def _fates(plan: Plan, entry: Entry) -> list[str]:
+    volume = partial(shown, dimension="volume", system=plan.site.units, with_unit=False)
+    return [volume(v) for v in (entry.runoff - entry.run_on, entry.run_on, entry.roof,
+                                entry.from_above, entry.caught, entry.infiltrated,
+                                entry.evaporated, entry.used, entry.held, entry.spilled)]
+
+
+def _account_sum(plan: Plan, account: Account) -> str:
+    volume = partial(shown, dimension="volume", system=plan.site.units)
+    kept = [sum(getattr(e, fate) for e in account.entries)
+            for fate in ("infiltrated", "evaporated", "used", "held")]
+    return (f"Came: {volume(account.rain)} rain and {volume(account.run_on)} run-on. "
+            f"Went: {volume(account.soaked_in_place)} soaked in where it fell, "
+            f"{volume(kept[0])} infiltrated from stores, {volume(kept[1])} evaporated, "
+            f"{volume(kept[2])} used, {volume(kept[3])} still held, "
+            f"{volume(account.left_site)} left the site. The account closes to "
+            f"{max(account.unexplained, 1e-16):.0e} of what came.")
+
+
+def _shed_rows(plan: Plan) -> list[Row]:
+    system = plan.site.units
+    rows = []
+    for shed in plan.sheds:
+        for rank, point in enumerate(shed.points[:3], 1):
+            x, y = plan.inputs.dem.xy(point.row, point.column)
+            ends = (plan.stores[point.ends_at - 1].store.name if point.ends_at
+                    else "leaves the site")
+            rows.append(Row(f"{shed.name}" if rank == 1 else "", [
+                shown(shed.area, "area", system) if rank == 1 else "",
+                shown(shed.catchment.area, "area", system) if rank == 1 else "",
+                str(rank), plan.inputs.dem.named(float(x), float(y)),
+                shown(point.volumes[-1], "volume", system),
+                shown(point.own_volumes[-1], "volume", system), ends]))
+    return rows
+
+
+def _tree_rows(plan: Plan) -> list[Row]:
+    if plan.year is None:
+        return []
+    system = plan.site.units
+    given = {entry.name: entry.infiltrated for entry in plan.year.entries}
+    rows = []
+    for planned in plan.stores:
+        if planned.trees_need is not None:
+            gets = given[planned.store.name]
+            rows.append(Row(planned.store.name, [
+                shown(planned.trees_need, "volume", system, 2), shown(gets, "volume", system, 2),
+                f"{min(gets / planned.trees_need, 9.99):.0%}" if planned.trees_need else "all"]))
+    return rows
+
+
+def _earth_rows(plan: Plan) -> list[Row]:
+    system = plan.site.units
+    rows = []
+    for planned in sorted(plan.stores, key=lambda p: -p.store.sill.level):
+        amount = planned.quantities
+        if amount is not None:
+            rows.append(Row(planned.store.name, [
+                shown(amount.cut, "earth", system), shown(amount.bank, "earth", system),
+                f"{amount.hours:.1f} h",
+                "" if amount.money is None else f"{amount.money[0]:,.0f} – {amount.money[1]:,.0f}"]))
+    return rows
+
+
+def _cautions(plan: Plan) -> list[tuple[str, tuple[str, ...]]]:
+    """Cautions by work; works of one entry that share them are named together."""
+    sharing: dict[tuple[str, tuple[str, ...]], list[str]] = {}
+    for planned in plan.stores:
+        if planned.cautions:
+            key = (planned.placed.work.name, planned.cautions)
+            sharing.setdefault(key, []).append(planned.store.name)
+    return [(", ".join(names), cautions) for (_, cautions), names in sharing.items()]
+
+
+def _rules_used(plan: Plan) -> list[tuple[str, str, str]]:
+    from terrain.works.rules import RULES
+
+    rules = plan.inputs.rules
+    return [(name, f"{rules[name]:g}" + (f" {_UNIT.get(rule.dimension or '', '')}").rstrip(),
+             rules.source(name)) for name, rule in RULES.items()]
+
+
+_UNIT = {"length": "m", "time": "h"}
+
+
+def _or(value: float | None, otherwise: str, say: Any) -> str:
+    return otherwise if value is None else str(say(value))
+
+
+def _hours(hours: float) -> str:
+    if hours > 1e6:
+        return "never"
+    return f"{hours:,.0f} h" if hours < 72 else f"{hours / 24:,.0f} days"
+
+
+def _picture(png: bytes) -> str:
+    """The map as a data address, in a format a third the size."""
+    from PIL import Image
+
+    out = io.BytesIO()
+    Image.open(io.BytesIO(png)).convert("RGB").save(out, "WEBP", quality=90, method=4)
+    return "data:image/webp;base64," + base64.b64encode(out.getvalue()).decode()
+
+
+def _svg(figure: Any) -> str:
+    """A figure as an SVG image, the same bytes each time."""
+    import matplotlib
+
+    out = io.StringIO()
+    with matplotlib.rc_context({"svg.hashsalt": "levelsill"}):
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+    return "data:image/svg+xml;base64," + base64.b64encode(out.getvalue().encode()).decode()

@@ -1,0 +1,869 @@
+"""The site map: the ground, the works, and the ways of the water, on one A3 sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Polygon, Rectangle
+from matplotlib.transforms import Bbox
+from numpy.typing import NDArray
+
+from terrain.outputs import base_map as base
+from terrain.outputs import symbols as sy
+from terrain.outputs.base_map import View
+from terrain.outputs.labels import Column, Labels, Line
+from terrain.plan.plan import Plan
+from terrain.runoff.cover import published_classes
+from terrain.runoff.sheds import Shed, ShedPoint, bare_patches
+from terrain.units import shown
+
+FloatArray = NDArray[np.float64]
+
+#: Margins, the panel on the right and the gap beside it. [in]
+MARGIN, PANEL, GUTTER = 0.42, 3.25, 0.3
+#: So many places where roads and bare ground shed are numbered, each this far from the next. [m]
+MOST_SHED_POINTS, SHED_POINTS_APART = 6, 15.0
+#: A place that sheds less in the largest storm is not numbered. [m3]
+LEAST_SHED = 1.0
+#: So many places where run-on enters are shown, each with at least this share of the property. [-]
+MOST_RUN_ON, LEAST_RUN_ON = 3, 0.02
+
+
+@dataclass(frozen=True)
+class Group:
+    """Works drawn and labelled as one: a single work, or the bowls of a tree basin."""
+
+    name: str
+    kind: str
+    members: tuple[int, ...]
+
+
+@sy.styled
+def draw_site_map(plan: Plan) -> Figure:
+    """Draw the map of a plan. A3, landscape.
+
+    Everything is drawn from the plan; a figure of the same plan is the same, byte for byte, if
+    it is saved without its maker's name (``metadata={"Software": None}``).
+    """
+    wide, high = sy.A3
+    figure = Figure(figsize=sy.A3, dpi=sy.DPI, facecolor=sy.PAPER)
+    map_wide, map_high = wide - 2 * MARGIN - PANEL - GUTTER, high - 2 * MARGIN
+    ax = figure.add_axes((MARGIN / wide, MARGIN / high, map_wide / wide, map_high / high))
+    view = base.view_of(plan.inputs.ground.boundary.bounds, map_wide * 72, map_high * 72)
+    view.shown_on(ax)
+    column = Column(figure, wide - MARGIN - PANEL, MARGIN, PANEL, map_high)
+    _SiteMap(plan, ax, view).draw(column)
+    return figure
+
+
+class _SiteMap:
+    """The state of one drawing: what is drawn is what the legend tells."""
+
+    def __init__(self, plan: Plan, ax: Axes, view: View) -> None:
+        self.plan, self.ax, self.view = plan, ax, view
+        self.system = plan.site.units
+        self.dem = plan.inputs.dem
+        self.ground = plan.inputs.ground
+        self.crop = base.cropped(self.dem, view)
+        self.labels = Labels(ax)
+        self.groups = groups_of(plan)
+        self.drawn: set[str] = set()
+        self.flow_from = 0.0
+        self.interval = 0.0
+        self.numbered: list[tuple[Shed, ShedPoint]] = []
+
+    def draw(self, column: Column) -> None:
+        """Draw map and panel."""
+        base.draw_shade(self.ax, self.crop)
+        self._catchments()
+        self._surroundings()
+        contours = self._contours()
+        self._flow()
+        self._roads_and_roofs()
+        self._bare()
+        self._spills()
+        self._works()
+        self._boundary()
+        self._scale_and_north()
+        self._shed_points()
+        entries = self._run_on()
+        self._label_works()
+        self._label_run_on(entries)
+        self._label_roofs_and_roads()
+        self._finish_contours(contours)
+        self._panel(column)
+
+    # What lies on the ground -----------------------------------------------------------------
+
+    def _cut(self, cells: NDArray[Any]) -> NDArray[Any]:
+        """The part of a raster of cells that the view shows, thinned as the ground is."""
+        rows, columns = base.window(self.dem, self.view)
+        step = base.stride_of(rows, columns)
+        high, wide = self.crop.shape
+        return cells[rows, columns][step // 2::step, step // 2::step][:high, :wide]
+
+    def _catchments(self) -> None:
+        labels = self._cut(self.plan.cascade.labels)
+        tint = tints_of(labels, [group.members for group in self.groups])
+        for group, colour in zip(self.groups, tint, strict=True):
+            mask = np.isin(labels, np.array(group.members) + 1)
+            if mask.shape == self.crop.shape and base.draw_region(self.ax, mask, self.crop,
+                                                                  sy.TINTS[colour]):
+                self.drawn.add("catchment")
+
+    def _surroundings(self) -> None:
+        """Pale what lies beyond the boundary, so that run-on is still seen."""
+        beyond = self.view.box().difference(self.ground.boundary)
+        base.draw_area(self.ax, beyond, facecolor=sy.PAPER, edgecolor="none", alpha=0.5,
+                       zorder=4.5)
+
+    def _contours(self) -> list[base.Contour]:
+        if not np.isfinite(self.crop.heights).any():
+            return []
+        self.interval = base.contour_interval(self.crop, self.view.point, self.system)
+        return base.contours_of(self.crop, self.interval, 26 * self.view.point)
+
+    def _finish_contours(self, contours: list[base.Contour]) -> None:
+        gaps = []
+        unit = 0.3048 if self.system == "us" else 1.0
+        places = 0 if abs(5 * self.interval / unit % 1) < 1e-6 else 1
+        longest = sorted((i for i, c in enumerate(contours) if c.index),
+                         key=lambda i: (-len(contours[i].line), i))
+        often: dict[float, int] = {}
+        for i in longest:
+            contour = contours[i]
+            if often.get(contour.level, 0) >= 2:
+                continue
+            inside = np.array([self.view.holds(x, y, 6) for x, y in contour.line])
+            if inside.sum() < 8:
+                continue
+            start = int(np.argmax(inside))
+            stop = start + int(np.argmin(inside[start:])) if not inside[start:].all() else len(
+                inside)
+            under = self.labels.along(
+                f"{contour.level / unit:,.{places}f}", contour.line[start:stop],
+                sy.SMALL_SIZE, sy.INDEX_CONTOUR, "contour label", apart=22)
+            if under is not None:
+                whole = np.zeros(len(contour.line), bool)
+                whole[start:stop] = under
+                gaps.append((i, whole))
+                often[contour.level] = often.get(contour.level, 0) + 1
+        base.draw_contours(self.ax, contours, gaps)
+        if contours:
+            self.drawn.add("contour")
+
+    def _flow(self) -> None:
+        ground = (self.view.east - self.view.west) * (self.view.north - self.view.south)
+        self.flow_from = round_area(max(ground / 150, 20 * self.dem.cell_area), self.system)
+        lines = base.flow_lines(self.plan.terrain, self.view, self.flow_from)
+        base.draw_flow(self.ax, lines, self.flow_from)
+        for line, _ in lines:
+            self.labels.ink_line(line, 0.3, 0)
+            self.drawn.add("flow")
+
+    def _roads_and_roofs(self) -> None:
+        box = self.view.box()
+        for road in self.ground.roads:
+            if road.surface.intersects(box):
+                base.draw_area(self.ax, road.surface, facecolor=sy.ROAD, edgecolor=sy.ROAD_EDGE,
+                               linewidth=0.8, zorder=8, gid="road")
+                self.labels.ink(_points_in(road.surface, self.view), 0.6)
+                self.drawn.add("road")
+        for roof in self.ground.roofs:
+            if roof.outline.intersects(box):
+                base.draw_area(self.ax, roof.outline, facecolor=sy.ROOF, edgecolor=sy.ROOF_EDGE,
+                               linewidth=1.0, zorder=9, gid="roof")
+                self.labels.ink(_points_in(roof.outline, self.view), 1.0)
+                self.drawn.add("roof")
+
+    def _bare(self) -> None:
+        from terrain.surface.catchments import outline
+
+        box = self.view.box()
+        for cells in bare_of(self.plan):
+            shape = outline(cells, self.dem.transform).buffer(self.dem.cell * 0.7).buffer(
+                -self.dem.cell * 0.7).simplify(self.dem.cell * 0.4)
+            if shape.intersects(box):
+                base.draw_area(self.ax, shape, facecolor="none", edgecolor=sy.BARE, hatch="....",
+                               linewidth=0.0, zorder=5.5, alpha=0.85, gid="bare")
+                self.drawn.add("bare")
+
+    def _boundary(self) -> None:
+        for part in getattr(self.ground.boundary, "geoms", [self.ground.boundary]):
+            for ring in (part.exterior, *part.interiors):
+                line = np.asarray(ring.coords)[:, :2]
+                self.ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.BOUNDARY, linewidth=1.7,
+                                        linestyle=(0, (9, 2.5, 1.5, 2.5)), zorder=12,
+                                        gid="boundary", path_effects=sy.cased(3.6)))
+                self.labels.ink_line(line, 1.0, 2)
+        self.drawn.add("boundary")
+
+    # The works ---------------------------------------------------------------------------------
+
+    def _works(self) -> None:
+        draw: dict[str, Callable[[int], None]] = {
+            "swale": self._swale, "basin": self._basin, "tree basin": self._tree,
+            "tank": self._tank}
+        for index, planned in enumerate(self.plan.stores):
+            if planned.placed.outline.intersects(self.view.box()):
+                draw[planned.placed.kind](index)
+
+    def _swale(self, index: int) -> None:
+        planned = self.plan.stores[index]
+        assert planned.placed.route is not None
+        draw_swale_line(self.ax, planned.placed.route.line, self.dem, self.view,
+                        planned.swale.top_width if planned.swale else 2.0)
+        self._ink_of(planned.placed.route.line)
+        self._sill(planned.placed.spill_x, planned.placed.spill_y)
+        self.drawn.add("swale")
+
+    def _basin(self, index: int) -> None:
+        placed = self.plan.stores[index].placed
+        assert placed.basin is not None
+        draw_pool(self.ax, placed.basin.outline, self.dem.cell)
+        if placed.basin.form == "wall":
+            draw_wall(self.ax, placed.basin.line)
+            self.drawn.add("wall")
+        self.labels.ink(_points_in(placed.basin.outline, self.view), 0.9)
+        self._sill(placed.spill_x, placed.spill_y)
+        self.drawn.add("basin")
+
+    def _tree(self, index: int) -> None:
+        placed = self.plan.stores[index].placed
+        west, _, east, _ = placed.outline.bounds
+        radius = max((east - west) / 2, 3.2 * self.view.point)
+        self.ax.add_patch(Circle((placed.x, placed.y), radius, facecolor=sy.TREE_FILL,
+                                 edgecolor=sy.TREE, linewidth=1.2, zorder=17, gid="tree basin"))
+        self.labels.ink(np.array([[placed.x, placed.y]]), 1.0, 4)
+        self.drawn.add("tree basin")
+
+    def _tank(self, index: int) -> None:
+        placed = self.plan.stores[index].placed
+        radius = 4.6 * self.view.point
+        for share, face in ((1.0, sy.PAPER), (0.62, sy.TANK)):
+            self.ax.add_patch(Circle((placed.x, placed.y), radius * share, facecolor=face,
+                                     edgecolor=sy.TANK, linewidth=1.3, zorder=19, gid="tank"))
+        self._block_at(placed.x, placed.y, 5.0)
+        self.drawn.add("tank")
+
+    def _sill(self, x: float, y: float) -> None:
+        if self.view.holds(x, y):
+            self.ax.add_patch(Circle((x, y), 2.7 * self.view.point, facecolor=sy.PAPER,
+                                     edgecolor=sy.WATER, linewidth=1.2, zorder=20, gid="sill"))
+            self._block_at(x, y, 2.5)
+            self.drawn.add("sill")
+
+    def _spills(self) -> None:
+        """Ways of the spills, each drawn only until it joins another."""
+        gone: set[tuple[int, int]] = set()
+        order = sorted(range(len(self.plan.cascade.nodes)),
+                       key=lambda i: (-len(self.plan.cascade.nodes[i].spill_path), i))
+        for index in order:
+            node, placed = self.plan.cascade.nodes[index], self.plan.stores[index].placed
+            path = np.asarray(node.spill_path, float)
+            led, over = _parts(node, placed)
+            within = node.spills_to is not None and (
+                self.plan.stores[node.spills_to].placed.work.name == placed.work.name)
+            if led is not None and len(led) > 1 and not within:
+                self.ax.add_line(Line2D(led[:, 0], led[:, 1], color=sy.TANK, linewidth=1.3,
+                                        linestyle=(0, (1.2, 1.6)), zorder=14, gid="led"))
+                self._arrow(led, sy.TANK, "led", last=True)
+                self._ink_of(led)
+                self.drawn.add("led")
+            if over is None or len(over) < 2 or len(path) < 2:
+                continue
+            rows, columns = self.dem.row_column(over[:, 0], over[:, 1])
+            cells = [(int(r), int(c)) for r, c in zip(rows, columns, strict=True)]
+            met = next((i for i, cell in enumerate(cells) if cell in gone), len(cells) - 1)
+            gone.update(cells)
+            if met < 1:
+                continue
+            way = base.softened(over[:met + 1], 2.2)
+            self.ax.add_line(Line2D(way[:, 0], way[:, 1], color=sy.WATER, linewidth=1.2,
+                                    linestyle=(0, (4.5, 2.2)), zorder=13, gid="spill"))
+            self._arrow(way, sy.WATER, "spill")
+            self._ink_of(way)
+            self.drawn.add("spill")
+
+    def _arrow(self, way: FloatArray, colour: str, gid: str, last: bool = False) -> None:
+        """Arrowheads along a way, about 100 points apart, in the view."""
+        far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way, axis=0).T))])
+        total, unit = far[-1], self.view.point
+        if total < 6 * unit:
+            return
+        count = max(int(total / (110 * unit)), 1)
+        stations = [total * (i + 0.55) / count for i in range(count)]
+        if last and total < 30 * unit:
+            stations = [total * 0.6]
+        for at in stations:
+            ends = [np.array([np.interp(at + d, far, way[:, k]) for k in (0, 1)])
+                    for d in (-3 * unit, 0.0, 3 * unit)]
+            if self.view.holds(*ends[1], 3):
+                base.arrowhead(self.ax, ends[1], ends[2] - ends[0], 8.5 * unit, colour, 15, gid)
+
+    # Where water comes from ----------------------------------------------------------------------
+
+    def _shed_points(self) -> None:
+        self.numbered = [found for found in shed_points_of(self.plan)
+                         if self.view.holds(*self._at(found[1]), 12)]
+        if not self.numbered:
+            return
+        storm = largest_storm(self.plan)
+        most = max(point.volumes[storm] for _, point in self.numbered)
+        for number, (_, point) in enumerate(self.numbered, 1):
+            x, y = self._at(point)
+            size = shed_size(point.volumes[storm], most)
+            self.ax.add_patch(Circle((x, y), size * self.view.point, facecolor=sy.SHED,
+                                     edgecolor=sy.PAPER, linewidth=1.2, zorder=24, gid="shed"))
+            self.ax.text(x, y, str(number), fontsize=sy.SMALL_SIZE, color=sy.PAPER, ha="center",
+                         va="center_baseline", fontweight="bold", zorder=25, gid="shed number")
+            self._block_at(x, y, size + 1)
+        self.drawn.add("shed")
+
+    def _at(self, point: ShedPoint) -> tuple[float, float]:
+        x, y = self.dem.xy(point.row, point.column)
+        return float(x), float(y)
+
+    def _run_on(self) -> list[tuple[float, float, float]]:
+        entries = []
+        for x, y, dx, dy, area in run_on_of(self.plan):
+            if not self.view.holds(x, y, 10):
+                continue
+            unit = self.view.point
+            way, side = np.array([dx, dy]), np.array([-dy, dx])
+            tip = np.array([x, y]) + way * 7 * unit
+            shape = [tip, tip - way * 15 * unit + side * 11 * unit,
+                     tip - way * 15 * unit + side * 5 * unit, tip - way * 34 * unit + side * 5 * unit,
+                     tip - way * 34 * unit - side * 5 * unit, tip - way * 15 * unit - side * 5 * unit,
+                     tip - way * 15 * unit - side * 11 * unit]
+            self.ax.add_patch(Polygon(shape, closed=True, facecolor=sy.PAPER, edgecolor=sy.WATER,
+                                      linewidth=1.2, zorder=21, alpha=0.95, gid="run-on"))
+            for share in (4, 12, 20, 28):
+                self._block_at(*(tip - way * share * unit), 7)
+            entries.append((float((tip - way * 20 * unit)[0]), float((tip - way * 20 * unit)[1]),
+                            area))
+            self.drawn.add("run-on")
+        return entries
+
+    def _block_at(self, x: float, y: float, radius: float) -> None:
+        px, py = self.ax.transData.transform((x, y))
+        reach = radius * self.labels.pixel
+        self.labels.block(Bbox.from_extents(px - reach, py - reach, px + reach, py + reach))
+
+    def _ink_of(self, line: FloatArray) -> None:
+        self.labels.ink_line(np.asarray(line, float), 1.0, 2)
+
+    # Lettering ---------------------------------------------------------------------------------
+
+    def _label_works(self) -> None:
+        order = sorted(self.groups, key=lambda g: (g.kind != "swale", g.kind == "tank", g.name))
+        for group in order:
+            stores = [self.plan.stores[i] for i in group.members]
+            if not any(s.placed.outline.intersects(self.view.box()) for s in stores):
+                continue
+            held = sum(s.store.capacity for s in stores)
+            colour = {"tank": sy.TANK, "tree basin": sy.TREE}.get(group.kind, sy.WATER)
+            lines = [Line(group.name, sy.LABEL_SIZE, colour, "bold"),
+                     Line(sy.brief(held, "volume", self.system), sy.LABEL_SIZE, colour)]
+            anchors, radius = self._anchors(group)
+            self.labels.place(lines, anchors, radius, "work label")
+
+    def _anchors(self, group: Group) -> tuple[FloatArray, float]:
+        placed = [self.plan.stores[i].placed for i in group.members]
+        if group.kind == "swale" and placed[0].route is not None:
+            from shapely.geometry import LineString
+
+            line = LineString(placed[0].route.line)
+            spots = [line.interpolate(s, normalized=True) for s in (0.5, 0.35, 0.65, 0.2, 0.8, 0.05,
+                                                                   0.95)]
+            return np.array([[p.x, p.y] for p in spots]), 3.0
+        if group.kind == "basin":
+            ring = placed[0].outline.exterior if placed[0].outline.geom_type == "Polygon" else (
+                placed[0].outline.convex_hull.exterior)
+            spots = [ring.interpolate(s, normalized=True) for s in np.linspace(0, 1, 9)[:-1]]
+            return np.array([[p.x, p.y] for p in spots]), 2.0
+        return np.array([[p.x, p.y] for p in placed]), 5.0
+
+    def _label_run_on(self, entries: list[tuple[float, float, float]]) -> None:
+        for x, y, area in entries:
+            words = ("run-on", f"from {shown(area, 'land', self.system, 1)}")
+            self.labels.place([Line(part, sy.TEXT_SIZE, sy.WATER, style="italic")
+                               for part in words], np.array([[x, y]]), 8.0, "run-on label",
+                              far=60)
+
+    def _label_roofs_and_roads(self) -> None:
+        box = self.view.box()
+        for roof in self.ground.roofs:
+            if not roof.outline.intersects(box):
+                continue
+            spot = roof.outline.representative_point()
+            ring = roof.outline.convex_hull.exterior
+            edge = [ring.interpolate(s, normalized=True) for s in np.linspace(0, 1, 9)[:-1]]
+            anchors = np.array([[p.x, p.y] for p in edge])
+            if not self.view.holds(spot.x, spot.y):
+                continue
+            self.labels.place([Line(roof.name, sy.SMALL_SIZE + 0.5, sy.ROOF_EDGE)], anchors, 0.0,
+                              "roof label", far=100)
+        for road in self.ground.roads:
+            shape = road.surface.intersection(box)
+            if shape.is_empty:
+                continue
+            part = max(getattr(shape, "geoms", [shape]), key=lambda g: g.area)
+            ring = part.exterior
+            spots = [ring.interpolate(s, normalized=True) for s in np.linspace(0, 1, 25)[:-1]]
+            self.labels.place([Line(road.name, sy.SMALL_SIZE + 0.5, sy.ROAD_INK, style="italic")],
+                              np.array([[p.x, p.y] for p in spots]), 0.0, "road label", far=12,
+                              leader=False)
+
+    def _scale_and_north(self) -> None:
+        """A scale bar and a north arrow in the emptiest corner."""
+        unit, view = self.view.point, self.view
+        length = sy.round_length(min(190 * unit, (view.east - view.west) * 0.25), self.system)
+        wide, high, gap = length.metres + 78 * unit, 58 * unit, 12 * unit
+        corners = [(view.west + gap, view.south + gap), (view.east - gap - wide, view.south + gap),
+                   (view.west + gap, view.north - gap - high),
+                   (view.east - gap - wide, view.north - gap - high)]
+
+        def busy(corner: tuple[float, float]) -> float:
+            x, y = corner
+            (x0, y0), (x1, y1) = self.ax.transData.transform([(x, y), (x + wide, y + high)])
+            return self.labels.ink_in(x0, y0, x1, y1)
+
+        x, y = min(corners, key=lambda c: (round(busy(c), 3), corners.index(c)))
+        self.ax.add_patch(Rectangle((x, y), wide, high, facecolor=sy.PAPER, edgecolor="none",
+                                    alpha=0.9, zorder=39))
+        sy.north_arrow(self.ax, x + 20 * unit, y + 12 * unit, 27 * unit)
+        sy.scale_bar(self.ax, x + 50 * unit, y + 20 * unit, length, 1.0, unit)
+        (x0, y0), (x1, y1) = self.ax.transData.transform([(x, y), (x + wide, y + high)])
+        self.labels.block(Bbox.from_extents(x0, y0, x1, y1), 2)
+
+    # The panel -----------------------------------------------------------------------------------
+
+    def _panel(self, column: Column) -> None:
+        title(column, self.plan.site.name, "Works and the ways of the water")
+        _Legend(self, column).draw()
+        foot = self._foot_lines(column)
+        above = len(foot) * sy.SMALL_SIZE * 1.32 + 16
+        self._shed_table(column, above)
+        self._works_table(column, above)
+        column.y = -column.height + above - 8
+        column.rule()
+        column.skip(7)
+        for line in foot:
+            column.text(line, sy.SMALL_SIZE, sy.SOFT_INK)
+
+    def _works_table(self, column: Column, above: float) -> None:
+        """Catchment of each work and the rain that fills it, if all find room."""
+        if not self.groups or column.room - above < 13 + 52 + 14.3 * len(self.groups):
+            return
+        design = self.plan.site.rain.design
+        column.skip(13)
+        column.text("Works", sy.HEAD_SIZE, weight="bold")
+        column.skip(2)
+        column.text(f"Rain that fills each, in a storm of {design.duration:g} h.", sy.SMALL_SIZE,
+                    sy.SOFT_INK)
+        column.skip(3)
+        wide = column.width
+        column.row([(wide - 70, "right", "catchment"), (wide, "right", "full at")],
+                   sy.SMALL_SIZE, sy.SOFT_INK)
+        for group in self.groups:
+            stores = [self.plan.stores[i] for i in group.members]
+            nodes = [self.plan.cascade.nodes[i] for i in group.members]
+            area = sum(n.catchment.area + n.roof.area for n in nodes)
+            full = [s.full_at for s in stores]
+            filled = "never" if any(f is None for f in full) else shown(
+                max(f for f in full if f is not None), "rain", self.system,
+                1 if self.system == "us" else 0)
+            column.row([(0, "left", group.name),
+                        (wide - 70, "right", _area_words(area, self.system)),
+                        (wide, "right", filled)])
+
+    def _shed_table(self, column: Column, above: float) -> None:
+        if not self.numbered:
+            return
+        storm = largest_storm(self.plan)
+        spec = self.plan.site.rain.storms[storm]
+        rows = min(len(self.numbered), max(int((column.room - above - 80) / 14.3), 0))
+        if not rows:
+            return
+        column.skip(13)
+        column.text("Roads and bare ground", sy.HEAD_SIZE, weight="bold")
+        column.skip(2)
+        column.text(f"Water that leaves them at each mark in the {spec.name} "
+                    f"({sy.plain(spec.depth, 'rain', self.system)}), and what of it fell on them.",
+                    sy.SMALL_SIZE, sy.SOFT_INK)
+        column.skip(3)
+        wide = column.width
+        unit = "gal" if self.system == "us" else "m³"
+        column.row([(wide - 58, "right", f"all, {unit}"), (wide, "right", f"own, {unit}")],
+                   sy.SMALL_SIZE, sy.SOFT_INK)
+        for number, (shed, point) in enumerate(self.numbered[:rows], 1):
+            column.row([(6, "center", f"{number}"), (18, "left", shed.name),
+                        (wide - 58, "right", _bare_number(point.volumes[storm], self.system)),
+                        (wide, "right", _bare_number(point.own_volumes[storm], self.system))])
+
+    def _foot_lines(self, column: Column) -> list[str]:
+        lines = [f"Contours every {_interval_words(self.interval, self.system)}."
+                 ] if self.interval else []
+        lines += ["Volumes are what each work holds up to its sill."]
+        frame = self.dem.frame
+        lines.append("Levels are heights of the elevation raster "
+                     f"{self.dem.source}, in {'feet' if self.system == 'us' else 'metres'}; "
+                     + datum_words(self.dem))
+        lines.append(f"Coordinate system: {frame.working.name}." if frame.working is not None
+                     else "The raster states no coordinate system.")
+        lines.append("North is grid north.")
+        return column.wrapped(" ".join(lines), sy.SMALL_SIZE, column.width)
+
+
+class _Legend:
+    """Symbols and their meaning, for what the map really shows."""
+
+    def __init__(self, made: _SiteMap, column: Column) -> None:
+        self.made, self.column, self.ax = made, column, column.ax
+
+    def draw(self) -> None:
+        """Draw an entry for everything that was drawn."""
+        self.column.skip(12)
+        made = self.made
+        rows: list[tuple[str, str, Callable[[float], None]]] = [
+            ("swale", "Swale, its berm on the downhill side", self._swale),
+            ("basin", "Basin, full to its sill", self._basin),
+            ("wall", "Wall of a basin", self._wall),
+            ("tree basin", "Tree basin", self._tree),
+            ("tank", "Tank", self._tank),
+            ("sill", "Sill, where a full work spills", self._sill),
+            ("spill", "Way of the spill", self._spill),
+            ("led", "Spill led by pipe or hand", self._led),
+            ("catchment", "Catchment of a work, tints in turn", self._tints),
+            ("run-on", "Run-on from beyond the boundary", self._run_on),
+            ("flow", "Water gathers, from "
+             + sy.plain(made.flow_from, "land", made.system)
+             + " up", self._flow),
+            ("shed", "A road or bare ground sheds here", self._shed),
+            ("bare", "Bare ground", self._bare),
+            ("road", "Road", self._road),
+            ("roof", "Roof", self._roof),
+            ("boundary", "Boundary", self._boundary),
+            ("contour", "Contour, index contour", self._contour)]
+        for key, words, sample in rows:
+            if key not in made.drawn:
+                continue
+            y = self.column.y - 8.5
+            sample(y)
+            self.ax.text(50, y, words, fontsize=sy.TEXT_SIZE, va="center", ha="left",
+                         gid=f"legend:{key}")
+            self.column.skip(17.0)
+
+    def _line(self, y: float, colour: str, width: float, style: Any = "-", x0: float = 4,
+              x1: float = 38, **more: Any) -> None:
+        self.ax.add_line(Line2D([x0, x1], [y, y], color=colour, linewidth=width, linestyle=style,
+                                **more))
+
+    def _swale(self, y: float) -> None:
+        self._line(y + 1.4, sy.WATER, 3.2)
+        self._line(y - 2.2, sy.EARTH, 1.6)
+
+    def _basin(self, y: float) -> None:
+        self.ax.add_patch(Rectangle((8, y - 5), 26, 10, facecolor=sy.POOL, edgecolor=sy.WATER,
+                                    linewidth=1.1))
+
+    def _wall(self, y: float) -> None:
+        self._line(y, sy.EARTH, 4.0, solid_capstyle="butt")
+
+    def _tree(self, y: float) -> None:
+        self.ax.add_patch(Circle((21, y), 5, facecolor=sy.TREE_FILL, edgecolor=sy.TREE,
+                                 linewidth=1.2))
+
+    def _tank(self, y: float) -> None:
+        for share, face in ((1.0, sy.PAPER), (0.62, sy.TANK)):
+            self.ax.add_patch(Circle((21, y), 4.6 * share, facecolor=face, edgecolor=sy.TANK,
+                                     linewidth=1.3))
+
+    def _sill(self, y: float) -> None:
+        self.ax.add_patch(Circle((21, y), 2.9, facecolor=sy.PAPER, edgecolor=sy.WATER,
+                                 linewidth=1.2))
+
+    def _spill(self, y: float) -> None:
+        self._line(y, sy.WATER, 1.2, (0, (4.5, 2.2)))
+        base.arrowhead(self.ax, np.array([25.0, y]), np.array([1.0, 0.0]), 8.5, sy.WATER, 5)
+
+    def _led(self, y: float) -> None:
+        self._line(y, sy.TANK, 1.3, (0, (1.2, 1.6)))
+        base.arrowhead(self.ax, np.array([25.0, y]), np.array([1.0, 0.0]), 8.5, sy.TANK, 5)
+
+    def _tints(self, y: float) -> None:
+        for i, tint in enumerate(sy.TINTS[:3]):
+            self.ax.add_patch(Rectangle((4 + i * 11.4, y - 5), 11.4, 10, facecolor=tint,
+                                        alpha=sy.TINT_ALPHA + 0.08, edgecolor="none"))
+
+    def _run_on(self, y: float) -> None:
+        self.ax.add_patch(Polygon([(36, y), (24, y + 6), (24, y + 2.8), (6, y + 2.8),
+                                   (6, y - 2.8), (24, y - 2.8), (24, y - 6)], closed=True,
+                                  facecolor=sy.PAPER, edgecolor=sy.WATER, linewidth=1.2))
+
+    def _flow(self, y: float) -> None:
+        for x0, width in ((4, 0.6), (16, 1.3), (28, 2.2)):
+            self._line(y, sy.FLOW, width, "-", x0, x0 + 10)
+
+    def _shed(self, y: float) -> None:
+        for x, size in ((12, 4.5), (28, 7.5)):
+            self.ax.add_patch(Circle((x, y), size, facecolor=sy.SHED, edgecolor=sy.PAPER,
+                                     linewidth=1.0))
+
+    def _bare(self, y: float) -> None:
+        self.ax.add_patch(Rectangle((6, y - 5.5), 30, 11, facecolor="none", edgecolor=sy.BARE,
+                                    hatch="....", linewidth=0.0, alpha=0.85))
+
+    def _road(self, y: float) -> None:
+        self._line(y, sy.ROAD_EDGE, 6.4, solid_capstyle="butt")
+        self._line(y, sy.ROAD, 4.8, solid_capstyle="butt")
+
+    def _roof(self, y: float) -> None:
+        self.ax.add_patch(Rectangle((13, y - 5), 16, 10, facecolor=sy.ROOF,
+                                    edgecolor=sy.ROOF_EDGE, linewidth=1.0))
+
+    def _boundary(self, y: float) -> None:
+        self._line(y, sy.BOUNDARY, 1.7, (0, (9, 2.5, 1.5, 2.5)))
+
+    def _contour(self, y: float) -> None:
+        self._line(y + 2.6, sy.CONTOUR, 0.6)
+        self._line(y - 2.6, sy.INDEX_CONTOUR, 1.1)
+
+
+def title(column: Column, name: str, subtitle: str) -> None:
+    """Write a sheet's title, as large as the column allows."""
+    size = sy.TITLE_SIZE
+    while size > 15 and len(column.wrapped(name, size, column.width, "bold")) > 1:
+        size -= 1
+    column.text(name, size, weight="bold", lead=1.2, gid="title")
+    column.skip(1)
+    column.text(subtitle, sy.HEAD_SIZE, sy.SOFT_INK)
+    column.skip(9)
+    column.rule()
+
+
+def groups_of(plan: Plan) -> list[Group]:
+    """Works as they are labelled: the bowls of a tree basin as one."""
+    together: dict[str, list[int]] = {}
+    for index, planned in enumerate(plan.stores):
+        together.setdefault(planned.placed.work.name, []).append(index)
+    return [Group(name if len(members) == 1 else f"{name} 1–{len(members)}",
+                  plan.stores[members[0]].placed.kind, tuple(members))
+            for name, members in together.items()]
+
+
+def tints_of(labels: NDArray[np.int32], groups: list[tuple[int, ...]]) -> list[int]:
+    """A tint for each group so that no two that touch share one, while tints last.
+
+    Parameters
+    ----------
+    labels : int32, shape (rows, columns)
+        Member + 1 of each cell; 0 for none.
+
+    Returns
+    -------
+    tints : list of int
+        Indices into `symbols.TINTS`; the largest catchment takes the first.
+    """
+    group_of = np.zeros(max((m for g in groups for m in g), default=0) + 2, np.int64)
+    for number, members in enumerate(groups, 1):
+        group_of[np.array(members) + 1] = number
+    marked = group_of[np.clip(labels, 0, len(group_of) - 1)]
+    touching: dict[int, set[int]] = {n: set() for n in range(1, len(groups) + 1)}
+    for a, b in ((marked[1:], marked[:-1]), (marked[:, 1:], marked[:, :-1]),
+                 (marked[1:, 1:], marked[:-1, :-1]), (marked[1:, :-1], marked[:-1, 1:])):
+        met = (a != b) & (a > 0) & (b > 0)
+        for one, other in np.unique(np.stack([a[met], b[met]], 1), axis=0):
+            touching[int(one)].add(int(other))
+            touching[int(other)].add(int(one))
+    sizes = np.bincount(marked.ravel(), minlength=len(groups) + 1)
+    chosen: dict[int, int] = {}
+    used = [0] * len(sy.TINTS)
+    for number in sorted(touching, key=lambda n: (-sizes[n], n)):
+        taken = {chosen[n] for n in touching[number] if n in chosen}
+        free = [t for t in range(len(sy.TINTS)) if t not in taken] or list(range(len(sy.TINTS)))
+        tint = min(free, key=lambda t: (used[t], t))
+        chosen[number] = tint
+        used[tint] += 1
+    return [chosen[n] for n in range(1, len(groups) + 1)]
+
+
+def bare_of(plan: Plan) -> list[NDArray[np.bool_]]:
+    """Patches of bare ground within the boundary, roads left out: those the plan lists."""
+    ground, dem = plan.inputs.ground, plan.inputs.dem
+    on_roads = np.zeros(dem.shape, bool)
+    for road in ground.roads:
+        on_roads |= road.cells
+    bare = {name for name, kind in published_classes().items() if kind.bare}
+    cover = np.where(on_roads | ~ground.inside, -1, ground.cover).astype(np.int16)
+    return bare_patches(cover, ground.classes, bare, dem.cell_area)
+
+
+def largest_storm(plan: Plan) -> int:
+    """Index of the deepest storm."""
+    storms = plan.site.rain.storms
+    return max(range(len(storms)), key=lambda i: (storms[i].depth, i))
+
+
+def shed_points_of(plan: Plan) -> list[tuple[Shed, ShedPoint]]:
+    """The places where roads and bare ground shed most in the largest storm, the largest first.
+
+    Roads come first: at least half of the places are kept for them.
+    """
+    storm, dem = largest_storm(plan), plan.inputs.dem
+    chosen: list[tuple[Shed, ShedPoint]] = []
+
+    def take(kinds: tuple[str, ...], most: int) -> None:
+        every = [(shed, point) for shed in plan.sheds if shed.kind in kinds
+                 for point in shed.points if point.volumes[storm] >= LEAST_SHED]
+        for shed, point in sorted(every, key=lambda f: (-f[1].volumes[storm], f[1].row,
+                                                        f[1].column)):
+            if len(chosen) >= most:
+                return
+            apart = [np.hypot(point.row - other.row, point.column - other.column) * dem.cell
+                     for _, other in chosen]
+            if all(gap >= SHED_POINTS_APART for gap in apart):
+                chosen.append((shed, point))
+
+    take(("road",), MOST_SHED_POINTS // 2)
+    take(("road", "bare ground"), MOST_SHED_POINTS)
+    return sorted(chosen, key=lambda f: (-f[1].volumes[storm], f[1].row, f[1].column))
+
+
+def shed_size(volume: float, most: float) -> float:
+    """Radius of the mark of a place that sheds `volume`. [pt]"""
+    return 5.8 + 4.2 * float(np.sqrt(volume / most))
+
+
+def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float]]:
+    """Where most run-on enters: place [m], unit vector of its way, area it comes from. [m2]"""
+    terrain, inside, dem = plan.terrain, plan.inputs.ground.inside, plan.inputs.dem
+    marks = np.where(inside, np.arange(1, inside.size + 1).reshape(inside.shape), 0)
+    first = terrain.labels(marks.astype(np.int32))
+    beyond = first[(~inside) & (first > 0)]
+    if not beyond.size:
+        return []
+    cells, counts = np.unique(beyond, return_counts=True)
+    order = np.lexsort((cells, -counts))
+    least = max(LEAST_RUN_ON * inside.sum() * dem.cell_area, 0.0)
+    found: list[list[float]] = []
+    for i in order[:4000]:
+        row, column = divmod(int(cells[i]) - 1, inside.shape[1])
+        x, y = (float(v) for v in dem.xy(row, column))
+        area = float(counts[i]) * dem.cell_area
+        near = next((f for f in found if np.hypot(f[0] - x, f[1] - y) < 25 * dem.cell), None)
+        if near is not None:
+            near[2] += area
+        else:
+            found.append([x, y, area, row, column])
+    entries = []
+    for x, y, area, row, column in sorted(found, key=lambda f: (-f[2], f[3], f[4]))[:MOST_RUN_ON]:
+        if area < least:
+            continue
+        path = terrain.path(int(row), int(column))[:14]
+        px, py = dem.xy(path[:, 0], path[:, 1])
+        way = np.array([px[-1] - x, py[-1] - y])
+        norm = float(np.hypot(*way))
+        if norm:
+            entries.append((x, y, float(way[0] / norm), float(way[1] / norm), area))
+    return entries
+
+
+def draw_swale_line(ax: Axes, line: FloatArray, dem: Any, view: View, top_width: float) -> None:
+    """A swale: its channel, and its berm on the downhill side."""
+    from shapely.geometry import LineString
+
+    unit = view.point
+    wide = max(top_width / unit, 3.6)
+    shape = LineString(line)
+    reach = max(2.5, dem.cell * 1.5)
+    sides = []
+    for offset in (reach, -reach):
+        moved = shape.offset_curve(offset)
+        points = np.concatenate([np.asarray(p.coords) for p in getattr(moved, "geoms", [moved])
+                                 if len(p.coords)] or [line])
+        heights = dem.height_at(points[:, 0], points[:, 1])
+        sides.append(float(np.nanmean(heights)) if np.isfinite(heights).any() else 0.0)
+    away = (1 if sides[0] <= sides[1] else -1) * (wide / 2 + 1.0) * unit
+    berm = shape.simplify(unit * 0.8).offset_curve(away)
+    pieces = [np.asarray(p.coords) for p in getattr(berm, "geoms", [berm]) if len(p.coords) > 1]
+    ax.add_collection(LineCollection(pieces, colors=sy.EARTH, linewidths=2.0, zorder=15.5,
+                                     gid="berm"), autolim=False)
+    ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.WATER, linewidth=wide, zorder=16,
+                       solid_capstyle="round", gid="swale"))
+
+
+def draw_pool(ax: Axes, outline: Any, cell: float) -> None:
+    """The water of a full basin."""
+    base.draw_area(ax, base.rounded(outline, cell), facecolor=sy.POOL, edgecolor=sy.WATER,
+                   linewidth=1.1, zorder=16, gid="basin")
+
+
+def draw_wall(ax: Axes, line: FloatArray) -> None:
+    """A basin's wall."""
+    ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.EARTH, linewidth=4.2, zorder=16.5,
+                       solid_capstyle="butt", gid="wall", path_effects=sy.cased(5.6)))
+
+
+def datum_words(dem: Any) -> str:
+    """What is known of the datum of the levels, as the end of a sentence."""
+    crs = dem.frame.source
+    vertical = next((part.name for part in (crs.sub_crs_list if crs is not None else [])
+                     if part.is_vertical), None)
+    return (f"their datum is {vertical}." if vertical else
+            "the file does not say from which datum.")
+
+
+def _parts(node: Any, placed: Any) -> tuple[FloatArray | None, FloatArray | None]:
+    """The led part of a spill's way, and the part over the ground."""
+    path = np.asarray(node.spill_path, float)
+    if len(path) < 2:
+        return None, None
+    if not node.piped:
+        return None, path
+    pipe = placed.work.pipe
+    count = len(pipe) if pipe is not None else 2
+    return path[:count], path[count - 1:]
+
+
+def _points_in(shape: Any, view: View, gap: float = 4.0) -> FloatArray:
+    """Points about `gap` points of paper apart within a shape and the view."""
+    from shapely import contains_xy
+
+    part = shape.intersection(view.box())
+    if part.is_empty:
+        return np.empty((0, 2))
+    west, south, east, north = part.bounds
+    step = gap * view.point
+    x, y = np.meshgrid(np.arange(west, east + step, step), np.arange(south, north + step, step))
+    inside = contains_xy(part.buffer(step / 2), x, y)
+    return np.stack([x[inside], y[inside]], 1)
+
+
+def round_area(area: float, system: str) -> float:
+    """The nearest of 1, 2 and 5 times a power of ten, in hectares or acres. [m2]"""
+    unit = 4046.8564224 if system == "us" else 1e4
+    power = 10.0 ** np.floor(np.log10(area / unit))
+    return float(min((n * power for n in (1, 2, 5, 10)),
+                     key=lambda v: abs(np.log(v * unit / area))) * unit)
+
+
+def _area_words(area: float, system: str) -> str:
+    """An area in m2, or in acres, so that a column of them can be compared."""
+    return shown(area, "land" if system == "us" else "area", system)
+
+
+def _bare_number(volume: float, system: str) -> str:
+    return sy.brief(volume, "volume", system).rsplit(" ", 1)[0]
+
+
+def _interval_words(interval: float, system: str) -> str:
+    return f"{interval / 0.3048:g} ft" if system == "us" else f"{interval:g} m"

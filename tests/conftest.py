@@ -1,0 +1,182 @@
+"""A small site of known geometry, a real raster, and the installed command."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+DEMO = Path(__file__).resolve().parents[1] / "demo_dem"
+#: Corner of the small site's raster, in UTM zone 34S. [m]
+WEST, NORTH = 500000.0, 6400000.0
+
+
+@dataclass(frozen=True)
+class Ran:
+    """What the command did."""
+
+    code: int
+    out: str
+    err: str
+
+    def json(self) -> dict:
+        return json.loads(self.out)
+
+
+def run_levelsill(*words: object, folder: Path | None = None, timeout: float = 240) -> Ran:
+    """Run the command as installed beside this Python."""
+    command = Path(sys.executable).parent / "levelsill"
+    done = subprocess.run([command, *map(str, words)], capture_output=True, text=True,
+                          cwd=folder, timeout=timeout, check=False)
+    return Ran(done.returncode, done.stdout, done.stderr)
+
+
+@pytest.fixture(scope="session")
+def levelsill():
+    return run_levelsill
+
+
+@pytest.fixture(scope="session")
+def real_raster(tmp_path_factory) -> Path:
+    """The Jacksboro fault model that matplotlib ships, as a GeoTIFF in degrees."""
+    import matplotlib.cbook
+    import rasterio
+    from rasterio.transform import from_origin
+
+    held = np.load(matplotlib.cbook.get_sample_data("jacksboro_fault_dem.npz", asfileobj=False))
+    heights = held["elevation"].astype(np.float32)
+    path = tmp_path_factory.mktemp("real") / "jacksboro.tif"
+    top = float(max(held["ymin"], held["ymax"]))
+    with rasterio.open(path, "w", driver="GTiff", height=heights.shape[0],
+                       width=heights.shape[1], count=1, dtype="float32", crs="EPSG:4326",
+                       transform=from_origin(float(held["xmin"]), top, float(held["dx"]),
+                                             float(held["dy"]))) as out:
+        out.write(heights, 1)
+    return path
+
+
+@pytest.fixture(scope="session", name="write_raster")
+def _write_raster():
+    return write_raster
+
+
+@pytest.fixture(scope="session", name="write_layer")
+def _write_layer():
+    return write_layer
+
+
+def write_raster(path: Path, heights: np.ndarray, cell: float = 1.0,
+                 crs: str | None = "EPSG:32734", unit: str | None = "metre", **more: object
+                 ) -> Path:
+    """Write a north-up raster with its corner at (WEST, NORTH)."""
+    import rasterio
+    from rasterio.transform import from_origin
+
+    with rasterio.open(path, "w", driver="GTiff", height=heights.shape[0],
+                       width=heights.shape[1], count=1, dtype=heights.dtype, crs=crs,
+                       transform=from_origin(WEST, NORTH, cell, cell), **more) as out:
+        out.write(heights, 1)
+        if unit:
+            out.units = (unit,)
+    return path
+
+
+def valley(rows: int = 160, columns: int = 120, along: float = 0.04, across: float = 0.08
+           ) -> np.ndarray:
+    """A V-valley that falls to the south with its floor in the middle column."""
+    row, column = np.mgrid[0:rows, 0:columns].astype(float)
+    return (200 - along * row + across * np.abs(column - columns // 2)).astype(np.float32)
+
+
+SMALL_SITE = """\
+name: Small valley
+elevation:
+  file: ground.tif
+boundary:
+  file: boundary.geojson
+cover:
+  file: cover.geojson
+  otherwise: pasture, poor
+soils:
+  file: soils.geojson
+  otherwise: C
+roads:
+  file: roads.geojson
+roofs:
+  file: roofs.geojson
+rain:
+  storms:
+    - name: shower
+      depth: 20 mm
+      duration: 2 h
+    - name: big day
+      depth: 60 mm
+      return period: 10
+  daily:
+    file: rain.csv
+evapotranspiration: [220, 180, 160, 110, 80, 60, 70, 100, 130, 170, 190, 220]
+works:
+  - kind: swale
+    name: east swale
+    through: [500085, 6399940]
+    length: 30 m
+  - kind: basin
+    name: pond
+    wall: [[500040, 6399870], [500080, 6399870]]
+    crest: 195.9 m
+  - kind: tree basin
+    name: trees
+    at: [[500035, 6399905], [500030, 6399900]]
+    crown: 3 m
+  - kind: tank
+    name: barn tank
+    at: [500100, 6399900]
+    volume: 5 m3
+    roofs: [barn]
+    demand: 50 L/day
+"""
+
+
+def write_layer(path: Path, rows: list[dict], crs: str = "EPSG:32734") -> Path:
+    import geopandas
+
+    geopandas.GeoDataFrame(rows, geometry="geometry", crs=crs).to_file(path)
+    return path
+
+
+@pytest.fixture
+def small_site(tmp_path) -> Path:
+    """A valley with a road, a roof and one work of each kind; the path of its site file."""
+    from shapely.geometry import LineString, box
+
+    folder = tmp_path / "small"
+    folder.mkdir()
+    write_raster(folder / "ground.tif", valley())
+    write_layer(folder / "boundary.geojson",
+                [{"name": "all", "geometry": box(500010, 6399850, 500110, 6399980)}])
+    write_layer(folder / "cover.geojson", [
+        {"cover": "bare soil", "geometry": box(500070, 6399950, 500090, 6399970)}])
+    write_layer(folder / "soils.geojson", [
+        {"group": "B", "geometry": box(500050, 6399850, 500070, 6399980)}])
+    write_layer(folder / "roads.geojson", [
+        {"name": "track", "width": "4", "geometry": LineString([(500012, 6399960),
+                                                                (500108, 6399955)])}])
+    write_layer(folder / "roofs.geojson", [
+        {"name": "barn", "geometry": box(500095, 6399890, 500105, 6399898)}])
+    days = np.arange("2010-01-01", "2013-01-01", dtype="datetime64[D]")
+    rain = np.where(np.arange(days.size) % 9 == 0, 14.0, 0.0)
+    (folder / "rain.csv").write_text("date,rain_mm\n" + "".join(
+        f"{day},{depth}\n" for day, depth in zip(days, rain, strict=True)))
+    path = folder / "site.yaml"
+    path.write_text(SMALL_SITE)
+    return path
+
+
+@pytest.fixture(scope="session")
+def demo_site() -> Path:
+    return DEMO / "site.yaml"

@@ -1,0 +1,98 @@
+"""Catchments: labels, edge cells and outlines."""
+
+import numpy as np
+import pytest
+from constructed import dem_of, formula_dem
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+
+from terrain.surface.accumulation import accumulate
+from terrain.surface.catchments import edge_cells, label_catchments, outline
+from terrain.surface.depressions import fill_hollows
+from terrain.surface.flow_direction import steepest_descent
+from terrain.surface.flow_paths import trace_downslope
+from terrain.surface.terrain import Terrain
+
+GROUND = hnp.arrays(np.float32, hnp.array_shapes(min_dims=2, max_dims=2, min_side=3, max_side=10),
+                    elements=st.integers(0, 4).map(float) | st.floats(-400, 8000, width=32))
+
+
+@given(GROUND, st.integers(0, 2**32 - 1))
+def test_each_cell_bears_the_mark_its_own_way_down_meets_first(heights, seed):
+    """Against the obvious: walk down from every single cell."""
+    direction = steepest_descent(*fill_hollows(heights))
+    random = np.random.default_rng(seed)
+    marks = np.where(random.random(heights.shape) < 0.15,
+                     random.integers(1, 5, heights.shape), 0).astype(np.int32)
+    label = label_catchments(direction, marks)
+    for row, column in np.ndindex(*heights.shape):
+        met = [int(marks[r, c]) for r, c in trace_downslope(direction, row, column) if marks[r, c]]
+        assert label[row, column] == (met[0] if met else 0)
+
+
+@given(GROUND)
+def test_catchments_of_the_outlets_partition_the_raster(heights):
+    direction = steepest_descent(*fill_hollows(heights))
+    outlet = direction == 8
+    marks = np.zeros(heights.shape, np.int32)
+    marks[outlet] = np.arange(1, outlet.sum() + 1)
+    label = label_catchments(direction, marks)
+    assert (label > 0).all()  # every cell has its outlet, and only one
+    sizes = np.bincount(label.ravel())[1:]
+    assert np.array_equal(sizes, accumulate(direction)[outlet])
+
+
+def test_catchment_of_a_point_is_its_contributing_area():
+    terrain = Terrain(formula_dem(lambda x, y: 0.1 * abs(x - 15) + 0.06 * y, 30, 40, 1.0))
+    for row, column in [(20, 15), (35, 14), (5, 3)]:
+        outlet = np.zeros(terrain.dem.shape, bool)
+        outlet[row, column] = True
+        found = terrain.catchment(outlet)
+        assert found.sum() * 1.0 == terrain.contributing_area[row, column]
+
+
+def test_edge_cells_are_the_border_and_the_rim_of_voids():
+    heights = np.zeros((7, 9), np.float32)
+    heights[3, 4] = np.nan
+    expected = np.ones((7, 9), bool)
+    expected[1:-1, 1:-1] = False
+    expected[2:5, 3:6] = True
+    expected[3, 4] = False
+    assert np.array_equal(edge_cells(heights), expected)
+
+
+def test_a_catchment_within_the_raster_touches_no_edge_and_one_cut_by_it_does():
+    """A ridge crosses the raster: below it a catchment ends at the ridge."""
+    terrain = Terrain(formula_dem(
+        lambda x, y: 10 - 0.2 * abs(y - 30) + 0.3 * np.maximum(abs(x - 20) - 5, 0), 40, 60, 1.0))
+    inner = np.zeros(terrain.dem.shape, bool)
+    inner[40, 20] = True  # ten metres below the ridge, in a trough
+    assert terrain.contributing_area[40, 20] > 5
+    assert not terrain.touches_edge(terrain.catchment(inner))
+    west = terrain.catchment(np.roll(inner, -20, 1))
+    assert terrain.touches_edge(west)
+
+
+def test_a_catchment_beside_a_void_touches_the_edge():
+    heights = np.add.outer(np.zeros(9), np.arange(9) * 0.5)
+    outlet = np.zeros((9, 9), bool)
+    outlet[4, 3] = True
+    whole = Terrain(dem_of(np.where(np.arange(9)[None, :] == 8, 5.0, heights)))
+    ringed = Terrain(dem_of(np.where((np.indices((9, 9))[1] == 7)
+                                     & (np.indices((9, 9))[0] == 4), np.nan, heights)))
+    assert whole.touches_edge(whole.catchment(outlet))  # the strip runs to the east border
+    assert ringed.touches_edge(ringed.catchment(outlet))  # the void cuts it before that
+    assert not ringed.catchment(outlet)[4, 8]
+
+
+@given(hnp.arrays(np.bool_, (6, 8)))
+def test_outline_encloses_the_cells_and_nothing_else(mask):
+    from shapely import Point
+
+    dem = dem_of(np.zeros((6, 8)), 2.5, left=100.0, top=50.0)
+    shape = outline(mask, dem.transform)
+    assert shape.area == pytest.approx(mask.sum() * 6.25)
+    x, y = dem.xy(*np.indices(mask.shape))
+    assert [shape.contains(Point(a, b)) for a, b in zip(x.flat, y.flat, strict=True)
+            ] == mask.ravel().tolist()

@@ -1,0 +1,62 @@
+"""Tree bowls, what a tree needs, and the published catchment ratios."""
+
+import math
+
+import numpy as np
+import pytest
+from published import rows
+
+from terrain.works.rules import Rulebook
+from terrain.works.tree_basin import bowl, catchment_ratio, tree_need
+
+
+# Critchley & Siegert, Water Harvesting, FAO AGL/MISC/17/91 (1991), sect. 4.3: 7.2, 3.2, about 2.
+@pytest.mark.parametrize(("section", "printed", "within"), [
+    ("4.3 example 1", 7.2, 0.05), ("4.3 example 2", 3.2, 0.05), ("4.3 example 3", 2.0, 0.5)])
+def test_catchment_ratios_of_the_fao_examples(section, printed, within):
+    row = next(r for r in rows("fao_water_harvesting_ratio.csv") if r["section"] == section)
+    found = float(catchment_ratio(*(float(row[name]) for name in (
+        "water_requirement_mm", "design_rainfall_mm", "runoff_coefficient", "efficiency"))))
+    assert found == pytest.approx(printed, abs=within)
+    assert found == pytest.approx(float(row["recomputed"]), abs=5e-4)
+
+
+# The same, sect. 4.4: 84 m2 for a tree unit, 10 m2 of it the root area.
+def test_tree_unit_of_the_fao_example():
+    row = next(r for r in rows("fao_water_harvesting_ratio.csv") if r["section"].startswith("4.4"))
+    root = float(row["root_area_m2"])
+    ratio = float(catchment_ratio(float(row["water_requirement_mm"]),
+                                  float(row["design_rainfall_mm"]),
+                                  float(row["runoff_coefficient"]), float(row["efficiency"])))
+    assert root * ratio == pytest.approx(74.29, abs=0.005)
+    assert root * ratio + root == pytest.approx(84, abs=0.5)
+
+
+def test_rain_enough_asks_for_no_catchment_and_figures_may_come_in_lists():
+    found = catchment_ratio([400, 600], [500, 300], 0.5, 0.5)
+    assert found == pytest.approx(np.array([0.0, 4.0]))
+
+
+@pytest.mark.parametrize("given_", [(500, 0, 0.5, 0.5), (500, 300, 0, 0.5), (500, 300, 0.5, -1)])
+def test_ratio_without_runoff_is_refused(given_):
+    with pytest.raises(ValueError, match="must be above 0"):
+        catchment_ratio(*given_)
+
+
+def test_tree_need_is_depth_over_the_crown():
+    """A crown 4 m wide covers 12.566 m2; 0.5 of 1,000 mm less 120 mm of rain is 380 mm."""
+    assert tree_need(1000, 0.5, 4.0, 120) == pytest.approx(12.566 * 0.380, rel=1e-4)
+    assert tree_need(200, 0.5, 4.0, 120) == 0
+
+
+def test_a_bowl_is_a_frustum_under_the_crown():
+    """Crown 3 m, 0.2 m deep, sides 2:1: radii 1.5 and 1.1 m."""
+    curve = bowl(3.0, 0.2, 55.0, Rulebook())
+    assert curve.capacity == pytest.approx(math.pi * 0.2 / 3 * (1.5**2 + 1.5 * 1.1 + 1.1**2))
+    assert curve.areas[-1] == pytest.approx(math.pi * 1.5**2)
+    assert curve.levels[-1] == pytest.approx(55.0)
+
+
+def test_a_bowl_whose_sides_meet_is_refused():
+    with pytest.raises(ValueError, match="sides of 2:1 meet before a bowl 2.0 m wide is 0.50 m"):
+        bowl(2.0, 0.5, 55.0, Rulebook())
