@@ -18,6 +18,7 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyogrio
 import rasterio
 import rasterio.features
 import shapely
@@ -64,7 +65,8 @@ def fractal(shape: tuple[int, int], rng: np.random.Generator, beta: float,
     fx = np.fft.rfftfreq(shape[1])[None, :]
     f = np.hypot(fy, fx)
     f[0, 0] = 1.0
-    power = f ** (-beta / 2) * (1 - np.exp(-((f * longest) ** 4))) * np.exp(-((f * shortest / 2) ** 4))
+    power = f ** (-beta / 2) * (1 - np.exp(-((f * longest) ** 4)))
+    power *= np.exp(-((f * shortest / 2) ** 4))
     power[0, 0] = 0.0
     noise = np.fft.irfft2(np.fft.rfft2(rng.standard_normal(shape)) * power, s=shape)
     return noise / noise.std()
@@ -545,7 +547,7 @@ def cover_codes(soil: NDArray[np.int16], known: dict, orchard: Polygon,
     codes[away_from(known["yard"].buffer(3)) + 0.7 * ragged < 2] = 4
     codes[away_from(turned(*HOUSE, YARD[4])) + 0.4 * ragged < 7] = 5
     codes[away_from(orchard) == 0] = 6
-    codes[(X < 235 - 25 * ragged) & (Y > 500 + 8 * ragged)] = 0
+    codes[(X < 235 - 25 * ragged) & (Y > 474 + 8 * ragged)] = 0
     return codes
 
 
@@ -877,7 +879,7 @@ money:
 # What is to be dug, built or set up, from the top of the land down.
 works:
 
-  # Two level channels on the slope below the ridge; the upper spills on to the lower.
+  # Two level channels on the slope below the road; the upper spills on to the lower.
   # A hole test beside each took in 12 mm/h.
   - name: upper swale
     kind: swale
@@ -979,9 +981,11 @@ def main(folder: Path | None = None) -> None:
         "roads": gpd.GeoDataFrame(
             {"name": ["access road", "yard drive"], "width": [ROAD_WIDTH, DRIVE_WIDTH],
              "cover": ["dirt road", "gravel road"]},
-            geometry=[placed(LineString(known[k].points[::6]).simplify(0.05))
+            geometry=[placed(LineString(known[k].points[::6]).simplify(0.05)
+                             .intersection(box(0, 0, COLUMNS, ROWS)))
                       for k in ("road", "drive")], crs=CRS),
     }
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2024-01-01T00:00:00.000Z"})
     package = folder / "site.gpkg"
     package.unlink(missing_ok=True)
     for name, table in layers.items():

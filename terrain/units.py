@@ -55,6 +55,9 @@ def _registry() -> Any:
 
     registry: Any = pint.UnitRegistry()
     registry.define("cfs = foot**3 / second")
+    # The international acre; pint's own is of the US survey foot, 4 ppm larger.
+    registry.define("acre = 43560 * foot**2")
+    registry.define("acre_foot = acre * foot")
     return registry
 
 

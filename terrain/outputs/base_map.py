@@ -150,7 +150,7 @@ def draw_shade(ax: Axes, dem: Dem) -> None:
               interpolation="bilinear", zorder=1, aspect="equal")
 
 
-def contour_interval(dem: Dem, point: float, system: str, apart: float = 13.0) -> float:
+def contour_interval(dem: Dem, point: float, system: str, apart: float = 15.0) -> float:
     """A round interval that sets contours about `apart` points from each other. [m]
 
     At least three contours are drawn where the ground is not quite level.

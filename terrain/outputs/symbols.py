@@ -155,7 +155,7 @@ def round_length(most: float, system: str) -> RoundLength:
         power *= 10
     while power > room:
         power /= 10
-    number, parts = max((n * power, p) for n, p in ((1, 4), (2, 4), (4, 4), (5, 5))
+    number, parts = max((n * power, p) for n, p in ((1, 4), (2, 4), (3, 3), (4, 4), (5, 5))
                         if n * power <= room * (1 + 1e-9))
     return RoundLength(number * size, number, unit, parts)
 

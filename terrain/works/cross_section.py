@@ -82,6 +82,7 @@ def bank_under_water(height: float, top: float, wet_slope: float, depth: float) 
 
 def depth_for_area(area: float, bed: float, side_slope: float) -> float:
     """Depth at which `channel_area` is `area`. [m]"""
-    if side_slope == 0:
-        return area / bed
-    return (math.sqrt(bed * bed + 4 * side_slope * area) - bed) / (2 * side_slope)
+    if area == 0:
+        return 0.0
+    # Written so that it loses no figures where the sides are nearly upright.
+    return 2 * area / (bed + math.sqrt(bed * bed + 4 * side_slope * area))

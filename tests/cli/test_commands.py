@@ -1,0 +1,158 @@
+"""Every command through the installed program, on the small site and on a real raster."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cli.main import COMMANDS
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_help_with_an_example(levelsill, command):
+    ran = levelsill(command, "--help")
+    assert ran.code == 0
+    assert ran.err == ""
+    assert f"levelsill {command} " in ran.out.split("Options:")[0].split("\n\n", 1)[1]
+
+
+def test_survey_of_a_real_raster(levelsill, real_raster):
+    answer = levelsill("survey", real_raster, "--json").json()
+    assert answer["working_crs"] == "WGS 84 / UTM zone 16N"
+    assert answer["rows"] * answer["columns"] > 100_000
+    assert sum(answer["slope_shares"].values()) == pytest.approx(1)
+    assert "same as richdem's" in answer["notes"][-1]
+    assert any("too coarse" in note for note in answer["notes"])
+    words = levelsill("survey", real_raster)
+    assert words.code == 0
+    assert "Hollows" in words.out
+
+
+def test_shed_of_a_real_raster_is_what_pyflwdir_finds(levelsill, real_raster):
+    """The catchment of a point, against the basin that pyflwdir draws from the same surface."""
+    import pyflwdir
+
+    from terrain.inputs.elevation import read_elevation
+    from terrain.surface.terrain import Terrain
+
+    dem = read_elevation(real_raster)
+    ground = Terrain(dem)
+    inner = np.where(ground.edge, 0, np.nan_to_num(ground.contributing_area))
+    row, column = np.unravel_index(np.argsort(inner.ravel())[-400], inner.shape)
+    lon, lat = dem.frame.to_lonlat(*dem.xy(int(row), int(column)))
+    answer = levelsill("shed", real_raster, "--lonlat", f"--at={float(lon)},{float(lat)}",
+                       "--storm", "1in", "--storm", "50mm", "--cn", "80", "--json").json()
+    known = np.isfinite(dem.heights)
+    # pyflwdir needs the same directions: they are handed over in its own D8 code.
+    code = np.array([1, 2, 4, 8, 16, 32, 64, 128, 0], np.uint8)
+    d8 = np.where(known, code[np.minimum(ground.direction, 8)], 247).astype(np.uint8)
+    flow = pyflwdir.from_array(d8, ftype="d8", check_ftype=False)
+    basin = flow.basins(idxs=np.array([int(row) * dem.shape[1] + int(column)]))
+    cells = int((basin == 1).sum())
+    assert answer["catchment_m2"] == pytest.approx(cells * dem.cell_area, rel=1e-6)
+    assert cells > 1000
+    # TR-55 (1986), Table 2-1: 1.0 in on CN 80 gives 0.08 in.
+    first = answer["storms"][0]
+    assert first["rain_mm"] == 25.4
+    assert first["runoff_m3"] / answer["catchment_m2"] * 1000 / 25.4 == pytest.approx(0.08,
+                                                                                      abs=0.005)
+
+
+def test_swale_on_a_real_raster(levelsill, real_raster):
+    answer = levelsill("swale", real_raster, "--lonlat", "--through=-84.2,36.6", "--length",
+                       "120m", "--storm", "30mm", "--cn", "80", "--json").json()
+    assert answer["length_m"] == pytest.approx(120, abs=0.5)
+    assert answer["storage_m3"] == pytest.approx((0.6 + 2 * 0.3) * 0.3 * answer["length_m"],
+                                                 rel=1e-6)
+    lon, lat = np.array(answer["line"]["coordinates"]).T
+    assert np.hypot(lon + 84.2, lat - 36.6).min() < 1e-5
+    storm = answer["storms"][0]
+    assert storm["caught_m3"] + storm["spilled_m3"] == pytest.approx(storm["runoff_m3"])
+    assert storm["caught_m3"] == pytest.approx(min(storm["runoff_m3"], answer["storage_m3"]))
+    assert answer["cautions"]
+
+
+def test_basin_on_a_real_raster(levelsill, real_raster):
+    """A wall across the narrowest notch below a large hollow of the real raster."""
+    from terrain.inputs.elevation import read_elevation
+    from terrain.surface.terrain import Terrain
+
+    dem = read_elevation(real_raster)
+    ground = Terrain(dem)
+    ends, level = _valley_wall(dem, ground)
+    points = [f"{float(x)},{float(y)}" for x, y in
+              (dem.frame.to_lonlat(*end) for end in ends)]
+    ran = levelsill("basin", real_raster, "--lonlat", "--wall", *points, "--crest", f"{level}m",
+                    "--sill", f"{level - 1}m", "--storm", "40mm", "--cn", "80", "--json")
+    answer = ran.json()
+    volumes = [step["volume_m3"] for step in answer["curve"]]
+    assert volumes == sorted(volumes)
+    assert volumes[-1] == pytest.approx(answer["gross_storage_m3"], rel=1e-6)
+    assert 0 < answer["storage_m3"] < answer["gross_storage_m3"]
+    assert any("dam" in caution for caution in answer["cautions"])
+
+
+def _valley_wall(dem, ground):
+    """Search the raster for a straight wall from slope to slope that holds water."""
+    from terrain.errors import InputError
+    from terrain.works.basin import design_wall
+    from terrain.works.rules import Rulebook
+
+    area = np.where(ground.edge, 0, np.nan_to_num(ground.contributing_area))
+    order = np.argsort(area.ravel())[::-1][::37]
+    for cell in order[:200]:
+        row, column = divmod(int(cell), dem.shape[1])
+        x, y = (float(v) for v in dem.xy(row, column))
+        level = float(dem.heights[row, column]) + 12
+        for turn in np.arange(0, np.pi, np.pi / 8):
+            step = np.array([np.cos(turn), np.sin(turn)]) * 500
+            ends = [(x - step[0], y - step[1]), (x + step[0], y + step[1])]
+            try:
+                design_wall(ground, ends, level, level - 1, Rulebook(), "trial")
+            except InputError:
+                continue
+            return ends, level
+    raise AssertionError("no valley for a wall was found on the raster")
+
+
+def test_us_units_print_throughout(levelsill, small_site):
+    ran = levelsill("swale", small_site.parent / "ground.tif", "--through", "500085,6399940",
+                    "--storm", "1.2in", "--cn", "85", "--units", "us")
+    assert ran.code == 0
+    assert "gal" in ran.out
+    assert "yd³" in ran.out
+    assert " m³" not in ran.out.split("Cautions")[0]
+
+
+def test_pictures_are_drawn(levelsill, small_site, tmp_path):
+    ground = small_site.parent / "ground.tif"
+    for words in (["survey", ground], ["shed", ground, "--at", "500060,6399900"],
+                  ["swale", ground, "--through", "500085,6399940"],
+                  ["basin", ground, "--wall", "500040,6399870", "500080,6399870", "--crest",
+                   "195.9m"]):
+        picture = tmp_path / f"{words[0]}.png"
+        ran = levelsill(*words, "--picture", picture)
+        assert ran.code == 0, ran.err
+        assert picture.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def test_dug_basin_from_a_layer(levelsill, small_site, tmp_path, write_layer):
+    from shapely.geometry import box
+
+    rim = write_layer(tmp_path / "rim.geojson", [{"geometry": box(500080, 6399900, 500090,
+                                                                  6399912)}])
+    answer = levelsill("basin", small_site.parent / "ground.tif", "--dug", rim, "--depth", "0.9m",
+                       "--batter", "2:1", "--json").json()
+    # Prismoidal rule (USDA Agriculture Handbook 590, 1997) for 10 by 12 m, sides 2:1, 0.9 m deep.
+    top, middle, floor = 10 * 12, 8.2 * 10.2, 6.4 * 8.4
+    assert answer["storage_m3"] == pytest.approx(0.9 / 6 * (top + 4 * middle + floor), rel=1e-3)
+    assert answer["cut_m3"] > answer["storage_m3"]
+
+
+def test_start_then_check(levelsill, tmp_path):
+    ran = levelsill("start", tmp_path / "demo", "--demo")
+    assert ran.code == 0
+    assert levelsill("check", tmp_path / "demo").code == 0
+    again = levelsill("start", tmp_path / "demo", "--demo")
+    assert again.code == 2
+    assert "already" in again.err

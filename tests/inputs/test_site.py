@@ -1,0 +1,78 @@
+"""The site file: what it may say, and how its slips are told."""
+
+import pytest
+
+from terrain.errors import InputError
+from terrain.inputs.site import read_site
+from terrain.inputs.starter import begin
+
+
+def test_the_small_site(small_site):
+    site = read_site(small_site)
+    assert [work.kind for work in site.works] == ["swale", "basin", "tree basin", "tank"]
+    assert site.works[2].at == [(500035.0, 6399905.0), (500030.0, 6399900.0)]
+    assert site.works[3].demand == pytest.approx(0.05)
+    assert site.rain.design.name == "big day"
+    assert site.where("rain", "storms", 0, "depth").endswith("line 19")
+    assert site.where_work("pond", "crest").endswith('line 35, works "pond", crest')
+
+
+def test_numbers_without_a_unit_are_taken_as_declared_and_remembered(small_site):
+    text = small_site.read_text().replace("depth: 20 mm", "depth: 2")
+    small_site.write_text("units: us\n" + text)
+    site = read_site(small_site)
+    assert site.rain.storms[0].depth == pytest.approx(50.8)
+    assert "depth 2 taken as in" in site.bare_numbers
+
+
+def test_the_design_storm_is_the_one_named_else_the_commonest_rare_one(small_site):
+    text = small_site.read_text()
+    small_site.write_text(text.replace("  daily:", "    - {name: flood, depth: 90 mm, return "
+                                       "period: 100}\n  daily:"))
+    assert read_site(small_site).rain.design.name == "big day"
+    small_site.write_text(text.replace("  daily:", "  design storm: shower\n  daily:"))
+    assert read_site(small_site).rain.design.name == "shower"
+    small_site.write_text(text.replace("  daily:", "  design storm: deluge\n  daily:"))
+    with pytest.raises(InputError, match="deluge"):
+        read_site(small_site)
+
+
+def test_a_misspelt_field_is_told_with_the_nearest_one(small_site):
+    small_site.write_text(small_site.read_text().replace("crown: 3 m", "crowns: 3 m"))
+    with pytest.raises(InputError, match=r'works "trees".*crowns.*not known.*crown'):
+        read_site(small_site)
+
+
+@pytest.mark.parametrize("text", ["", "- a\n- b\n", "just words\n", "a: b: c\n", "a: *b\n",
+                                  "a: 1\na: 2\n", "\x00", "{"])
+def test_what_is_no_site_file(tmp_path, text):
+    path = tmp_path / "site.yaml"
+    path.write_text(text)
+    with pytest.raises(InputError, match=r"site\.yaml"):
+        read_site(path)
+
+
+def test_the_starter_is_a_valid_site_file(tmp_path):
+    site = read_site(begin(tmp_path / "new", demo=False))
+    assert site.works == []
+    with pytest.raises(InputError, match="already"):
+        begin(tmp_path / "new", demo=False)
+
+
+def test_the_starters_examples_are_valid_too(tmp_path):
+    """Every commented-out field of the starter, taken in, still reads."""
+    path = begin(tmp_path / "new", demo=False)
+    lines = []
+    for line in path.read_text().replace("works: []", "works:").splitlines():
+        in_works = any(earlier.startswith("works:") for earlier in lines)
+        if in_works and line.startswith("#  "):
+            line = line[1:]
+        elif line.startswith(("# roads:", "# roofs:", "# evapotranspiration:", "#   ")):
+            line = line[2:] if ":" in line else line
+        lines.append(line if not line.startswith("  1.2 in") else "")
+    path.write_text("\n".join(lines) + "\n")
+    site = read_site(path)
+    assert [work.kind for work in site.works] == ["swale", "basin", "basin", "tree basin", "tank"]
+    assert site.roads is not None
+    assert site.roofs is not None
+    assert len(site.evapotranspiration) == 12

@@ -1,0 +1,64 @@
+"""Quantities read and printed."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from published import rows
+
+from terrain.units import DIMENSIONS, NAMES, PRINTED, read_quantity, shown
+
+DEFINED = {row["quantity"]: float(row["value"]) for row in rows("conversions.csv")}
+
+
+@pytest.mark.parametrize(("text", "dimension", "inside"), [
+    # Definitions: inch 25.4 mm, foot 0.3048 m, US gallon 231 cubic inches (3.785411784 L).
+    ("1.2 in", "rain", 30.48), ("1.2in", "rain", 30.48), ("30mm", "rain", 30.0),
+    ("40 cm", "length", 0.4), ("10 ft", "length", 3.048), ("11,000 gal", "volume", 41.639529624),
+    ("1 acre-ft", "volume", DEFINED["acre-ft in m3"]), ("3 acre", "area", 3 * 4046.8564224),
+    ("1 gal", "volume", DEFINED["US gallon in litre"] / 1000), ("2 ha", "area", 20000.0),
+    ("250 L/day", "use", 0.25), ("100 gal per day", "use", 0.3785411784),
+    ("0.5 in/h", "rate", 12.7), ("1 cfs", "flow", 0.3048**3), ("90 min", "time", 1.5),
+    ("12 m³", "volume", 12.0), (".5 m", "length", 0.5), ("1e3 L", "volume", 1.0),
+])
+def test_a_quantity_with_its_unit(text, dimension, inside):
+    assert read_quantity(text, dimension) == pytest.approx(inside, rel=1e-9)
+
+
+@pytest.mark.parametrize(("given_", "dimension", "metric", "us"), [
+    (30, "rain", 30.0, 762.0), (2, "length", 2.0, 0.6096), ("100", "volume", 100.0, 0.3785411784),
+    (1000, "use", 1.0, 3.785411784)])
+def test_a_bare_number_takes_the_declared_unit(given_, dimension, metric, us):
+    assert read_quantity(given_, dimension, "metric") == pytest.approx(metric)
+    assert read_quantity(given_, dimension, "us") == pytest.approx(us)
+
+
+@pytest.mark.parametrize(("text", "says"), [
+    ("6'", "quote mark"), ('6"', "quote mark"), ("deep", "number"), ("3 gal", "not a length"),
+    ("3 furbles", "unknown unit"), (True, "not a quantity"), ("", "number"), ("1.2.3 m", "unit")])
+def test_what_is_no_length(text, says):
+    with pytest.raises(ValueError, match=says):
+        read_quantity(text, "length")
+
+
+def test_every_dimension_has_a_name():
+    assert set(NAMES) == set(DIMENSIONS)
+
+
+@given(st.floats(0.01, 999.0), st.sampled_from(["length", "rain", "area", "volume", "flow"]),
+       st.sampled_from(["metric", "us"]))
+def test_what_is_printed_reads_back(value, dimension, system):
+    text = shown(value, dimension, system, decimals=6)
+    assert read_quantity(text, dimension) == pytest.approx(value, abs=2e-6, rel=1e-4)
+
+
+def test_printed_units_agree_with_the_definitions():
+    assert PRINTED["volume"][1][1] == pytest.approx(1000 / DEFINED["US gallon in litre"])
+    assert PRINTED["land"][1][1] == pytest.approx(1 / DEFINED["acre in m2"])
+
+
+def test_unknown_and_thousands():
+    assert shown(None, "length") == "unknown"
+    assert shown(float("nan"), "length") == "unknown"
+    assert shown(12345.67, "volume") == "12,346 m³"
+    assert shown(1234.567, "level") == "1,234.57 m"
+    assert shown(-0.001, "length") == "0.0 m"

@@ -1,0 +1,165 @@
+"""Swales on ground whose contours are known."""
+
+import numpy as np
+import pytest
+from constructed import formula_dem
+from hypothesis import given
+from hypothesis import strategies as st
+
+from terrain.errors import InputError
+from terrain.surface.terrain import Terrain
+from terrain.works.cross_section import area_on_slope
+from terrain.works.rules import Rulebook
+from terrain.works.sill import Sill
+from terrain.works.swale import (
+    SwaleLine,
+    along_of,
+    cut_to,
+    finish,
+    line_cells,
+    place_sill,
+    smoothed,
+    storage_per_metre,
+    trace,
+    window,
+)
+
+
+def hillside(slope=0.06, cell=1.0):
+    return Terrain(formula_dem(lambda x, y: 100 + slope * y, 120, 60, cell))
+
+
+def traced(terrain, x=60.0, y=30.0, reach=40.0):
+    return trace(terrain, smoothed(terrain.dem), x, y, "swale", Rulebook(), reach)
+
+
+def made(length=60.0, slope=0.0, depth=0.3, width=0.6, side=2.0, head=0.05, rules=None):
+    rules = rules or Rulebook()
+    route = SwaleLine(np.array([[0.0, 0.0], [length, 0.0]]), 100.0, 0.0, slope, slope)
+    sill = Sill(100.0, 4.0, head, 0.0, 1.7)
+    return finish(hillside(), route, depth, width, side, sill, 5.0, 0.0, rules), rules
+
+
+# Constructed: (0.6 + 2 x 0.3) x 0.3 x 60 = 21.6 m3.
+def test_sixty_metres_of_swale_hold_and_are_cut_21_6_cubic_metres_on_level_ground():
+    swale, _ = made()
+    assert swale.curve.capacity == pytest.approx(21.6)
+    assert swale.cut == pytest.approx(21.6)
+    assert storage_per_metre(0.3, 0.6, 2.0) * 60 == pytest.approx(21.6)
+
+
+def test_berm_stands_over_the_water_and_is_built_higher_by_its_settlement():
+    swale, rules = made(slope=0.05, head=0.07)
+    assert swale.berm_height == pytest.approx(0.07 + rules["berm freeboard"])
+    assert swale.berm_height_built == pytest.approx(
+        swale.berm_height * (1 + rules["berm settlement"]))
+    assert swale.cut == pytest.approx(60 * area_on_slope(0.3, 0.6, 2.0, 0.05))
+    assert swale.berm == pytest.approx(
+        60 * area_on_slope(swale.berm_height_built, rules["berm top width"], 2.0, 0.05))
+    assert swale.spare == pytest.approx(swale.cut * rules["compacted per bank"] - swale.berm)
+
+
+def test_too_little_earth_for_the_berm_is_said():
+    swale, _ = made(slope=0.05, depth=0.05, width=0.2)
+    assert swale.spare < 0
+    assert any("dig wider or deeper" in caution for caution in swale.cautions)
+
+
+@pytest.mark.parametrize("cell", [0.5, 1.0, 2.0])
+def test_a_swale_on_a_plane_is_straight_and_level(cell):
+    terrain = hillside(cell=cell)
+    route, along = traced(terrain)
+    assert route.level == pytest.approx(100 + 0.06 * 30, abs=1e-5)
+    assert route.line[:, 1] == pytest.approx(30.0, abs=1e-3)
+    assert route.length == pytest.approx(80.0, abs=2e-3)  # the reach to each side
+    assert along == pytest.approx(40.0, abs=1e-3)
+    assert route.cross_slope == pytest.approx(0.06, rel=1e-3)
+    assert route.steepest == pytest.approx(0.06, rel=1e-3)
+    assert route.deviation < 1e-4
+
+
+def test_a_swale_round_a_cone_follows_its_circle():
+    terrain = Terrain(formula_dem(lambda x, y: 100 - 0.08 * np.hypot(x - 60, y - 60), 120, 120, 0.5))
+    route, _ = traced(terrain, 60.0 + 40.0, 60.0, 30.0)
+    away = np.hypot(route.line[:, 0] - 60, route.line[:, 1] - 60)
+    assert away == pytest.approx(40.0, abs=0.1)
+    assert route.length == pytest.approx(60.0, abs=0.1)
+
+
+def test_ground_too_steep_is_refused_with_its_source():
+    with pytest.raises(InputError, match="the ground there slopes 20%, and a swale is refused "
+                       "above 15%"):
+        traced(hillside(0.20))
+
+
+def test_a_swale_ends_where_the_ground_turns_steep():
+    terrain = Terrain(formula_dem(
+        lambda x, y: 100 + np.where(x < 70, 0.06, 0.30) * (y - 30), 120, 60, 1.0))
+    route, _ = traced(terrain, 50.0, 30.0, 45.0)
+    assert route.line[:, 0].min() == pytest.approx(5.0, abs=0.1)
+    assert 60 < route.line[:, 0].max() < 80
+
+
+def test_a_point_off_the_raster_is_refused():
+    with pytest.raises(InputError, match="lies .* of the raster"):
+        traced(hillside(), 500.0, 30.0)
+
+
+@given(st.floats(1, 300), st.floats(0, 1), st.floats(0.5, 400))
+def test_the_window_stays_on_the_line_and_about_the_point(total, share, length):
+    start, end = window(total, share * total, length)
+    assert start >= 0
+    assert end <= total + 1e-9
+    assert end - start == pytest.approx(min(length, total))
+    assert start - 1e-9 <= share * total <= end + 1e-9
+
+
+def test_cut_to_keeps_the_stretch_asked_for():
+    terrain = hillside()
+    route, _ = traced(terrain)
+    part = cut_to(terrain, route, 10.0, 35.0)
+    assert part.length == pytest.approx(25.0, abs=1e-3)
+    assert part.level == route.level
+
+
+@given(st.floats(0, 180), st.integers(0, 2**32 - 1))
+def test_no_water_slips_through_the_cells_of_a_line(bearing, seed):
+    """Cells on both sides of a line across the raster are nowhere neighbours, not even by a
+    corner."""
+    from scipy import ndimage
+
+    random = np.random.default_rng(seed)
+    dem = formula_dem(lambda x, y: 0 * x, 40, 40, 1.0)
+    middle = random.uniform(15, 25, 2)
+    way = np.array([np.cos(np.radians(bearing)), np.sin(np.radians(bearing))])
+    line = np.array([middle - 60 * way, middle + 60 * way])
+    cells = line_cells(dem, line)
+    free = np.ones(dem.shape, bool)
+    free[cells[:, 0], cells[:, 1]] = False
+    _, pieces = ndimage.label(free, np.ones((3, 3)))
+    x, y = dem.xy(*np.nonzero(free))
+    side = np.sign((x - middle[0]) * way[1] - (y - middle[1]) * way[0])
+    assert pieces == len(set(side))
+    gap = np.abs((dem.xy(*cells.T)[0] - middle[0]) * way[1]
+                 - (dem.xy(*cells.T)[1] - middle[1]) * way[0])
+    assert gap.max() <= np.sqrt(0.5) + 1e-9
+
+
+def test_cells_know_how_far_along_the_line_they_lie():
+    dem = formula_dem(lambda x, y: 0 * x, 40, 40, 1.0)
+    line = np.array([[5.5, 10.5], [25.5, 10.5]])
+    cells = line_cells(dem, line)
+    assert along_of(dem, line, cells) == pytest.approx(dem.xy(*cells.T)[0] - 5.5)
+
+
+def test_the_sill_lies_on_the_line_away_from_its_ends_and_from_buildings():
+    terrain = hillside()
+    route, _ = traced(terrain)
+    avoid = np.zeros(terrain.dem.shape, bool)
+    x, y = terrain.dem.xy(*np.indices(avoid.shape))
+    avoid[(y < 15) & (x < 70)] = True
+    sill_x, sill_y = place_sill(terrain, route, avoid)
+    assert sill_y == pytest.approx(30.0, abs=1e-3)
+    assert 70 < sill_x <= 92.0  # the line runs from 20 to 100 m
+    below = terrain.path(*(int(i) for i in terrain.dem.row_column(sill_x, sill_y)))
+    assert not avoid[below[:, 0], below[:, 1]].any()
