@@ -154,8 +154,9 @@ def drawn_shape(x: Grid, y: Grid) -> Grid:
     crest = 36 + 13 * np.sin(x / 83 + 0.6) + 7 * np.sin(x / 37)
     north = y - crest
     z = 1187 + 0.034 * (560 - y)
-    back = 40 * np.exp(-np.abs(north) / np.where(north > 0, 88, 170)) * (1 - 0.25 * np.exp(-((x - 355) / 70) ** 2))
-    z = z + back - np.where(north < 0, -0.05 * -north, 0)
+    back = 40 * np.exp(-np.abs(north) / np.where(north > 0, 88, 170))
+    saddle = 1 - 0.25 * np.exp(-((x - 355) / 70) ** 2)
+    z = z + back * saddle - 0.05 * np.minimum(north, 0)
     west = valley - x
     side = np.where(west > 0, 0.043, 0.075) * (np.sqrt(west**2 + 30.0**2) - 30)
     divide = np.maximum(west - 330, 0)
@@ -165,7 +166,7 @@ def drawn_shape(x: Grid, y: Grid) -> Grid:
 def worn(z: Grid, rng: np.random.Generator, hard: Grid, rounds: int = 34) -> Grid:
     """Wear a surface by running water and creep; cells of `STEP` metres."""
     share, creep = 0.45, 0.030
-    for n in range(rounds):
+    for _ in range(rounds):
         filled = flood(z)
         to, far = receivers(filled, rng, 0.5)
         area = contributing(filled, to) * STEP**2
@@ -179,7 +180,7 @@ def worn(z: Grid, rng: np.random.Generator, hard: Grid, rounds: int = 34) -> Gri
                              options={"SymmetricMode": True}).solve(right[order])
         new = np.minimum(solved.reshape(z.shape), z)
         new = np.maximum(new, z - 0.6)
-        for _ in range(3):
+        for _again in range(3):
             new = new + creep * 4 * ndimage.laplace(new, mode="nearest") * 0.9
         z = new
     return z
@@ -402,7 +403,8 @@ def small_roughness(z: Grid, tame: Grid, rng: np.random.Generator) -> Grid:
     patch = fractal(z.shape, rng, 2.2, 60, 6)
     for x, y in place:
         r, c = int(ROWS - y), int(x)
-        if r < 4 or c < 4 or r > ROWS - 5 or c > COLUMNS - 5 or rng.random() > 0.5 + 0.4 * patch[r, c]:
+        inner = 4 <= r <= ROWS - 5 and 4 <= c <= COLUMNS - 5
+        if not inner or rng.random() > 0.5 + 0.4 * patch[r, c]:
             continue
         window = (slice(r - 4, r + 5), slice(c - 4, c + 5))
         far = np.hypot(X[window] - x, Y[window] - y)
@@ -547,13 +549,13 @@ def cover_codes(soil: NDArray[np.int16], known: dict, orchard: Polygon,
     codes[away_from(known["yard"].buffer(3)) + 0.7 * ragged < 2] = 4
     codes[away_from(turned(*HOUSE, YARD[4])) + 0.4 * ragged < 7] = 5
     codes[away_from(orchard) == 0] = 6
-    codes[(X < 235 - 25 * ragged) & (Y > 474 + 8 * ragged)] = 0
+    codes[(X + 25 * ragged < 235) & (Y - 8 * ragged > 474)] = 0
     return codes
 
 
 def placed(geometry: shapely.Geometry) -> shapely.Geometry:
     """Move a shape from metres past the corner into the raster's frame."""
-    return shapely.transform(geometry, lambda p: np.round(p + [EAST, NORTH], 2))
+    return shapely.transform(geometry, lambda p: np.round(p + np.array([EAST, NORTH]), 2))
 
 
 def roof_table() -> gpd.GeoDataFrame:
@@ -633,7 +635,7 @@ def read_ground(z: Grid) -> Reading:
 
 
 def contour(read: Reading, x: float, y: float, reach: float, free: NDArray[np.bool_]) -> Grid:
-    """Walk the contour through a point both ways, up to `reach` m each, while the ground is free."""
+    """Walk the contour through a point both ways, up to `reach` m each, on free ground."""
     level = at(read.smooth, x, y)
     sides = []
     for sign in (-1, 1):
@@ -713,8 +715,8 @@ def place_works(z: Grid, known: dict) -> dict:
     plot = Polygon(BOUNDARY)
     free = shapely.contains_xy(plot.buffer(-12), X, Y)
     free &= ndimage.maximum_filter(read.area, 7) < 4500
-    for part, far in [(LineString(known["road"].points), 14), (LineString(known["drive"].points), 14),
-                      (known["yard"], 16), (Point(known["pan"]), 20)]:
+    road, drive = (LineString(known[k].points) for k in ("road", "drive"))
+    for part, far in [(road, 14), (drive, 14), (known["yard"], 16), (Point(known["pan"]), 20)]:
         free &= away_from(part) > far
     pair = swale_pair(read, free)
 
@@ -930,7 +932,7 @@ works:
     at: {house_tank}
     volume: 40 m3
     roofs: [house]
-    demand: 350 L/day
+    demand: 120 L/day
     first flush: 0.5 mm
     pipe: {pipe}
   - name: shed tank
@@ -938,7 +940,7 @@ works:
     at: {shed_tank}
     volume: 15 m3
     roofs: [shed]
-    demand: 90 L/day
+    demand: 60 L/day
     first flush: 0.5 mm
   - name: goat barrels
     kind: tank

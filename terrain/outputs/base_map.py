@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -185,8 +186,8 @@ def contours_of(dem: Dem, interval: float, shortest: float) -> list[Contour]:
     return found
 
 
-def draw_contours(ax: Axes, contours: list[Contour], gaps: list[tuple[int, FloatArray]] = (),
-                  ) -> None:  # type: ignore[assignment]
+def draw_contours(ax: Axes, contours: list[Contour],
+                  gaps: Sequence[tuple[int, NDArray[np.bool_]]] = ()) -> None:
     """Draw contours, left open under their labels.
 
     Parameters
@@ -337,3 +338,21 @@ def arrowhead(ax: Axes, at: FloatArray, towards: FloatArray, size: float, colour
     ax.add_patch(Polygon([tip, back + side * size * 0.4, at - away * size * 0.2,
                           back - side * size * 0.4], closed=True, facecolor=colour,
                          edgecolor=sy.PAPER, linewidth=0.5, zorder=zorder, gid=gid))
+
+
+def arrows_along(ax: Axes, way: FloatArray, view: View, colour: str, gid: str,
+                 short: bool = False, apart: float = 110.0) -> None:
+    """Arrowheads along a way about `apart` points of paper from each other, within the view."""
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way, axis=0).T))])
+    total, unit = float(far[-1]), view.point
+    if total < 6 * unit:
+        return
+    count = max(int(total / (apart * unit)), 1)
+    stations = [total * (i + 0.55) / count for i in range(count)]
+    if short and total < 30 * unit:
+        stations = [total * 0.6]
+    for at in stations:
+        ends = [np.array([np.interp(at + d, far, way[:, k]) for k in (0, 1)])
+                for d in (-3 * unit, 0.0, 3 * unit)]
+        if view.holds(*ends[1], 3):
+            arrowhead(ax, ends[1], ends[2] - ends[0], 8.5 * unit, colour, 15, gid)

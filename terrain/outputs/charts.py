@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.outputs import symbols as sy
+from terrain.outputs.labels import shortened
 from terrain.plan.plan import Plan
 from terrain.plan.water_balance import SeasonRun
 from terrain.units import PRINTED, shown
@@ -36,10 +37,10 @@ def draw_storm_bars(plan: Plan) -> Figure:
     storms = plan.site.rain.storms
     accounts = [plan.storms[storm.name] for storm in storms]
     count = len(storms)
-    high = 1.75 + 0.72 * count
+    high = 1.5 + 0.72 * count
     figure = Figure(figsize=(WIDE, high), dpi=sy.DPI, facecolor=sy.PAPER)
-    kept = figure.add_axes((0.19, 0.42 / high, 0.38, 0.72 * count / high))
-    left = figure.add_axes((0.62, 0.42 / high, 0.34, 0.72 * count / high))
+    kept = figure.add_axes((0.19, 0.3 / high, 0.38, 0.72 * count / high))
+    left = figure.add_axes((0.62, 0.3 / high, 0.34, 0.72 * count / high))
     factor = PRINTED["volume"][system == "us"][1]
     passive, roof, gone = (np.array([getattr(a, key) for a in accounts]) * factor
                            for key in ("passive", "roof", "left_site"))
@@ -61,16 +62,16 @@ def draw_storm_bars(plan: Plan) -> Figure:
         ax.set_xlim(0, reach)
         _bare_rows(ax, count)
     for row, storm in zip(rows, storms, strict=True):
-        kept.text(-0.03, row - 0.13, storm.name, transform=kept.get_yaxis_transform(),
+        kept.text(-0.03, row - 0.13, shortened(figure, storm.name, sy.LABEL_SIZE, 130), transform=kept.get_yaxis_transform(),
                   ha="right", va="center", fontsize=sy.LABEL_SIZE, gid="row")
         kept.text(-0.03, row + 0.22, f"{sy.plain(storm.depth, 'rain', system)} in "
                   f"{storm.duration:g} h", transform=kept.get_yaxis_transform(), ha="right",
                   va="center", fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, gid="row")
     figure.text(0.03, 1 - 0.28 / high, "Each storm", fontsize=16, fontweight="bold",
                 va="center", gid="title")
-    _words(figure, 0.19, 1 - 0.84 / high, [("Kept in the ground", sy.PASSIVE),
-                                           (" beside ", sy.SOFT_INK),
-                                           ("kept in tanks", sy.ROOF_WATER)])
+    _words(figure, 0.19, 1 - 0.84 / high, [("Passive capture", sy.PASSIVE),
+                                           (" in the ground, beside ", sy.SOFT_INK),
+                                           ("roof capture", sy.ROOF_WATER)])
     _words(figure, 0.62, 1 - 0.84 / high, [("Left the site", sy.SOFT_INK)])
     if not same:
         figure.text(0.62, 1 - 1.07 / high, _other_scale(reach_kept / 0.38, reach_left / 0.34),
@@ -119,7 +120,7 @@ def draw_year(plan: Plan) -> Figure:
     total = float(seasons.rain_mm.sum()) / seasons.years
     _words(figure, 0.05, 1 - 0.82 / high,
            [("Rain", sy.mixed(sy.RAIN, sy.INK, 0.45)),
-            (f"   {shown(total, 'rain', system, 0 if system == 'metric' else 1)} in a year",
+            (f"   {shown(total, 'rain', system, 0 if system == 'metric' else 1)} a year",
              sy.SOFT_INK)])
     passive, roof = captures(plan)
     middle = figure.add_axes((0.05, 1 - 5.35 / high, 0.9, 2.15 / high))
@@ -130,10 +131,11 @@ def draw_year(plan: Plan) -> Figure:
                       [_short(v, system) for v in values], colour)
     _bare_columns(middle)
     _words(figure, 0.05, 1 - 2.95 / high, [
-        ("Kept in the ground", sy.PASSIVE),
-        (f"   {sy.brief(float(passive.sum()), 'volume', system)} in a year        ", sy.SOFT_INK),
-        ("Kept in tanks", sy.ROOF_WATER),
-        (f"   {sy.brief(float(roof.sum()), 'volume', system)} in a year", sy.SOFT_INK)])
+        ("Passive capture", sy.PASSIVE),
+        (f" in the ground   {sy.brief(float(passive.sum()), 'volume', system)} a year        ",
+         sy.SOFT_INK),
+        ("Roof capture", sy.ROOF_WATER),
+        (f" in tanks   {sy.brief(float(roof.sum()), 'volume', system)} a year", sy.SOFT_INK)])
     if tanks:
         _draw_tanks(figure, plan, seasons, tanks, high)
     return figure
@@ -201,12 +203,12 @@ def _draw_tanks(figure: Figure, plan: Plan, seasons: SeasonRun, tanks: list[int]
         ax.tick_params(length=3 if last else 0, pad=3)
         for side in ("top", "right", "left"):
             ax.spines[side].set_visible(False)
-        ax.text(-0.02, 0.68, planned.store.name, transform=ax.transAxes, ha="right", va="center",
+        ax.text(-0.02, 0.68, shortened(figure, planned.store.name, sy.LABEL_SIZE, 128), transform=ax.transAxes, ha="right", va="center",
                 fontsize=sy.LABEL_SIZE, color=sy.TANK, gid="row")
         ax.text(-0.02, 0.26, sy.brief(full, "volume", system), transform=ax.transAxes, ha="right",
                 va="center", fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, gid="row")
         dry = float((held < 0.01 * full).mean())
-        ax.text(1.02, 0.5, f"empty {dry:.0%} of days", transform=ax.transAxes, ha="left",
+        ax.text(1.02, 0.5, f"empty {100 * dry:.0f} % of days", transform=ax.transAxes, ha="left",
                 va="center", fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, gid="row")
 
 

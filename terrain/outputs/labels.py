@@ -256,6 +256,24 @@ class Labels:
         return np.asarray(np.abs(far - at) < wide / 2 + 2 * self.pixel)
 
 
+def shortened(figure: Figure, words: str, size: float, most: float, weight: str = "normal"
+              ) -> str:
+    """Words cut with an ellipsis if they are wider than `most` points."""
+    renderer = FigureCanvasAgg(figure).get_renderer()
+
+    def wide(said: str) -> float:
+        text = Text(0, 0, said, fontsize=size, fontweight=weight)
+        text.set_figure(figure)
+        return float(text.get_window_extent(renderer).width) * 72 / figure.dpi
+
+    if wide(words) <= most:
+        return words
+    kept = len(words) - 1
+    while kept > 1 and wide(words[:kept].rstrip() + "…") > most:
+        kept -= 1
+    return words[:kept].rstrip() + "…"
+
+
 class Column:
     """A column of text and symbols, filled from the top; the axes' units are points."""
 

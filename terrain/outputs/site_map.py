@@ -131,31 +131,7 @@ class _SiteMap:
         return base.contours_of(self.crop, self.interval, 26 * self.view.point)
 
     def _finish_contours(self, contours: list[base.Contour]) -> None:
-        gaps = []
-        unit = 0.3048 if self.system == "us" else 1.0
-        places = 0 if abs(5 * self.interval / unit % 1) < 1e-6 else 1
-        longest = sorted((i for i, c in enumerate(contours) if c.index),
-                         key=lambda i: (-len(contours[i].line), i))
-        often: dict[float, int] = {}
-        for i in longest:
-            contour = contours[i]
-            if often.get(contour.level, 0) >= 2:
-                continue
-            inside = np.array([self.view.holds(x, y, 6) for x, y in contour.line])
-            if inside.sum() < 8:
-                continue
-            start = int(np.argmax(inside))
-            stop = start + int(np.argmin(inside[start:])) if not inside[start:].all() else len(
-                inside)
-            under = self.labels.along(
-                f"{contour.level / unit:,.{places}f}", contour.line[start:stop],
-                sy.SMALL_SIZE, sy.INDEX_CONTOUR, "contour label", apart=22)
-            if under is not None:
-                whole = np.zeros(len(contour.line), bool)
-                whole[start:stop] = under
-                gaps.append((i, whole))
-                often[contour.level] = often.get(contour.level, 0) + 1
-        base.draw_contours(self.ax, contours, gaps)
+        finish_contours(self.ax, contours, self.view, self.labels, self.interval, self.system)
         if contours:
             self.drawn.add("contour")
 
@@ -255,8 +231,7 @@ class _SiteMap:
 
     def _sill(self, x: float, y: float) -> None:
         if self.view.holds(x, y):
-            self.ax.add_patch(Circle((x, y), 2.7 * self.view.point, facecolor=sy.PAPER,
-                                     edgecolor=sy.WATER, linewidth=1.2, zorder=20, gid="sill"))
+            draw_sill(self.ax, x, y, self.view)
             self._block_at(x, y, 2.5)
             self.drawn.add("sill")
 
@@ -274,7 +249,7 @@ class _SiteMap:
             if led is not None and len(led) > 1 and not within:
                 self.ax.add_line(Line2D(led[:, 0], led[:, 1], color=sy.TANK, linewidth=1.3,
                                         linestyle=(0, (1.2, 1.6)), zorder=14, gid="led"))
-                self._arrow(led, sy.TANK, "led", last=True)
+                base.arrows_along(self.ax, led, self.view, sy.TANK, "led", short=True)
                 self._ink_of(led)
                 self.drawn.add("led")
             if over is None or len(over) < 2 or len(path) < 2:
@@ -286,27 +261,9 @@ class _SiteMap:
             if met < 1:
                 continue
             way = base.softened(over[:met + 1], 2.2)
-            self.ax.add_line(Line2D(way[:, 0], way[:, 1], color=sy.WATER, linewidth=1.2,
-                                    linestyle=(0, (4.5, 2.2)), zorder=13, gid="spill"))
-            self._arrow(way, sy.WATER, "spill")
+            draw_spill(self.ax, way, self.view)
             self._ink_of(way)
             self.drawn.add("spill")
-
-    def _arrow(self, way: FloatArray, colour: str, gid: str, last: bool = False) -> None:
-        """Arrowheads along a way, about 100 points apart, in the view."""
-        far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way, axis=0).T))])
-        total, unit = far[-1], self.view.point
-        if total < 6 * unit:
-            return
-        count = max(int(total / (110 * unit)), 1)
-        stations = [total * (i + 0.55) / count for i in range(count)]
-        if last and total < 30 * unit:
-            stations = [total * 0.6]
-        for at in stations:
-            ends = [np.array([np.interp(at + d, far, way[:, k]) for k in (0, 1)])
-                    for d in (-3 * unit, 0.0, 3 * unit)]
-            if self.view.holds(*ends[1], 3):
-                base.arrowhead(self.ax, ends[1], ends[2] - ends[0], 8.5 * unit, colour, 15, gid)
 
     # Where water comes from ----------------------------------------------------------------------
 
@@ -423,26 +380,7 @@ class _SiteMap:
                               leader=False)
 
     def _scale_and_north(self) -> None:
-        """A scale bar and a north arrow in the emptiest corner."""
-        unit, view = self.view.point, self.view
-        length = sy.round_length(min(190 * unit, (view.east - view.west) * 0.25), self.system)
-        wide, high, gap = length.metres + 78 * unit, 58 * unit, 12 * unit
-        corners = [(view.west + gap, view.south + gap), (view.east - gap - wide, view.south + gap),
-                   (view.west + gap, view.north - gap - high),
-                   (view.east - gap - wide, view.north - gap - high)]
-
-        def busy(corner: tuple[float, float]) -> float:
-            x, y = corner
-            (x0, y0), (x1, y1) = self.ax.transData.transform([(x, y), (x + wide, y + high)])
-            return self.labels.ink_in(x0, y0, x1, y1)
-
-        x, y = min(corners, key=lambda c: (round(busy(c), 3), corners.index(c)))
-        self.ax.add_patch(Rectangle((x, y), wide, high, facecolor=sy.PAPER, edgecolor="none",
-                                    alpha=0.9, zorder=39))
-        sy.north_arrow(self.ax, x + 20 * unit, y + 12 * unit, 27 * unit)
-        sy.scale_bar(self.ax, x + 50 * unit, y + 20 * unit, length, 1.0, unit)
-        (x0, y0), (x1, y1) = self.ax.transData.transform([(x, y), (x + wide, y + high)])
-        self.labels.block(Bbox.from_extents(x0, y0, x1, y1), 2)
+        scale_and_north(self.ax, self.view, self.labels, self.system)
 
     # The panel -----------------------------------------------------------------------------------
 
@@ -777,6 +715,56 @@ def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float]]:
     return entries
 
 
+def finish_contours(ax: Axes, contours: list[base.Contour], view: View, labels: Labels,
+                    interval: float, system: str) -> None:
+    """Draw contours, and write the level on index contours where there is still room."""
+    gaps = []
+    unit = 0.3048 if system == "us" else 1.0
+    step = 5 * interval / unit
+    places = 0 if abs(step - round(step)) < 1e-6 else 1
+    often: dict[float, int] = {}
+    for i in sorted((i for i, c in enumerate(contours) if c.index),
+                    key=lambda i: (-len(contours[i].line), i)):
+        contour = contours[i]
+        inside = np.array([view.holds(x, y, 6) for x, y in contour.line])
+        if often.get(contour.level, 0) >= 2 or inside.sum() < 8:
+            continue
+        start = int(np.argmax(inside))
+        stop = len(inside) if inside[start:].all() else start + int(np.argmin(inside[start:]))
+        under = labels.along(f"{contour.level / unit:,.{places}f}", contour.line[start:stop],
+                             sy.SMALL_SIZE, sy.INDEX_CONTOUR, "contour label", apart=22)
+        if under is not None:
+            whole = np.zeros(len(contour.line), bool)
+            whole[start:stop] = under
+            gaps.append((i, whole))
+            often[contour.level] = often.get(contour.level, 0) + 1
+    base.draw_contours(ax, contours, gaps)
+
+
+def scale_and_north(ax: Axes, view: View, labels: Labels, system: str, length: float = 190.0
+                    ) -> None:
+    """Draw a scale bar of at most `length` points and a north arrow in the emptiest corner."""
+    unit = view.point
+    bar = sy.round_length(min(length * unit, (view.east - view.west) * 0.3), system)
+    wide, high, gap = bar.metres + 78 * unit, 58 * unit, 10 * unit
+    corners = [(view.west + gap, view.south + gap), (view.east - gap - wide, view.south + gap),
+               (view.west + gap, view.north - gap - high),
+               (view.east - gap - wide, view.north - gap - high)]
+
+    def busy(corner: tuple[float, float]) -> float:
+        x, y = corner
+        (x0, y0), (x1, y1) = ax.transData.transform([(x, y), (x + wide, y + high)])
+        return labels.ink_in(x0, y0, x1, y1)
+
+    x, y = min(corners, key=lambda c: (round(busy(c), 3), corners.index(c)))
+    ax.add_patch(Rectangle((x, y), wide, high, facecolor=sy.PAPER, edgecolor="none", alpha=0.9,
+                           zorder=39))
+    sy.north_arrow(ax, x + 20 * unit, y + 12 * unit, 27 * unit)
+    sy.scale_bar(ax, x + 50 * unit, y + 20 * unit, bar, 1.0, unit)
+    (x0, y0), (x1, y1) = ax.transData.transform([(x, y), (x + wide, y + high)])
+    labels.block(Bbox.from_extents(x0, y0, x1, y1), 2)
+
+
 def draw_swale_line(ax: Axes, line: FloatArray, dem: Any, view: View, top_width: float) -> None:
     """A swale: its channel, and its berm on the downhill side."""
     from shapely.geometry import LineString
@@ -799,6 +787,19 @@ def draw_swale_line(ax: Axes, line: FloatArray, dem: Any, view: View, top_width:
                                      gid="berm"), autolim=False)
     ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.WATER, linewidth=wide, zorder=16,
                        solid_capstyle="round", gid="swale"))
+
+
+def draw_spill(ax: Axes, way: FloatArray, view: View) -> None:
+    """The way of a spill over the ground."""
+    ax.add_line(Line2D(way[:, 0], way[:, 1], color=sy.WATER, linewidth=1.2,
+                       linestyle=(0, (4.5, 2.2)), zorder=13, gid="spill"))
+    base.arrows_along(ax, way, view, sy.WATER, "spill")
+
+
+def draw_sill(ax: Axes, x: float, y: float, view: View) -> None:
+    """A sill."""
+    ax.add_patch(Circle((x, y), 2.7 * view.point, facecolor=sy.PAPER, edgecolor=sy.WATER,
+                        linewidth=1.2, zorder=20, gid="sill"))
 
 
 def draw_pool(ax: Axes, outline: Any, cell: float) -> None:

@@ -66,7 +66,8 @@ class Cascade:
     ground_areas : Catchment
         All ground within the boundary that is no tank's roof.
     labels : int32, shape (rows, columns)
-        Node index + 1 of the store each cell's water meets first; 0 for none.
+        Node index + 1 of the store each cell's water meets first; 0 for none, and under the
+        roofs that feed tanks.
     """
 
     nodes: list[Node]
@@ -108,7 +109,7 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
     numbers = ground.curve_number.copy()
     numbers[(marks > 0) & np.isfinite(numbers)] = 100.0  # rain on the store itself
     numbers[dry] = np.nan
-    labels = terrain.labels(marks)
+    labels = np.where(dry, 0, terrain.labels(marks))
     nodes = []
     for index, place in enumerate(placed):
         cells = labels == index + 1

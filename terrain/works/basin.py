@@ -118,9 +118,10 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
     The ground is interpolated bilinearly to finer cells.  Cells under the wall line count
     where their centre lies on the pool's side of it.
     """
-    from rasterio.features import rasterize
     from scipy import ndimage
     from shapely.geometry import LineString
+
+    from terrain.works.swale import line_cells
 
     dem = terrain.dem
     line = LineString(wall)
@@ -132,8 +133,8 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
     reach = max(line.length, 20.0)
     while True:
         fine, edge_cut = _window(dem, line, reach)
-        barrier = rasterize([line], fine.shape, transform=fine.transform, all_touched=True,
-                            dtype="uint8").astype(bool)
+        barrier = np.zeros(fine.shape, bool)
+        barrier[tuple(line_cells(fine, np.asarray(line.coords, float)).T)] = True
         wet = (fine.heights < sill_level) & ~barrier
         label, _ = ndimage.label(wet, structure=np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]]))
         main, up, down = _sides(terrain, fine, line, label)
@@ -276,9 +277,7 @@ def design_dug(terrain: Terrain, rim: Sequence[tuple[float, float]], depth: floa
     lowest = int(np.nanargmin(ground))
     level = float(ground[lowest])
     rises = np.linspace(0.0, depth, 41)
-    areas = np.array([shape.buffer(-batter * (depth - rise), join_style="mitre").area
-                      for rise in rises])
-    if areas[0] <= 0:
+    if _inset_area(shape, batter * depth) <= 0:
         raise InputError(where, f"sides of {batter:g}:1 meet before they are {depth:.2f} m deep",
                          "Widen the shape, or make it shallower or steeper")
     curve = _prismoidal(level - depth + rises, shape, depth, batter)
@@ -304,10 +303,17 @@ def scaled(curve: Curve, capacity: float) -> Curve:
     return replace(curve, areas=curve.areas * share, volumes=curve.volumes * share)
 
 
+def _inset_area(shape: Any, inset: float) -> float:
+    """Area of a shape drawn in by `inset` on all sides. [m2]"""
+    if inset < 1e-9:  # the library makes nothing at all of so small a step
+        return float(shape.area)
+    return float(shape.buffer(-inset, join_style="mitre").area)
+
+
 def _prismoidal(levels: NDArray[np.float64], shape: Any, depth: float, batter: float) -> Curve:
     """Volumes by the prismoidal rule, exact for straight-sided pits."""
     def area(rise: float) -> float:
-        return float(shape.buffer(-batter * (depth - rise), join_style="mitre").area)
+        return _inset_area(shape, batter * (depth - rise))
 
     rises = levels - levels[0]
     areas = np.array([area(r) for r in rises])

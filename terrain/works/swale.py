@@ -193,23 +193,28 @@ def line_cells(dem: Dem, line: NDArray[np.float64]) -> NDArray[np.int64]:
     cells : int64, shape (n, 2)
         Rows and columns.
     """
-    from rasterio.features import rasterize
-    from shapely.geometry import LineString
-
-    shape = LineString(line)
-    west, south, east, north = shape.bounds
-    top, left = (int(i) for i in dem.row_column(west, north))
-    bottom, right = (int(i) for i in dem.row_column(east, south))
+    column = (line[:, 0] - dem.left) / dem.cell
+    row = (dem.top - line[:, 1]) / dem.cell
+    touched = []
+    for r0, c0, r1, c1 in zip(row[:-1], column[:-1], row[1:], column[1:], strict=True):
+        cuts = np.unique(np.concatenate([[0.0, 1.0], _crossed(r0, r1), _crossed(c0, c1)]))
+        middle = (cuts[1:] + cuts[:-1]) / 2
+        touched.append(np.floor(np.stack([r0 + middle * (r1 - r0), c0 + middle * (c1 - c0)], 1)))
+    way = np.concatenate(touched).astype(np.int64)
+    # From one cell to the next across a corner: take the one between as well.
+    corner = np.flatnonzero((way[1:] != way[:-1]).all(axis=1))
+    way = np.concatenate([way, np.stack([way[corner, 0], way[corner + 1, 1]], 1)])
     rows, columns = dem.shape
-    top, left = max(top - 1, 0), max(left - 1, 0)
-    bottom, right = min(bottom + 2, rows), min(right + 2, columns)
-    from rasterio.transform import Affine
+    way = way[(way >= 0).all(axis=1) & (way[:, 0] < rows) & (way[:, 1] < columns)]
+    way = way[np.isfinite(dem.heights[way[:, 0], way[:, 1]])]
+    return np.unique(way, axis=0)
 
-    offset = dem.transform * Affine.translation(left, top)
-    mask = rasterize([shape], (bottom - top, right - left), transform=offset,
-                     all_touched=True, dtype="uint8").astype(bool)
-    mask &= np.isfinite(dem.heights[top:bottom, left:right])
-    return np.argwhere(mask) + np.array([top, left])
+
+def _crossed(start: float, end: float) -> NDArray[np.float64]:
+    """Shares of the way from one number to another at which whole numbers are passed."""
+    low, high = min(start, end), max(start, end)
+    whole = np.arange(np.ceil(low), np.floor(high) + 1)
+    return (whole - start) / (end - start) if high > low else whole[:0]
 
 
 def along_of(dem: Dem, line: NDArray[np.float64], cells: NDArray[np.int64]

@@ -1,0 +1,174 @@
+"""The whole plan of the demo site through the installed command."""
+
+from __future__ import annotations
+
+import csv
+import json
+
+import geopandas
+import numpy as np
+import pytest
+import rasterio
+
+
+@pytest.fixture(scope="module")
+def planned(levelsill, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("demo")
+    assert levelsill("start", folder / "site", "--demo").code == 0
+    ran = levelsill("plan", folder / "site", "--out", folder / "plan")
+    assert ran.code == 0, ran.err
+    return folder, ran, json.loads((folder / "plan" / "plan.json").read_text())
+
+
+def test_everything_is_written_and_named(planned):
+    folder, ran, _ = planned
+    for name in ("map.png", "report.html", "plan.json", "plan.gpkg", "setting_out.csv"):
+        assert (folder / "plan" / name).stat().st_size > 1000
+        assert name in ran.out
+
+
+def test_a_second_run_gives_the_same_bytes(planned, levelsill):
+    folder, _, _ = planned
+    before = (folder / "plan" / "plan.json").read_bytes()
+    assert levelsill("plan", folder / "site", "--out", folder / "plan").code == 0
+    assert (folder / "plan" / "plan.json").read_bytes() == before
+
+
+def test_it_needs_every_part_of_the_tool(planned):
+    _, _, plan = planned
+    assert {store["kind"] for store in plan["stores"]} == {"swale", "basin", "tree basin", "tank"}
+    assert {shed["kind"] for shed in plan["sheds"]} == {"road", "bare ground"}
+    assert plan["record"]["years"] >= 10
+    names = {store["name"] for store in plan["stores"]}
+    assert any(store["spills_to"] in names for store in plan["stores"])
+    assert any(store["run_on_catchment_m2"] > 0 for store in plan["stores"])
+
+
+def accounts(plan):
+    for name in plan["totals"]["storms"]:
+        yield plan["totals"]["storms"][name], [s["storms"][name] for s in plan["stores"]]
+    yield plan["totals"]["average_year"], [s["average_year"] for s in plan["stores"]]
+
+
+def test_every_account_closes(planned):
+    """From the printed figures (rounded to a millionth of a cubic metre) alone."""
+    _, _, plan = planned
+    for total, stores in accounts(plan):
+        for s in stores:
+            went = sum(s[f"{fate}_m3"] for fate in ("infiltrated", "evaporated", "used", "held",
+                                                    "spilled"))
+            assert s["inflow_m3"] == pytest.approx(went, rel=1e-9, abs=1e-5)
+            assert s["inflow_m3"] == pytest.approx(
+                s["own_ground_m3"] + s["roof_m3"] + s["from_above_m3"], abs=1e-5)
+        kept = sum(s["caught_m3"] for s in stores)
+        assert kept == pytest.approx(total["passive_m3"] + total["roof_m3"], abs=1e-4)
+        assert total["rain_m3"] + total["run_on_m3"] == pytest.approx(
+            total["soaked_in_place_m3"] + kept + total["left_site_m3"], rel=1e-9)
+        assert total["unexplained_share"] < 1e-9
+
+
+def test_rain_on_the_property_is_depth_times_area(planned):
+    _, _, plan = planned
+    for storm in plan["storms"]:
+        total = plan["totals"]["storms"][storm["name"]]
+        # Cells against the drawn outline: a boundary cell is in or out as a whole.
+        assert total["rain_m3"] == pytest.approx(plan["boundary_m2"] * storm["depth_mm"] / 1000,
+                                                 rel=2e-3)
+
+
+def test_tanks_get_what_their_roofs_give(planned):
+    """1 L per m2 and mm, times the roof's efficiency, less the first flush."""
+    folder, _, plan = planned
+    roofs = geopandas.read_file(folder / "site" / "roofs.geojson").to_crs("EPSG:32734")
+    house = roofs[roofs["name"] == "house"].iloc[0]
+    tank = next(s for s in plan["stores"] if s["name"] == "house tank")
+    assert tank["roof_m2"] == pytest.approx(house.geometry.area, rel=1e-6)
+    for storm in plan["storms"]:
+        expected = (storm["depth_mm"] - 0.5) * house.geometry.area * house["efficiency"] / 1000
+        assert tank["storms"][storm["name"]]["roof_m3"] == pytest.approx(expected, rel=1e-6)
+
+
+def test_fed_at_and_full_at(planned, levelsill):
+    """A storm just over `full at` fills the store, one well under does not."""
+    _, _, plan = planned
+    for store in plan["stores"]:
+        for storm in plan["storms"]:
+            if storm["duration_h"] != 24 or store["full_at_mm"] is None:
+                continue
+            spilled = store["storms"][storm["name"]]["spilled_m3"]
+            if storm["depth_mm"] < store["full_at_mm"] - 0.25:
+                assert spilled == 0
+            if storm["depth_mm"] > store["full_at_mm"] + 1:
+                assert spilled > 0
+
+
+def test_layers_read_back_with_the_plans_figures(planned):
+    folder, _, plan = planned
+    path = folder / "plan" / "plan.gpkg"
+    stores = geopandas.read_file(path, layer="stores").set_index("name")
+    assert stores.crs.to_epsg() == 32734
+    shapes = geopandas.read_file(path, layer="catchments").set_index("name")
+    lines = geopandas.read_file(path, layer="swales").set_index("name")
+    for store in plan["stores"]:
+        row = stores.loc[store["name"]]
+        assert row["storage_m3"] == pytest.approx(store["storage_m3"], abs=1e-6)
+        assert row["caught 10-year day m3"] == pytest.approx(
+            store["storms"]["10-year day"]["caught_m3"], abs=1e-5)
+        if store["kind"] == "swale":
+            line = lines.loc[store["name"]].geometry
+            assert line.length == pytest.approx(store["length_m"], abs=1e-3)
+        if store["kind"] != "tank":
+            shape = shapes.loc[store["name"]]
+            assert shape.geometry.area == pytest.approx(shape["area_m2"], rel=0.02)
+
+
+def test_swales_lie_on_contour(planned):
+    """Every point of each line against the raster itself, read by rasterio alone."""
+    folder, _, plan = planned
+    with rasterio.open(folder / "site" / "ground.tif") as ground:
+        for store in plan["stores"]:
+            if store["kind"] != "swale":
+                continue
+            heights = np.array([v[0] for v in ground.sample(store["line"]["coordinates"])])
+            # A cell of 1 m on a slope of 10 % spans 0.1 m; the rest is small roughness.
+            assert np.abs(heights - store["level_m"]).max() < 0.2
+            assert np.abs(np.median(heights - store["level_m"])) < 0.03
+
+
+def test_stakes_read_back(planned):
+    folder, _, plan = planned
+    with open(folder / "plan" / "setting_out.csv", encoding="utf-8") as stream:
+        stakes = list(csv.DictReader(stream))
+    names = {stake["work"] for stake in stakes}
+    assert names == {s["name"] for s in plan["stores"] if s["kind"] != "tank"}
+    with rasterio.open(folder / "site" / "ground.tif") as ground:
+        for stake in stakes:
+            height = next(ground.sample([(float(stake["east"]), float(stake["north"]))]))[0]
+            assert float(stake["ground_m"]) == pytest.approx(height, abs=0.15)
+            assert float(stake["cut_m"]) == pytest.approx(
+                float(stake["ground_m"]) - float(stake["design_m"]), abs=0.0011)
+
+
+def test_report_is_one_page_that_needs_nothing_else(planned):
+    folder, _, plan = planned
+    page = (folder / "plan" / "report.html").read_text(encoding="utf-8")
+    assert len(page) < 8_000_000
+    assert "http://" not in page.replace("http://www.w3.org", "")
+    assert "https://" not in page
+    assert "<script" not in page
+    for store in plan["stores"]:
+        assert store["name"] in page
+
+
+def test_names_from_the_site_file_cannot_break_the_page(small_site, levelsill, tmp_path):
+    text = small_site.read_text().replace("name: Small valley",
+                                          'name: "<script>alert(1)</script>"')
+    text = text.replace("name: east swale", 'name: "=1+1 <b>x</b>"')
+    small_site.write_text(text)
+    ran = levelsill("plan", small_site, "--out", tmp_path / "plan")
+    assert ran.code == 0, ran.err
+    page = (tmp_path / "plan" / "report.html").read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "<b>x</b>" not in page
+    with open(tmp_path / "plan" / "setting_out.csv", encoding="utf-8") as stream:
+        assert not any(row["work"].startswith("=") for row in csv.DictReader(stream))

@@ -1,0 +1,91 @@
+"""The house stands straight: imports run downhill, nothing strays, the docs tell the truth."""
+
+from __future__ import annotations
+
+import importlib.metadata
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+HOUSE = Path(__file__).resolve().parents[1]
+TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "terrain", "cli", "tests", "demo_dem", "docs"}
+
+
+def tool(name: str, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([Path(sys.executable).parent / name, *words], cwd=HOUSE,
+                          capture_output=True, text=True, check=False)
+
+
+@pytest.mark.parametrize(("name", "words"), [
+    ("lint-imports", []), ("ruff", ["check", "."]), ("mypy", [])])
+def test_imports_run_downhill_and_the_code_is_clean(name, words):
+    done = tool(name, *words)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_terrain_and_cli_are_this_projects():
+    """Both names are generic: make sure that they load from levelsill's own installation."""
+    import cli
+    import terrain
+
+    owners = importlib.metadata.packages_distributions()
+    places = {Path(module.__file__).parent.parent for module in (cli, terrain)}
+    assert len(places) == 1
+    if places != {HOUSE}:  # an editable installation names no packages
+        assert owners["terrain"] == owners["cli"] == ["levelsill"]
+    assert importlib.metadata.version("levelsill") == terrain.__version__
+
+
+def test_nothing_else_at_the_top_level():
+    listed = subprocess.run(["git", "ls-files"], cwd=HOUSE, capture_output=True, text=True,
+                            check=False).stdout.split() or [p.name for p in HOUSE.iterdir()]
+    top = {name.split("/")[0] for name in listed}
+    assert {name for name in top if not name.startswith(".")} <= TOP
+
+
+def test_demo_folder_is_small():
+    size = sum(f.stat().st_size for f in (HOUSE / "demo_dem").iterdir() if f.is_file())
+    assert size < 6_000_000
+
+
+def test_every_field_of_the_site_file_is_documented():
+    from terrain.inputs import site
+
+    page = (HOUSE / "docs" / "site-file.md").read_text()
+    for part in site._parts(site._Part):
+        for field in part.model_fields:
+            assert f"`{field.replace('_', ' ')}" in page, f"{part.__name__}.{field}"
+
+
+def test_every_class_of_cover_is_documented():
+    from terrain.runoff.cover import published_classes
+
+    page = (HOUSE / "docs" / "site-file.md").read_text()
+    for name in published_classes():
+        assert f"| `{name}` |" in page
+
+
+def test_every_command_is_in_the_readme():
+    from cli.main import COMMANDS
+
+    page = (HOUSE / "README.md").read_text()
+    for name in COMMANDS:
+        assert f"levelsill {name} " in page
+
+
+def test_links_and_pictures_in_the_pages_exist():
+    for page in [*HOUSE.glob("*.md"), *(HOUSE / "docs").glob("*.md"),
+                 *(HOUSE / "demo_dem").glob("*.md")]:
+        for target in re.findall(r"\]\(([^)#:]+)\)", page.read_text()):
+            assert (page.parent / target).exists(), f"{page.name} points to {target}"
+
+
+def test_modules_the_methods_page_names_exist():
+    page = (HOUSE / "docs" / "methods.md").read_text()
+    named = re.findall(r"`(\w+/\w+\.py)`", page)
+    assert len(named) > 8
+    for module in named:
+        assert (HOUSE / "terrain" / module).is_file(), module
