@@ -16,9 +16,10 @@ from cli.console import facts, heading, progress, remarks, save_picture, say, ta
 @click.option("--through", required=True, type=options.XY(),
               help="A point the swale passes through, in the raster's own coordinates.")
 @click.option("--length", type=options.Quantity("length"),
-              help="Its length; left out, long enough to hold the first storm.")
+              help="Its length; left out, 60 m, or longer where that holds the first storm.")
 @click.option("--depth", type=options.Quantity("length"),
-              help="Depth of water at the sill; 0.3 m if left out.")
+              help="Depth of water at the sill; left out, what holds the first storm, between "
+                   "0.2 and 0.5 m.")
 @click.option("--width", type=options.Quantity("length"),
               help="Width of the bed; 0.6 m if left out.")
 @options.storms

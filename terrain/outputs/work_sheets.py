@@ -69,7 +69,7 @@ class _Sheet:
         base.draw_shade(self.plan, self.crop)
         self.interval, self.contours = 0.0, list[base.Contour]()
         if np.isfinite(self.crop.heights).any() and min(self.crop.shape) > 1:
-            self.interval = base.contour_interval(self.crop, self.view.point, system)
+            self.interval = base.contour_interval(self.crop, self.view.point, system, 18.0)
             self.contours = base.contours_of(self.crop, self.interval, 26 * self.view.point)
         self.column = Column(self.figure, WIDE - MARGIN - PANEL, MARGIN, PANEL, HIGH - 2 * MARGIN)
         title(self.column, name, subtitle)
@@ -85,7 +85,7 @@ class _Sheet:
         """Tint a catchment."""
         base.draw_region(self.plan, self.cut(cells), self.crop, sy.TINTS[0], edge=1.1)
 
-    def flow(self, share: float = 120.0) -> None:
+    def flow(self, share: float = 40.0) -> None:
         """Draw where water gathers."""
         ground = (self.view.east - self.view.west) * (self.view.north - self.view.south)
         least = max(ground / share, 20 * self.dem.cell_area)
@@ -117,7 +117,7 @@ class _Sheet:
 
     def corner(self) -> None:
         """Scale bar and north arrow; before the labels."""
-        scale_and_north(self.plan, self.view, self.labels, self.system, 120.0)
+        scale_and_north(self.plan, self.view, self.labels, self.system, 105.0)
 
     def head(self, words: str) -> None:
         """A heading in the column."""
@@ -188,13 +188,15 @@ class _Sheet:
 
     def earth(self, made: Quantities, bank: str) -> list[tuple[str, str]]:
         """Earth, hours and money."""
-        found = [("cut", shown(made.cut, "earth", self.system)),
-                 (f"{bank}, compacted", shown(made.bank, "earth", self.system)),
-                 ("machine time", f"about {made.hours:,.0f} h" if made.hours >= 1 else
-                  "under an hour")]
+        found = [("cut", shown(made.cut, "earth", self.system))] if made.cut else []
+        if made.bank:
+            found.append((f"{bank}, compacted", shown(made.bank, "earth", self.system)))
+        found.append(("machine time", f"about {made.hours:,.0f} h" if made.hours >= 1 else
+                      "under an hour"))
         if made.money is not None:
             low, high = made.money
-            found.append(("digging", f"{low:,.0f} to {high:,.0f} {made.currency}".strip()))
+            found.append(("digging, in your money", f"{low:,.0f} to {high:,.0f}"
+                          + (f" {made.currency}" if made.currency else "")))
         return found
 
 
@@ -268,6 +270,7 @@ def draw_basin(answer: BasinAnswer, system: str) -> Figure:
         rows.append(("as behind a thin wall", shown(basin.gross, "volume", system)))
     rows += [("pool, full", shown(basin.pool_area, "area", system)),
              ("catchment", most + _land(answer.catchment.area, system)),
+             ("deepest water", shown(basin.water_at_wall, "level", system)),
              ("water on the sill, design peak", shown(basin.sill.head, "level", system)),
              *sheet.earth(answer.quantities, "wall")]
     sheet.rows(rows)
@@ -368,7 +371,7 @@ def _about(outline: Any, line: FloatArray, spill: FloatArray, *more: Any
         work = work.union(shape)
     west, south, east, north = work.bounds
     size = max(east - west, north - south, 10.0)
-    near = work.union(outline.intersection(work.buffer(size * 0.9)))
+    near = work.union(outline.intersection(work.buffer(size * 1.4)))
     if len(spill) > 1:
         near = near.union(LineString(spill).intersection(work.buffer(size * 0.5)))
     bounds = near.bounds
@@ -445,10 +448,15 @@ class _Section:
                           fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, va="center", gid="head")
         self.point = 1.0
 
-    def frame(self, west: float, east: float, low: float, high: float) -> None:
-        """Show this much of the section, centred, with room for lettering about it."""
-        self.point = max((east - west) / (self.wide - 16), (high - low) / (self.high - 62))
-        x, z = (west + east) / 2, (low + high) / 2
+    def frame(self, west: float, east: float, low: float, high: float, beside: float = 0.0
+              ) -> None:
+        """Show this much of the section, with room for lettering about it.
+
+        `beside` points are kept free on its right.
+        """
+        self.point = max((east - west) / (self.wide - 16 - beside),
+                         (high - low) / (self.high - 62))
+        x, z = (west + east + beside * self.point) / 2, (low + high) / 2
         self.ax.set_xlim(x - self.wide * self.point / 2, x + self.wide * self.point / 2)
         self.ax.set_ylim(z - self.high * self.point / 2, z + self.high * self.point / 2)
 
@@ -517,10 +525,10 @@ def _swale_section(sheet: _Sheet, answer: SwaleAnswer) -> None:
     toe = (top + 2 * side * built) / (1 - side * slope)
     west, east = cut_end - 1.0, toe + 1.0
     floor = -depth - 0.35
-    made = _Section(sheet, 0.0, sheet.left_wide, "Section, the same scale across and up; "
-                    "downhill to the right")
+    made = _Section(sheet, 0.0, sheet.left_wide, "Section, the same scale both ways, "
+                    f"downhill to the right; sides {side:g}:1, ground falls {100 * slope:.1f} %")
     low = min(floor, -slope * east - 0.2)
-    made.frame(west, east, low, max(built, -slope * west))
+    made.frame(west, east, low, max(built, -slope * west), 70)
     bed_right, bed_left = -side * depth, -side * depth - bed
     profile = [(west, -slope * west), (cut_end, -slope * cut_end), (bed_left, -depth),
                (bed_right, -depth), (0.0, 0.0), (east, -slope * east)]
@@ -552,11 +560,8 @@ def _swale_section(sheet: _Sheet, answer: SwaleAnswer) -> None:
     right = toe + 12 * p
     made.line([(0.0, 0.0), (right + 5 * p, 0.0)], sy.FAINT_INK, 0.6, zorder=3.5)
     made.line([(side * built + top, built), (right + 5 * p, built)], sy.FAINT_INK, 0.6)
-    made.up(right, 0.0, built, f"berm {shown(built, 'level', system)}, settles to "
+    made.up(right, 0.0, built, f"berm {shown(built, 'level', system)},\nsettles to "
             f"{shown(settled, 'level', system)}")
-    made.note((cut_end + bed_left) / 2, base_line + 4 * p,
-              f"sides {side:g}:1; ground slopes {100 * slope:.1f} %", sy.SOFT_INK, "left",
-              "bottom")
 
 
 def _wall_section(sheet: _Sheet, answer: BasinAnswer) -> None:
@@ -584,7 +589,7 @@ def _wall_section(sheet: _Sheet, answer: BasinAnswer) -> None:
     ground = dem.height_at(spots[low].x + s * away[0], spots[low].y + s * away[1])
     ground = np.where(np.isfinite(ground), ground, np.nanmean(ground)) - basin.crest
     made = _Section(sheet, 0.0, sheet.left_wide * 0.66,
-                    "Section at the highest of the wall, the same scale across and up")
+                    f"Section at the wall's highest; water side {wet:g}:1, dry side {dry:g}:1")
     water, bottom = basin.sill.level - basin.crest, float(ground.min()) - 0.12 * height
     made.frame(-reach, tail, bottom, 0.0)
     p = made.point
@@ -604,19 +609,11 @@ def _wall_section(sheet: _Sheet, answer: BasinAnswer) -> None:
         made.water_mark(float(s[wetted].min()) + (end - float(s[wetted].min())) * 0.35, water)
     made.line(list(zip(s, ground, strict=True)), sy.INK, 1.3, zorder=5)
     made.across(-top / 2, top / 2, 9 * p, f"top {shown(top, 'level', system)}", above=True)
-    right = top / 2 + dry * height + 10 * p
-    right = min(right, tail - 4 * p)
-    made.line([(top / 2, 0), (right + 4 * p, 0)], sy.FAINT_INK, 0.6)
-    made.up(right - 2 * p, float(ground[np.argmin(np.abs(s))]), 0.0,
-            shown(height, "level", system), right=False, at=-height * 0.24)
-    x_deep = -wet * height * 0.55 - top / 2
+    made.up(0.0, float(ground[np.argmin(np.abs(s))]), 0.0, shown(height, "level", system))
     made.note(-reach + 2 * p, water + 9 * p,
               f"sill {shown(basin.sill.level, 'level', system)}", sy.WATER, "left", "bottom")
     made.note(tail, 9 * p, f"crest {shown(basin.crest, 'level', system)}", sy.EARTH, "right",
               "bottom")
-    made.note(x_deep, bottom + 3 * p, f"water side {wet:g}:1, dry side {dry:g}:1; "
-              f"{shown(basin.water_at_wall, 'level', system)} of water at the wall", sy.SOFT_INK,
-              "center", "bottom")
 
 
 def _dug_section(sheet: _Sheet, answer: BasinAnswer) -> None:
@@ -649,7 +646,7 @@ def _dug_section(sheet: _Sheet, answer: BasinAnswer) -> None:
     depth = basin.water_at_wall
     rim, floor = chord(depth), chord(0.0)
     made = _Section(sheet, 0.0, sheet.left_wide * 0.66,
-                    "Section along the pit, the same scale across and up")
+                    "Section along the pit, the same scale both ways")
     if rim is None:
         return
     spare = max((rim[1] - rim[0]) * 0.12, 1.0)

@@ -15,6 +15,7 @@ from terrain.runoff.ground import Ground
 from terrain.surface.terrain import Terrain
 from terrain.works import basin as basins
 from terrain.works import swale as swales
+from terrain.works.cross_section import depth_for_area
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
 from terrain.works.store import Curve, tank_curve
@@ -84,7 +85,7 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
     Parameters
     ----------
     design_runoff : float64, shape (rows, columns)
-        Runoff of each cell in the design storm, for swales whose length is left open. [m3]
+        Runoff of each cell in the design storm, for swales whose size is left open. [m3]
     """
     places = Places(site, terrain)
     soft = swales.smoothed(terrain.dem)
@@ -102,45 +103,83 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
     return placed
 
 
-def sized_window(terrain: Terrain, route: swales.SwaleLine, along: float, length: float | None,
-                 per_metre: float, runoff: NDArray[np.float64]) -> tuple[float, float]:
-    """The stretch of a contour line to dig.
+@dataclass(frozen=True)
+class Size:
+    """The stretch of a contour to dig, from its start, and the section. [m], side slope H:V"""
 
-    With no `length` asked for, the shortest about the point, in steps of 2 m, that holds the
-    runoff of its catchment; the whole line if none does.
+    start: float
+    end: float
+    depth: float
+    width: float
+    side_slope: float
+
+
+def size_swale(terrain: Terrain, route: swales.SwaleLine, along: float, rules: Rulebook,
+               runoff: NDArray[np.float64] | None, length: float | None, depth: float | None,
+               width: float | None, side_slope: float | None = None) -> Size:
+    """Size a swale for the runoff of its catchment in a storm.
+
+    Parameters
+    ----------
+    route, along : SwaleLine, float
+        A contour line and where on it the wanted point lies. [m]
+    runoff : float64, shape (rows, columns), optional
+        Runoff of each cell in the storm to hold; None if there is none to size for. [m3]
+    length, depth, width, side_slope : float, optional
+        What is fixed already. [m], H:V
+
+    Notes
+    -----
+    A depth left open becomes what holds the storm, in steps of 5 cm between the rules'
+    shallowest and deepest.  A length left open is the rules' usual one, or the first longer one
+    that holds the storm; where none does the usual one stays, and the rest spills.
     """
-    if length is not None:
-        return swales.window(route.length, along, length)
-    dem = terrain.dem
-    cells = swales.line_cells(dem, route.line)
-    marks = np.zeros(dem.shape, np.int32)
+    bed = width or rules["swale width"]
+    side = side_slope or rules["swale side slope"]
+    usual = length or rules["swale length"]
+    start, end = swales.window(route.length, along, usual)
+    if runoff is None:
+        return Size(start, end, depth or rules["swale depth"], bed, side)
+    brings, at = _arrivals(terrain, route, runoff)
+
+    def coming(first: float, last: float) -> float:
+        return float(brings[(at >= first) & (at <= last)].sum())
+
+    if depth is None:
+        needed = depth_for_area(coming(start, end) / (end - start), bed, side)
+        depth = min(max(np.ceil(needed / 0.05 - 1e-9) * 0.05, rules["swale shallowest"]),
+                    rules["swale deepest"])
+    holds = swales.storage_per_metre(depth, bed, side)
+    if length is None:
+        for longer in np.arange(usual, route.length, 2.0):
+            first, last = swales.window(route.length, along, float(longer))
+            if holds * (last - first) >= coming(first, last):
+                start, end = first, last
+                break
+    return Size(start, end, float(depth), bed, side)
+
+
+def _arrivals(terrain: Terrain, route: swales.SwaleLine, runoff: NDArray[np.float64]
+              ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Runoff that first meets each cell of a line, and how far along the line it lies."""
+    cells = swales.line_cells(terrain.dem, route.line)
+    marks = np.zeros(terrain.dem.shape, np.int32)
     marks[cells[:, 0], cells[:, 1]] = np.arange(1, len(cells) + 1)
-    label = terrain.labels(marks)
-    brings = np.bincount(label.ravel(), weights=np.nan_to_num(runoff).ravel(),
+    brings = np.bincount(terrain.labels(marks).ravel(), weights=np.nan_to_num(runoff).ravel(),
                          minlength=len(cells) + 1)[1:]
-    at = swales.along_of(dem, route.line, cells)
-    for size in np.arange(6.0, route.length, 2.0):
-        start, end = swales.window(route.length, along, float(size))
-        if per_metre * (end - start) >= brings[(at >= start) & (at <= end)].sum():
-            return start, end
-    return 0.0, route.length
-
-
-def _section(work: asked.Swale, rules: Rulebook) -> tuple[float, float, float]:
-    return (work.depth or rules["swale depth"], work.width or rules["swale width"],
-            work.side_slope or rules["swale side slope"])
+    return brings, swales.along_of(terrain.dem, route.line, cells)
 
 
 def _swale(work: asked.Swale, where: str, places: Places, terrain: Terrain, soft: Any,
            ground: Ground, rules: Rulebook, design_runoff: NDArray[np.float64]) -> Placed:
     x, y = places.point(work.through, f"{where}, through")
-    section = _section(work, rules)
-    per_metre = swales.storage_per_metre(*section)
     reach = rules["swale longest"] / 2 if work.length is None else work.length
     route, along = swales.trace(terrain, soft, x, y, where, rules, reach)
     route, along = _within(route, along, x, y, terrain, ground, where)
-    start, end = sized_window(terrain, route, along, work.length, per_metre, design_runoff)
-    route = swales.cut_to(terrain, route, start, end)
+    size = size_swale(terrain, route, along, rules, design_runoff, work.length, work.depth,
+                      work.width, work.side_slope)
+    section = (size.depth, size.width, size.side_slope)
+    route = swales.cut_to(terrain, route, size.start, size.end)
     if work.length is not None and route.length < work.length * 0.98:
         raise InputError(f"{where}, length", f"only {route.length:.0f} m of contour are fit for a "
                          f"swale there, and {work.length:.0f} m were asked for (it ends at the "

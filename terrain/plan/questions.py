@@ -15,7 +15,7 @@ from terrain.inputs.elevation import Dem, read_elevation
 from terrain.inputs.layers import cover_cells, read_layer, soil_cells
 from terrain.inputs.site import Cover, Layer, Soils
 from terrain.plan.cost import Quantities, quantities
-from terrain.plan.layout import sized_window
+from terrain.plan.layout import size_swale
 from terrain.plan.routing import storm_steps
 from terrain.runoff.catchment import Catchment, gather
 from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
@@ -32,8 +32,6 @@ from terrain.works.sill import design_sill
 
 #: Storms of the quick questions last a day, with rain as in type II.
 DURATION, PATTERN = 24.0, "II"
-#: Length of a swale when neither a length nor a storm is given. [m]
-PLAIN_LENGTH = 60.0
 
 
 @dataclass(frozen=True)
@@ -294,7 +292,8 @@ def swale_through(path: Path, through: tuple[float, float], storms: Sequence[flo
     through : (float, float)
         In the raster's CRS, or longitude and latitude.
     storms : sequence of float
-        The first one sizes a swale whose length is left open; the deepest sizes its sill. [mm]
+        The first one sizes a swale whose depth or length is left open; the deepest sizes its
+        sill. [mm]
     length, depth, width : float, optional
         [m]
 
@@ -307,16 +306,12 @@ def swale_through(path: Path, through: tuple[float, float], storms: Sequence[flo
     dem, terrain, rules = question.dem, question.terrain, Rulebook()
     x, y = question.point(through, "--through")
     numbers = curve_numbers(question, ground, storms)
-    section = (depth or rules["swale depth"], width or rules["swale width"],
-               rules["swale side slope"])
-    per_metre = swales.storage_per_metre(*section)
     reach = max(rules["swale longest"] / 2, length or 0.0)
     route, along = swales.trace(terrain, swales.smoothed(dem), x, y, "--through", rules, reach)
-    wanted = length if storms or length else PLAIN_LENGTH
-    runoff = (runoff_depth(storms[0], numbers) * dem.cell_area / 1000 if storms
-              else np.zeros(dem.shape))
-    route = swales.cut_to(terrain, route, *sized_window(terrain, route, along, wanted, per_metre,
-                                                        runoff))
+    runoff = runoff_depth(storms[0], numbers) * dem.cell_area / 1000 if storms else None
+    size = size_swale(terrain, route, along, rules, runoff, length, depth, width)
+    section = (size.depth, size.width, size.side_slope)
+    route = swales.cut_to(terrain, route, size.start, size.end)
     if length is not None and route.length < 0.98 * length:
         raise InputError("--length", f"only {route.length:.0f} m of contour are fit for a swale "
                          f"there, and {length:.0f} m were asked for",

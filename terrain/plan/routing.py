@@ -12,6 +12,9 @@ from terrain.plan.cascade import Cascade, Node
 from terrain.runoff.hydrograph import arriving
 from terrain.runoff.storms import cumulative_rain
 
+#: Steps for which water over a sill is followed after the last inflow.
+MOST_AFTER = 20_000
+
 
 @numba.njit(cache=True)
 def _surcharge(spare, area, flow_step):
@@ -43,9 +46,6 @@ def _route(inflow, start, volumes, areas, soak, weir, step, outflow):
             outflow[i] = 0.0
             held = water
         most = max(most, held)
-    if held > capacity:  # what still stands over the sill runs off
-        outflow[-1] += held - capacity
-        held = capacity
     return held, soaked, most
 
 
@@ -65,8 +65,9 @@ def route(inflow: NDArray[np.float64], node_store: object, step: float, start: f
 
     Returns
     -------
-    outflow : float64, shape (steps,)
-        Volume over the sill in each step. [m3]
+    outflow : float64, shape (steps or more,)
+        Volume over the sill in each step; it goes on after the inflow, until what stood
+        over the sill has run off. [m3]
     held, soaked, most : float
         Volume at the end, infiltrated, and the greatest held. [m3]
 
@@ -77,13 +78,28 @@ def route(inflow: NDArray[np.float64], node_store: object, step: float, start: f
     the step's start.
     """
     store = node_store
-    outflow = np.zeros(inflow.size)
     curve, sill = store.curve, store.sill  # type: ignore[attr-defined]
-    held, soaked, most = _route(
-        inflow, start, curve.volumes, curve.areas,
-        store.infiltration / 1000 / 3600,  # type: ignore[attr-defined]
-        sill.coefficient * sill.length, step, outflow)
-    return outflow, held, soaked, most
+    soak = store.infiltration / 1000 / 3600  # type: ignore[attr-defined]
+    parts, held, soaked, most = [], start, 0.0, start
+    chunk = inflow
+    while True:
+        outflow = np.zeros(chunk.size)
+        held, taken, high = _route(chunk, held, curve.volumes, curve.areas, soak,
+                                   sill.coefficient * sill.length, step, outflow)
+        parts.append(outflow)
+        soaked, most = soaked + taken, max(most, high)
+        over = held - curve.capacity
+        # A thin sheet falls ever more slowly: the last of it goes at a tenth of the peak or less.
+        little = 0.1 * max(float(part.max(initial=0.0)) for part in parts)
+        steps = sum(part.size for part in parts)
+        if over <= little or steps > inflow.size + MOST_AFTER:
+            break
+        chunk = np.zeros(steps)
+    if over > 0:
+        count = min(int(np.ceil(over / little)), MOST_AFTER) if little else 1
+        parts.append(np.full(count, over / count))
+        held = curve.capacity
+    return np.concatenate(parts), held, soaked, most
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,7 @@ def test_shed_of_a_real_raster_is_what_pyflwdir_finds(levelsill, real_raster):
 
 def test_swale_on_a_real_raster(levelsill, real_raster):
     answer = levelsill("swale", real_raster, "--lonlat", "--through=-84.2,36.6", "--length",
-                       "120m", "--storm", "30mm", "--cn", "80", "--json").json()
+                       "120m", "--depth", "0.3m", "--storm", "30mm", "--cn", "80", "--json").json()
     assert answer["length_m"] == pytest.approx(120, abs=0.5)
     assert answer["storage_m3"] == pytest.approx((0.6 + 2 * 0.3) * 0.3 * answer["length_m"],
                                                  rel=1e-6)
