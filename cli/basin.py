@@ -56,7 +56,7 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
     """Say what a basin holds level by level, and what it catches of a storm.
 
     \b
-    levelsill basin hill.tif --wall 512300,6430100 512330,6430120 --crest 1193.2m --storm 40mm --cn 82
+    levelsill basin hill.tif --wall 512300,6430100 512330,6430120 --crest 1193.2m
     levelsill basin hill.tif --dug pit.geojson --depth 0.9m --batter 3:1
     """
     from terrain.errors import InputError

@@ -57,9 +57,9 @@ def facts(rows: Sequence[tuple[str, str]]) -> None:
 
 def table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """A plain table; the first column to the left, the rest to the right."""
-    widths = [max(len(str(row[i])) for row in [header, *rows]) for i in range(len(header))]
+    widths = [max(len(row[i]) for row in [header, *rows]) for i in range(len(header))]
     for n, row in enumerate([header, *rows]):
-        cells = [f"{str(cell):<{widths[i]}}" if i == 0 else f"{str(cell):>{widths[i]}}"
+        cells = [f"{cell:<{widths[i]}}" if i == 0 else f"{cell:>{widths[i]}}"
                  for i, cell in enumerate(row)]
         click.secho(("  " + "  ".join(cells)).rstrip(), bold=n == 0)
 

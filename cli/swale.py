@@ -53,7 +53,8 @@ def swale(dem: Path, through: tuple[float, float], length: float | None, depth: 
     else:
         made, grid = answer.swale, answer.question.dem
         amount = answer.quantities
-        say(f"A swale on the contour at {shown(made.route.level, 'level', system)} on {grid.source}")
+        say(f"A swale on the contour at {shown(made.route.level, 'level', system)} "
+            f"on {grid.source}")
         rows = [("length", shown(made.route.length, "length", system)),
                 ("section", f"bed {shown(made.width, 'level', system)}, water "
                             f"{shown(made.depth, 'level', system)} deep, sides "

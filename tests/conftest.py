@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -10,6 +11,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
+
+# No time limit on an example, as the first one compiles kernels, and the same examples every
+# time.  For more of them: HYPOTHESIS_PROFILE=long pytest.
+settings.register_profile("suite", deadline=None, derandomize=True)
+settings.register_profile("long", deadline=None, max_examples=3000)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "suite"))
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_dem"
 #: Corner of the small site's raster, in UTM zone 34S. [m]

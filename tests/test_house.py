@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 HOUSE = Path(__file__).resolve().parents[1]
-TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "terrain", "cli", "tests", "demo_dem", "docs"}
+TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "terrain", "cli", "tests", "demo_dem",
+       "docs"}
 
 
 def tool(name: str, *words: str) -> subprocess.CompletedProcess[str]:

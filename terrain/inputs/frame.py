@@ -98,11 +98,10 @@ def plane_near(crs: CRS, longitude: float, latitude: float) -> CRS:
     """A metric plane for a geographic CRS: its UTM zone, on the same datum, so nothing shifts."""
     zone = int(np.clip((longitude + 180) // 6 + 1, 1, 60))
     hemisphere = "N" if latitude >= 0 else "S"
-    for code in (32600 + zone, 32700 + zone):
-        candidate = CRS.from_epsg(code)
-        if candidate.geodetic_crs == CRS(crs).geodetic_crs and candidate.utm_zone == f"{zone}{hemisphere}":
-            return candidate
-    plane = ProjectedCRS(conversion=UTMConversion(str(zone), hemisphere),
-                         geodetic_crs=CRS(crs).geodetic_crs,
+    own = CRS(crs).geodetic_crs
+    registered = CRS.from_epsg((32600 if latitude >= 0 else 32700) + zone)
+    if registered.geodetic_crs == own:
+        return registered
+    plane = ProjectedCRS(conversion=UTMConversion(str(zone), hemisphere), geodetic_crs=own,
                          name=f"UTM zone {zone}{hemisphere} on {crs.name}")
     return CRS(plane)

@@ -97,6 +97,12 @@ class Cover(Layer):
     classes: dict[str, str] = Field(default_factory=dict)
     otherwise: str | None = None
 
+    @field_validator("classes", mode="before")
+    @classmethod
+    def _codes_as_text(cls, given: Any) -> Any:
+        return ({str(key): value for key, value in given.items()} if isinstance(given, dict)
+                else given)
+
 
 class Soils(Layer):
     """Hydrologic soil groups: polygons with a group."""

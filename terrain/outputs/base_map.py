@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
-from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.colors import LinearSegmentedColormap, to_rgb
 from matplotlib.patches import PathPatch, Polygon
 from matplotlib.path import Path as Outline
 from numpy.typing import NDArray
@@ -24,6 +24,8 @@ from terrain.works.swale import smoothed
 
 #: A raster is thinned until no side of a picture has more cells than this.
 MOST_CELLS = 1800
+#: Cells of this width on paper are drawn as cells, not smoothed. [pt]
+WIDE_CELL = 12.0
 #: Intervals between contours, in the unit printed (m or ft).
 INTERVALS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 
@@ -182,8 +184,27 @@ def contours_of(dem: Dem, interval: float, shortest: float) -> list[Contour]:
     for count in range(int(np.ceil(low / interval)), int(np.floor(high / interval)) + 1):
         for line in contour_lines(soft, count * interval):
             if np.hypot(*np.diff(line, axis=0).T).sum() >= shortest:
-                found.append(Contour(count * interval, count % 5 == 0, line))
+                found.append(Contour(count * interval, count % 5 == 0,
+                                     _drawn(line, dem.cell, shortest / 13)))
     return found
+
+
+def _drawn(line: FloatArray, cell: float, step: float) -> FloatArray:
+    """A contour with points no further than `step` m apart; its corners at wide cells rounded."""
+    from scipy.ndimage import gaussian_filter1d
+
+    if cell <= 2 * step:
+        return line
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    at = np.linspace(0.0, far[-1], max(int(far[-1] / step), 2) + 1)
+    dense = np.stack([np.interp(at, far, line[:, k]) for k in (0, 1)], 1)
+    ring = bool(np.allclose(line[0], line[-1]))
+    soft = gaussian_filter1d(dense[:-1] if ring else dense, 0.3 * cell / step, axis=0,
+                             mode="wrap" if ring else "nearest")
+    if ring:
+        return np.concatenate([soft, soft[:1]])
+    soft[0], soft[-1] = dense[0], dense[-1]
+    return soft
 
 
 def draw_contours(ax: Axes, contours: list[Contour],
@@ -194,6 +215,8 @@ def draw_contours(ax: Axes, contours: list[Contour],
     ----------
     gaps : list of (index into `contours`, bool array of its points to leave out)
     """
+    if not contours:
+        return
     hidden = dict(gaps)
     for index, colour, width in ((False, sy.CONTOUR, 0.5), (True, sy.INDEX_CONTOUR, 0.95)):
         pieces: list[FloatArray] = []
@@ -201,7 +224,8 @@ def draw_contours(ax: Axes, contours: list[Contour],
             if contour.index == index:
                 pieces += _open(contour.line, hidden.get(i))
         ax.add_collection(LineCollection(pieces, colors=colour, linewidths=width, zorder=4,
-                                         alpha=0.85, capstyle="round"), autolim=False)
+                                         alpha=0.85, capstyle="round", gid="contour"),
+                          autolim=False)
 
 
 def _open(line: FloatArray, gap: Any) -> list[FloatArray]:
@@ -283,12 +307,19 @@ def draw_flow(ax: Axes, lines: list[tuple[FloatArray, float]], least: float) -> 
 
 def draw_region(ax: Axes, mask: NDArray[np.bool_], dem: Dem, colour: str,
                 alpha: float = sy.TINT_ALPHA, edge: float = 0.8, zorder: float = 2.0) -> bool:
-    """Tint a set of cells of a (cropped) raster, with smooth edges; False if none shows."""
+    """Tint a set of cells of a (cropped) raster; False if none shows.
+
+    Its edges are smooth, but along the cells where these are `WIDE_CELL` points or more wide.
+    """
     from contourpy import FillType, LineType, contour_generator
     from scipy.ndimage import gaussian_filter
 
     if not mask.any() or min(mask.shape) < 2:
         return False
+    low, high = ax.get_xlim()
+    figure = ax.get_figure()
+    across = ax.get_window_extent().width / (figure.dpi if figure is not None else 72) * 72
+    wide_cells = dem.cell * across / (high - low) >= WIDE_CELL
     rows, columns = mask.shape
     padded = np.pad(mask.astype(np.float64), 2, mode="edge")
     x, _ = dem.xy(0, np.arange(-2, columns + 2))
@@ -297,6 +328,14 @@ def draw_region(ax: Axes, mask: NDArray[np.bool_], dem: Dem, colour: str,
     made = contour_generator(x, y, soft, fill_type=FillType.OuterOffset,
                              line_type=LineType.Separate)
     points, offsets = made.filled(0.5, 2.0)
+    kept = sum(_area(ring, ends) for ring, ends in zip(points, offsets, strict=True))
+    if wide_cells or kept < 0.6 * mask.sum() * dem.cell**2:  # or a strip of one cell would be lost
+        from terrain.surface.catchments import outline
+
+        draw_area(ax, outline(mask, dem.transform), facecolor=(*to_rgb(colour), alpha),
+                  edgecolor=(*sy.mixed(colour, sy.INK, 0.45), 0.8), linewidth=edge,
+                  zorder=zorder, gid="catchment")
+        return True
     for ring, ends in zip(points, offsets, strict=True):
         codes = np.full(len(ring), Outline.LINETO, np.uint8)
         codes[ends[:-1]] = Outline.MOVETO
@@ -309,6 +348,15 @@ def draw_region(ax: Axes, mask: NDArray[np.bool_], dem: Dem, colour: str,
                                          linewidths=edge, zorder=zorder + 0.5, alpha=0.8),
                           autolim=False)
     return bool(len(points))
+
+
+def _area(ring: FloatArray, ends: NDArray[np.uint32]) -> float:
+    """Area of a polygon whose first ring is its outside and the rest its holes. [m2]"""
+    sizes = []
+    for start, stop in zip(ends[:-1], ends[1:], strict=True):
+        x, y = ring[start:stop, 0] - ring[0, 0], ring[start:stop, 1] - ring[0, 1]
+        sizes.append(abs(float(x[:-1] @ y[1:] - x[1:] @ y[:-1])) / 2)
+    return sizes[0] - sum(sizes[1:])
 
 
 def draw_area(ax: Axes, shape: Any, **look: Any) -> None:

@@ -46,7 +46,7 @@ class Labels:
     def __init__(self, ax: Axes) -> None:
         figure = ax.get_figure()
         assert isinstance(figure, Figure)
-        self.ax = ax
+        self.ax, self.figure = ax, figure
         self.renderer = FigureCanvasAgg(figure).get_renderer()
         self.pixel = figure.dpi / 72
         self.frame = ax.get_window_extent(self.renderer)
@@ -154,7 +154,7 @@ class Labels:
                     y = ay + along[1] * (reach + high / 2)
                     box = (x - wide / 2 - pad, y - high / 2 - pad / 2,
                            x + wide / 2 + pad, y + high / 2 + pad / 2)
-                    cost = least + order * 0.35 + 26 * self.ink_in(*box) ** 0.5
+                    cost = least + order * 0.35 + 36 * self.ink_in(*box) ** 0.5
                     if best is not None and cost >= best[0]:
                         continue
                     if not self.free(*box):

@@ -164,7 +164,8 @@ def _earth_rows(plan: Plan) -> list[Row]:
             rows.append(Row(planned.store.name, [
                 shown(amount.cut, "earth", system), shown(amount.bank, "earth", system),
                 f"{amount.hours:.1f} h",
-                "" if amount.money is None else f"{amount.money[0]:,.0f} – {amount.money[1]:,.0f}"]))
+                "" if amount.money is None else
+                f"{amount.money[0]:,.0f} – {amount.money[1]:,.0f}"]))
     return rows
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
 from terrain.outputs.base_map import View
-from terrain.outputs.labels import Column, Labels, Line
+from terrain.outputs.labels import Column, Labels, Line, shortened
 from terrain.plan.plan import Plan
 from terrain.runoff.cover import published_classes
 from terrain.runoff.sheds import Shed, ShedPoint, bare_patches
@@ -73,6 +73,7 @@ class _SiteMap:
         self.ground = plan.inputs.ground
         self.crop = base.cropped(self.dem, view)
         self.labels = Labels(ax)
+        self.figure = self.labels.figure
         self.groups = groups_of(plan)
         self.drawn: set[str] = set()
         self.flow_from = 0.0
@@ -260,7 +261,8 @@ class _SiteMap:
             gone.update(cells)
             if met < 1:
                 continue
-            way = base.softened(over[:met + 1], 2.2)
+            way = joined(placed.spill_x, placed.spill_y, base.softened(over[:met + 1], 2.2),
+                         self.dem.cell)
             draw_spill(self.ax, way, self.view)
             self._ink_of(way)
             self.drawn.add("spill")
@@ -288,9 +290,9 @@ class _SiteMap:
         x, y = self.dem.xy(point.row, point.column)
         return float(x), float(y)
 
-    def _run_on(self) -> list[tuple[float, float, float]]:
+    def _run_on(self) -> list[tuple[float, float, float, bool]]:
         entries = []
-        for x, y, dx, dy, area in run_on_of(self.plan):
+        for x, y, dx, dy, area, cut_off in run_on_of(self.plan):
             if not self.view.holds(x, y, 10):
                 continue
             unit = self.view.point
@@ -305,7 +307,7 @@ class _SiteMap:
             for share in (4, 12, 20, 28):
                 self._block_at(*(tip - way * share * unit), 7)
             entries.append((float((tip - way * 20 * unit)[0]), float((tip - way * 20 * unit)[1]),
-                            area))
+                            area, cut_off))
             self.drawn.add("run-on")
         return entries
 
@@ -348,9 +350,10 @@ class _SiteMap:
             return np.array([[p.x, p.y] for p in spots]), 2.0
         return np.array([[p.x, p.y] for p in placed]), 5.0
 
-    def _label_run_on(self, entries: list[tuple[float, float, float]]) -> None:
-        for x, y, area in entries:
-            words = ("run-on", f"from {shown(area, 'land', self.system, 1)}")
+    def _label_run_on(self, entries: list[tuple[float, float, float, bool]]) -> None:
+        for x, y, area, cut_off in entries:
+            size = shown(area, "land", self.system, 1)
+            words = ("run-on from", f"at least {size}") if cut_off else ("run-on", f"from {size}")
             self.labels.place([Line(part, sy.TEXT_SIZE, sy.WATER, style="italic")
                                for part in words], np.array([[x, y]]), 8.0, "run-on label",
                               far=60)
@@ -419,8 +422,10 @@ class _SiteMap:
             filled = "never" if any(f is None for f in full) else shown(
                 max(f for f in full if f is not None), "rain", self.system,
                 1 if self.system == "us" else 0)
-            column.row([(0, "left", group.name),
-                        (wide - 70, "right", _area_words(area, self.system)),
+            least = "≥ " if any(n.catchment.touches_edge and n.catchment.area for n in nodes
+                                ) else ""
+            column.row([(0, "left", shortened(self.figure, group.name, sy.TEXT_SIZE, 95)),
+                        (wide - 70, "right", least + _area_words(area, self.system)),
                         (wide, "right", filled)])
 
     def _shed_table(self, column: Column, above: float) -> None:
@@ -443,7 +448,7 @@ class _SiteMap:
         column.row([(wide - 58, "right", f"all, {unit}"), (wide, "right", f"own, {unit}")],
                    sy.SMALL_SIZE, sy.SOFT_INK)
         for number, (shed, point) in enumerate(self.numbered[:rows], 1):
-            column.row([(6, "center", f"{number}"), (18, "left", shed.name),
+            column.row([(6, "center", f"{number}"), (18, "left", shortened(self.figure, shed.name, sy.TEXT_SIZE, 95)),
                         (wide - 58, "right", _bare_number(point.volumes[storm], self.system)),
                         (wide, "right", _bare_number(point.own_volumes[storm], self.system))])
 
@@ -681,8 +686,9 @@ def shed_size(volume: float, most: float) -> float:
     return 5.8 + 4.2 * float(np.sqrt(volume / most))
 
 
-def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float]]:
-    """Where most run-on enters: place [m], unit vector of its way, area it comes from. [m2]"""
+def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float, bool]]:
+    """Where most run-on enters: place [m], unit vector of its way, area it comes from [m2], and
+    whether the raster cuts that area off."""
     terrain, inside, dem = plan.terrain, plan.inputs.ground.inside, plan.inputs.dem
     marks = np.where(inside, np.arange(1, inside.size + 1).reshape(inside.shape), 0)
     first = terrain.labels(marks.astype(np.int32))
@@ -690,9 +696,10 @@ def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float]]:
     if not beyond.size:
         return []
     cells, counts = np.unique(beyond, return_counts=True)
+    cut_off = set(np.unique(first[terrain.edge & ~inside & (first > 0)]).tolist())
     order = np.lexsort((cells, -counts))
     least = max(LEAST_RUN_ON * inside.sum() * dem.cell_area, 0.0)
-    found: list[list[float]] = []
+    found: list[list[Any]] = []
     for i in order[:4000]:
         row, column = divmod(int(cells[i]) - 1, inside.shape[1])
         x, y = (float(v) for v in dem.xy(row, column))
@@ -700,10 +707,11 @@ def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float]]:
         near = next((f for f in found if np.hypot(f[0] - x, f[1] - y) < 25 * dem.cell), None)
         if near is not None:
             near[2] += area
+            near[5] = near[5] or int(cells[i]) in cut_off
         else:
-            found.append([x, y, area, row, column])
+            found.append([x, y, area, row, column, int(cells[i]) in cut_off])
     entries = []
-    for x, y, area, row, column in sorted(found, key=lambda f: (-f[2], f[3], f[4]))[:MOST_RUN_ON]:
+    for x, y, area, row, column, short in sorted(found, key=lambda f: (-f[2], f[3], f[4]))[:MOST_RUN_ON]:
         if area < least:
             continue
         path = terrain.path(int(row), int(column))[:14]
@@ -711,7 +719,8 @@ def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float]]:
         way = np.array([px[-1] - x, py[-1] - y])
         norm = float(np.hypot(*way))
         if norm:
-            entries.append((x, y, float(way[0] / norm), float(way[1] / norm), area))
+            entries.append((x, y, float(way[0] / norm), float(way[1] / norm), area,
+                            bool(short)))
     return entries
 
 
@@ -794,6 +803,12 @@ def draw_spill(ax: Axes, way: FloatArray, view: View) -> None:
     ax.add_line(Line2D(way[:, 0], way[:, 1], color=sy.WATER, linewidth=1.2,
                        linestyle=(0, (4.5, 2.2)), zorder=13, gid="spill"))
     base.arrows_along(ax, way, view, sy.WATER, "spill")
+
+
+def joined(x: float, y: float, way: FloatArray, cell: float) -> FloatArray:
+    """The way of a spill, begun at its sill if that lies close by."""
+    gap = float(np.hypot(way[0, 0] - x, way[0, 1] - y))
+    return np.concatenate([[[x, y]], way]) if 0 < gap <= 5 * cell else way
 
 
 def draw_sill(ax: Axes, x: float, y: float, view: View) -> None:

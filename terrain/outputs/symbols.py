@@ -29,7 +29,7 @@ INK = "#2c2a27"
 SOFT_INK = "#67615a"
 FAINT_INK = "#a59d92"
 
-SHADE_DARK, SHADE_LIGHT = "#b9ae9d", "#fdfbf6"
+SHADE_DARK, SHADE_MIDDLE, SHADE_LIGHT = "#b9ae9d", "#e6e1d8", "#fdfbf6"
 CONTOUR, INDEX_CONTOUR = "#a98f6c", "#866a45"
 FLOW = "#7d9fb0"
 WATER = "#1f5a70"        # lines and lettering of everything that holds water on the ground
@@ -52,9 +52,10 @@ PASSIVE, ROOF_WATER, LEFT, RAIN = "#1f5a70", "#b0703c", "#a9a59c", "#8fb3c4"
 FATES = {"passive": PASSIVE, "roof": ROOF_WATER, "left": LEFT, "rain": RAIN}
 
 #: Slope classes of a survey: least slope [m/m], name, colour.
-SLOPES = ((0.0, "under 1 %", "#f6f1e2"), (0.01, "1 to 5 %", "#e0cd9c"),
-          (0.05, "5 to 10 %", "#c49f63"), (0.10, "10 to 15 %", "#976a3d"),
-          (0.15, "over 15 %", "#613f2a"))
+SLOPES = ((0.0, "under 1 %", "#faf6ea"), (0.01, "1 to 5 %", "#ead9ad"),
+          (0.05, "5 to 10 %", "#d9b47c"), (0.10, "10 to 15 %", "#bd865c"),
+          (0.15, "over 15 %", "#8f5a47"))
+SLOPE_ALPHA = 0.72
 
 #: Sizes of lettering. [pt]
 TITLE_SIZE, HEAD_SIZE, LABEL_SIZE, TEXT_SIZE, SMALL_SIZE = 25.0, 12.0, 10.5, 9.5, 8.5
@@ -107,6 +108,9 @@ def brief(value: float | None, dimension: str, system: str) -> str:
     if value is None or value != value:
         return shown(value, dimension, system)
     printed = abs(value * PRINTED[dimension][system == "us"][1])
+    if printed >= 1e7:
+        return f"{value * PRINTED[dimension][system == 'us'][1] / 1e6:,.0f} million " + (
+            PRINTED[dimension][system == "us"][0])
     usual = PRINTED[dimension][system == "us"][2]
     return shown(value, dimension, system, min(usual, 0 if printed >= 9.95 else 1)
                  if dimension not in ("level", "land", "rain") else usual)
@@ -115,7 +119,8 @@ def brief(value: float | None, dimension: str, system: str) -> str:
 def plain(value: float, dimension: str, system: str) -> str:
     """Print a quantity that is round, or nearly, without needless decimals."""
     unit, factor, places = PRINTED[dimension][system == "us"]
-    return f"{round(value * factor, max(places, 3) if value * factor < 1 else places):,g} {unit}"
+    places = 3 if dimension == "land" and value * factor < 1 else places
+    return f"{float(f'{value * factor:.{places}f}'):,.12g} {unit}"
 
 
 @dataclass(frozen=True)

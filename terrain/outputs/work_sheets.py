@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon, Rectangle
 from numpy.typing import NDArray
 
@@ -24,6 +25,7 @@ from terrain.outputs.site_map import (
     draw_swale_line,
     draw_wall,
     finish_contours,
+    joined,
     scale_and_north,
     title,
 )
@@ -97,7 +99,7 @@ class _Sheet:
     def spill(self, path: FloatArray, x: float, y: float) -> None:
         """Draw a sill and the way of its spill."""
         if len(path) > 1:
-            way = base.softened(np.asarray(path, float), 2.2)
+            way = joined(x, y, base.softened(np.asarray(path, float), 2.2), self.dem.cell)
             draw_spill(self.plan, way, self.view)
             self.labels.ink_line(way, 1.0)
         draw_sill(self.plan, x, y, self.view)
@@ -322,7 +324,10 @@ def draw_shed(answer: ShedAnswer, system: str) -> Figure:
 def draw_survey(survey: Survey, system: str) -> Figure:
     """Draw what a raster holds: its slopes, contours and hollows. A4, landscape."""
     dem = survey.question.dem
-    sheet = _Sheet(survey.question, dem.bounds, system, "Survey", "", section=False, margin=0.02)
+    west, south, east, north = dem.bounds
+    spare = 0.14 * (north - south)  # a strip below for the scale bar
+    sheet = _Sheet(survey.question, (west, south - spare, east, north), system, "Survey",
+                   f"of the raster {dem.source}", section=False, margin=0.02)
     _slope_tints(sheet)
     terrain = survey.question.terrain
     depth = np.nan_to_num(terrain.filled.astype(np.float64) - dem.heights, nan=0.0)
@@ -341,7 +346,6 @@ def draw_survey(survey: Survey, system: str) -> Figure:
     unit = "ft" if system == "us" else "m"
     cell = survey.cell / (0.3048 if system == "us" else 1.0)
     sheet.rows([
-        ("raster", shortened(sheet.figure, dem.source, sy.TEXT_SIZE, 170)),
         ("cells", f"{survey.columns:,} across, {survey.rows:,} down, {cell:.3g} {unit} wide"),
         ("ground of known height", shown(survey.area, "land", system)),
         ("lowest, highest", f"{shown(survey.low, 'level', system)}, "
@@ -349,7 +353,9 @@ def draw_survey(survey: Survey, system: str) -> Figure:
         ("cells without a height", f"{survey.void_cells:,}"),
         ("hollows", f"{len(survey.hollows):,}")])
     _slope_key(sheet, survey, hollows)
-    sheet.cautions(survey.warnings, [survey.checked_by])
+    rests = [survey.checked_by, "Slope is drawn as its mean over a few metres where cells are "
+             "finer; the shares count every cell."]
+    sheet.cautions(survey.warnings, rests)
     return sheet.figure
 
 
@@ -461,16 +467,17 @@ class _Section:
         self.ax.set_ylim(z - self.high * self.point / 2, z + self.high * self.point / 2)
 
     def fill(self, points: Sequence[tuple[float, float]], face: str, edge: str = "none",
-             zorder: float = 2, alpha: float = 1.0, hatch: str | None = None) -> None:
+             zorder: float = 2, gid: str | None = None) -> None:
         """Fill a shape."""
         self.ax.add_patch(Polygon(points, closed=True, facecolor=face, edgecolor=edge,
-                                  linewidth=1.0, zorder=zorder, alpha=alpha, hatch=hatch))
+                                  linewidth=1.0, zorder=zorder, gid=gid))
 
     def line(self, points: Sequence[tuple[float, float]], colour: str, width: float = 1.2,
-             style: Any = "-", zorder: float = 4) -> None:
+             style: Any = "-", zorder: float = 4, gid: str | None = None) -> None:
         """Draw a line."""
-        self.ax.plot(*zip(*points, strict=True), color=colour, linewidth=width, linestyle=style,
-                     zorder=zorder)
+        x, z = np.asarray(points, float).T
+        self.ax.add_line(Line2D(x, z, color=colour, linewidth=width, linestyle=style,
+                                zorder=zorder, gid=gid))
 
     def across(self, x0: float, x1: float, z: float, words: str, above: bool = False) -> None:
         """Write a dimension that runs across."""
@@ -510,7 +517,7 @@ class _Section:
                   sy.WATER, 7)
 
 
-GROUND = "#d8cbb5"
+GROUND, BANK = "#d8cbb5", "#b98f6a"
 
 
 def _swale_section(sheet: _Sheet, answer: SwaleAnswer) -> None:
@@ -534,13 +541,13 @@ def _swale_section(sheet: _Sheet, answer: SwaleAnswer) -> None:
                (bed_right, -depth), (0.0, 0.0), (east, -slope * east)]
     base_line = low
     made.fill([*profile, (east, base_line), (west, base_line)], GROUND)
-    made.line(profile, sy.INK, 1.3)
+    made.line(profile, sy.INK, 1.3, gid="profile")
     made.line([(cut_end, -slope * cut_end), (0.0, 0.0)], sy.SOFT_INK, 0.9, (0, (4, 3)))
     made.fill([(bed_left - side * depth, 0.0), (bed_left, -depth), (bed_right, -depth),
-               (0.0, 0.0)], sy.POOL, zorder=3)
+               (0.0, 0.0)], sy.POOL, zorder=3, gid="water")
     made.line([(bed_left - side * depth, 0.0), (0.0, 0.0)], sy.WATER, 1.4)
     berm = [(0.0, 0.0), (side * built, built), (side * built + top, built), (toe, -slope * toe)]
-    made.fill(berm, "#b98f6a", sy.EARTH, 3)
+    made.fill(berm, BANK, sy.EARTH, 3, gid="berm")
     ratio = settled / built if built else 1.0
     lower = [(0.0, 0.0), (side * built, settled), (side * built + top, settled),
              (toe, -slope * toe)]
@@ -598,7 +605,7 @@ def _wall_section(sheet: _Sheet, answer: BasinAnswer) -> None:
     bank = np.maximum(wet_face, ground)
     on = wet_face > ground
     made.fill([*zip(s[on], bank[on], strict=True),
-               *zip(s[on][::-1], ground[on][::-1], strict=True)], "#b98f6a", sy.EARTH, 4)
+               *zip(s[on][::-1], ground[on][::-1], strict=True)], BANK, sy.EARTH, 4)
     wetted = (s < 0) & (np.maximum(wet_face, ground) < water)
     if wetted.any():
         floor = np.maximum(wet_face, ground)[wetted]
@@ -720,16 +727,36 @@ def _stage_curve(sheet: _Sheet, answer: BasinAnswer) -> None:
 
 # Survey --------------------------------------------------------------------------------------------
 
+#: Slopes are drawn as their mean over about this distance; the shares count every cell. [m]
+SLOPE_OVER = 2.0
+
+
 def _slope_tints(sheet: _Sheet) -> None:
-    slope = sheet.cut(sheet.question.terrain.slope)
+    from scipy.ndimage import gaussian_filter
+
+    slope = sheet.cut(sheet.question.terrain.slope).astype(np.float64)
+    known = np.isfinite(slope)
+    wide = SLOPE_OVER / sheet.crop.cell
+    if wide >= 0.5:
+        weight = gaussian_filter(known.astype(np.float64), wide)
+        total = gaussian_filter(np.where(known, slope, 0.0), wide)
+        slope = np.where(known, total / np.maximum(weight, 1e-9), np.nan)
     image = np.zeros((*slope.shape, 4))
     for least, _, colour in sy.SLOPES:
-        image[slope >= least] = (*to_rgb(colour), 0.62)
-    image[~np.isfinite(slope)] = 0.0
+        image[slope >= least] = (*to_rgb(colour), sy.SLOPE_ALPHA)
+    image[~known] = 0.0
     west, south, east, north = sheet.crop.bounds
     sheet.plan.imshow(image, extent=(west, east, south, north), interpolation="nearest",
                       zorder=2, aspect="equal")
     sheet.view.shown_on(sheet.plan)
+    box = _box(west, south, east, north)
+    sheet.labels.ink(_inside(box, sheet.view), 0.02)
+
+
+def _box(west: float, south: float, east: float, north: float) -> Any:
+    from shapely import box
+
+    return box(west, south, east, north)
 
 
 def _slope_key(sheet: _Sheet, survey: Survey, hollows: bool) -> None:
@@ -740,8 +767,9 @@ def _slope_key(sheet: _Sheet, survey: Survey, hollows: bool) -> None:
     for _, name, colour in sy.SLOPES:
         share = survey.slope_shares.get(name, 0.0)
         y = column.y - 7.5
-        column.ax.add_patch(Rectangle((0, y - 5), 20, 10, facecolor=colour,
-                                      edgecolor=sy.FAINT_INK, linewidth=0.6))
+        column.ax.add_patch(Rectangle(
+            (0, y - 5), 20, 10, edgecolor=sy.FAINT_INK, linewidth=0.6,
+            facecolor=sy.mixed(sy.SHADE_MIDDLE, colour, sy.SLOPE_ALPHA)))
         column.ax.text(28, y, name, fontsize=sy.TEXT_SIZE, va="center", gid="legend:slope")
         column.ax.add_patch(Rectangle((100, y - 3.5), max(share / most, 0.002)
                                       * (column.width - 145), 7, facecolor=sy.SOFT_INK,

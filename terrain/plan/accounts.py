@@ -102,14 +102,15 @@ def year_account(cascade: Cascade, run: SeasonRun) -> Account:
 def _closed(entries: tuple[Entry, ...], rain: float, run_on: float, soaked: float, left: float
             ) -> Account:
     """Check every balance before anybody reads it."""
-    worst = 0.0
+    gaps = []
     for entry in entries:
         went = (entry.infiltrated + entry.evaporated + entry.used + entry.held + entry.spilled)
-        worst = max(worst, abs(entry.inflow - went) / max(entry.inflow, 1e-6))
+        gaps.append(abs(entry.inflow - went) / max(entry.inflow, 1e-6))
     kept = sum(e.infiltrated + e.evaporated + e.used + e.held for e in entries)
     came = rain + run_on
-    worst = max(worst, abs(came - soaked - kept - left) / max(came, 1e-6))
-    if not worst <= CLOSES_TO:
+    gaps.append(abs(came - soaked - kept - left) / max(came, 1e-6))
+    worst = max(gaps)
+    if not all(gap <= CLOSES_TO for gap in gaps):  # a gap that is no number is refused as well
         raise ArithmeticError(f"an account fails to close by {worst:.1e} of what came in")
     return Account(entries, rain, run_on, soaked,
                    sum(e.caught for e in entries if e.kind == "tank"),

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem, read_elevation
-from terrain.inputs.layers import cover_cells, read_layer, soil_cells
+from terrain.inputs.ground_cover import cover_cells, soil_cells
+from terrain.inputs.layers import read_layer
 from terrain.inputs.site import Cover, Layer, Soils
 from terrain.plan.cost import Quantities, quantities
 from terrain.plan.layout import size_swale

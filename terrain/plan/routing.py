@@ -199,6 +199,8 @@ def run_storm(cascade: Cascade, depth: float, duration: float, pattern: str) -> 
     """
     if depth < 0:
         raise ValueError(f"storm depth {depth:g} mm is below 0")
+    if duration <= 0:
+        raise ValueError(f"storm duration {duration:g} h is not above 0")
     step = storm_steps(duration)
     rain = cumulative_rain(depth, duration, pattern, step, duration)
     spilled: list[NDArray[np.float64] | None] = [None] * len(cascade.nodes)

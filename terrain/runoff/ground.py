@@ -10,14 +10,8 @@ from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
-from terrain.inputs.layers import (
-    boundary_polygon,
-    column,
-    cover_cells,
-    rasterized,
-    read_layer,
-    soil_cells,
-)
+from terrain.inputs.ground_cover import cover_cells, soil_cells
+from terrain.inputs.layers import boundary_polygon, column, rasterized, read_layer
 from terrain.inputs.site import Roads, Roofs, Site
 from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
 

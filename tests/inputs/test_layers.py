@@ -12,14 +12,8 @@ from shapely.geometry import LineString, Point, Polygon, box
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.inputs.frame import Frame, in_metres
-from terrain.inputs.layers import (
-    boundary_polygon,
-    column,
-    cover_cells,
-    rasterized,
-    read_layer,
-    soil_cells,
-)
+from terrain.inputs.ground_cover import cover_cells, soil_cells
+from terrain.inputs.layers import boundary_polygon, column, rasterized, read_layer
 from terrain.inputs.site import Cover, Layer, Soils
 
 # An invented plane: 40 by 30 cells of 2 m, its corner at LEFT, TOP.

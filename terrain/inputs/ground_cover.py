@@ -1,0 +1,307 @@
+"""What covers the ground and what soil lies under it, cell by cell."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
+
+from terrain.errors import InputError
+from terrain.inputs.elevation import Dem
+from terrain.inputs.layers import (
+    area_of,
+    column,
+    in_short,
+    layer_crs,
+    rasterized,
+    read_layer,
+    way_between,
+)
+from terrain.inputs.site import Cover, Soils
+
+
+def cover_cells(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str
+                ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+    """What covers each cell of the raster.
+
+    Parameters
+    ----------
+    spec : Cover
+        Polygons with a class each, or a raster (.tif, .tiff, .vrt, .img, .asc) of class codes.
+        `spec.classes` maps the layer's own words or codes to known classes.
+    known : collection of str
+        The classes that have curve numbers.
+
+    Returns
+    -------
+    cells : int16, the raster's shape
+        Position in `names`; -1 where neither the layer nor `spec.otherwise` says.
+    names : list of str
+        The classes that were met.
+    notes : list of str
+        What was assumed or repaired.
+
+    Raises
+    ------
+    InputError
+        If a class is not known, naming feature and class and the nearest known ones.
+    """
+    if spec.otherwise is not None:
+        _known_class(spec.otherwise, spec, known, f"{where}, otherwise")
+    if spec.file.suffix.lower() in (".tif", ".tiff", ".vrt", ".img", ".asc"):
+        cells, names, notes = _cover_raster(spec, folder, dem, known, where)
+    else:
+        cells, names, notes = _cover_polygons(spec, folder, dem, known, where)
+    bare = cells < 0
+    if bare.any():
+        share = f"{100 * bare.mean():.1f} % of the raster"
+        if spec.otherwise is None:
+            notes.append(f"Cover: {share} has no cover class.")
+        else:
+            name = _known_class(spec.otherwise, spec, known, where)
+            if name not in names:
+                names.append(name)
+            cells[bare] = names.index(name)
+            notes.append(f"Cover: {share} is not in {spec.file.name}; it was taken as {name}.")
+    return cells, names, notes
+
+
+def soil_cells(spec: Soils, folder: Path, dem: Dem, where: str
+               ) -> tuple[NDArray[np.int8], list[str]]:
+    """Hydrologic soil group of each cell of the raster.
+
+    Of a dual group such as B/D the second letter is taken, that of undrained ground (NRCS,
+    National Engineering Handbook part 630, chapter 7, 2009).
+
+    Returns
+    -------
+    cells : int8, the raster's shape
+        0 to 3 for A to D; -1 where neither the layer nor `spec.otherwise` says.
+    notes : list of str
+        What was assumed or repaired.
+
+    Raises
+    ------
+    InputError
+        If a feature's group is none of A to D, or empty with no `otherwise`.
+    """
+    layer = read_layer(spec, folder, dem, where)
+    notes: list[str] = list(layer.attrs["notes"])
+    here = f"{where}, {spec.file}"
+    pairs: list[tuple[BaseGeometry, int]] = []
+    dual: dict[str, list[int]] = {}
+    empty: list[int] = []
+    for number, (shape, given) in enumerate(
+            zip(layer.geometry, column(layer, spec.field, here), strict=True), start=1):
+        feature = f"{here}, feature {number}"
+        text = _text(given).upper().replace(" ", "")
+        if not text:
+            if spec.otherwise is None:
+                raise InputError(feature, f"its {spec.field} is empty",
+                                 "Give it a soil group A to D, or state 'otherwise' under soils")
+            empty.append(number)
+            text = spec.otherwise
+        letters = text.split("/")
+        if len(letters) > 2 or any(letter not in tuple("ABCD") for letter in letters):
+            raise InputError(feature, f"its {spec.field} '{given}' is not a soil group",
+                             "Use A, B, C or D, or a dual group such as B/D")
+        if len(letters) == 2:
+            dual.setdefault(text, []).append(number)
+        pairs.append((area_of(shape, feature), "ABCD".index(letters[-1])))
+    notes += [f"Soils: {_features(numbers, f'of dual group {text}')} taken as {text[-1]}, the "
+              "group of undrained ground." for text, numbers in dual.items()]
+    if empty:
+        notes.append(f"Soils: {_features(empty, 'without a group')} taken as {spec.otherwise}.")
+    notes += _unseen([shape for shape, _ in pairs], dem, "Soils")
+    cells = rasterized(pairs, dem, -1, np.int8)
+    bare = cells < 0
+    if bare.any():
+        share = f"{100 * bare.mean():.1f} % of the raster"
+        if spec.otherwise is None:
+            notes.append(f"Soils: {share} has no soil group.")
+        else:
+            cells[bare] = "ABCD".index(spec.otherwise)
+            notes.append(f"Soils: {share} is not in {spec.file.name}; it was taken as group "
+                         f"{spec.otherwise}.")
+    return cells, notes
+
+
+def _cover_polygons(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str
+                    ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+    layer = read_layer(spec, folder, dem, where)
+    notes: list[str] = list(layer.attrs["notes"])
+    here = f"{where}, {spec.file}"
+    names: list[str] = []
+    pairs: list[tuple[BaseGeometry, int]] = []
+    empty: list[int] = []
+    for number, (shape, given) in enumerate(
+            zip(layer.geometry, column(layer, spec.field, here), strict=True), start=1):
+        feature = f"{here}, feature {number}"
+        word = _text(given)
+        if not word:
+            if spec.otherwise is None:
+                raise InputError(feature, f"its {spec.field} is empty",
+                                 "Give it a class, or state 'otherwise' under cover")
+            empty.append(number)
+            word = spec.otherwise
+        name = _known_class(word, spec, known, feature)
+        if name not in names:
+            names.append(name)
+        pairs.append((area_of(shape, feature), names.index(name)))
+    if empty:
+        notes.append(f"Cover: {_features(empty, 'without a class')} taken as {spec.otherwise}.")
+    notes += _unseen([shape for shape, _ in pairs], dem, "Cover")
+    return rasterized(pairs, dem, -1, np.int16), names, notes
+
+
+def _cover_raster(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str
+                  ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+    path = folder / spec.file
+    here = f"{where}, {spec.file}"
+    codes, missing, notes = _codes(path, spec, dem, here)
+    names: list[str] = []
+    cells = np.full(dem.shape, -1, np.int16)
+    unknown: list[str] = []
+    for code in np.unique(codes[~missing]):
+        word = f"{int(code)}"
+        if word not in spec.classes:
+            unknown.append(word)
+            continue
+        name = _known_class(word, spec, known, f"{here}, code {word}")
+        if name not in names:
+            names.append(name)
+        cells[(codes == code) & ~missing] = names.index(name)
+    if unknown:
+        raise InputError(here, f"its codes {', '.join(unknown)} have no class" if len(unknown) > 1
+                         else f"its code {unknown[0]} has no class",
+                         f"Say what they mean under 'classes:', e.g. \"{unknown[0]}\": bare soil")
+    return cells, names, notes
+
+
+def _codes(path: Path, spec: Cover, dem: Dem, here: str
+           ) -> tuple[NDArray[Any], NDArray[np.bool_], list[str]]:
+    """Codes of a raster at the cells of the grid, the nearest cell's; and where there is none."""
+    import rasterio
+    from rasterio.crs import CRS as RasterCRS
+    from rasterio.errors import RasterioError
+    from rasterio.transform import Affine, array_bounds
+    from rasterio.warp import Resampling, reproject
+
+    if not path.exists():
+        raise InputError(here, "there is no such file", "Check its name and folder")
+    try:
+        with rasterio.open(path) as source:
+            if source.count != 1:
+                raise InputError(here, f"it has {source.count} bands, as a picture has",
+                                 "Give a raster with one band of class codes")
+            stated = CRS.from_user_input(source.crs) if source.crs else None
+            own, notes = layer_crs(path, stated, spec.crs, np.array([], object), dem, here)
+            grid, working = dem.transform, dem.frame.working
+            if own is None or working is None:
+                start = end = RasterCRS.from_epsg(3857)  # any plane will do: nothing is moved
+                per_metre = 1 / dem.frame.metres_per_unit
+                grid = Affine(grid.a * per_metre, 0, grid.c * per_metre, 0, grid.e * per_metre,
+                              grid.f * per_metre)  # the grid in the raster's own unit
+            else:
+                notes += way_between(own, working, dem, here)[1]
+                start = RasterCRS.from_wkt(own.to_2d().to_wkt())
+                end = RasterCRS.from_wkt(working.to_wkt())
+            void = float(np.iinfo(np.int32).min)
+            whole = np.dtype(source.dtypes[0]).kind in "iu"
+            codes = np.full(dem.shape, void, np.int32 if whole else np.float64)
+            window = _window(source, array_bounds(*dem.shape, grid), start, end)
+            if window is not None:
+                reproject(source.read(1, window=window).astype(codes.dtype), codes,
+                          src_transform=source.window_transform(window), src_crs=start,
+                          src_nodata=source.nodata, dst_transform=grid, dst_crs=end,
+                          dst_nodata=void, resampling=Resampling.nearest)
+            unit = own.axis_info[0].unit_name if own else "units"
+            size = f"{abs(source.transform.a):.3g} {unit}"
+    except RasterioError as error:
+        raise InputError(here, f"it cannot be read as a raster ({in_short(error)})",
+                         "Give a GeoTIFF of class codes, or polygons") from None
+    missing = (codes == void) | ~np.isfinite(codes)
+    if missing.all():
+        raise InputError(here, f"it holds no code anywhere on {dem.source}",
+                         "Check its CRS, or use one that reaches the raster")
+    odd = codes[~missing] % 1 != 0
+    if odd.any():
+        raise InputError(here, f"its value {codes[~missing][odd].flat[0]:g} is no class code",
+                         "Give a raster of whole numbers")
+    notes.append(f"Cover: taken from the raster {path.name}, the nearest of its cells ({size} "
+                 "wide) each; roofs, yards and tracks smaller than that do not show.")
+    return codes, missing, notes
+
+
+def _window(source: Any, bounds: tuple[float, float, float, float], start: Any, end: Any) -> Any:
+    """The part of a raster that reaches over the grid, with a margin; None where none does."""
+    from rasterio.errors import WindowError
+    from rasterio.warp import transform_bounds
+    from rasterio.windows import Window
+
+    west, south, east, north = transform_bounds(end, start, *bounds)
+    back = ~source.transform
+    x, y = np.array([west, west, east, east]), np.array([south, north, south, north])
+    columns, rows = back.a * x + back.b * y + back.c, back.d * x + back.e * y + back.f
+    if not (np.isfinite(columns).all() and np.isfinite(rows).all()):
+        return None
+    left, top = int(np.floor(columns.min())) - 2, int(np.floor(rows.min())) - 2
+    wanted = Window(left, top, int(np.ceil(columns.max())) + 2 - left,
+                    int(np.ceil(rows.max())) + 2 - top)
+    try:
+        return wanted.intersection(Window(0, 0, source.width, source.height))
+    except WindowError:
+        return None
+
+
+def _known_class(word: str, spec: Cover, known: Collection[str], where: str) -> str:
+    """The known class that a layer's word or code stands for."""
+    from difflib import get_close_matches
+
+    own = {key.strip().lower(): value for key, value in spec.classes.items()}
+    meant = own.get(word.strip().lower(), word).strip()
+    plain = {name.lower(): name for name in known}
+    if meant.lower() in plain:
+        return plain[meant.lower()]
+    near = [plain[name] for name in get_close_matches(meant.lower(), plain, n=3, cutoff=0.5)]
+    told = f"'{word}'" if meant == word.strip() else f"'{word}', taken as '{meant}',"
+    raise InputError(where, f"the class {told} is not known" + (
+        f"; the nearest are {', '.join(repr(name) for name in near)}" if near else ""),
+        f"Use a known class, or say what it means under 'classes:', e.g. \"{word}\": "
+        f"{near[0] if near else 'bare soil'}")
+
+
+def _unseen(shapes: list[BaseGeometry], dem: Dem, what: str) -> list[str]:
+    """A note on polygons that hold no cell's centre and so do not count."""
+    box = shapely.box(*dem.bounds)
+    outside = [n for n, shape in enumerate(shapes, start=1) if not shape.intersects(box)]
+    small = [n for n, shape in enumerate(shapes, start=1) if n not in outside
+             and shape.area < dem.cell_area]
+    notes = [f"{what}: {_features(outside, f'outside {dem.source}')} not used."] if outside else []
+    if small:
+        notes.append(f"{what}: {_features(small)} found smaller than a cell, and may not show.")
+    return notes
+
+
+def _features(numbers: list[int], which: str = "") -> str:
+    """The start of a note on some features, its verb included."""
+    listed = ", ".join(str(n) for n in numbers[:8]) + (
+        f" and {len(numbers) - 8} more" if len(numbers) > 8 else "")
+    noun, verb = ("feature", "was") if len(numbers) == 1 else ("features", "were")
+    return " ".join(filter(None, (noun, listed, which, verb)))
+
+
+def _text(given: Any) -> str:
+    """What a cell of a table says, a whole number without its decimals; empty where nothing."""
+    if given is None or given is pandas.NA or (isinstance(given, float) and given != given):
+        return ""
+    if isinstance(given, float | np.floating) and float(given).is_integer():
+        return str(int(given))
+    return str(given).strip()

@@ -1,0 +1,110 @@
+"""Accounts: they close, they add up, and they refuse to be read when they do not."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from networks import NO_GROUND, NO_ROOF, cascade_of, cascades, ground_of, store_of
+
+from terrain.plan.accounts import CLOSES_TO, storm_account, year_account
+from terrain.plan.routing import run_storm
+from terrain.plan.water_balance import run_seasons
+from terrain.runoff.storms import PATTERNS
+from terrain.works.roof import RoofCatchment
+from terrain.works.store import channel_curve, tank_curve
+
+DRY = [60.0, 75, 110, 145, 185, 205, 210, 190, 150, 110, 70, 55]
+
+
+def added_up(account):
+    """The site's balance and every store's, from the printed figures alone."""
+    kept = 0.0
+    for entry in account.entries:
+        went = entry.infiltrated + entry.evaporated + entry.used + entry.held + entry.spilled
+        assert abs(entry.inflow - went) <= 1e-9 * max(entry.inflow, 1e-6)
+        assert entry.run_on <= entry.runoff * (1 + 1e-9) + 1e-12
+        kept += went - entry.spilled
+    came = account.rain + account.run_on
+    gap = came - account.soaked_in_place - kept - account.left_site
+    assert abs(gap) <= 1e-9 * max(came, 1e-6)
+    assert account.unexplained <= CLOSES_TO == 1e-9
+    caught = {True: 0.0, False: 0.0}
+    for entry in account.entries:
+        caught[entry.kind == "tank"] += entry.caught
+    assert account.roof == pytest.approx(caught[True], rel=1e-12, abs=1e-12)
+    assert account.passive == pytest.approx(caught[False], rel=1e-12, abs=1e-12)
+    # What is caught is what is kept, so passive and roof are all the site keeps.
+    assert account.roof + account.passive == pytest.approx(kept, rel=1e-9, abs=1e-9 * (came + 1))
+
+
+@settings(max_examples=50)
+@given(cascades(), st.floats(0, 250), st.floats(0.25, 48), st.sampled_from(PATTERNS))
+def test_the_account_of_any_storm_closes(cascade, rain, duration, pattern):
+    added_up(storm_account(cascade, run_storm(cascade, rain, duration, pattern)))
+
+
+@settings(max_examples=40)
+@given(cascades(), st.lists(st.floats(0, 120) | st.just(0.0), min_size=1, max_size=30))
+def test_the_account_of_any_record_closes(cascade, rain):
+    record = pd.Series(rain, pd.date_range("1999-05-20", periods=len(rain)))
+    added_up(year_account(cascade, run_seasons(cascade, record, DRY)))
+
+
+def example():
+    return cascade_of([
+        (store_of("tank", tank_curve(5.0)), NO_GROUND, RoofCatchment(200.0, 180.0, 1.0), 1),
+        (store_of("swale", channel_curve(1.0, 0.3, 0.6, 2.0, 30.0), infiltration=5.0),
+         ground_of([85.0], [1500.0], [0.2]), NO_ROOF, None)], ground_of([70.0], [3000.0]))
+
+
+def test_roof_and_passive_capture_stand_beside_each_other():
+    """41 mm, 200 m2 at 0.9 less 1 mm is 7.2 m3: 5 into the tank, 2.2 on to the swale."""
+    account = storm_account(example(), run_storm(example(), 41.0, 24.0, "II"))
+    tank, swale = account.entries
+    assert account.roof == pytest.approx(5.0)
+    assert tank.spilled == swale.from_above == pytest.approx(2.2)
+    assert account.passive == pytest.approx(swale.caught)
+    assert account.rain == pytest.approx((200 + 0.8 * 1500 + 3000) * 0.041)
+    assert account.run_on == swale.run_on == pytest.approx(0.2 * swale.runoff)
+
+
+@pytest.mark.parametrize("name", ["infiltrated", "held", "spilled", "from_above", "runoff"])
+def test_an_account_that_loses_a_litre_is_refused(name):
+    cascade = example()
+    run = run_storm(cascade, 60.0, 24.0, "II")
+    swale = run.stores[1]
+    wrong = replace(run, stores=[run.stores[0],
+                                 replace(swale, **{name: getattr(swale, name) + 0.001})])
+    with pytest.raises(ArithmeticError, match="fails to close"):
+        storm_account(cascade, wrong)
+
+
+@pytest.mark.parametrize("name", ["rain", "run_on", "soaked_in_place", "left_site"])
+def test_a_site_that_loses_a_litre_is_refused(name):
+    cascade = example()
+    run = run_storm(cascade, 60.0, 24.0, "II")
+    with pytest.raises(ArithmeticError, match="fails to close"):
+        storm_account(cascade, replace(run, **{name: getattr(run, name) + 0.001}))
+
+
+def test_an_account_with_a_figure_that_is_no_number_is_refused():
+    cascade = example()
+    run = run_storm(cascade, 60.0, 24.0, "II")
+    with pytest.raises(ArithmeticError, match="fails to close"):
+        storm_account(cascade, replace(run, left_site=float("nan")))
+
+
+def test_a_year_is_the_mean_of_the_record():
+    rain = np.zeros(731)
+    rain[[10, 200, 420]] = [30.0, 12.0, 55.0]
+    record = pd.Series(rain, pd.date_range("2003-01-01", periods=731))
+    cascade = example()
+    run = run_seasons(cascade, record, None)
+    account = year_account(cascade, run)
+    years = 731 / 365.25
+    assert account.rain == pytest.approx((200 + 1200 + 3000) * 0.097 / years)
+    assert account.entries[0].roof == pytest.approx((29 + 11 + 54) * 0.18 / years)
+    assert account.entries[1].held == pytest.approx(run.stores[1].held[-1] / years)
