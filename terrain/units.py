@@ -127,6 +127,12 @@ def shown(value: float | None, dimension: str, system: str = "metric",
     return f"{number} {unit}" if with_unit else number
 
 
+def in_both(value: float, dimension: str, decimals: int | None = None) -> str:
+    """Print an inside value in metric units with the US ones behind, for cautions that all read."""
+    return (f"{shown(value, dimension, 'metric', decimals)} "
+            f"({shown(value, dimension, 'us', decimals)})")
+
+
 def unit_name(dimension: str, system: str = "metric") -> str:
     """Name the unit in which `shown` prints a dimension."""
     return PRINTED[dimension][system == "us"][0]

@@ -88,6 +88,29 @@ def frequency_table(path: Path) -> pandas.DataFrame:
     return table
 
 
+def depth_of(table: pandas.DataFrame, hours: float, years: float) -> float:
+    """Depth of a rain of a duration, once in so many years. [mm]
+
+    Interpolated log-log in duration and in the logarithm of the return period.
+
+    Raises
+    ------
+    ValueError
+        If duration or return period lie outside the table.
+    """
+    durations, periods = table.index.to_numpy(float), table.columns.to_numpy(float)
+    if not durations[0] <= hours <= durations[-1]:
+        raise ValueError(f"a duration of {hours:g} h is outside the table, which goes from "
+                         f"{durations[0]:.3g} h to {durations[-1]:g} h")
+    if not periods[0] <= years <= periods[-1]:
+        raise ValueError(f"once in {years:g} years is outside the table, which goes from "
+                         f"{periods[0]:g} to {periods[-1]:g} years")
+    depths = table.to_numpy(float)
+    at_duration = [np.exp(np.interp(np.log(hours), np.log(durations), np.log(column)))
+                   for column in depths.T]
+    return float(np.interp(np.log(years), np.log(periods), at_duration))
+
+
 def _unit(path: Path, head: list[str]) -> tuple[float, bool]:
     """Millimetres per unit, and whether the table holds intensities."""
     first = next((line for line in head if line.strip()), "")

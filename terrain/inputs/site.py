@@ -128,10 +128,13 @@ class Roofs(NamedLayer):
 
 
 class Storm(_Part):
-    """A depth of rain over a duration with a time pattern."""
+    """A depth of rain over a duration with a time pattern.
+
+    A depth left out in the file is taken from the frequency table on reading.
+    """
 
     name: str
-    depth: StormDepth
+    depth: StormDepth = 0.0
     duration: Hours = 24.0
     pattern: Literal["even", "I", "IA", "II", "III"] = "II"
     return_period: float | None = Field(default=None, gt=0)
@@ -150,9 +153,14 @@ class RainInputs(_Part):
     storms: list[Storm] = Field(min_length=1)
     design_storm: str | None = None
     daily: DailyRain | None = None
+    frequency: Path | None = None
 
     @model_validator(mode="after")
     def _known(self) -> RainInputs:
+        for storm in self.storms:
+            if not storm.depth and (self.frequency is None or storm.return_period is None):
+                raise ValueError(f"the storm \"{storm.name}\" has neither a depth nor a return "
+                                 "period to look one up in a frequency table")
         names = [storm.name for storm in self.storms]
         twice = {name for name in names if names.count(name) > 1}
         if twice:
@@ -333,7 +341,28 @@ def read_site(path: Path) -> Site:
         raise _first(error, path, document) from None
     site._path, site._document, site._bare = path, document, context["bare"]
     _refuse_twins(site)
-    return site
+    return _with_depths(site)
+
+
+def _with_depths(site: Site) -> Site:
+    """The same site with the depths of its storms looked up where the file gives none."""
+    from terrain.inputs.rain_frequency import depth_of, frequency_table
+
+    if site.rain.frequency is None:
+        return site
+    table = frequency_table(site.folder / site.rain.frequency)
+    storms = []
+    for index, storm in enumerate(site.rain.storms):
+        if not storm.depth:
+            try:
+                depth = depth_of(table, storm.duration, storm.return_period or 0.0)
+            except ValueError as error:
+                raise InputError(f'{site.where("rain", "storms", index)}, storm "{storm.name}"',
+                                 str(error), "State its depth") from None
+            storm = storm.model_copy(update={"depth": depth})
+        storms.append(storm)
+    rain = site.rain.model_copy(update={"storms": storms})
+    return site.model_copy(update={"rain": rain})
 
 
 def _read_yaml(path: Path) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -327,7 +328,8 @@ def draw_region(ax: Axes, mask: NDArray[np.bool_], dem: Dem, colour: str,
     soft = gaussian_filter(padded, 0.9, mode="nearest")
     made = contour_generator(x, y, soft, fill_type=FillType.OuterOffset,
                              line_type=LineType.Separate)
-    points, offsets = made.filled(0.5, 2.0)
+    filled: Any = made.filled(0.5, 2.0)
+    points, offsets = filled
     kept = sum(_area(ring, ends) for ring, ends in zip(points, offsets, strict=True))
     if wide_cells or kept < 0.6 * mask.sum() * dem.cell**2:  # or a strip of one cell would be lost
         from terrain.surface.catchments import outline
@@ -353,7 +355,7 @@ def draw_region(ax: Axes, mask: NDArray[np.bool_], dem: Dem, colour: str,
 def _area(ring: FloatArray, ends: NDArray[np.uint32]) -> float:
     """Area of a polygon whose first ring is its outside and the rest its holes. [m2]"""
     sizes = []
-    for start, stop in zip(ends[:-1], ends[1:], strict=True):
+    for start, stop in pairwise(ends.tolist()):
         x, y = ring[start:stop, 0] - ring[0, 0], ring[start:stop, 1] - ring[0, 1]
         sizes.append(abs(float(x[:-1] @ y[1:] - x[1:] @ y[:-1])) / 2)
     return sizes[0] - sum(sizes[1:])
@@ -402,5 +404,5 @@ def arrows_along(ax: Axes, way: FloatArray, view: View, colour: str, gid: str,
     for at in stations:
         ends = [np.array([np.interp(at + d, far, way[:, k]) for k in (0, 1)])
                 for d in (-3 * unit, 0.0, 3 * unit)]
-        if view.holds(*ends[1], 3):
+        if view.holds(float(ends[1][0]), float(ends[1][1]), 3):
             arrowhead(ax, ends[1], ends[2] - ends[0], 8.5 * unit, colour, 15, gid)

@@ -62,8 +62,8 @@ def draw_storm_bars(plan: Plan) -> Figure:
         ax.set_xlim(0, reach)
         _bare_rows(ax, count)
     for row, storm in zip(rows, storms, strict=True):
-        kept.text(-0.03, row - 0.13, shortened(figure, storm.name, sy.LABEL_SIZE, 130), transform=kept.get_yaxis_transform(),
-                  ha="right", va="center", fontsize=sy.LABEL_SIZE, gid="row")
+        kept.text(-0.03, row - 0.13, shortened(figure, storm.name, sy.LABEL_SIZE, 130),
+                  transform=kept.get_yaxis_transform(), ha="right", va="center", fontsize=sy.LABEL_SIZE, gid="row")
         kept.text(-0.03, row + 0.22, f"{sy.plain(storm.depth, 'rain', system)} in "
                   f"{storm.duration:g} h", transform=kept.get_yaxis_transform(), ha="right",
                   va="center", fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, gid="row")
@@ -113,9 +113,8 @@ def draw_year(plan: Plan) -> Figure:
     top = figure.add_axes((0.05, 1 - 2.3 / high, 0.9, 1.3 / high))
     months = np.arange(12, dtype=float)
     top.bar(months, rain, width=0.62, color=sy.RAIN)
-    _name_columns(top, months, rain, [shown(float(v), "rain", system, 0 if system == "metric" else 1,
-                                            False)
-                                      for v in monthly(seasons, seasons.rain_mm)], sy.SOFT_INK)
+    places = 0 if system == "metric" else 1
+    _name_columns(top, months, rain, [f"{value:.{places}f}" for value in rain], sy.SOFT_INK)
     _bare_columns(top)
     total = float(seasons.rain_mm.sum()) / seasons.years
     _words(figure, 0.05, 1 - 0.82 / high,
@@ -203,7 +202,8 @@ def _draw_tanks(figure: Figure, plan: Plan, seasons: SeasonRun, tanks: list[int]
         ax.tick_params(length=3 if last else 0, pad=3)
         for side in ("top", "right", "left"):
             ax.spines[side].set_visible(False)
-        ax.text(-0.02, 0.68, shortened(figure, planned.store.name, sy.LABEL_SIZE, 128), transform=ax.transAxes, ha="right", va="center",
+        ax.text(-0.02, 0.68, shortened(figure, planned.store.name, sy.LABEL_SIZE, 128),
+                transform=ax.transAxes, ha="right", va="center",
                 fontsize=sy.LABEL_SIZE, color=sy.TANK, gid="row")
         ax.text(-0.02, 0.26, sy.brief(full, "volume", system), transform=ax.transAxes, ha="right",
                 va="center", fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, gid="row")

@@ -165,11 +165,12 @@ class Labels:
         if best is None:
             self.left_out.append(" ".join(line.words for line in lines))
             return False
-        _, x, y, ax_, ay, gap = best
+        _, x, y, ax_, ay, apart = best
         self._write(lines, sizes, x, y, wide, high, gid)
-        box = (x - wide / 2 - pad, y - high / 2 - pad / 2, x + wide / 2 + pad, y + high / 2 + pad / 2)
+        box = (x - wide / 2 - pad, y - high / 2 - pad / 2,
+               x + wide / 2 + pad, y + high / 2 + pad / 2)
         self.taken.append(box)
-        if gap >= LEADER_FROM:
+        if apart >= LEADER_FROM:
             self._lead(ax_, ay, box, radius)
         return True
 
@@ -186,8 +187,8 @@ class Labels:
         back = self.ax.transData.inverted()
         top = y + high / 2
         for line, (_, tall) in zip(lines, sizes, strict=True):
-            at = back.transform((x, top - tall / 2))
-            self.ax.text(*at, line.words, ha="center", va="center", fontsize=line.size,
+            across, up = back.transform((x, top - tall / 2))
+            self.ax.text(across, up, line.words, ha="center", va="center", fontsize=line.size,
                          color=line.colour, fontweight=line.weight, fontstyle=line.style,
                          path_effects=sy.halo(), zorder=32, gid=gid)
             top -= tall

@@ -8,10 +8,9 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import Circle, Polygon, Rectangle
+from matplotlib.patches import Circle, Polygon
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
@@ -19,6 +18,19 @@ from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
 from terrain.outputs.base_map import View
 from terrain.outputs.labels import Column, Labels, Line, shortened
+from terrain.outputs.legend import Legend, title
+from terrain.outputs.map_features import (
+    datum_words,
+    draw_pool,
+    draw_sill,
+    draw_spill,
+    draw_swale_line,
+    draw_wall,
+    finish_contours,
+    joined,
+    points_in,
+    scale_and_north,
+)
 from terrain.plan.plan import Plan
 from terrain.runoff.cover import published_classes
 from terrain.runoff.sheds import Shed, ShedPoint, bare_patches
@@ -151,13 +163,13 @@ class _SiteMap:
             if road.surface.intersects(box):
                 base.draw_area(self.ax, road.surface, facecolor=sy.ROAD, edgecolor=sy.ROAD_EDGE,
                                linewidth=0.8, zorder=8, gid="road")
-                self.labels.ink(_points_in(road.surface, self.view), 0.6)
+                self.labels.ink(points_in(road.surface, self.view), 0.6)
                 self.drawn.add("road")
         for roof in self.ground.roofs:
             if roof.outline.intersects(box):
                 base.draw_area(self.ax, roof.outline, facecolor=sy.ROOF, edgecolor=sy.ROOF_EDGE,
                                linewidth=1.0, zorder=9, gid="roof")
-                self.labels.ink(_points_in(roof.outline, self.view), 1.0)
+                self.labels.ink(points_in(roof.outline, self.view), 1.0)
                 self.drawn.add("roof")
 
     def _bare(self) -> None:
@@ -208,7 +220,7 @@ class _SiteMap:
         if placed.basin.form == "wall":
             draw_wall(self.ax, placed.basin.line)
             self.drawn.add("wall")
-        self.labels.ink(_points_in(placed.basin.outline, self.view), 0.9)
+        self.labels.ink(points_in(placed.basin.outline, self.view), 0.9)
         self._sill(placed.spill_x, placed.spill_y)
         self.drawn.add("basin")
 
@@ -298,14 +310,13 @@ class _SiteMap:
             unit = self.view.point
             way, side = np.array([dx, dy]), np.array([-dy, dx])
             tip = np.array([x, y]) + way * 7 * unit
-            shape = [tip, tip - way * 15 * unit + side * 11 * unit,
-                     tip - way * 15 * unit + side * 5 * unit, tip - way * 34 * unit + side * 5 * unit,
-                     tip - way * 34 * unit - side * 5 * unit, tip - way * 15 * unit - side * 5 * unit,
-                     tip - way * 15 * unit - side * 11 * unit]
+            corners = ((0, 0), (15, 11), (15, 5), (34, 5), (34, -5), (15, -5), (15, -11))
+            shape = [tip + (side * across - way * back) * unit for back, across in corners]
             self.ax.add_patch(Polygon(shape, closed=True, facecolor=sy.PAPER, edgecolor=sy.WATER,
                                       linewidth=1.2, zorder=21, alpha=0.95, gid="run-on"))
             for share in (4, 12, 20, 28):
-                self._block_at(*(tip - way * share * unit), 7)
+                spot = tip - way * share * unit
+                self._block_at(float(spot[0]), float(spot[1]), 7)
             entries.append((float((tip - way * 20 * unit)[0]), float((tip - way * 20 * unit)[1]),
                             area, cut_off))
             self.drawn.add("run-on")
@@ -389,7 +400,7 @@ class _SiteMap:
 
     def _panel(self, column: Column) -> None:
         title(column, self.plan.site.name, "Works and the ways of the water")
-        _Legend(self, column).draw()
+        Legend(column, self.flow_from, self.system).draw(self.drawn)
         foot = self._foot_lines(column)
         above = len(foot) * sy.SMALL_SIZE * 1.32 + 16
         self._shed_table(column, above)
@@ -448,7 +459,8 @@ class _SiteMap:
         column.row([(wide - 58, "right", f"all, {unit}"), (wide, "right", f"own, {unit}")],
                    sy.SMALL_SIZE, sy.SOFT_INK)
         for number, (shed, point) in enumerate(self.numbered[:rows], 1):
-            column.row([(6, "center", f"{number}"), (18, "left", shortened(self.figure, shed.name, sy.TEXT_SIZE, 95)),
+            name = shortened(self.figure, shed.name, sy.TEXT_SIZE, 95)
+            column.row([(6, "center", f"{number}"), (18, "left", name),
                         (wide - 58, "right", _bare_number(point.volumes[storm], self.system)),
                         (wide, "right", _bare_number(point.own_volumes[storm], self.system))])
 
@@ -464,133 +476,6 @@ class _SiteMap:
                      else "The raster states no coordinate system.")
         lines.append("North is grid north.")
         return column.wrapped(" ".join(lines), sy.SMALL_SIZE, column.width)
-
-
-class _Legend:
-    """Symbols and their meaning, for what the map really shows."""
-
-    def __init__(self, made: _SiteMap, column: Column) -> None:
-        self.made, self.column, self.ax = made, column, column.ax
-
-    def draw(self) -> None:
-        """Draw an entry for everything that was drawn."""
-        self.column.skip(12)
-        made = self.made
-        rows: list[tuple[str, str, Callable[[float], None]]] = [
-            ("swale", "Swale, its berm on the downhill side", self._swale),
-            ("basin", "Basin, full to its sill", self._basin),
-            ("wall", "Wall of a basin", self._wall),
-            ("tree basin", "Tree basin", self._tree),
-            ("tank", "Tank", self._tank),
-            ("sill", "Sill, where a full work spills", self._sill),
-            ("spill", "Way of the spill", self._spill),
-            ("led", "Spill led by pipe or hand", self._led),
-            ("catchment", "Catchment of a work, tints in turn", self._tints),
-            ("run-on", "Run-on from beyond the boundary", self._run_on),
-            ("flow", "Water gathers, from "
-             + sy.plain(made.flow_from, "land", made.system)
-             + " up", self._flow),
-            ("shed", "A road or bare ground sheds here", self._shed),
-            ("bare", "Bare ground", self._bare),
-            ("road", "Road", self._road),
-            ("roof", "Roof", self._roof),
-            ("boundary", "Boundary", self._boundary),
-            ("contour", "Contour, index contour", self._contour)]
-        for key, words, sample in rows:
-            if key not in made.drawn:
-                continue
-            y = self.column.y - 8.5
-            sample(y)
-            self.ax.text(50, y, words, fontsize=sy.TEXT_SIZE, va="center", ha="left",
-                         gid=f"legend:{key}")
-            self.column.skip(17.0)
-
-    def _line(self, y: float, colour: str, width: float, style: Any = "-", x0: float = 4,
-              x1: float = 38, **more: Any) -> None:
-        self.ax.add_line(Line2D([x0, x1], [y, y], color=colour, linewidth=width, linestyle=style,
-                                **more))
-
-    def _swale(self, y: float) -> None:
-        self._line(y + 1.4, sy.WATER, 3.2)
-        self._line(y - 2.2, sy.EARTH, 1.6)
-
-    def _basin(self, y: float) -> None:
-        self.ax.add_patch(Rectangle((8, y - 5), 26, 10, facecolor=sy.POOL, edgecolor=sy.WATER,
-                                    linewidth=1.1))
-
-    def _wall(self, y: float) -> None:
-        self._line(y, sy.EARTH, 4.0, solid_capstyle="butt")
-
-    def _tree(self, y: float) -> None:
-        self.ax.add_patch(Circle((21, y), 5, facecolor=sy.TREE_FILL, edgecolor=sy.TREE,
-                                 linewidth=1.2))
-
-    def _tank(self, y: float) -> None:
-        for share, face in ((1.0, sy.PAPER), (0.62, sy.TANK)):
-            self.ax.add_patch(Circle((21, y), 4.6 * share, facecolor=face, edgecolor=sy.TANK,
-                                     linewidth=1.3))
-
-    def _sill(self, y: float) -> None:
-        self.ax.add_patch(Circle((21, y), 2.9, facecolor=sy.PAPER, edgecolor=sy.WATER,
-                                 linewidth=1.2))
-
-    def _spill(self, y: float) -> None:
-        self._line(y, sy.WATER, 1.2, (0, (4.5, 2.2)))
-        base.arrowhead(self.ax, np.array([25.0, y]), np.array([1.0, 0.0]), 8.5, sy.WATER, 5)
-
-    def _led(self, y: float) -> None:
-        self._line(y, sy.TANK, 1.3, (0, (1.2, 1.6)))
-        base.arrowhead(self.ax, np.array([25.0, y]), np.array([1.0, 0.0]), 8.5, sy.TANK, 5)
-
-    def _tints(self, y: float) -> None:
-        for i, tint in enumerate(sy.TINTS[:3]):
-            self.ax.add_patch(Rectangle((4 + i * 11.4, y - 5), 11.4, 10, facecolor=tint,
-                                        alpha=sy.TINT_ALPHA + 0.08, edgecolor="none"))
-
-    def _run_on(self, y: float) -> None:
-        self.ax.add_patch(Polygon([(36, y), (24, y + 6), (24, y + 2.8), (6, y + 2.8),
-                                   (6, y - 2.8), (24, y - 2.8), (24, y - 6)], closed=True,
-                                  facecolor=sy.PAPER, edgecolor=sy.WATER, linewidth=1.2))
-
-    def _flow(self, y: float) -> None:
-        for x0, width in ((4, 0.6), (16, 1.3), (28, 2.2)):
-            self._line(y, sy.FLOW, width, "-", x0, x0 + 10)
-
-    def _shed(self, y: float) -> None:
-        for x, size in ((12, 4.5), (28, 7.5)):
-            self.ax.add_patch(Circle((x, y), size, facecolor=sy.SHED, edgecolor=sy.PAPER,
-                                     linewidth=1.0))
-
-    def _bare(self, y: float) -> None:
-        self.ax.add_patch(Rectangle((6, y - 5.5), 30, 11, facecolor="none", edgecolor=sy.BARE,
-                                    hatch="....", linewidth=0.0, alpha=0.85))
-
-    def _road(self, y: float) -> None:
-        self._line(y, sy.ROAD_EDGE, 6.4, solid_capstyle="butt")
-        self._line(y, sy.ROAD, 4.8, solid_capstyle="butt")
-
-    def _roof(self, y: float) -> None:
-        self.ax.add_patch(Rectangle((13, y - 5), 16, 10, facecolor=sy.ROOF,
-                                    edgecolor=sy.ROOF_EDGE, linewidth=1.0))
-
-    def _boundary(self, y: float) -> None:
-        self._line(y, sy.BOUNDARY, 1.7, (0, (9, 2.5, 1.5, 2.5)))
-
-    def _contour(self, y: float) -> None:
-        self._line(y + 2.6, sy.CONTOUR, 0.6)
-        self._line(y - 2.6, sy.INDEX_CONTOUR, 1.1)
-
-
-def title(column: Column, name: str, subtitle: str) -> None:
-    """Write a sheet's title, as large as the column allows."""
-    size = sy.TITLE_SIZE
-    while size > 15 and len(column.wrapped(name, size, column.width, "bold")) > 1:
-        size -= 1
-    column.text(name, size, weight="bold", lead=1.2, gid="title")
-    column.skip(1)
-    column.text(subtitle, sy.HEAD_SIZE, sy.SOFT_INK)
-    column.skip(9)
-    column.rule()
 
 
 def groups_of(plan: Plan) -> list[Group]:
@@ -711,7 +596,8 @@ def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float, bool]
         else:
             found.append([x, y, area, row, column, int(cells[i]) in cut_off])
     entries = []
-    for x, y, area, row, column, short in sorted(found, key=lambda f: (-f[2], f[3], f[4]))[:MOST_RUN_ON]:
+    for x, y, area, row, column, short in sorted(
+            found, key=lambda f: (-f[2], f[3], f[4]))[:MOST_RUN_ON]:
         if area < least:
             continue
         path = terrain.path(int(row), int(column))[:14]
@@ -724,120 +610,6 @@ def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float, bool]
     return entries
 
 
-def finish_contours(ax: Axes, contours: list[base.Contour], view: View, labels: Labels,
-                    interval: float, system: str) -> None:
-    """Draw contours, and write the level on index contours where there is still room."""
-    gaps = []
-    unit = 0.3048 if system == "us" else 1.0
-    step = 5 * interval / unit
-    places = 0 if abs(step - round(step)) < 1e-6 else 1
-    often: dict[float, int] = {}
-    for i in sorted((i for i, c in enumerate(contours) if c.index),
-                    key=lambda i: (-len(contours[i].line), i)):
-        contour = contours[i]
-        inside = np.array([view.holds(x, y, 6) for x, y in contour.line])
-        if often.get(contour.level, 0) >= 2 or inside.sum() < 8:
-            continue
-        start = int(np.argmax(inside))
-        stop = len(inside) if inside[start:].all() else start + int(np.argmin(inside[start:]))
-        under = labels.along(f"{contour.level / unit:,.{places}f}", contour.line[start:stop],
-                             sy.SMALL_SIZE, sy.INDEX_CONTOUR, "contour label", apart=22)
-        if under is not None:
-            whole = np.zeros(len(contour.line), bool)
-            whole[start:stop] = under
-            gaps.append((i, whole))
-            often[contour.level] = often.get(contour.level, 0) + 1
-    base.draw_contours(ax, contours, gaps)
-
-
-def scale_and_north(ax: Axes, view: View, labels: Labels, system: str, length: float = 190.0
-                    ) -> None:
-    """Draw a scale bar of at most `length` points and a north arrow in the emptiest corner."""
-    unit = view.point
-    bar = sy.round_length(min(length * unit, (view.east - view.west) * 0.3), system)
-    wide, high, gap = bar.metres + 78 * unit, 58 * unit, 10 * unit
-    corners = [(view.west + gap, view.south + gap), (view.east - gap - wide, view.south + gap),
-               (view.west + gap, view.north - gap - high),
-               (view.east - gap - wide, view.north - gap - high)]
-
-    def busy(corner: tuple[float, float]) -> float:
-        x, y = corner
-        (x0, y0), (x1, y1) = ax.transData.transform([(x, y), (x + wide, y + high)])
-        return labels.ink_in(x0, y0, x1, y1)
-
-    x, y = min(corners, key=lambda c: (round(busy(c), 3), corners.index(c)))
-    ax.add_patch(Rectangle((x, y), wide, high, facecolor=sy.PAPER, edgecolor="none", alpha=0.9,
-                           zorder=39))
-    sy.north_arrow(ax, x + 20 * unit, y + 12 * unit, 27 * unit)
-    sy.scale_bar(ax, x + 50 * unit, y + 20 * unit, bar, 1.0, unit)
-    (x0, y0), (x1, y1) = ax.transData.transform([(x, y), (x + wide, y + high)])
-    labels.block(Bbox.from_extents(x0, y0, x1, y1), 2)
-
-
-def draw_swale_line(ax: Axes, line: FloatArray, dem: Any, view: View, top_width: float) -> None:
-    """A swale: its channel, and its berm on the downhill side."""
-    from shapely.geometry import LineString
-
-    unit = view.point
-    wide = max(top_width / unit, 3.6)
-    shape = LineString(line)
-    reach = max(2.5, dem.cell * 1.5)
-    sides = []
-    for offset in (reach, -reach):
-        moved = shape.offset_curve(offset)
-        points = np.concatenate([np.asarray(p.coords) for p in getattr(moved, "geoms", [moved])
-                                 if len(p.coords)] or [line])
-        heights = dem.height_at(points[:, 0], points[:, 1])
-        sides.append(float(np.nanmean(heights)) if np.isfinite(heights).any() else 0.0)
-    away = (1 if sides[0] <= sides[1] else -1) * (wide / 2 + 1.0) * unit
-    berm = shape.simplify(unit * 0.8).offset_curve(away)
-    pieces = [np.asarray(p.coords) for p in getattr(berm, "geoms", [berm]) if len(p.coords) > 1]
-    ax.add_collection(LineCollection(pieces, colors=sy.EARTH, linewidths=2.0, zorder=15.5,
-                                     gid="berm"), autolim=False)
-    ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.WATER, linewidth=wide, zorder=16,
-                       solid_capstyle="round", gid="swale"))
-
-
-def draw_spill(ax: Axes, way: FloatArray, view: View) -> None:
-    """The way of a spill over the ground."""
-    ax.add_line(Line2D(way[:, 0], way[:, 1], color=sy.WATER, linewidth=1.2,
-                       linestyle=(0, (4.5, 2.2)), zorder=13, gid="spill"))
-    base.arrows_along(ax, way, view, sy.WATER, "spill")
-
-
-def joined(x: float, y: float, way: FloatArray, cell: float) -> FloatArray:
-    """The way of a spill, begun at its sill if that lies close by."""
-    gap = float(np.hypot(way[0, 0] - x, way[0, 1] - y))
-    return np.concatenate([[[x, y]], way]) if 0 < gap <= 5 * cell else way
-
-
-def draw_sill(ax: Axes, x: float, y: float, view: View) -> None:
-    """A sill."""
-    ax.add_patch(Circle((x, y), 2.7 * view.point, facecolor=sy.PAPER, edgecolor=sy.WATER,
-                        linewidth=1.2, zorder=20, gid="sill"))
-
-
-def draw_pool(ax: Axes, outline: Any, cell: float) -> None:
-    """The water of a full basin."""
-    base.draw_area(ax, base.rounded(outline, cell), facecolor=sy.POOL, edgecolor=sy.WATER,
-                   linewidth=1.1, zorder=16, gid="basin")
-
-
-def draw_wall(ax: Axes, line: FloatArray) -> None:
-    """A basin's wall."""
-    ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.EARTH, linewidth=4.2, zorder=16.5,
-                       solid_capstyle="butt", gid="wall", path_effects=sy.cased(5.6)))
-
-
-def datum_words(dem: Any) -> str:
-    """What is known of the datum of the levels, as the end of a sentence."""
-    crs = dem.frame.source
-    vertical = next((part.name for part in (crs.sub_crs_list if crs is not None else [])
-                     if part.is_vertical), None)
-    return (f"their datum is {vertical}." if vertical else
-            "the file does not say from which datum.")
-
-
 def _parts(node: Any, placed: Any) -> tuple[FloatArray | None, FloatArray | None]:
     """The led part of a spill's way, and the part over the ground."""
     path = np.asarray(node.spill_path, float)
@@ -848,20 +620,6 @@ def _parts(node: Any, placed: Any) -> tuple[FloatArray | None, FloatArray | None
     pipe = placed.work.pipe
     count = len(pipe) if pipe is not None else 2
     return path[:count], path[count - 1:]
-
-
-def _points_in(shape: Any, view: View, gap: float = 4.0) -> FloatArray:
-    """Points about `gap` points of paper apart within a shape and the view."""
-    from shapely import contains_xy
-
-    part = shape.intersection(view.box())
-    if part.is_empty:
-        return np.empty((0, 2))
-    west, south, east, north = part.bounds
-    step = gap * view.point
-    x, y = np.meshgrid(np.arange(west, east + step, step), np.arange(south, north + step, step))
-    inside = contains_xy(part.buffer(step / 2), x, y)
-    return np.stack([x[inside], y[inside]], 1)
 
 
 def round_area(area: float, system: str) -> float:

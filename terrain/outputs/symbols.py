@@ -78,10 +78,10 @@ def styled(draw: Callable[P, R]) -> Callable[P, R]:
     @functools.wraps(draw)
     def drawn(*args: P.args, **kwargs: P.kwargs) -> R:
         with matplotlib.rc_context():
-            matplotlib.rcParams.update({key: value for key, value in
-                                        matplotlib.rcParamsDefault.items()
-                                        if not key.startswith(("backend", "interactive"))})
-            matplotlib.rcParams.update(_STYLE)
+            settings: Any = matplotlib.rcParams
+            settings.update({key: value for key, value in matplotlib.rcParamsDefault.items()
+                             if not key.startswith(("backend", "interactive"))})
+            settings.update(_STYLE)
             return draw(*args, **kwargs)
     return drawn
 

@@ -166,7 +166,7 @@ def _arrivals(terrain: Terrain, route: swales.SwaleLine, runoff: NDArray[np.floa
     marks = np.zeros(terrain.dem.shape, np.int32)
     marks[cells[:, 0], cells[:, 1]] = np.arange(1, len(cells) + 1)
     brings = np.bincount(terrain.labels(marks).ravel(), weights=np.nan_to_num(runoff).ravel(),
-                         minlength=len(cells) + 1)[1:]
+                         minlength=len(cells) + 1)[1:].astype(np.float64)
     return brings, swales.along_of(terrain.dem, route.line, cells)
 
 

@@ -26,6 +26,7 @@ from terrain.runoff.curve_number import runoff_depth
 from terrain.runoff.ground import Ground, read_ground, require_known
 from terrain.runoff.sheds import Shed, bare_patches, shed_of
 from terrain.surface.terrain import Terrain
+from terrain.units import in_both
 from terrain.works.basin import Basin
 from terrain.works.rules import Rulebook
 from terrain.works.sill import design_sill
@@ -274,9 +275,9 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
             left = built.crest - store.sill.level - store.sill.head
             if left < rules["basin freeboard"] - 1e-6:
                 cautions.append(
-                    f"At the design peak {store.sill.head:.2f} m stands on the spillway and "
-                    f"{left:.2f} m of bank is left above it; "
-                    f"{rules['basin freeboard']:.2f} m is asked for "
+                    f"At the design peak {in_both(store.sill.head, 'level')} stands on the "
+                    f"spillway and {in_both(left, 'level')} of bank is left above it; "
+                    f"{in_both(rules['basin freeboard'], 'level')} is asked for "
                     f"({rules.source('basin freeboard')}). Widen the spillway or lower the sill.")
         amount = quantities(built.cut, built.wall, rules, output, rates, currency)
     elif place.kind == "tree basin":
@@ -327,18 +328,20 @@ def _site_cautions(inputs: Inputs, place: Placed, node: Any, empties: float) -> 
         return said
     if empties > rules["standing water"]:
         how = "does not soak away" if np.isinf(empties) else f"stands about {empties:,.0f} h"
-        said.append(f"Full, it {how} at {node.store.infiltration:.1f} mm/h "
+        said.append(f"Full, it {how} at {in_both(node.store.infiltration, 'rate')} "
                     f"({node.store.rate_source}); longer than {rules['standing water']:.0f} h "
                     f"breeds mosquitoes ({rules.source('standing water')}). Test a hole.")
     apart = rules["building setback"]
     for roof in ground.roofs:
         gap = place.outline.distance(roof.outline)
         if gap < apart:
-            said.append(f"It lies {gap:.1f} m from the roof \"{roof.name}\"; keep {apart:.0f} m "
+            said.append(f"It lies {in_both(gap, 'length')} from the roof \"{roof.name}\"; keep "
+                        f"{in_both(apart, 'length')} "
                         f"({rules.source('building setback')}).")
     edge = ground.boundary.boundary.distance(place.outline)
     if edge < apart:
-        said.append(f"It lies {edge:.1f} m from the property line; keep {apart:.0f} m "
+        said.append(f"It lies {in_both(edge, 'length')} from the property line; keep "
+                    f"{in_both(apart, 'length')} "
                     f"({rules.source('building setback')}).")
     if len(node.spill_path) > 1:
         way = LineString(node.spill_path)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.surface.terrain import Terrain
+from terrain.units import in_both
 from terrain.works.cross_section import bank_area, bank_under_water
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
@@ -427,16 +428,19 @@ def _wall_cautions(height: float, depth: float, storage: float, bank: float, gro
                    rules: Rulebook) -> list[str]:
     said = []
     if depth >= rules["engineer water"]:
-        said.append(f"{depth:.2f} m of water against the bank: this is a dam. From "
-                    f"{rules['engineer water']:.1f} m on have it designed and permitted by "
-                    f"licensed people before any digging ({rules.source('engineer water')}).")
+        said.append(f"{in_both(depth, 'level')} of water against the bank: this is a dam. From "
+                    f"{in_both(rules['engineer water'], 'length')} on have it designed and "
+                    f"permitted by licensed people before any digging "
+                    f"({rules.source('engineer water')}).")
     elif depth >= rules["embankment water"]:
-        said.append(f"{depth:.2f} m of water against the bank: from "
-                    f"{rules['embankment water']:.1f} m on the rules for dams apply ({rules.source('embankment water')}); ask the "
-                    "local authority before digging.")
+        said.append(f"{in_both(depth, 'level')} of water against the bank: from "
+                    f"{in_both(rules['embankment water'], 'length')} on the rules for dams apply "
+                    f"({rules.source('embankment water')}); ask the local authority before "
+                    "digging.")
     if depth > rules["drowning depth"]:
         said.append(_drowning(depth, rules))
-    said.append(f"The bank is {height:.2f} m high and holds {storage:,.0f} m³: build it in thin, "
+    said.append(f"The bank is {in_both(height, 'level')} high and holds "
+                f"{in_both(storage, 'volume', 0)}: build it in thin, "
                 "damp, rolled layers on stripped ground with a cut-off trench; pressing with the "
                 "bucket or tracks is not compaction. Keep trees off it.")
     if bank > 0.5 * gross:
@@ -447,9 +451,9 @@ def _wall_cautions(height: float, depth: float, storage: float, bank: float, gro
 
 
 def _drowning(depth: float, rules: Rulebook) -> str:
-    return (f"Water {depth:.2f} m deep can drown a child: fence it, keep one side 3:1 or flatter, "
-            f"and hang a rope (warned above {rules['drowning depth']:.2f} m, "
-            f"{rules.source('drowning depth')}).")
+    return (f"Water {in_both(depth, 'level')} deep can drown a child: fence it, keep one side 3:1 "
+            "or flatter, and hang a rope (warned above "
+            f"{in_both(rules['drowning depth'], 'level')}, {rules.source('drowning depth')}).")
 
 
 __all__ = ["Basin", "Pool", "design_dug", "design_wall", "flood", "integrated", "scaled",

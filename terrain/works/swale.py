@@ -13,6 +13,7 @@ from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.surface.contours import contour_through
 from terrain.surface.terrain import Terrain
+from terrain.units import in_both
 from terrain.works.cross_section import area_on_slope, channel_area, width_on_slope
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
@@ -244,8 +245,9 @@ def finish(terrain: Terrain, route: SwaleLine, depth: float, width: float, side_
     spare = cut * rules["compacted per bank"] - berm
     cautions = list(_cautions(route, depth, sill, rules))
     if spare < 0:
-        cautions.append(f"The cut gives {cut * rules['compacted per bank']:.1f} m³ of berm and "
-                        f"{berm:.1f} m³ is needed: dig wider or deeper, or bring earth.")
+        cautions.append(f"The cut gives "
+                        f"{in_both(cut * rules['compacted per bank'], 'earth')} of berm and "
+                        f"{in_both(berm, 'earth')} is needed: dig wider or deeper, or bring earth.")
     return Swale(route, depth, width, side_slope, sill, sill_x, sill_y, height, built, cut, berm,
                  spare, width_on_slope(depth, width, side_slope, route.cross_slope),
                  tuple(cautions))
@@ -301,12 +303,12 @@ def _cautions(route: SwaleLine, depth: float, sill: Sill, rules: Rulebook) -> li
                     f"{rules['swale flat']:.0%} the fall hides in the level error "
                     f"({rules.source('swale flat')}): a basin may do better.")
     if route.deviation > rules["level tolerance"]:
-        said.append(f"The raster's ground is up to {route.deviation:.2f} m above or below the "
-                    "line's level: set it out with a level, and cut the sill where the ground is "
-                    "natural and undisturbed.")
+        said.append(f"The raster's ground is up to {in_both(route.deviation, 'level')} above or "
+                    "below the line's level: set it out with a level, and cut the sill where the "
+                    "ground is natural and undisturbed.")
     if sill.head > rules["sill head"] * 1.001:
-        said.append(f"At the design peak {sill.head:.2f} m stands on the sill; more than "
-                    f"{rules['sill head']:.3f} m needs a stone lip "
+        said.append(f"At the design peak {in_both(sill.head, 'level')} stands on the sill; more "
+                    f"than {in_both(rules['sill head'], 'level', 3)} needs a stone lip "
                     f"({rules.source('sill head')}).")
     said.append("Have buried pipes and cables located before digging; the locating service does "
                 "not mark private lines.")

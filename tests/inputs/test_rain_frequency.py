@@ -94,3 +94,20 @@ def test_a_missing_file(tmp_path):
         frequency_table(tmp_path / "none.csv")
     with pytest.raises(InputError, match="cannot be read"):
         frequency_table(tmp_path)
+
+
+def test_depths_between_the_tables_own(tmp_path):
+    """On a power law the log-log interpolation in duration is exact."""
+    import pandas
+
+    from terrain.inputs.rain_frequency import depth_of
+
+    hours = [1.0, 4.0, 16.0]
+    table = pandas.DataFrame({2.0: [10 * h**0.4 for h in hours], 8.0: [20 * h**0.4 for h in hours]},
+                             index=hours)
+    assert depth_of(table, 4, 2) == pytest.approx(10 * 4**0.4)
+    assert depth_of(table, 7, 8) == pytest.approx(20 * 7**0.4)
+    assert depth_of(table, 7, 4) == pytest.approx(15 * 7**0.4)  # half way in log years
+    for outside in ((0.5, 2), (20, 2), (4, 1), (4, 100)):
+        with pytest.raises(ValueError, match="outside the table"):
+            depth_of(table, *outside)

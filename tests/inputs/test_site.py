@@ -76,3 +76,26 @@ def test_the_starters_examples_are_valid_too(tmp_path):
     assert site.roads is not None
     assert site.roofs is not None
     assert len(site.evapotranspiration) == 12
+
+
+TABLE = """Point precipitation frequency estimates (millimeters)
+PRECIPITATION FREQUENCY ESTIMATES
+by duration for ARI (years):, 2,10,100
+60-min:, 20,30,50
+24-hr:, 40,60,100
+"""
+
+
+def test_a_storm_takes_its_depth_from_the_frequency_table(small_site):
+    (small_site.parent / "pf.csv").write_text(TABLE)
+    text = small_site.read_text().replace("      depth: 60 mm\n", "").replace(
+        "  daily:", "  frequency: pf.csv\n  daily:")
+    small_site.write_text(text)
+    assert [storm.depth for storm in read_site(small_site).rain.storms] == pytest.approx(
+        [20.0, 60.0])
+    small_site.write_text(text.replace("return period: 10", "return period: 500"))
+    with pytest.raises(InputError, match=r'line 21, storm "big day".*outside the table'):
+        read_site(small_site)
+    small_site.write_text(text.replace("  frequency: pf.csv\n", ""))
+    with pytest.raises(InputError, match="neither a depth nor"):
+        read_site(small_site)

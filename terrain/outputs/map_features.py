@@ -1,0 +1,149 @@
+"""What maps show of the works, and what every map carries: contour labels, scale and north."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Rectangle
+from matplotlib.transforms import Bbox
+from numpy.typing import NDArray
+
+from terrain.inputs.elevation import Dem
+from terrain.outputs import base_map as base
+from terrain.outputs import symbols as sy
+from terrain.outputs.base_map import View
+from terrain.outputs.labels import Labels
+
+FloatArray = NDArray[np.float64]
+
+
+def draw_swale_line(ax: Axes, line: FloatArray, dem: Dem, view: View, top_width: float) -> None:
+    """A swale: its channel, and its berm on the downhill side."""
+    from shapely.geometry import LineString
+
+    unit = view.point
+    wide = max(top_width / unit, 3.6)
+    shape = LineString(line)
+    reach = max(2.5, dem.cell * 1.5)
+    sides = []
+    for offset in (reach, -reach):
+        moved = shape.offset_curve(offset)
+        points = np.concatenate([np.asarray(p.coords) for p in getattr(moved, "geoms", [moved])
+                                 if len(p.coords)] or [line])
+        heights = dem.height_at(points[:, 0], points[:, 1])
+        sides.append(float(np.nanmean(heights)) if np.isfinite(heights).any() else 0.0)
+    away = (1 if sides[0] <= sides[1] else -1) * (wide / 2 + 1.0) * unit
+    berm = shape.simplify(unit * 0.8).offset_curve(away)
+    pieces = [np.asarray(p.coords) for p in getattr(berm, "geoms", [berm]) if len(p.coords) > 1]
+    ax.add_collection(LineCollection(pieces, colors=sy.EARTH, linewidths=2.0, zorder=15.5,
+                                     gid="berm"), autolim=False)
+    ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.WATER, linewidth=wide, zorder=16,
+                       solid_capstyle="round", gid="swale"))
+
+
+def draw_pool(ax: Axes, outline: Any, cell: float) -> None:
+    """The water of a full basin."""
+    base.draw_area(ax, base.rounded(outline, cell), facecolor=sy.POOL, edgecolor=sy.WATER,
+                   linewidth=1.1, zorder=16, gid="basin")
+
+
+def draw_wall(ax: Axes, line: FloatArray) -> None:
+    """A basin's wall."""
+    ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.EARTH, linewidth=4.2, zorder=16.5,
+                       solid_capstyle="butt", gid="wall", path_effects=sy.cased(5.6)))
+
+
+def draw_sill(ax: Axes, x: float, y: float, view: View) -> None:
+    """A sill."""
+    ax.add_patch(Circle((x, y), 2.7 * view.point, facecolor=sy.PAPER, edgecolor=sy.WATER,
+                        linewidth=1.2, zorder=20, gid="sill"))
+
+
+def draw_spill(ax: Axes, way: FloatArray, view: View) -> None:
+    """The way of a spill over the ground."""
+    ax.add_line(Line2D(way[:, 0], way[:, 1], color=sy.WATER, linewidth=1.2,
+                       linestyle=(0, (4.5, 2.2)), zorder=13, gid="spill"))
+    base.arrows_along(ax, way, view, sy.WATER, "spill")
+
+
+def joined(x: float, y: float, way: FloatArray, cell: float) -> FloatArray:
+    """The way of a spill, begun at its sill if that lies close by."""
+    gap = float(np.hypot(way[0, 0] - x, way[0, 1] - y))
+    return np.concatenate([[[x, y]], way]) if 0 < gap <= 5 * cell else way
+
+
+def points_in(shape: Any, view: View, gap: float = 4.0) -> FloatArray:
+    """Points about `gap` points of paper apart within a shape and the view."""
+    from shapely import contains_xy
+
+    part = shape.intersection(view.box())
+    if part.is_empty:
+        return np.empty((0, 2))
+    west, south, east, north = part.bounds
+    step = gap * view.point
+    x, y = np.meshgrid(np.arange(west, east + step, step), np.arange(south, north + step, step))
+    inside = contains_xy(part.buffer(step / 2), x, y)
+    return np.stack([x[inside], y[inside]], 1)
+
+
+def finish_contours(ax: Axes, contours: list[base.Contour], view: View, labels: Labels,
+                    interval: float, system: str) -> None:
+    """Draw contours, and write the level on index contours where there is still room."""
+    gaps = []
+    unit = 0.3048 if system == "us" else 1.0
+    step = 5 * interval / unit
+    places = 0 if abs(step - round(step)) < 1e-6 else 1
+    often: dict[float, int] = {}
+    for i in sorted((i for i, c in enumerate(contours) if c.index),
+                    key=lambda i: (-len(contours[i].line), i)):
+        contour = contours[i]
+        inside = np.array([view.holds(x, y, 6) for x, y in contour.line])
+        if often.get(contour.level, 0) >= 2 or inside.sum() < 8:
+            continue
+        start = int(np.argmax(inside))
+        stop = len(inside) if inside[start:].all() else start + int(np.argmin(inside[start:]))
+        under = labels.along(f"{contour.level / unit:,.{places}f}", contour.line[start:stop],
+                             sy.SMALL_SIZE, sy.INDEX_CONTOUR, "contour label", apart=22)
+        if under is not None:
+            whole = np.zeros(len(contour.line), bool)
+            whole[start:stop] = under
+            gaps.append((i, whole))
+            often[contour.level] = often.get(contour.level, 0) + 1
+    base.draw_contours(ax, contours, gaps)
+
+
+def scale_and_north(ax: Axes, view: View, labels: Labels, system: str, length: float = 190.0
+                    ) -> None:
+    """Draw a scale bar of at most `length` points and a north arrow in the emptiest corner."""
+    unit = view.point
+    bar = sy.round_length(min(length * unit, (view.east - view.west) * 0.3), system)
+    wide, high, gap = bar.metres + 78 * unit, 58 * unit, 10 * unit
+    corners = [(view.west + gap, view.south + gap), (view.east - gap - wide, view.south + gap),
+               (view.west + gap, view.north - gap - high),
+               (view.east - gap - wide, view.north - gap - high)]
+
+    def busy(corner: tuple[float, float]) -> float:
+        x, y = corner
+        (x0, y0), (x1, y1) = ax.transData.transform([(x, y), (x + wide, y + high)])
+        return labels.ink_in(x0, y0, x1, y1)
+
+    x, y = min(corners, key=lambda c: (round(busy(c), 3), corners.index(c)))
+    ax.add_patch(Rectangle((x, y), wide, high, facecolor=sy.PAPER, edgecolor="none", alpha=0.9,
+                           zorder=39))
+    sy.north_arrow(ax, x + 20 * unit, y + 12 * unit, 27 * unit)
+    sy.scale_bar(ax, x + 50 * unit, y + 20 * unit, bar, 1.0, unit)
+    (x0, y0), (x1, y1) = ax.transData.transform([(x, y), (x + wide, y + high)])
+    labels.block(Bbox.from_extents(x0, y0, x1, y1), 2)
+
+
+def datum_words(dem: Dem) -> str:
+    """What is known of the datum of the levels, as the end of a sentence."""
+    crs = dem.frame.source
+    vertical = next((part.name for part in (crs.sub_crs_list if crs is not None else [])
+                     if part.is_vertical), None)
+    return (f"their datum is {vertical}." if vertical else
+            "the file does not say from which datum.")
