@@ -76,9 +76,16 @@ def run() -> None:
     except MemoryError:
         _end("The raster is too large for this machine's memory. Cut it to the property and the "
              "slopes above it.", 2)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nobody reads any more
-        sys.exit(0)
+    except Exception as error:
+        if isinstance(error, BrokenPipeError):
+            # Nobody reads what is printed any more.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            sys.exit(0)
+        if os.environ.get("LEVELSILL_TRACE"):
+            raise
+        _end(f"This is a fault of levelsill itself ({type(error).__name__}: {error}); nothing was "
+             "left half-written. Please report it with the command you gave and what it prints "
+             "when LEVELSILL_TRACE=1 is set.", 1)
 
 
 def _end(sentence: str, code: int) -> None:

@@ -41,7 +41,8 @@ def plan(site: Path, out: Path | None) -> None:
     heading("Stores")
     table(["", "holds", "fed from", "full at", "empty after", "spills to"],
           [[p.store.name, shown(p.store.capacity, "volume", system),
-            shown(p.starts_at, "rain", system) if p.starts_at is not None else "never",
+            "never" if p.starts_at is None else
+            shown(p.starts_at, "rain", system) if p.starts_at else "any rain",
             shown(p.full_at, "rain", system) if p.full_at is not None else "never",
             f"{p.drain_hours:,.0f} h" if p.drain_hours < 1e6 else "never", p.spills_to]
            for p in made.stores])

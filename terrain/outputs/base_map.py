@@ -149,9 +149,8 @@ def draw_shade(ax: Axes, dem: Dem) -> None:
                 for azimuth, weight in lights)
     tone = np.clip(0.66 + (np.asarray(shade) - np.sin(np.pi / 4)) * 1.05, 0.0, 1.0)
     colours = LinearSegmentedColormap.from_list("ground", [sy.SHADE_DARK, sy.SHADE_LIGHT])
-    colours.set_bad(sy.PAPER)
-    ax.imshow(np.ma.masked_invalid(tone), cmap=colours, vmin=0, vmax=1, extent=_extent(dem),
-              interpolation="bilinear", zorder=1, aspect="equal")
+    ax.imshow(np.ma.masked_invalid(tone), cmap=colours.with_extremes(bad=sy.PAPER), vmin=0,
+              vmax=1, extent=_extent(dem), interpolation="bilinear", zorder=1, aspect="equal")
 
 
 def contour_interval(dem: Dem, point: float, system: str, apart: float = 15.0) -> float:
@@ -330,6 +329,8 @@ def draw_region(ax: Axes, mask: NDArray[np.bool_], dem: Dem, colour: str,
                              line_type=LineType.Separate)
     filled: Any = made.filled(0.5, 2.0)
     points, offsets = filled
+    west, south, east, north = dem.bounds
+    points = [np.clip(ring, (west, south), (east, north)) for ring in points]
     kept = sum(_area(ring, ends) for ring, ends in zip(points, offsets, strict=True))
     if wide_cells or kept < 0.6 * mask.sum() * dem.cell**2:  # or a strip of one cell would be lost
         from terrain.surface.catchments import outline
@@ -345,11 +346,21 @@ def draw_region(ax: Axes, mask: NDArray[np.bool_], dem: Dem, colour: str,
         ax.add_patch(PathPatch(Outline(ring, codes), facecolor=colour, edgecolor="none",
                                alpha=alpha, zorder=zorder, gid="catchment"))
     if edge:
-        ax.add_collection(LineCollection([np.asarray(line) for line in made.lines(0.5)],
+        edges = [np.asarray(line) for line in made.lines(0.5)]
+        ax.add_collection(LineCollection(_within(edges, dem.bounds),
                                          colors=[sy.mixed(colour, sy.INK, 0.45)],
                                          linewidths=edge, zorder=zorder + 0.5, alpha=0.8),
                           autolim=False)
     return bool(len(points))
+
+
+def _within(lines: list[FloatArray], bounds: tuple[float, float, float, float]
+            ) -> list[FloatArray]:
+    """The parts of lines whose points lie in a box."""
+    west, south, east, north = bounds
+    return [part for line in lines for part in _open(
+        line, (line[:, 0] < west) | (line[:, 0] > east) | (line[:, 1] < south)
+        | (line[:, 1] > north))]
 
 
 def _area(ring: FloatArray, ends: NDArray[np.uint32]) -> float:

@@ -63,8 +63,9 @@ def draw_storm_bars(plan: Plan) -> Figure:
         _bare_rows(ax, count)
     for row, storm in zip(rows, storms, strict=True):
         kept.text(-0.03, row - 0.13, shortened(figure, storm.name, sy.LABEL_SIZE, 130),
-                  transform=kept.get_yaxis_transform(), ha="right", va="center", fontsize=sy.LABEL_SIZE, gid="row")
-        kept.text(-0.03, row + 0.22, f"{sy.plain(storm.depth, 'rain', system)} in "
+                  transform=kept.get_yaxis_transform(), ha="right", va="center",
+                  fontsize=sy.LABEL_SIZE, gid="row")
+        kept.text(-0.03, row + 0.22, f"{sy.plain(storm.depth, 'rain', system)} over "
                   f"{storm.duration:g} h", transform=kept.get_yaxis_transform(), ha="right",
                   va="center", fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, gid="row")
     figure.text(0.03, 1 - 0.28 / high, "Each storm", fontsize=16, fontweight="bold",
@@ -208,7 +209,8 @@ def _draw_tanks(figure: Figure, plan: Plan, seasons: SeasonRun, tanks: list[int]
         ax.text(-0.02, 0.26, sy.brief(full, "volume", system), transform=ax.transAxes, ha="right",
                 va="center", fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, gid="row")
         dry = float((held < 0.01 * full).mean())
-        ax.text(1.02, 0.5, f"empty {100 * dry:.0f} % of days", transform=ax.transAxes, ha="left",
+        said = f"empty {100 * dry:.0f} % of days" if dry else "never empty"
+        ax.text(1.02, 0.5, said, transform=ax.transAxes, ha="left",
                 va="center", fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, gid="row")
 
 

@@ -94,7 +94,7 @@ def _store_rows(plan: Plan) -> list[Row]:
         rows.append(Row(planned.store.name, [
             planned.store.kind, least + shown(ground, "area", system),
             shown(planned.store.capacity, "volume", system),
-            _or(planned.starts_at, "never", lambda v: shown(v, "rain", system)),
+            _or(planned.starts_at, "never", lambda v: shown(v, "rain", system) if v else "any rain"),
             _or(planned.full_at, "never", lambda v: shown(v, "rain", system)),
             _hours(planned.drain_hours), planned.spills_to]))
     return rows

@@ -282,7 +282,12 @@ def _batter(basin: Basin) -> float:
 
 def stage_curve(figure: Figure, left: float, bottom: float, wide: float, high: float,
                 basin: Basin, system: str) -> None:
-    """Draw the volume that a basin holds at each level, in a place on a figure. [in]"""
+    """Draw the volume that a basin holds at each level, in a place on a figure. [in]
+
+    Nothing is drawn of a basin that its own bank fills up.
+    """
+    if not basin.storage > 0:
+        return
     across, up = figure.get_size_inches()
     ax = figure.add_axes(((left + 0.55) / across, (bottom + 0.36) / up, (wide - 0.67) / across,
                           (high - HEADING - 0.46) / up))

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
-from terrain.outputs.base_map import View
 from terrain.outputs.labels import Column, Labels, Line, shortened
 from terrain.outputs.legend import title
 from terrain.outputs.map_features import (
@@ -62,6 +61,8 @@ class _Sheet:
                  system: str, name: str, subtitle: str, section: bool, margin: float = 0.08
                  ) -> None:
         self.question, self.system, self.dem = question, system, question.dem
+        from shapely import box
+
         self.figure = Figure(figsize=(WIDE, HIGH), dpi=sy.DPI, facecolor=sy.PAPER)
         left = WIDE - 2 * MARGIN - PANEL - GUTTER
         self.below = SECTION + 0.3 if section else 0.0
@@ -74,6 +75,8 @@ class _Sheet:
         self.labels = Labels(self.plan)
         self.crop = base.cropped(self.dem, self.view)
         base.draw_shade(self.plan, self.crop)
+        # Blank paper is a little better to write on than ground.
+        self.labels.ink(points_in(box(*self.crop.bounds), self.view), 0.02)
         self.interval, self.contours = 0.0, list[base.Contour]()
         if np.isfinite(self.crop.heights).any() and min(self.crop.shape) > 1:
             self.interval = base.contour_interval(self.crop, self.view.point, system, 18.0)
@@ -443,7 +446,6 @@ SLOPE_OVER = 2.0
 
 def _slope_tints(sheet: _Sheet) -> None:
     from scipy.ndimage import gaussian_filter
-    from shapely import box
 
     slope = sheet.cut(sheet.question.terrain.slope).astype(np.float64)
     known = np.isfinite(slope)
@@ -460,7 +462,6 @@ def _slope_tints(sheet: _Sheet) -> None:
     sheet.plan.imshow(image, extent=(west, east, south, north), interpolation="nearest",
                       zorder=2, aspect="equal")
     sheet.view.shown_on(sheet.plan)
-    sheet.labels.ink(points_in(box(west, south, east, north), sheet.view), 0.02)
 
 
 def _slope_key(sheet: _Sheet, survey: Survey, hollows: bool) -> None:

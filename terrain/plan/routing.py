@@ -269,7 +269,7 @@ def full_at(cascade: Cascade, duration: float, pattern: str, most: float = 500.0
             run = run_storm(cascade, depth, duration, pattern)
             tried[depth] = np.array([
                 s.most >= node.store.capacity * (1 - 1e-9) and s.inflow > 0
-                for s, node in zip(run.stores, cascade.nodes, strict=True)])
+                for s, node in zip(run.stores, cascade.nodes, strict=True)], dtype=bool)
         return tried[depth]
 
     for depth in (8.0, 16.0, 32.0, 64.0, 128.0, 256.0, most):

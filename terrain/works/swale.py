@@ -339,7 +339,7 @@ def _described(terrain: Terrain, line: NDArray[np.float64], level: float) -> Swa
     from shapely.geometry import LineString
 
     slopes = _slope_along(terrain, line)
-    simple = np.asarray(LineString(line).simplify(terrain.dem.cell / 8).coords)
+    simple = np.asarray(LineString(line).simplify(min(terrain.dem.cell / 8, 0.1)).coords)
     heights = terrain.dem.height_at(line[:, 0], line[:, 1])
     return SwaleLine(simple, level, float(np.nanmax(np.abs(heights - level))),
                      float(np.nanmedian(slopes)), float(np.nanpercentile(slopes, 90)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 
 from cli.main import COMMANDS
 
@@ -64,8 +65,10 @@ def test_swale_on_a_real_raster(levelsill, real_raster):
     assert answer["length_m"] == pytest.approx(120, abs=0.5)
     assert answer["storage_m3"] == pytest.approx((0.6 + 2 * 0.3) * 0.3 * answer["length_m"],
                                                  rel=1e-6)
-    lon, lat = np.array(answer["line"]["coordinates"]).T
-    assert np.hypot(lon + 84.2, lat - 36.6).min() < 1e-5
+    # Within a cell of 82 m a traced contour is straight and the ground between heights is not:
+    # the line passes the point within a tenth of a cell (1e-4 degrees is 11 m).
+    line = shapely.LineString(answer["line"]["coordinates"])
+    assert line.distance(shapely.Point(-84.2, 36.6)) < 1e-4
     storm = answer["storms"][0]
     assert storm["caught_m3"] + storm["spilled_m3"] == pytest.approx(storm["runoff_m3"])
     assert storm["caught_m3"] == pytest.approx(min(storm["runoff_m3"], answer["storage_m3"]))

@@ -55,6 +55,17 @@ def test_peak_matches_484_a_q_over_tp(area, depth, duration, tc, tp, peak, base)
     assert (flow * step * 3600)[: round(base / step)].sum() == pytest.approx(volume, rel=0.05)
 
 
+# NEH 630, ch. 16, eq. 16-7: the time to peak is half the step and the lag, whatever the step.
+@pytest.mark.parametrize(("area", "depth", "duration", "tc", "tp", "peak", "base"),
+                         published("neh630_ch16_unit_peak_checks.csv"))
+def test_shares_of_a_coarse_step_follow_the_table_by_its_time_to_peak(area, depth, duration, tc, tp,
+                                                                      peak, base):
+    share = np.cumsum(unit_shares(0.6 * tc, duration))
+    ratio = (np.arange(share.size) + 1) * duration / tp
+    table = np.interp(ratio, column("t_over_tp"), column("mass_trapezoid"))
+    assert share == pytest.approx(table, abs=2e-4)  # tp is given to four decimals
+
+
 @given(st.floats(0, 30), st.floats(0.005, 0.5))
 def test_shares_sum_to_one_and_none_is_below_zero(lag, step):
     shares = unit_shares(lag, step)

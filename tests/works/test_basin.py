@@ -69,6 +69,20 @@ def test_gross_storage_behind_a_wall_nears_the_closed_form_as_cells_shrink(beari
     assert not finest.touches_edge
 
 
+@pytest.mark.parametrize("cell", [4.0, 2.0, 1.0])
+def test_a_wall_holds_at_any_bearing_and_wherever_it_meets_the_cells(cell):
+    """Every 15 degrees, through the corners of cells and beside them."""
+    for bearing in range(0, 360, 15):
+        for shift in (0.0, 0.4 * cell):
+            line = [(x + shift, y + shift / 2) for x, y in wall(bearing)]
+            east, north = np.sin(np.radians(bearing)), np.cos(np.radians(bearing))
+            floor = FALL * (shift * east + shift / 2 * north)  # the wall moved up or down it
+            deep = DEEP - floor
+            pool = flood(valley(cell, bearing), line, DEEP, "basin")
+            assert pool.curve.capacity == pytest.approx(SIDE * deep**3 / (3 * FALL),
+                                                        rel=0.05 * cell)
+
+
 def test_the_curve_follows_the_closed_form_at_every_level():
     """Depth d x share at the wall: volume goes with its cube, area with its square."""
     curve = flood(valley(0.5), wall(), DEEP, "basin").curve

@@ -122,27 +122,56 @@ def test_cut_to_keeps_the_stretch_asked_for():
     assert part.level == route.level
 
 
-@given(st.floats(0, 180), st.integers(0, 2**32 - 1))
-def test_no_water_slips_through_the_cells_of_a_line(bearing, seed):
-    """Cells on both sides of a line across the raster are nowhere neighbours, not even by a
-    corner."""
+CORNERS = st.integers(12, 28).map(float)  # where four cells of 1 m meet
+BETWEEN = st.floats(12, 28)
+
+
+@given(st.floats(0, 180) | st.sampled_from([0, 45, 90, 135, 26.56505117707799]),
+       st.tuples(CORNERS, CORNERS) | st.tuples(BETWEEN, BETWEEN))
+def test_no_water_slips_through_the_cells_of_a_line(bearing, middle):
+    """Cells on the two sides of a line across the raster are nowhere neighbours, not even by a
+    corner, and no cell is taken that the line does not touch; through corners too."""
     from scipy import ndimage
 
-    random = np.random.default_rng(seed)
     dem = formula_dem(lambda x, y: 0 * x, 40, 40, 1.0)
-    middle = random.uniform(15, 25, 2)
     way = np.array([np.cos(np.radians(bearing)), np.sin(np.radians(bearing))])
-    line = np.array([middle - 60 * way, middle + 60 * way])
-    cells = line_cells(dem, line)
+    cells = line_cells(dem, np.array([middle - 60 * way, middle + 60 * way]))
     free = np.ones(dem.shape, bool)
     free[cells[:, 0], cells[:, 1]] = False
-    _, pieces = ndimage.label(free, np.ones((3, 3)))
-    x, y = dem.xy(*np.nonzero(free))
-    side = np.sign((x - middle[0]) * way[1] - (y - middle[1]) * way[0])
-    assert pieces == len(set(side))
-    gap = np.abs((dem.xy(*cells.T)[0] - middle[0]) * way[1]
-                 - (dem.xy(*cells.T)[1] - middle[1]) * way[0])
-    assert gap.max() <= np.sqrt(0.5) + 1e-9
+
+    def across(row, column):
+        x, y = dem.xy(row, column)
+        return (x - middle[0]) * way[1] - (y - middle[1]) * way[0]
+
+    label, pieces = ndimage.label(free, np.ones((3, 3)))
+    assert pieces == 2
+    side = np.sign(across(*np.nonzero(free)))
+    assert len(set(zip(label[free].tolist(), side.tolist(), strict=True))) == 2
+    reach = (abs(way[0]) + abs(way[1])) / 2  # from a cell's centre to its furthest corner
+    assert np.abs(across(*cells.T)).max() <= reach + 1e-9
+
+
+@pytest.mark.parametrize("end", [(35.0, 35.0), (35.0, 20.0), (20.0, 5.0), (5.0, 37.5), (4.0, 28.0)])
+def test_a_line_through_corners_of_cells_lets_no_water_by(end):
+    """From a corner to a corner: water of a slope that falls across it meets it everywhere."""
+    start = np.array([20.0, 20.0])
+    way = (np.array(end) - start) / np.hypot(*(np.array(end) - start))
+    terrain = Terrain(formula_dem(
+        lambda x, y: 50 + 0.1 * ((x - 20) * way[1] - (y - 20) * way[0]), 40, 40, 1.0))
+    cells = line_cells(terrain.dem, np.array([start - 60 * way, start + 60 * way]))
+    line = np.zeros(terrain.dem.shape, bool)
+    line[cells[:, 0], cells[:, 1]] = True
+    x, y = terrain.dem.xy(*np.indices(line.shape))
+    above = (x - 20) * way[1] - (y - 20) * way[0] > 1
+    below = (x - 20) * way[1] - (y - 20) * way[0] < -1
+    catchment = terrain.catchment(line)
+    assert not catchment[below].any()
+    inner = above & (np.minimum(np.minimum(x, 40 - x), np.minimum(y, 40 - y)) > 1)
+    # All of it but what leaves the raster by its sides before it comes to the line.
+    for row, column in np.argwhere(inner & ~catchment):
+        path = terrain.path(int(row), int(column))
+        assert above[path[:, 0], path[:, 1]].all()
+    assert catchment[inner].mean() > 0.3
 
 
 def test_cells_know_how_far_along_the_line_they_lie():

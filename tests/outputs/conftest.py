@@ -1,0 +1,85 @@
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+DEMO = Path(__file__).parents[2] / "demo_dem"
+
+
+@pytest.fixture(scope="session")
+def demo_plan():
+    from terrain.plan.plan import make_plan
+
+    return make_plan(DEMO / "site.yaml")
+
+
+@pytest.fixture(scope="session")
+def us_plan(demo_plan):
+    """The same plan, printed in US customary units."""
+    site = demo_plan.site.model_copy(update={"units": "us"})
+    return replace(demo_plan, inputs=replace(demo_plan.inputs, site=site))
+
+
+@pytest.fixture(scope="session")
+def demo_raster():
+    return DEMO / "ground.tif"
+
+
+@pytest.fixture(scope="session")
+def seen():
+    """Ways to look at a figure: its words, their boxes, its bytes."""
+    return Seen
+
+
+class Seen:
+    @staticmethod
+    def texts(figure):
+        """Every piece of lettering that is drawn, with its box in pixels."""
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.text import Text
+
+        canvas = FigureCanvasAgg(figure)
+        canvas.draw()
+        renderer = canvas.get_renderer()
+        found = []
+        for text in figure.findobj(Text):
+            if text.get_visible() and text.get_text().strip():
+                found.append((text, text.get_window_extent(renderer)))
+        return found
+
+    @staticmethod
+    def words(figure):
+        return "\n".join(text.get_text() for text, _ in Seen.texts(figure))
+
+    @staticmethod
+    def overlaps(figure, spare=1.0):
+        """Pairs of words whose boxes overlap by more than `spare` pixels both ways."""
+        boxes = [(t.get_text(), b.x0, b.y0, b.x1, b.y1) for t, b in Seen.texts(figure)]
+        pairs = []
+        for i, (name, x0, y0, x1, y1) in enumerate(boxes):
+            for other, u0, v0, u1, v1 in boxes[i + 1:]:
+                across = min(x1, u1) - max(x0, u0)
+                up = min(y1, v1) - max(y0, v0)
+                if across > spare and up > spare:
+                    pairs.append((name, other))
+        return pairs
+
+    @staticmethod
+    def outside(figure):
+        """Words that reach beyond the figure."""
+        edge = figure.bbox
+        return [t.get_text() for t, b in Seen.texts(figure)
+                if b.x0 < edge.x0 or b.y0 < edge.y0 or b.x1 > edge.x1 or b.y1 > edge.y1]
+
+    @staticmethod
+    def bytes_of(figure):
+        made = io.BytesIO()
+        figure.savefig(made, format="png", metadata={"Software": None})
+        return made.getvalue()
+
+    @staticmethod
+    def with_gid(figure, gid):
+        return [a for a in figure.findobj() if a.get_gid() == gid]

@@ -1,0 +1,221 @@
+import functools
+import re
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import rasterio
+from shapely import Polygon
+
+from terrain.outputs.work_sheets import draw_basin, draw_shed, draw_survey, draw_swale
+from terrain.plan.questions import (
+    GroundWords,
+    RasterWords,
+    basin_of,
+    catchment_of_point,
+    survey,
+    swale_through,
+)
+
+STORMS = [12.0, 28.0, 62.0]
+GROUND, WORDS = GroundWords(curve_number=82), RasterWords()
+
+
+def tilted(path, heights, cell=1.0, void=None):
+    heights = np.asarray(heights, np.float32)
+    if void is not None:
+        heights[void] = -9999
+    with rasterio.open(path, "w", driver="GTiff", width=heights.shape[1], height=heights.shape[0],
+                       count=1, dtype="float32", crs="EPSG:32734", nodata=-9999,
+                       transform=rasterio.transform.from_origin(500000, 6000000, cell, cell)
+                       ) as made:
+        made.write(heights, 1)
+    return path
+
+
+@pytest.fixture(scope="module")
+def valley(tmp_path_factory):
+    """A valley that falls south, so that walls, pits and swales have a place."""
+    row, column = np.mgrid[0:140, 0:120]
+    heights = 120 - 0.05 * row + 0.0025 * (column - 60.0) ** 2
+    return tilted(tmp_path_factory.mktemp("valley") / "valley.tif", heights)
+
+
+@pytest.fixture(scope="module")
+def answers(valley):
+    shape = Polygon([(500050, 5999930), (500070, 5999930), (500070, 5999915), (500050, 5999915)])
+    pit = valley.parent / "pit.gpkg"
+    gpd.GeoDataFrame(geometry=[shape], crs=32734).to_file(pit)
+    return {
+        "swale": swale_through(valley, (500040, 5999920), STORMS, GROUND, WORDS, length=40,
+                               rates=(420, 560)),
+        "wall": basin_of(valley, STORMS, GROUND, WORDS,
+                         wall=[(500030, 5999900), (500090, 5999900)], crest=116.9),
+        "dug": basin_of(valley, STORMS, GROUND, WORDS, dug=pit, depth=0.9, batter=3.0),
+        "shed": catchment_of_point(valley, (500060.5, 5999900.5), STORMS, GROUND, WORDS),
+        "survey": survey(valley, WORDS)}
+
+
+DRAW = {"swale": draw_swale, "wall": draw_basin, "dug": draw_basin, "shed": draw_shed,
+        "survey": draw_survey}
+
+
+@pytest.fixture(scope="module")
+def sheet(answers):
+    """Each sheet, drawn once."""
+    return functools.cache(lambda kind, system="metric": DRAW[kind](answers[kind], system))
+
+
+@pytest.mark.parametrize("kind", DRAW)
+@pytest.mark.parametrize("system", ["metric", "us"])
+def test_lettering_keeps_apart_and_inside(kind, system, answers, seen, sheet):
+    figure = sheet(kind, system)
+    assert len(seen.texts(figure)) > 15
+    assert seen.overlaps(figure) == []
+    assert seen.outside(figure) == []
+
+
+@pytest.mark.parametrize("kind", DRAW)
+def test_units_print(kind, answers, seen, sheet):
+    # What stands under "Take care" was written elsewhere, in both systems.
+    words = seen.words(sheet(kind, "us")).split("Take care")[0]
+    assert re.search(r"\d ft\b", words)
+    assert not re.search(r"\d (m|m²|m³|mm|ha)\b", words)
+    words = seen.words(sheet(kind)).split("Take care")[0]
+    assert re.search(r"\d m\b", words)
+    assert not re.search(r"\d (ft|ft²|gal|in|acre|yd³)\b", words)
+
+
+@pytest.mark.parametrize("kind", DRAW)
+def test_same_answer_same_bytes(kind, answers, seen, sheet):
+    assert seen.bytes_of(DRAW[kind](answers[kind], "metric")) == seen.bytes_of(sheet(kind))
+
+
+@pytest.mark.parametrize("kind", DRAW)
+@pytest.mark.parametrize("system", ["metric", "us"])
+def test_scale_bar_is_true(kind, system, answers, sheet):
+    ax = sheet(kind, system).axes[0]
+    parts = [p for p in ax.patches if p.get_gid() == "scale bar"]
+    length = max(p.get_x() + p.get_width() for p in parts) - min(p.get_x() for p in parts)
+    number, unit = [t.get_text() for t in ax.texts
+                    if t.get_gid() == "scale bar words"][1].split()
+    assert length == pytest.approx(float(number) * {"m": 1.0, "km": 1000.0, "ft": 0.3048}[unit])
+
+
+def area(points):
+    x, z = np.asarray(points, float).T
+    return 0.5 * abs(float(x @ np.roll(z, -1) - np.roll(x, -1) @ z))
+
+
+@pytest.mark.parametrize("kind", ["swale", "wall", "dug"])
+def test_sections_have_one_scale(kind, answers, sheet):
+    figure = sheet(kind)
+    ax = figure.axes[2]
+    (x0, z0), (x1, z1) = ax.transData.transform([(0, 0), (1, 1)])
+    assert x1 - x0 == pytest.approx(z1 - z0)
+
+
+def test_the_swale_drawn_is_the_swale_counted(answers, sheet):
+    answer = answers["swale"]
+    swale = answer.swale
+    ax = sheet("swale").axes[2]
+    shapes = {p.get_gid(): p.get_xy() for p in ax.patches if p.get_gid()}
+    length = swale.route.length
+    assert area(shapes["water"]) * length == pytest.approx(answer.storage, rel=1e-6)
+    assert area(shapes["berm"]) * length == pytest.approx(swale.berm, rel=1e-6)
+    line, = [k for k in ax.lines if k.get_gid() == "profile"]
+    dug = np.column_stack([line.get_xdata(), line.get_ydata()])[1:5]
+    assert area(dug) * length == pytest.approx(swale.cut, rel=1e-6)
+
+
+def test_dimensions_are_written(answers, seen, sheet):
+    swale = answers["swale"].swale
+    words = seen.words(sheet("swale"))
+    assert f"bed {swale.width:.2f} m" in words
+    assert f"cut {swale.top_width:.2f} m wide" in words
+    assert f"{swale.depth:.2f} m" in words
+    assert f"berm {swale.berm_height_built:.2f} m" in words
+
+
+def test_the_pits_section_ends_at_its_rim(answers, seen, sheet):
+    words = seen.words(sheet("dug"))
+    assert "rim 20.0 m" in words
+    assert "floor 14.6 m; sides 3:1" in words
+
+
+def test_stage_curve_ends_at_what_is_stored(answers, sheet):
+    ax = sheet("wall").axes[3]
+    line, = [k for k in ax.lines if k.get_gid() == "stage"]
+    assert line.get_xdata()[-1] == pytest.approx(answers["wall"].basin.storage)
+    assert line.get_ydata()[-1] == pytest.approx(answers["wall"].basin.sill.level)
+
+
+def test_a_wall_whose_bank_fills_its_pool_draws(valley, seen):
+    answer = basin_of(valley, STORMS, GROUND, WORDS,
+                      wall=[(500040, 5999900), (500080, 5999900)], crest=115.7)
+    assert answer.basin.storage == 0
+    figure = draw_basin(answer, "metric")
+    assert seen.overlaps(figure) == []
+    assert "Held at each level" not in seen.words(figure)
+
+
+def test_storms_stand_on_the_sheet(answers, seen, sheet):
+    words = seen.words(sheet("shed")).splitlines()
+    for storm in answers["shed"].storms:
+        runoff = storm.runoff
+        assert f"{storm.rain:g} mm" in words
+        assert (f"{runoff:,.0f}" if runoff >= 9.95 else f"{runoff:.1f}") in words
+
+
+def test_slope_shares_are_those_of_the_survey(answers, seen, sheet):
+    words = seen.words(sheet("survey")).splitlines()
+    for name, share in answers["survey"].slope_shares.items():
+        assert name in words
+        assert f"{100 * share:.0f} %" in words
+
+
+@pytest.mark.parametrize("kind", ["swale", "wall", "dug"])
+def test_every_caution_stands_or_is_counted(kind, answers, seen, sheet):
+    answer = answers[kind]
+    words = " ".join(seen.words(sheet(kind)).split())
+    missing = [said for said in (*answer.cautions, *answer.rests_on) if said not in words]
+    told = re.search(r"(\d+) more stand", words)
+    assert len(missing) == (int(told.group(1)) if told else 0)
+    assert len(missing) < len(answer.cautions) + len(answer.rests_on)
+
+
+def test_flat_ground_and_voids_draw(tmp_path, seen):
+    for name, heights in (("flat", np.full((30, 40), 12.0)),
+                          ("slope", 50 - 0.1 * np.mgrid[0:30, 0:40][0])):
+        path = tilted(tmp_path / f"{name}.tif", heights, void=np.s_[5:9, 5:9])
+        figure = draw_survey(survey(path, WORDS), "metric")
+        assert seen.overlaps(figure) == []
+        assert "cells without a height" in seen.words(figure)
+
+
+def test_a_wide_cell_catchment_is_drawn_as_its_cells(tmp_path, seen):
+    row, column = np.mgrid[0:20, 0:20]
+    path = tilted(tmp_path / "coarse.tif", 400 - 2.0 * row + 0.2 * abs(column - 10), cell=80.0)
+    answer = catchment_of_point(path, (500000 + 80 * 10.5, 6000000 - 80 * 2.5), [30.0], GROUND,
+                                WORDS)
+    figure = draw_shed(answer, "metric")
+    shapes = seen.with_gid(figure, "catchment")
+    drawn = sum(Polygon(p.get_path().vertices).area for p in shapes)
+    assert drawn == pytest.approx(answer.cells.sum() * 80.0**2)
+
+
+def test_a_tint_ends_where_the_raster_ends(answers, valley, seen, sheet):
+    figure = sheet("wall")
+    west, south, east, north = answers["wall"].question.dem.bounds
+    shapes = seen.with_gid(figure, "catchment")
+    corners = np.concatenate([p.get_path().vertices for p in shapes])
+    assert corners[:, 0].min() >= west
+    assert corners[:, 0].max() <= east
+    assert corners[:, 1].min() >= south
+    assert corners[:, 1].max() <= north
+
+
+def test_demo_raster_sheets(demo_raster, seen):
+    figure = draw_survey(survey(demo_raster, WORDS), "metric")
+    assert seen.overlaps(figure) == []
+    assert seen.outside(figure) == []
