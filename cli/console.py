@@ -82,5 +82,5 @@ def save_picture(draw: Callable[[], Any], path: Path | None) -> None:
     from terrain.files import whole_file
 
     with whole_file(path) as draft:
-        draw().savefig(draft, format="png", dpi=150, metadata={"Software": None})
+        draw().savefig(draft, format="png", metadata={"Software": None})
     click.echo(f"\nDrawn: {path}")

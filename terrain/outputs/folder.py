@@ -27,7 +27,7 @@ def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambd
     """
     with whole_folder(folder) as draft:
         progress("Drawing the map")
-        draw_site_map(plan).savefig(draft / "map.png", dpi=150, metadata={"Software": None})
+        draw_site_map(plan).savefig(draft / "map.png", metadata={"Software": None})
         charts = {"storms": draw_storm_bars(plan)}
         if plan.seasons is not None:
             charts["year"] = draw_year(plan)

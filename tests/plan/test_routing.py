@@ -6,6 +6,7 @@ example cannot be asked of it; its pond and inflow are used here with a sill, an
 compared with scipy's solution of dV/dt = I - C L h^1.5.
 """
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -105,7 +106,7 @@ def test_a_pond_with_a_sill_follows_the_reference_solver():
     assert errors[1][0] < 0.015  # the program's own longest step, 2 minutes
     assert errors[-1][0] < 0.004
     assert errors[-1][1] < 0.01
-    for (peak, anywhere), (finer_peak, finer) in zip(errors[1:-1], errors[2:], strict=True):
+    for (peak, anywhere), (finer_peak, finer) in itertools.pairwise(errors):
         assert finer_peak < peak * 0.6  # first order: half the step, half the error
         assert finer < anywhere * 0.6
     assert errors[1][0] < errors[0][0] / 3

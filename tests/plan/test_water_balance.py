@@ -58,8 +58,8 @@ def plain_run(cascade, record, evapotranspiration):
     """Every store, day and hour in turn: water comes in the first six hours, what does not fit
     spills, people drink, the sun takes its part of the surface, the floor takes its part."""
     held = [0.0] * len(cascade.nodes)
-    found = [{name: [] for name in ("inflow", "spilled", "used", "evaporated", "infiltrated", "held")}
-             for _ in cascade.nodes]
+    fates = ("spilled", "used", "evaporated", "infiltrated")
+    found = [{name: [] for name in (*fates, "inflow", "held")} for _ in cascade.nodes]
     left = []
     for day, rain in record.items():
         gone = plain_runoff(cascade.open_ground, rain, cascade.open_ground.areas)
@@ -71,7 +71,7 @@ def plain_run(cascade, record, evapotranspiration):
             sun = 0.0
             if store.open_water:
                 sun = 1.05 * evapotranspiration[day.month - 1] / day.days_in_month / 24
-            sums = dict.fromkeys(("spilled", "used", "evaporated", "infiltrated"), 0.0)
+            sums = dict.fromkeys(fates, 0.0)
             water = held[index]
             for hour in range(24):
                 if hour < 6:

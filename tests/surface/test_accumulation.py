@@ -1,5 +1,7 @@
 """Accumulation against geometry and two flow libraries, and the balance it must keep."""
 
+import itertools
+
 import matplotlib.cbook
 import numpy as np
 import pytest
@@ -100,7 +102,7 @@ def test_area_along_a_valley_nears_geometry_as_cells_shrink():
     errors = [channel_error(cell) for cell in (4.0, 2.0, 1.0, 0.5)]
     assert errors[0] < 0.01
     assert errors[-1] < 2e-4
-    assert all(fine < coarse / 3 for coarse, fine in zip(errors[:-1], errors[1:], strict=True))
+    assert all(fine < coarse / 3 for coarse, fine in itertools.pairwise(errors))
 
 
 @pytest.mark.parametrize("cell", [4.0, 1.0])
@@ -140,7 +142,7 @@ def circle_errors(cell):
 def test_area_that_crosses_circles_of_a_cone_nears_geometry_as_cells_shrink():
     errors = [float(np.sqrt(np.mean(circle_errors(cell)**2))) for cell in (2.0, 1.0, 0.5, 0.25)]
     assert errors[-1] < 0.003
-    assert all(fine < coarse / 2 for coarse, fine in zip(errors[:-1], errors[1:], strict=True))
+    assert all(fine < coarse / 2 for coarse, fine in itertools.pairwise(errors))
 
 
 @pytest.mark.parametrize("cell", [2.5, 1.0, 0.5])

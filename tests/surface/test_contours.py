@@ -1,5 +1,7 @@
 """Contours on ground whose contours are known lines and circles."""
 
+import itertools
+
 import numpy as np
 import pytest
 from constructed import formula_dem
@@ -31,8 +33,8 @@ def test_contours_of_a_plane_cross_the_whole_raster():
 
 
 def circle_error(cell, radius=10.0):
-    lines = contour_lines(formula_dem(lambda x, y: 50 - 0.1 * np.hypot(x - 15, y - 15), 30, 30, cell),
-                          50 - 0.1 * radius)
+    cone = formula_dem(lambda x, y: 50 - 0.1 * np.hypot(x - 15, y - 15), 30, 30, cell)
+    lines = contour_lines(cone, 50 - 0.1 * radius)
     assert len(lines) == 1
     assert np.array_equal(lines[0][0], lines[0][-1])  # closed
     return abs(length_of(lines[0]) / (2 * np.pi * radius) - 1)
@@ -42,7 +44,7 @@ def test_contour_of_a_cone_nears_the_circle_as_cells_shrink():
     errors = [circle_error(cell) for cell in (2.0, 1.0, 0.5, 0.25)]
     assert errors[0] < 0.02
     assert errors[-1] < 1e-4
-    assert all(fine < coarse / 2 for coarse, fine in zip(errors[:-1], errors[1:], strict=True))
+    assert all(fine < coarse / 2 for coarse, fine in itertools.pairwise(errors))
 
 
 def test_contour_through_a_point_passes_it_at_the_grounds_own_level():

@@ -8,8 +8,14 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from published import rows
 
-from terrain.surface.depressions import COLUMN_STEP, LEAVES, ROW_STEP, VOID, fill_hollows
-from terrain.surface.depressions import list_hollows
+from terrain.surface.depressions import (
+    COLUMN_STEP,
+    LEAVES,
+    ROW_STEP,
+    VOID,
+    fill_hollows,
+    list_hollows,
+)
 from terrain.surface.slope import filled_by_library
 
 SHAPES = hnp.array_shapes(min_dims=2, max_dims=2, min_side=3, max_side=14)

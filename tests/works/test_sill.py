@@ -38,7 +38,8 @@ def test_no_water_above_the_lip_no_flow():
 
 # TR-55 (1986), Example 6-1: 180 ft3/s at 5.7 ft over a crest with C 3.2 (US) asks 4.1 ft.
 def test_weir_length_of_tr55_example_6_1():
-    row = next(r for r in rows("tr55_worked_examples.csv") if r["quantity"].startswith("weir length"))
+    row = next(r for r in rows("tr55_worked_examples.csv")
+               if r["quantity"].startswith("weir length"))
     rules = Rulebook({"sill coefficient": 3.2 * FOOT**0.5, "sill shortest": "0.1 m"})
     sill = design_sill(105.7 * FOOT, 180 * FOOT**3, 5.7 * FOOT, rules)
     assert sill.length / FOOT == pytest.approx(float(row["printed"]), abs=0.05)

@@ -79,7 +79,8 @@ def test_a_swale_on_a_plane_is_straight_and_level(cell):
 
 
 def test_a_swale_round_a_cone_follows_its_circle():
-    terrain = Terrain(formula_dem(lambda x, y: 100 - 0.08 * np.hypot(x - 60, y - 60), 120, 120, 0.5))
+    terrain = Terrain(formula_dem(
+        lambda x, y: 100 - 0.08 * np.hypot(x - 60, y - 60), 120, 120, 0.5))
     route, _ = traced(terrain, 60.0 + 40.0, 60.0, 30.0)
     away = np.hypot(route.line[:, 0] - 60, route.line[:, 1] - 60)
     assert away == pytest.approx(40.0, abs=0.1)
@@ -101,7 +102,7 @@ def test_a_swale_ends_where_the_ground_turns_steep():
 
 
 def test_a_point_off_the_raster_is_refused():
-    with pytest.raises(InputError, match="lies .* of the raster"):
+    with pytest.raises(InputError, match=r"lies .* of the raster"):
         traced(hillside(), 500.0, 30.0)
 
 

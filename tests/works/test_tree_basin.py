@@ -58,5 +58,5 @@ def test_a_bowl_is_a_frustum_under_the_crown():
 
 
 def test_a_bowl_whose_sides_meet_is_refused():
-    with pytest.raises(ValueError, match="sides of 2:1 meet before a bowl 2.0 m wide is 0.50 m"):
+    with pytest.raises(ValueError, match=r"sides of 2:1 meet before a bowl 2\.0 m wide is 0\.50 m"):
         bowl(2.0, 0.5, 55.0, Rulebook())
