@@ -8,7 +8,16 @@ from typing import Any
 import click
 
 from cli import options
-from cli.console import facts, heading, progress, remarks, save_picture, say, table
+from cli.console import (
+    facts,
+    heading,
+    progress,
+    remarks,
+    save_picture,
+    say,
+    storm_table,
+    table,
+)
 
 
 class _Wall(click.Command):
@@ -107,12 +116,7 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
               [[shown(curve.levels[i], "level", system), shown(curve.areas[i], "area", system),
                 shown(curve.volumes[i], "volume", system)]
                for i in range(0, len(curve.levels), every)])
-        if answer.storms:
-            heading("Storms")
-            table(["rain", "runs to it", "caught", "spilled"],
-                  [[shown(s.rain, "rain", system), shown(s.runoff, "volume", system),
-                    shown(s.caught, "volume", system), shown(s.spilled, "volume", system)]
-                   for s in answer.storms])
+        storm_table(answer.storms, system)
         remarks("Cautions", answer.cautions)
         remarks("What this rests on", [*grid.notes, *answer.rests_on])
     if picture is not None:

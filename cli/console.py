@@ -64,6 +64,19 @@ def table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         click.secho(("  " + "  ".join(cells)).rstrip(), bold=n == 0)
 
 
+def storm_table(storms: Sequence[Any], system: str) -> None:
+    """What each storm brings to a store, and what the store does with it."""
+    from terrain.units import shown
+
+    if not storms:
+        return
+    heading("Storms")
+    table(["rain", "runs to it", "caught", "spilled"],
+          [[shown(s.rain, "rain", system), shown(s.runoff, "volume", system),
+            shown(s.caught, "volume", system), shown(s.spilled, "volume", system)]
+           for s in storms])
+
+
 def remarks(title: str, lines: Sequence[str]) -> None:
     """Cautions or notes, one to a line, wrapped."""
     import textwrap

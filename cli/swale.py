@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from cli import options
-from cli.console import facts, heading, progress, remarks, save_picture, say, table
+from cli.console import facts, progress, remarks, save_picture, say, storm_table
 
 
 @click.command()
@@ -75,12 +75,7 @@ def swale(dem: Path, through: tuple[float, float], length: float | None, depth: 
         if amount.money is not None:
             rows.append(("cost", f"{amount.money[0]:,.0f} to {amount.money[1]:,.0f}"))
         facts(rows)
-        if answer.storms:
-            heading("Storms")
-            table(["rain", "runs to it", "caught", "spilled"],
-                  [[shown(s.rain, "rain", system), shown(s.runoff, "volume", system),
-                    shown(s.caught, "volume", system), shown(s.spilled, "volume", system)]
-                   for s in answer.storms])
+        storm_table(answer.storms, system)
         remarks("Cautions", answer.cautions)
         remarks("What this rests on", [*grid.notes, *answer.rests_on])
     if picture is not None:

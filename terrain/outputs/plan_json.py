@@ -7,7 +7,8 @@ from typing import Any
 from terrain.files import fingerprint
 from terrain.inputs.site import Site
 from terrain.outputs.answers_json import line_string, tidy
-from terrain.plan.accounts import Account, Entry
+from terrain.plan.accounts import Account
+from terrain.plan.entry import Entry
 from terrain.plan.plan import Plan, PlannedStore
 
 FORMAT = 1

@@ -9,7 +9,8 @@ from functools import partial
 from importlib import resources
 from typing import Any
 
-from terrain.plan.accounts import Account, Entry
+from terrain.plan.accounts import Account
+from terrain.plan.entry import Entry
 from terrain.plan.plan import Plan
 from terrain.units import shown
 
@@ -94,7 +95,8 @@ def _store_rows(plan: Plan) -> list[Row]:
         rows.append(Row(planned.store.name, [
             planned.store.kind, least + shown(ground, "area", system),
             shown(planned.store.capacity, "volume", system),
-            _or(planned.starts_at, "never", lambda v: shown(v, "rain", system) if v else "any rain"),
+            _or(planned.starts_at, "never",
+                lambda v: shown(v, "rain", system) if v else "any rain"),
             _or(planned.full_at, "never", lambda v: shown(v, "rain", system)),
             _hours(planned.drain_hours), planned.spills_to]))
     return rows

@@ -2,46 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from terrain.plan.cascade import Cascade
+from terrain.plan.entry import Entry
 from terrain.plan.routing import StormRun
 from terrain.plan.water_balance import SeasonRun
 
 #: Largest share of what came in that an account may fail to explain.
 CLOSES_TO = 1e-9
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One store's account over a storm or a year. [m3]
-
-    `inflow` is `runoff` from its own ground (with `run_on`, the part from beyond the boundary),
-    `roof` water and `from_above`, the spill of other stores.  It equals `infiltrated` +
-    `evaporated` + `used` + `held` + `spilled`.
-    """
-
-    name: str
-    kind: str
-    runoff: float
-    run_on: float
-    roof: float
-    from_above: float
-    infiltrated: float
-    evaporated: float
-    used: float
-    held: float
-    spilled: float
-
-    @property
-    def inflow(self) -> float:
-        """All that comes. [m3]"""
-        return self.runoff + self.roof + self.from_above
-
-    @property
-    def caught(self) -> float:
-        """All that comes and does not spill. [m3]"""
-        return self.inflow - self.spilled
 
 
 @dataclass(frozen=True)
@@ -76,13 +46,9 @@ class Account:
     unexplained: float
 
 
-def storm_account(cascade: Cascade, run: StormRun) -> Account:
+def storm_account(run: StormRun) -> Account:
     """The account of a storm."""
-    entries = tuple(
-        Entry(node.store.name, node.store.kind, s.runoff, s.run_on, s.roof, s.from_above,
-              s.infiltrated, 0.0, 0.0, s.held, s.spilled)
-        for node, s in zip(cascade.nodes, run.stores, strict=True))
-    return _closed(entries, run.rain, run.run_on, run.soaked_in_place, run.left_site)
+    return _closed(tuple(run.stores), run.rain, run.run_on, run.soaked_in_place, run.left_site)
 
 
 def year_account(cascade: Cascade, run: SeasonRun) -> Account:
@@ -99,7 +65,7 @@ def year_account(cascade: Cascade, run: SeasonRun) -> Account:
                    mean(run.left_site))
 
 
-def _closed(entries: tuple[Entry, ...], rain: float, run_on: float, soaked: float, left: float
+def _closed(entries: Sequence[Entry], rain: float, run_on: float, soaked: float, left: float
             ) -> Account:
     """Check every balance before anybody reads it."""
     gaps = []
@@ -112,6 +78,6 @@ def _closed(entries: tuple[Entry, ...], rain: float, run_on: float, soaked: floa
     worst = max(gaps)
     if not all(gap <= CLOSES_TO for gap in gaps):  # a gap that is no number is refused as well
         raise ArithmeticError(f"an account fails to close by {worst:.1e} of what came in")
-    return Account(entries, rain, run_on, soaked,
+    return Account(tuple(entries), rain, run_on, soaked,
                    sum(e.caught for e in entries if e.kind == "tank"),
                    sum(e.caught for e in entries if e.kind != "tank"), left, worst)

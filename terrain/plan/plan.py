@@ -202,7 +202,7 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     progress("Running the storms")
     runs = {storm.name: run_storm(cascade, storm.depth, storm.duration, storm.pattern)
             for storm in site.rain.storms}
-    storms = {name: storm_account(cascade, found) for name, found in runs.items()}
+    storms = {name: storm_account(found) for name, found in runs.items()}
     progress("Finding the rain that fills each store")
     filled = full_at(cascade, design.duration, design.pattern)
     seasons = None

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.plan.cascade import Cascade, Node
+from terrain.plan.entry import Entry
 from terrain.runoff.hydrograph import arriving
 from terrain.runoff.storms import cumulative_rain
 
@@ -103,45 +104,22 @@ def route(inflow: NDArray[np.float64], node_store: object, step: float, start: f
 
 
 @dataclass(frozen=True)
-class StoreStorm:
-    """What a storm does to one store.
+class StoreStorm(Entry):
+    """One store's account of a storm, and how high the water came.
 
     Attributes
     ----------
-    runoff, roof, from_above : float
-        Water from its own ground, from its roofs, and spilled to it by other stores. [m3]
-    run_on : float
-        The part of `runoff` from beyond the boundary. [m3]
     infiltrated, held, spilled : float
         By the time the last water has come; `held` is left standing in it. [m3]
-    peak_in : float
-        Greatest inflow. [m3/s]
-    peak_spill : float
-        Greatest flow over the sill. [m3/s]
+    peak_in, peak_spill : float
+        Greatest inflow, and greatest flow over the sill. [m3/s]
     most : float
         Greatest volume held, over the sill included. [m3]
     """
 
-    runoff: float
-    roof: float
-    from_above: float
-    run_on: float
-    infiltrated: float
-    held: float
-    spilled: float
     peak_in: float
     peak_spill: float
     most: float
-
-    @property
-    def inflow(self) -> float:
-        """All that comes. [m3]"""
-        return self.runoff + self.roof + self.from_above
-
-    @property
-    def caught(self) -> float:
-        """All that comes less what spills. [m3]"""
-        return self.inflow - self.spilled
 
 
 @dataclass(frozen=True)
@@ -217,8 +195,9 @@ def run_storm(cascade: Cascade, depth: float, duration: float, pattern: str) -> 
         if node.spills_to is None:
             left += float(outflow.sum())
         found[index] = StoreStorm(
-            float(ground.sum()), float(roof.sum()), float(sum(s.sum() for s in above)),
-            node.catchment.run_on(depth), soaked, held, float(outflow.sum()),
+            node.store.name, node.store.kind, float(ground.sum()), node.catchment.run_on(depth),
+            float(roof.sum()), float(sum(s.sum() for s in above)), soaked, 0.0, 0.0, held,
+            float(outflow.sum()),
             float(inflow.max(initial=0.0)) / (step * 3600),
             float(outflow.max(initial=0.0)) / (step * 3600), most)
     stores = [s for s in found if s is not None]

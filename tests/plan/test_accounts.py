@@ -43,7 +43,7 @@ def added_up(account):
 @settings(max_examples=50)
 @given(cascades(), st.floats(0, 250), st.floats(0.25, 48), st.sampled_from(PATTERNS))
 def test_the_account_of_any_storm_closes(cascade, rain, duration, pattern):
-    added_up(storm_account(cascade, run_storm(cascade, rain, duration, pattern)))
+    added_up(storm_account(run_storm(cascade, rain, duration, pattern)))
 
 
 @settings(max_examples=40)
@@ -62,7 +62,7 @@ def example():
 
 def test_roof_and_passive_capture_stand_beside_each_other():
     """41 mm, 200 m2 at 0.9 less 1 mm is 7.2 m3: 5 into the tank, 2.2 on to the swale."""
-    account = storm_account(example(), run_storm(example(), 41.0, 24.0, "II"))
+    account = storm_account(run_storm(example(), 41.0, 24.0, "II"))
     tank, swale = account.entries
     assert account.roof == pytest.approx(5.0)
     assert tank.spilled == swale.from_above == pytest.approx(2.2)
@@ -79,7 +79,7 @@ def test_an_account_that_loses_a_litre_is_refused(name):
     wrong = replace(run, stores=[run.stores[0],
                                  replace(swale, **{name: getattr(swale, name) + 0.001})])
     with pytest.raises(ArithmeticError, match="fails to close"):
-        storm_account(cascade, wrong)
+        storm_account(wrong)
 
 
 @pytest.mark.parametrize("name", ["rain", "run_on", "soaked_in_place", "left_site"])
@@ -87,14 +87,14 @@ def test_a_site_that_loses_a_litre_is_refused(name):
     cascade = example()
     run = run_storm(cascade, 60.0, 24.0, "II")
     with pytest.raises(ArithmeticError, match="fails to close"):
-        storm_account(cascade, replace(run, **{name: getattr(run, name) + 0.001}))
+        storm_account(replace(run, **{name: getattr(run, name) + 0.001}))
 
 
 def test_an_account_with_a_figure_that_is_no_number_is_refused():
     cascade = example()
     run = run_storm(cascade, 60.0, 24.0, "II")
     with pytest.raises(ArithmeticError, match="fails to close"):
-        storm_account(cascade, replace(run, left_site=float("nan")))
+        storm_account(replace(run, left_site=float("nan")))
 
 
 def test_a_year_is_the_mean_of_the_record():
