@@ -25,6 +25,7 @@ from terrain.runoff.cover import published_classes
 from terrain.runoff.curve_number import runoff_depth
 from terrain.runoff.ground import Ground, read_ground, require_known
 from terrain.runoff.sheds import Shed, bare_patches, shed_of
+from terrain.surface.accumulation import accumulate
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works.basin import Basin
@@ -223,13 +224,14 @@ def find_sheds(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> list[S
     terrain, ground, dem = inputs.terrain, inputs.ground, inputs.dem
     runoff = [runoff_depth(storm.depth, ground.curve_number) * dem.cell_area / 1000
               for storm in inputs.site.rain.storms]
+    passing = [accumulate(terrain.direction, made) for made in runoff]
     marks = np.zeros(dem.shape, np.int32)
     for index, place in enumerate(placed):
         if len(place.cells):
             marks[place.cells[:, 0], place.cells[:, 1]] = index + 1
 
     def shed(name: str, kind: str, cells: NDArray[np.bool_]) -> Shed:
-        return shed_of(terrain, name, kind, cells, ground.curve_number, runoff, marks,
+        return shed_of(terrain, name, kind, cells, ground.curve_number, runoff, passing, marks,
                        ground.inside)
 
     found = [shed(road.name, "road", road.cells) for road in ground.roads]

@@ -12,6 +12,7 @@ from terrain.plan.cascade import Cascade, Node
 from terrain.plan.entry import Entry
 from terrain.runoff.hydrograph import arriving
 from terrain.runoff.storms import cumulative_rain
+from terrain.works.store import Store
 
 #: Steps for which water over a sill is followed after the last inflow.
 MOST_AFTER = 20_000
@@ -50,7 +51,7 @@ def _route(inflow, start, volumes, areas, soak, weir, step, outflow):
     return held, soaked, most
 
 
-def route(inflow: NDArray[np.float64], node_store: object, step: float, start: float = 0.0
+def route(inflow: NDArray[np.float64], store: Store, step: float, start: float = 0.0
           ) -> tuple[NDArray[np.float64], float, float, float]:
     """Route inflow through a store.
 
@@ -58,7 +59,7 @@ def route(inflow: NDArray[np.float64], node_store: object, step: float, start: f
     ----------
     inflow : float64, shape (steps,)
         Volume that arrives in each step. [m3]
-    node_store : Store
+    store : Store
     step : float
         [s]
     start : float
@@ -78,9 +79,8 @@ def route(inflow: NDArray[np.float64], node_store: object, step: float, start: f
     account closes and no step is too long to hold; infiltration takes the wetted area at
     the step's start.
     """
-    store = node_store
-    curve, sill = store.curve, store.sill  # type: ignore[attr-defined]
-    soak = store.infiltration / 1000 / 3600  # type: ignore[attr-defined]
+    curve, sill = store.curve, store.sill
+    soak = store.infiltration / 1000 / 3600
     parts, held, soaked, most = [], start, 0.0, start
     chunk = inflow
     while True:

@@ -77,9 +77,28 @@ def _exits(terrain: Terrain, cells: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return out
 
 
+def _points(terrain: Terrain, exits: NDArray[np.int64], carried: NDArray[np.float64],
+            merge: float) -> list[NDArray[np.int64]]:
+    """Exits taken together: each large one with the smaller ones within `merge` m of it."""
+    from scipy.spatial import KDTree
+
+    x, y = terrain.dem.xy(exits[:, 0], exits[:, 1])
+    tree = KDTree(np.stack([x, y], 1))
+    taken = np.zeros(len(exits), bool)
+    groups = []
+    for i in np.lexsort((exits[:, 1], exits[:, 0], -carried)):
+        if not taken[i]:
+            near = np.array(sorted(tree.query_ball_point(tree.data[i], merge)))
+            group = near[~taken[near]]
+            taken[group] = True
+            groups.append(np.concatenate([[i], group[group != i]]))
+    return groups
+
+
 def shed_of(terrain: Terrain, name: str, kind: str, cells: NDArray[np.bool_],
             curve_number: NDArray[np.float64], runoff: list[NDArray[np.float64]],
-            marks: NDArray[np.int32], inside: NDArray[np.bool_], merge: float = 6.0) -> Shed:
+            passing: list[NDArray[np.float64]], marks: NDArray[np.int32],
+            inside: NDArray[np.bool_], merge: float = 10.0) -> Shed:
     """Find what a road or bare patch sheds.
 
     Parameters
@@ -89,35 +108,27 @@ def shed_of(terrain: Terrain, name: str, kind: str, cells: NDArray[np.bool_],
     curve_number : float64, same shape
     runoff : list of float64, same shape
         Runoff of each cell in each storm. [m3]
+    passing : list of float64, same shape
+        The same gathered down the slope, by `accumulate`. [m3]
     marks : int32, same shape
         Above 0 at the cells of stores.
     inside : bool, same shape
         Cells within the boundary.
     merge : float
-        Exits nearer to each other than this count as one point. [m]
+        An exit takes in the smaller ones that lie no further from it than this. [m]
     """
-    from scipy import ndimage
-
     upstream = terrain.catchment(cells)
-    exits = _exits(terrain, cells)
-    around = max(int(merge / terrain.dem.cell / 2), 0)
-    wide = ndimage.binary_dilation(exits, np.ones((3, 3)), iterations=around) if around else exits
-    group, count = ndimage.label(wide, np.ones((3, 3)))
-    group = np.where(exits, group, 0)
-    passing = [accumulate(terrain.direction, depth) for depth in runoff]
-    own = [accumulate(terrain.direction, np.where(cells, depth, 0.0)) for depth in runoff]
+    exits = np.argwhere(_exits(terrain, cells))
+    own = [accumulate(terrain.direction, np.where(cells, made, 0.0)) for made in runoff]
     points = []
-    index = np.arange(1, count + 1)
-    if count:
-        sums = [ndimage.sum_labels(flow, group, index) for flow in passing]
-        own_sums = [ndimage.sum_labels(flow, group, index) for flow in own]
-        at = ndimage.maximum_position(terrain.contributing_area, group, index)
-        for i, (row, column) in enumerate(at):
-            path = terrain.path(int(row), int(column), marks > 0)
-            end = path[-1]
-            points.append(ShedPoint(int(row), int(column), tuple(float(s[i]) for s in sums),
-                                    tuple(float(s[i]) for s in own_sums), path,
-                                    int(marks[end[0], end[1]])))
+    for group in _points(terrain, exits, passing[-1][exits[:, 0], exits[:, 1]], merge):
+        rows, columns = exits[group].T
+        row, column = int(rows[0]), int(columns[0])
+        path = terrain.path(row, column, marks > 0)
+        points.append(ShedPoint(
+            row, column, tuple(float(flow[rows, columns].sum()) for flow in passing),
+            tuple(float(flow[rows, columns].sum()) for flow in own), path,
+            int(marks[path[-1][0], path[-1][1]])))
     points.sort(key=lambda p: (-p.volumes[-1], p.row, p.column))
     return Shed(name, kind, float(cells.sum() * terrain.dem.cell_area),
                 gather(curve_number, upstream, terrain.dem.cell_area, inside,

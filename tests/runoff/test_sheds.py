@@ -8,13 +8,15 @@ from hypothesis import strategies as st
 
 from terrain.runoff.curve_number import runoff_depth
 from terrain.runoff.sheds import bare_patches, shed_of
+from terrain.surface.accumulation import accumulate
 from terrain.surface.terrain import Terrain
 
 
 def shed_on(terrain, road, numbers, storms, marks=None):
     runoff = [runoff_depth(rain, numbers) * terrain.dem.cell_area / 1000 for rain in storms]
     marks = np.zeros(road.shape, np.int32) if marks is None else marks
-    return shed_of(terrain, "track", "road", road, numbers, runoff, marks,
+    passing = [accumulate(terrain.direction, made) for made in runoff]
+    return shed_of(terrain, "track", "road", road, numbers, runoff, passing, marks,
                    np.ones(road.shape, bool))
 
 
@@ -122,3 +124,14 @@ def test_bare_patches_are_connected_large_enough_and_ranked():
                          cell_area=6.25, least_area=25.0)
     assert [int(patch.sum()) for patch in found] == [12, 5]
     assert found[1][3, 3]
+
+
+def test_a_road_that_drains_over_its_side_sheds_at_many_points():
+    """200 m of road across a plane: water leaves all along it, 10 m or less to each side of a
+    point, so none carries more than 21 m of road's share."""
+    terrain = Terrain(formula_dem(lambda x, y: 0.05 * y, 200, 100, 1.0))
+    road = across(terrain, 40.0)
+    shed = shed_on(terrain, road, np.full(road.shape, 85.0), [50.0])
+    share = shed.catchment.runoff(50.0) / 200
+    assert len(shed.points) >= 200 / 21
+    assert max(point.volumes[0] for point in shed.points) <= 21 * share * (1 + 1e-9)
