@@ -59,9 +59,8 @@ class _Wall(click.Command):
 @options.as_json
 def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
           sill: float | None, dug: Path | None, depth: float | None, batter: float,
-          storms: tuple[float, ...], curve_number: float | None, cover: Path | None,
-          soils: str | None, rates: tuple[float, float] | None, system: str,
-          picture: Path | None, as_json: bool, **raster: Any) -> None:
+          storms: tuple[float, ...], rates: tuple[float, float] | None, system: str,
+          picture: Path | None, as_json: bool, **words: Any) -> None:
     """Say what a basin holds level by level, and what it catches of a storm.
 
     \b
@@ -81,8 +80,8 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
                                          "--depth DEPTH")
     with progress() as step:
         step("Filling the basin")
-        answer = basin_of(dem, storms, options.ground_words(curve_number, cover, soils),
-                          options.raster_words(**raster), list(wall) or None, crest, sill, dug,
+        answer = basin_of(dem, storms, options.ground_words(words),
+                          options.raster_words(words), list(wall) or None, crest, sill, dug,
                           depth, batter, rates)
     if as_json:
         say(dumped(basin_answer(answer)))

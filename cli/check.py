@@ -18,7 +18,7 @@ def check(site: Path) -> None:
     \b
     levelsill check site.yaml
     """
-    from terrain.plan.plan import check_site
+    from terrain.plan.plan import assumptions, check_site
     from terrain.units import shown
 
     with progress() as step:
@@ -40,7 +40,4 @@ def check(site: Path) -> None:
             f"{record.depths.index[0].date()} to {record.depths.index[-1].date()}, "
             f"{int(record.depths.isna().sum())} days missing"),
            ("works", ", ".join(work.name for work in place.works) or "none")])
-    said = [*inputs.dem.notes, *ground.notes, *(record.notes if record else ())]
-    if place.bare_numbers:
-        said.append("Numbers without a unit: " + "; ".join(place.bare_numbers) + ".")
-    remarks("What was taken for granted", said)
+    remarks("What was taken for granted", assumptions(inputs))

@@ -30,7 +30,7 @@ class XY(click.ParamType):
 
 
 class Quantity(click.ParamType):
-    """A quantity with its unit, such as '1.2 in' or '0.4 m'; a bare number is metric."""
+    """A quantity with its unit, such as '1.2 in'; a bare number is taken in `--units`."""
 
     def __init__(self, dimension: str, positive: bool = True) -> None:
         self.dimension, self.positive = dimension, positive
@@ -43,7 +43,8 @@ class Quantity(click.ParamType):
         from terrain.units import read_quantity
 
         try:
-            number = read_quantity(value, self.dimension)
+            system = (ctx.params.get("system") if ctx is not None else None) or "metric"
+            number = read_quantity(value, self.dimension, system)
         except ValueError as error:
             self.fail(str(error), param, ctx)
         if self.positive and not number > 0:
@@ -115,31 +116,33 @@ ground = _together(
                       "range."),
     click.option("--cover", type=click.Path(path_type=Path),
                  help="A layer of what covers the ground, with a field 'cover'."),
+    click.option("--cover-layer", help="Which layer of the cover file, if it holds several."),
     click.option("--soils", help="A layer of soil groups with a field 'group', or one of A, B, "
-                                 "C, D."))
+                                 "C, D."),
+    click.option("--soils-layer", help="Which layer of the soils file, if it holds several."))
 storms = click.option("--storm", "storms", multiple=True, type=Quantity("rain"),
                       help="A storm's depth of rain, such as 30mm or '1.2 in'; as often as you "
                            "like.")
 rates = click.option("--machine-hour", "rates", type=Money(),
                      help="What an hour of machine and operator costs, to price the work.")
 units = click.option("--units", "system", type=click.Choice(["metric", "us"]), default="metric",
-                     show_default=True, help="Units to print in.")
+                     show_default=True, is_eager=True,
+                     help="Units to print in, and of numbers without a unit.")
 as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object in SI units instead of words.")
 picture = click.option("--picture", type=click.Path(path_type=Path, dir_okay=False),
                        help="Draw it into this PNG file.")
 
 
-def raster_words(crs: str | None, plan_unit: str | None, height_unit: str | None,
-                 nodata: float | None, lonlat: bool) -> Any:
-    """The raster options as the library takes them."""
+def raster_words(words: dict[str, Any]) -> Any:
+    """What was said of the raster, as the library takes it."""
     from terrain.plan.questions import RasterWords
 
-    return RasterWords(crs, plan_unit, height_unit, nodata, lonlat)
+    return RasterWords(**{name: words[name] for name in RasterWords.__dataclass_fields__})
 
 
-def ground_words(curve_number: float | None, cover: Path | None, soils: str | None) -> Any:
-    """The ground options as the library takes them."""
+def ground_words(words: dict[str, Any]) -> Any:
+    """What was said of the ground, as the library takes it."""
     from terrain.plan.questions import GroundWords
 
-    return GroundWords(curve_number, cover, soils)
+    return GroundWords(**{name: words[name] for name in GroundWords.__dataclass_fields__})

@@ -21,9 +21,8 @@ from cli.console import facts, heading, progress, remarks, save_picture, say, ta
 @options.units
 @options.picture
 @options.as_json
-def shed(dem: Path, at: tuple[float, float], storms: tuple[float, ...], curve_number: float | None,
-         cover: Path | None, soils: str | None, system: str, picture: Path | None, as_json: bool,
-         **raster: Any) -> None:
+def shed(dem: Path, at: tuple[float, float], storms: tuple[float, ...], system: str,
+         picture: Path | None, as_json: bool, **words: Any) -> None:
     """Show the ground that drains to a point, and what runs off it.
 
     \b
@@ -36,8 +35,8 @@ def shed(dem: Path, at: tuple[float, float], storms: tuple[float, ...], curve_nu
     with progress() as step:
         step("Tracing the catchment")
         answer = catchment_of_point(dem, at, storms,
-                                    options.ground_words(curve_number, cover, soils),
-                                    options.raster_words(**raster))
+                                    options.ground_words(words),
+                                    options.raster_words(words))
     if as_json:
         say(dumped(shed_answer(answer)))
     else:

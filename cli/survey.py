@@ -17,7 +17,7 @@ from cli.console import facts, heading, progress, remarks, save_picture, say, ta
 @options.units
 @options.picture
 @options.as_json
-def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **raster: Any) -> None:
+def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words: Any) -> None:
     """Say what an elevation raster holds: extent, units, slopes, hollows, warnings.
 
     \b
@@ -30,7 +30,7 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **raster
 
     with progress() as step:
         step("Surveying the ground")
-        found = questions.survey(dem, options.raster_words(**raster))
+        found = questions.survey(dem, options.raster_words(words))
     if as_json:
         say(dumped(survey_answer(found)))
     else:

@@ -30,9 +30,8 @@ from cli.console import facts, progress, remarks, save_picture, say, storm_table
 @options.picture
 @options.as_json
 def swale(dem: Path, through: tuple[float, float], length: float | None, depth: float | None,
-          width: float | None, storms: tuple[float, ...], curve_number: float | None,
-          cover: Path | None, soils: str | None, rates: tuple[float, float] | None, system: str,
-          picture: Path | None, as_json: bool, **raster: Any) -> None:
+          width: float | None, storms: tuple[float, ...], rates: tuple[float, float] | None,
+          system: str, picture: Path | None, as_json: bool, **words: Any) -> None:
     """Lay out one swale on the contour through a point: size, earth, sill, catch.
 
     \b
@@ -46,8 +45,8 @@ def swale(dem: Path, through: tuple[float, float], length: float | None, depth: 
     with progress() as step:
         step("Laying out the swale")
         answer = swale_through(dem, through, storms,
-                               options.ground_words(curve_number, cover, soils),
-                               options.raster_words(**raster), length, depth, width, rates)
+                               options.ground_words(words),
+                               options.raster_words(words), length, depth, width, rates)
     if as_json:
         say(dumped(swale_answer(answer)))
     else:

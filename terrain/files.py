@@ -58,7 +58,7 @@ def whole_folder(path: Path) -> Iterator[Path]:
         If `path` holds anything the tool did not write, or that was changed since.
     """
     path = Path(path)
-    _refuse_foreign(path)
+    refuse_foreign(path)
     path.parent.mkdir(parents=True, exist_ok=True)
     with _refusal(path.parent), tempfile.TemporaryDirectory(
             dir=path.parent, prefix=".levelsill-") as scratch:
@@ -68,7 +68,7 @@ def whole_folder(path: Path) -> Iterator[Path]:
         written = {file.relative_to(draft).as_posix(): fingerprint(file)
                    for file in sorted(draft.rglob("*")) if file.is_file()}
         (draft / RECORD).write_text(json.dumps(written, indent=1), encoding="utf-8")
-        _refuse_foreign(path)
+        refuse_foreign(path)
         old = Path(scratch) / "old"
         if path.exists():
             os.replace(path, old)
@@ -81,7 +81,8 @@ def whole_folder(path: Path) -> Iterator[Path]:
         shutil.rmtree(old, ignore_errors=True)
 
 
-def _refuse_foreign(path: Path) -> None:
+def refuse_foreign(path: Path) -> None:
+    """Refuse a folder that holds anything the tool did not write, or that was changed since."""
     if not path.exists():
         return
     if not path.is_dir():

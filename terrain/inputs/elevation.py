@@ -17,6 +17,8 @@ from terrain.inputs.frame import METRES, Frame, in_metres, plane_near
 
 #: No land lies outside these heights (Dead Sea shore about -440 m, Everest 8,849 m). [m]
 LOWEST, HIGHEST = -500.0, 9000.0
+#: Cells larger than this cannot size earthworks; common practice, no source. [m]
+TOO_COARSE = 5.0
 #: Above this many cells a whole raster is not read at once.
 MOST_CELLS = 250_000_000
 
@@ -92,11 +94,14 @@ class Dem:
         InputError
             If the point lies off the raster or in a void; `where` says whose point it is.
         """
+        if not (np.isfinite(x) and np.isfinite(y)):
+            raise InputError(where, f"the point cannot be placed on {self.source}",
+                             "Check that x comes before y, and longitude before latitude")
         row, column = (int(i) for i in self.row_column(x, y))
         rows, columns = self.shape
         if not (0 <= row < rows and 0 <= column < columns):
             raise InputError(where, f"the point {self.named(x, y)} lies {self._beyond(x, y)} of "
-                             f"{self.source}", "Move the point, or use a raster that reaches it")
+                             f"{self.source}", self._hint(x, y))
         if np.isnan(self.heights[row, column]):
             raise InputError(where, f"the point {self.named(x, y)} lies where {self.source} has "
                              "no height", "Move the point, or use a raster without that hole")
@@ -129,11 +134,23 @@ class Dem:
         """The same with further notes."""
         return replace(self, notes=self.notes + tuple(notes))
 
+    def _hint(self, x: float, y: float) -> str:
+        """What a person may have meant by a point off the raster."""
+        west, south, east, north = self.bounds
+        sx, sy = (float(v) for v in self.frame.to_source(x, y))
+        tx, ty = (float(v) for v in self.frame.to_working(sy, sx))
+        if west <= tx <= east and south <= ty <= north:
+            return "Its two numbers look swapped: x comes before y, longitude before latitude"
+        if abs(sx) <= 180 and abs(sy) <= 90 and (self.frame.source is not None
+                                                 and not self.frame.source.is_geographic):
+            return "If these are longitude and latitude, say so (--lonlat, or points: lonlat)"
+        return "Move the point, or use a raster that reaches it"
+
     def _beyond(self, x: float, y: float) -> str:
         west, south, east, north = self.bounds
         gaps = {"west": west - x, "east": x - east, "south": south - y, "north": y - north}
         side = max(gaps, key=lambda name: gaps[name])
-        return f"{gaps[side]:,.0f} m {side}"
+        return f"{max(gaps[side], 1):,.0f} m {side}"
 
 
 def read_elevation(path: Path, *, crs: str | None = None, plan_unit: str | None = None,
@@ -230,7 +247,7 @@ def read_elevation(path: Path, *, crs: str | None = None, plan_unit: str | None 
             notes.append(f"The plan is in {own.axis_info[0].unit_name}; it is worked in metres.")
     heights, transform, squared = _square(heights, transform)
     notes += squared
-    if transform.a > 5.0:
+    if transform.a > TOO_COARSE:
         notes.append(f"Cells of {transform.a:.1f} m are too coarse to size or set out earthworks: "
                      "take the answers as hints of where to look.")
     return Dem(np.ascontiguousarray(heights, dtype=np.float32), transform.c, transform.f,

@@ -96,7 +96,7 @@ def in_metres(crs: CRS) -> CRS:
 
 def plane_near(crs: CRS, longitude: float, latitude: float) -> CRS:
     """A metric plane for a geographic CRS: its UTM zone, on the same datum, so nothing shifts."""
-    zone = int(np.clip((longitude + 180) // 6 + 1, 1, 60))
+    zone = int((longitude + 180) % 360 // 6) + 1  # longitudes may run from 0 to 360
     hemisphere = "N" if latitude >= 0 else "S"
     own = CRS(crs).geodetic_crs
     registered = CRS.from_epsg((32600 if latitude >= 0 else 32700) + zone)

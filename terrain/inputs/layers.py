@@ -191,7 +191,8 @@ def _layer_name(path: Path, asked: str | None, here: str) -> str:
         raise InputError(here, "it holds no layer with shapes", _FORMATS)
     if len(names) > 1:
         raise InputError(here, f"it holds several layers: {', '.join(names)}",
-                         "Say which with 'layer:'")
+                         "Say which (layer: in the site file, --cover-layer or --soils-layer "
+                         "on the command line)")
     return names[0]
 
 

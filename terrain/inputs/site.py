@@ -40,7 +40,8 @@ def _quantity(dimension: str, least: float | None = None, above: float | None = 
             raise ValueError(f"{given} is not above {above:g}")
         if not isinstance(given, str) or given.strip().lstrip("+-").replace(".", "").isdigit():
             unit = DIMENSIONS[dimension][2 if system == "us" else 1]
-            context.setdefault("bare", []).append(f"{info.field_name} {given} taken as {unit}")
+            named = str(info.field_name).replace("_", " ")
+            context.setdefault("bare", []).append((named, str(given), unit))
         return value
     return BeforeValidator(read)
 
@@ -296,7 +297,7 @@ class Site(_Part):
 
     _path: Path = PrivateAttr(default=Path("site.yaml"))
     _document: Any = PrivateAttr(default=None)
-    _bare: list[str] = PrivateAttr(default_factory=list)
+    _bare: list[tuple[str, str, str]] = PrivateAttr(default_factory=list)
 
     @property
     def path(self) -> Path:
@@ -310,8 +311,12 @@ class Site(_Part):
 
     @property
     def bare_numbers(self) -> list[str]:
-        """What each number without a unit was taken for."""
-        return self._bare
+        """What numbers without a unit were taken for, field by field."""
+        fields: dict[tuple[str, str], list[str]] = {}
+        for field, given, unit in self._bare:
+            fields.setdefault((field, unit), []).append(given)
+        return [f"{field} {', '.join(given)} taken as {unit}"
+                for (field, unit), given in fields.items()]
 
     def where(self, *place: str | int) -> str:
         """Say where in the site file a field stands, e.g. ``site.yaml line 14``."""
@@ -444,6 +449,13 @@ def _plainly(found: Any) -> tuple[str, str]:
             "Use swale, basin, tree basin or tank"),
         "union_tag_not_found": lambda: (
             "it has no kind", "Add kind: swale, basin, tree basin or tank"),
+        "too_short": lambda: _count(found),
+        "too_long": lambda: _count(found),
+        "tuple_type": lambda: (f"'{given}' is not a pair such as [1, 2]", "Write both in brackets"),
+        "list_type": lambda: (f"'{given}' is not a list", "Write it in brackets or with dashes"),
+        "float_parsing": lambda: (f"'{given}' is not a number", "Write a plain number here"),
+        "float_type": lambda: (f"'{given}' is not a number", "Write a plain number here"),
+        "string_type": lambda: (f"'{given}' is not text", "Put it in quotes"),
         "literal_error": lambda: (
             f"'{given}' is not one of {found['ctx']['expected']}", "Use one of those"),
     }
@@ -452,6 +464,14 @@ def _plainly(found: Any) -> tuple[str, str]:
     message = found["msg"][0].lower() + found["msg"][1:]
     short = str(given)
     return f"{message}, but here stands '{short[:60]}'", "Correct it"
+
+
+def _count(found: Any) -> tuple[str, str]:
+    limits = found["ctx"]
+    least, most = limits.get("min_length"), limits.get("max_length")
+    wanted = f"at least {least}" if least is not None else f"at most {most}"
+    return (f"it has {limits['actual_length']} entries, and {wanted} are needed",
+            "Add or take out entries")
 
 
 def _nearest(word: str) -> str:

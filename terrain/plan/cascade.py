@@ -68,6 +68,8 @@ class Cascade:
     labels : int32, shape (rows, columns)
         Node index + 1 of the store each cell's water meets first; 0 for none, and under the
         roofs that feed tanks.
+    overlaps : dict of int to list of int
+        Nodes whose cells another node's share.
     """
 
     nodes: list[Node]
@@ -76,6 +78,7 @@ class Cascade:
     ground_areas: Catchment
     labels: NDArray[np.int32]
     notes: tuple[str, ...] = field(default=())
+    overlaps: dict[int, list[int]] = field(default_factory=dict)
 
     @property
     def roof_area(self) -> float:
@@ -100,7 +103,8 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
     """
     dem = terrain.dem
     notes: list[str] = []
-    marks = _marks(site, terrain, placed, notes)
+    overlaps: dict[int, list[int]] = {}
+    marks = _marks(site, terrain, placed, notes, overlaps)
     tanked = _tanked_roofs(site, ground)
     dry = np.zeros(dem.shape, bool)
     for roofs in tanked.values():
@@ -128,11 +132,12 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
     reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
     open_ground = gather(numbers, (labels == 0) & reaches, dem.cell_area, ground.inside)
     everywhere = gather(numbers, ground.inside, dem.cell_area)
-    return Cascade(nodes, _order(site, nodes), open_ground, everywhere, labels, tuple(notes))
+    return Cascade(nodes, _order(site, nodes), open_ground, everywhere, labels, tuple(notes),
+                   overlaps)
 
 
-def _marks(site: Site, terrain: Terrain, placed: list[Placed], notes: list[str]
-           ) -> NDArray[np.int32]:
+def _marks(site: Site, terrain: Terrain, placed: list[Placed], notes: list[str],
+           overlaps: dict[int, list[int]]) -> NDArray[np.int32]:
     marks = np.zeros(terrain.dem.shape, np.int32)
     for index, place in enumerate(placed):
         if not len(place.cells):
@@ -147,6 +152,9 @@ def _marks(site: Site, terrain: Terrain, placed: list[Placed], notes: list[str]
             other = placed[int(taken[taken > 0][0]) - 1].name
             notes.append(f"\"{place.name}\" and \"{other}\" overlap; the shared ground was counted "
                          f"to \"{other}\".")
+            for first in set((taken[taken > 0] - 1).tolist()):
+                overlaps.setdefault(index, []).append(first)
+                overlaps.setdefault(first, []).append(index)
         marks[rows[taken == 0], columns[taken == 0]] = index + 1
     return marks
 
@@ -218,12 +226,12 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
     if own.size and place.work.pipe is None:
         path = path[own[-1]:]
     way = np.stack(dem.xy(path[:, 0], path[:, 1]), 1)
-    way = np.concatenate([np.asarray(lead), way]) if place.kind == "tank" or piped else way
+    way = np.concatenate([np.asarray(lead), way])
     return (met - 1 if met > 0 and met != index + 1 else None), way, piped
 
 
 def _next_bowl(place: Placed, placed: list[Placed]) -> int | None:
-    """In a group of tree basins each passes its spill to the next lower one."""
+    """In a group of tree basins each passes its spill to the next one listed."""
     if place.kind != "tree basin":
         return None
     group = [i for i, other in enumerate(placed) if other.work.name == place.work.name]
@@ -243,7 +251,7 @@ def _named_target(site: Site, place: Placed, placed: list[Placed]) -> int | None
                          f"Name one of them, or write: {OFF_SITE}")
     if placed[here[0]].work.name == place.work.name:
         raise InputError(where, f"\"{place.name}\" spills to itself", "Name another work")
-    return here[0]  # of a group of tree basins the first and highest takes the water
+    return here[0]  # of a group of tree basins the first takes the water
 
 
 def _order(site: Site, nodes: list[Node]) -> list[int]:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import LineString, Point
 
 from terrain.errors import InputError
 from terrain.inputs import site as asked
@@ -41,6 +42,8 @@ class Placed:
     basin : Basin or None
     outline : shapely geometry
         What to draw.
+    dig : float
+        Earth to take out for a tree basin, bank measure. [m3]
     """
 
     name: str
@@ -57,6 +60,7 @@ class Placed:
     route: swales.SwaleLine | None = None
     section: tuple[float, float, float] | None = None
     basin: basins.Basin | None = None
+    dig: float = 0.0
 
 
 class Places:
@@ -100,7 +104,22 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
             placed += _tree_basins(work, where, places, terrain, rules)
         else:
             placed.append(_tank(work, where, places))
+    for place in placed:
+        _refuse_misplaced(place, site, ground)
     return placed
+
+
+def _refuse_misplaced(place: Placed, site: Site, ground: Ground) -> None:
+    """No work off the property, and none but a tank under a roof."""
+    where = site.where_work(place.work.name)
+    body = LineString(place.basin.line) if place.basin is not None else place.outline
+    if not ground.boundary.buffer(0.01).covers(body):
+        raise InputError(where, f"\"{place.name}\" reaches beyond the boundary",
+                         "Keep it on the property")
+    for roof in ground.roofs:
+        if place.kind != "tank" and body.intersects(roof.outline):
+            raise InputError(where, f"\"{place.name}\" runs into the roof \"{roof.name}\"",
+                             "Move it clear of the building")
 
 
 @dataclass(frozen=True)
@@ -192,7 +211,6 @@ def _swale(work: asked.Swale, where: str, places: Places, terrain: Terrain, soft
         sill_x, sill_y = _onto(route, places.point(work.sill_at, f"{where}, sill at"), where)
     else:
         sill_x, sill_y = swales.place_sill(terrain, route, buildings)
-    from shapely.geometry import LineString
 
     cells = swales.line_cells(terrain.dem, route.line)
     from terrain.works.store import channel_curve
@@ -207,9 +225,6 @@ def _swale(work: asked.Swale, where: str, places: Places, terrain: Terrain, soft
 def _within(route: swales.SwaleLine, along: float, x: float, y: float, terrain: Terrain,
             ground: Ground, where: str) -> tuple[swales.SwaleLine, float]:
     """The stretch about the point that stays within the boundary."""
-    from shapely import Point
-    from shapely.geometry import LineString
-
     shape = LineString(route.line)
     if not ground.boundary.covers(Point(x, y)):
         raise InputError(f"{where}, through", "the point lies outside the boundary",
@@ -225,9 +240,6 @@ def _within(route: swales.SwaleLine, along: float, x: float, y: float, terrain: 
 
 def _onto(route: swales.SwaleLine, point: tuple[float, float], where: str
           ) -> tuple[float, float]:
-    from shapely import Point
-    from shapely.geometry import LineString
-
     shape = LineString(route.line)
     gap = shape.distance(Point(point))
     if gap > 10:
@@ -255,36 +267,26 @@ def _basin(work: asked.Basin, where: str, places: Places, terrain: Terrain, rule
 
 def _tree_basins(work: asked.TreeBasin, where: str, places: Places, terrain: Terrain,
                  rules: Rulebook) -> list[Placed]:
-    from shapely import Point
-
-    from terrain.inputs.layers import rasterized
-
-    dem = terrain.dem
-    discs = []
+    dem, side = terrain.dem, rules["tree bowl side slope"]
+    placed = []
     for i, given in enumerate(work.at):
         x, y = places.point(given, f"{where}, at, point {i + 1}")
         disc = Point(x, y).buffer(work.crown / 2)
         ring = dem.height_at(*np.asarray(disc.exterior.coords).T)
         low = int(np.nanargmin(ring))
-        discs.append((float(ring[low]), x, y, disc, disc.exterior.coords[low]))
-    discs.sort(key=lambda found: (-found[0], found[1], found[2]))  # the highest is number 1
-    placed = []
-    for i, (level, x, y, disc, spill) in enumerate(discs):
-        cells = np.argwhere(rasterized([(disc, 1)], dem, 0, np.uint8, all_touched=True))
-        cells = cells[np.isfinite(dem.heights[cells[:, 0], cells[:, 1]])]
+        level, spill = float(ring[low]), disc.exterior.coords[low]
         try:
             curve = bowl(work.crown, work.depth, level, rules)
         except ValueError as error:
             raise InputError(f"{where}, depth", str(error), "Make it shallower or wider") from None
         name = work.name if len(work.at) == 1 else f"{work.name} {i + 1}"
-        placed.append(Placed(name, work.kind, work, cells, curve, level, x, y, float(spill[0]),
-                             float(spill[1]), disc))
+        dig = curve.capacity + basins.earth_above(dem, disc, level, side)[0]
+        placed.append(Placed(name, work.kind, work, basins.cells_of(dem, disc), curve, level, x, y,
+                             float(spill[0]), float(spill[1]), disc, dig=dig))
     return placed
 
 
 def _tank(work: asked.Tank, where: str, places: Places) -> Placed:
-    from shapely import Point
-
     x, y = places.point(work.at, f"{where}, at")
     curve = tank_curve(work.volume)
     return Placed(work.name, work.kind, work, np.empty((0, 2), np.int64), curve,

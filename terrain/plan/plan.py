@@ -18,13 +18,13 @@ from terrain.inputs.site import Site, read_site
 from terrain.plan.accounts import Account, storm_account, year_account
 from terrain.plan.cascade import Cascade, build_cascade
 from terrain.plan.cost import Quantities, quantities
-from terrain.plan.layout import Placed, place_works
+from terrain.plan.layout import Placed, Places, place_works
 from terrain.plan.routing import StormRun, full_at, run_storm
 from terrain.plan.water_balance import SeasonRun, run_seasons
 from terrain.runoff.cover import published_classes
 from terrain.runoff.curve_number import runoff_depth
 from terrain.runoff.ground import Ground, read_ground, require_known
-from terrain.runoff.sheds import Shed, bare_patches, shed_of
+from terrain.runoff.sheds import Shed, ShedPoint, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
@@ -36,6 +36,8 @@ from terrain.works.swale import Swale, finish
 from terrain.works.tree_basin import tree_need
 
 Progress = Callable[[str], None]
+#: A benchmark may stand this far above or below the raster's ground. [m]
+BENCHMARK_WITHIN = 3.0
 
 
 @dataclass(frozen=True)
@@ -116,6 +118,14 @@ class Plan:
     notes: tuple[str, ...]
 
     @property
+    def ranked_shed_points(self) -> list[tuple[Shed, ShedPoint]]:
+        """Where roads and bare ground shed, by what passes in the deepest storm, most first."""
+        storms = self.site.rain.storms
+        deepest = max(range(len(storms)), key=lambda i: storms[i].depth)
+        every = [(shed, point) for shed in self.sheds for point in shed.points]
+        return sorted(every, key=lambda f: (-f[1].volumes[deepest], f[1].row, f[1].column))
+
+    @property
     def site(self) -> Site:
         """The site as read."""
         return self.inputs.site
@@ -153,11 +163,26 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
         if len(record.depths) < 365:
             raise InputError(site.where("rain", "daily"), f"the record in {record.source} is only "
                              f"{len(record.depths)} days long", "Give at least a whole year")
+    _check_benchmark(site, dem)
     terrain = Terrain(dem)
     progress("Following the water over the ground")
     reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
     require_known(ground, reaches, dem, site)
     return Inputs(site, dem, terrain, ground, record, rules)
+
+
+def _check_benchmark(site: Site, dem: Dem) -> None:
+    """Refuse a benchmark whose level is not on the raster's heights: stakes would be wrong."""
+    mark = site.benchmark
+    if mark is None:
+        return
+    where = site.where("benchmark")
+    x, y = Places(site, Terrain(dem)).point(mark.at, f"{where}, benchmark, at")
+    ground = float(dem.height_at(x, y))
+    if not abs(mark.level - ground) <= BENCHMARK_WITHIN:
+        raise InputError(f"{where}, benchmark", f"its level {in_both(mark.level, 'level')} is not "
+                         f"near the raster's ground there, {in_both(ground, 'level')}",
+                         "Give its level on the raster's heights; check the unit and the place")
 
 
 def check_site(path: Path, progress: Progress = lambda what: None) -> Inputs:
@@ -216,7 +241,7 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     stores = [_planned(inputs, cascade, i, placed, filled[i], seasons)
               for i in range(len(placed))]
     return Plan(inputs, cascade, stores, sheds, runs, storms, seasons, year,
-                tuple(_notes(inputs, cascade, placed, seasons)))
+                tuple(_notes(inputs, cascade, seasons)))
 
 
 def find_sheds(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> list[Shed]:
@@ -234,7 +259,8 @@ def find_sheds(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> list[S
         return shed_of(terrain, name, kind, cells, ground.curve_number, runoff, passing, marks,
                        ground.inside)
 
-    found = [shed(road.name, "road", road.cells) for road in ground.roads]
+    found = [shed(road.name, "road", road.cells & ground.inside) for road in ground.roads
+             if (road.cells & ground.inside).any()]
     on_roads = np.zeros(dem.shape, bool)
     for road in ground.roads:
         on_roads |= road.cells
@@ -281,10 +307,19 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
                     f"spillway and {in_both(left, 'level')} of bank is left above it; "
                     f"{in_both(rules['basin freeboard'], 'level')} is asked for "
                     f"({rules.source('basin freeboard')}). Widen the spillway or lower the sill.")
+            wall = float(np.hypot(*np.diff(built.line, axis=0).T).sum())
+            if store.sill.length > wall / 2:
+                cautions.append(
+                    f"The spillway is {in_both(store.sill.length, 'length')} long beside a wall of "
+                    f"{in_both(wall, 'length')}: make sure that natural ground gives room for it, "
+                    "or catch less, hold the crest higher and let it flow deeper over rock.")
+            if not inputs.ground.boundary.covers(built.outline):
+                cautions.append("Its full pool reaches beyond the property line.")
         amount = quantities(built.cut, built.wall, rules, output, rates, currency)
     elif place.kind == "tree basin":
-        amount = quantities(store.capacity, 0.0, rules, output, rates, currency)
+        amount = quantities(place.dig, 0.0, rules, output, rates, currency)
     empties = store.drain_hours if place.kind != "tank" else _tank_hours(store)
+    cautions += _spill_cautions(inputs, cascade, index, placed)
     cautions += _site_cautions(inputs, place, node, empties)
     starts = min(node.catchment.starts_at, node.roof.starts_at)
     return PlannedStore(
@@ -325,6 +360,8 @@ def _site_cautions(inputs: Inputs, place: Placed, node: Any, empties: float) -> 
         said.append(f"Its catchment reaches the edge of {inputs.dem.source}: read every figure of "
                     "runoff as \"at least\".")
     if place.kind == "tank":
+        if node.spills_to is None:
+            said.append(_LEAVES)
         said.append("Roof water is not fit to drink as it comes: germs, metals and smoke settle on "
                     "roofs. Treat and test it as the local health office advises.")
         return said
@@ -345,6 +382,10 @@ def _site_cautions(inputs: Inputs, place: Placed, node: Any, empties: float) -> 
         said.append(f"It lies {in_both(edge, 'length')} from the property line; keep "
                     f"{in_both(apart, 'length')} "
                     f"({rules.source('building setback')}).")
+    for road in ground.roads:
+        if place.outline.intersects(road.surface):
+            said.append(f"It lies across the road \"{road.name}\": move it, or cross the road with "
+                        "a dip or pipe that somebody designs.")
     if len(node.spill_path) > 1:
         way = LineString(node.spill_path)
         met = [roof.name for roof in ground.roofs if way.distance(roof.outline) < apart]
@@ -352,19 +393,45 @@ def _site_cautions(inputs: Inputs, place: Placed, node: Any, empties: float) -> 
             said.append("Its spill runs past " + ", ".join(f"\"{name}\"" for name in met)
                         + ": lead it clear of buildings.")
         if node.spills_to is None and ground.boundary.covers(Point(node.spill_path[0])):
-            said.append("Its spill leaves the property: never send it onto a neighbour more "
-                        "gathered than it came before, and ask about water rights.")
+            said.append(_LEAVES)
     return said
 
 
-def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], seasons: SeasonRun | None
-           ) -> list[str]:
-    notes = [*inputs.dem.notes, *inputs.ground.notes, *cascade.notes]
-    bare = inputs.site.bare_numbers
-    if bare:
-        notes.append("Numbers without a unit: " + "; ".join(bare) + ".")
+_LEAVES = ("Its spill leaves the property: never send it onto a neighbour more gathered than it "
+           "came before, and ask about water rights.")
+
+
+def _spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed]
+                    ) -> list[str]:
+    """Cautions about where a work's water goes next, and about ground it shares."""
+    place, node, rules = placed[index], cascade.nodes[index], inputs.rules
+    said = [f"It overlaps \"{placed[other].name}\": each is reckoned as if whole. Move one of them."
+            for other in cascade.overlaps.get(index, ())]
+    if node.spills_to is not None and node.piped and place.work.pipe is None:
+        to = placed[node.spills_to]
+        way = float(np.hypot(to.x - place.spill_x, to.y - place.spill_y))
+        fall = place.sill_level - (to.sill_level if to.kind != "tank" else place.sill_level)
+        if place.kind != "tank" and fall < rules["furrow fall"] * way:
+            said.append(
+                f"The furrow to \"{to.name}\" is {in_both(way, 'length')} long and the sills "
+                f"fall by {in_both(fall, 'level')} on the raster; it needs a fall of "
+                f"{rules['furrow fall']:.1%} ({rules.source('furrow fall')}). Set the sills with a "
+                "level so that each lies lower than the one before.")
+    return said
+
+
+def assumptions(inputs: Inputs) -> list[str]:
+    """What was taken for granted on reading, each thing said once."""
+    notes = [*inputs.dem.notes, *inputs.ground.notes]
+    if inputs.site.bare_numbers:
+        notes.append("Numbers without a unit: " + "; ".join(inputs.site.bare_numbers) + ".")
     if inputs.record is not None:
         notes += inputs.record.notes
+    return list(dict.fromkeys(notes))
+
+
+def _notes(inputs: Inputs, cascade: Cascade, seasons: SeasonRun | None) -> list[str]:
+    notes = assumptions(inputs)
     notes.append("Runoff: curve numbers of TR-55 (1986), Table 2-2, for ground of average wetness, "
                  "summed cell by cell; initial abstraction 0.2 S.")
     notes.append("Ways of the water: steepest descent to one of eight neighbours on the raster "

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
-from terrain.inputs.elevation import Dem, read_elevation
+from terrain.inputs.elevation import TOO_COARSE, Dem, read_elevation
 from terrain.inputs.ground_cover import cover_cells, soil_cells
 from terrain.inputs.layers import read_layer
 from terrain.inputs.site import Cover, Layer, Soils
@@ -26,6 +26,7 @@ from terrain.runoff.storms import cumulative_rain
 from terrain.surface.catchments import outline
 from terrain.surface.depressions import Hollow
 from terrain.surface.terrain import Terrain
+from terrain.units import in_both
 from terrain.works import basin as basins
 from terrain.works import swale as swales
 from terrain.works.rules import Rulebook
@@ -52,7 +53,9 @@ class GroundWords:
 
     curve_number: float | None = None
     cover: Path | None = None
+    cover_layer: str | None = None
     soils: str | None = None
+    soils_layer: str | None = None
 
 
 @dataclass(frozen=True)
@@ -110,12 +113,13 @@ def curve_numbers(question: Question, words: GroundWords, storms: Sequence[float
         raise InputError("--cover", "a curve number needs the soil group as well",
                          "Add --soils with a file or one of A, B, C, D")
     here = Path()
-    cover, names, _ = cover_cells(Cover.model_validate({"file": words.cover}), here, dem,
-                                  published_classes(), "--cover")
+    layer = Cover.model_validate({"file": words.cover, "layer": words.cover_layer})
+    cover, names, _ = cover_cells(layer, here, dem, published_classes(), "--cover")
     if words.soils in SOIL_GROUPS:
         soil = np.full(dem.shape, SOIL_GROUPS.index(words.soils), np.int8)
     else:
-        soil, _ = soil_cells(Soils.model_validate({"file": words.soils}), here, dem, "--soils")
+        groups = Soils.model_validate({"file": words.soils, "layer": words.soils_layer})
+        soil, _ = soil_cells(groups, here, dem, "--soils")
     return np.where(np.isnan(dem.heights), np.nan, curve_numbers_of(cover, list(names), soil))
 
 
@@ -173,9 +177,10 @@ def _second_opinion(terrain: Terrain) -> str:
     other = filled_by_library(terrain.dem.heights)
     known = np.isfinite(terrain.dem.heights)
     differ = int((other[known] != terrain.filled[known]).sum())
-    return ("The filled surface is the same as richdem's, cell for cell." if not differ else
-            f"The filled surface differs from richdem's in {differ:,} cells, as it does where "
-            "holes in the raster are enclosed.")
+    return ("Hollows were filled a second time by an independent library (richdem): the surfaces "
+            "are the same, cell for cell." if not differ else
+            "Hollows were filled a second time by an independent library (richdem): the surfaces "
+            f"differ in {differ:,} cells, as they do where ground encloses holes in the raster.")
 
 
 def _warnings(terrain: Terrain) -> list[str]:
@@ -434,14 +439,22 @@ def _way_down(terrain: Terrain, x: float, y: float, marks: NDArray[np.bool_]
 
 
 def _edge(catchment: Catchment, dem: Dem) -> list[str]:
-    return ([f"The catchment reaches the edge of {dem.source}: read every figure of runoff as "
-             "\"at least\"."] if catchment.touches_edge else [])
+    """Cautions that the raster itself earns."""
+    said = []
+    if catchment.touches_edge:
+        said.append(f"The catchment reaches the edge of {dem.source}: read every figure of runoff "
+                    "as \"at least\".")
+    if dem.cell > TOO_COARSE:
+        said.append(f"Cells of {in_both(dem.cell, 'length')} are too coarse to size or set out "
+                    "earthworks: take all this as a hint of where to look.")
+    return said
 
 
 def _rests(storms: Sequence[float]) -> tuple[str, ...]:
+    if not storms:
+        return ()
     said = ["Caught is the runoff up to what the store holds; soaking during the storm is not "
-            "counted, so it is a lower bound."]
-    if storms:
-        said.append("Runoff by curve numbers (TR-55, 1986), cell by cell; the sill is sized for "
-                    "the deepest storm as a day's rain of type II.")
+            "counted, so it is a lower bound.",
+            "Runoff by curve numbers (TR-55, 1986), cell by cell; the sill is sized for the "
+            "deepest storm as a day's rain of type II."]
     return tuple(said)

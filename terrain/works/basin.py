@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
+from terrain.inputs.layers import rasterized
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works.cross_section import bank_area, bank_under_water
@@ -70,7 +71,9 @@ class Basin:
     height : float
         Of the settled crest above the lowest ground on the wall line. [m]
     water_at_wall : float
-        Depth of water there, full to the sill. [m]
+        Depth of water there, or over a dug floor, full to the sill. [m]
+    batter : float
+        Slope of a dug basin's sides, H:V. [-]
     """
 
     form: str
@@ -91,6 +94,7 @@ class Basin:
     cells: NDArray[np.int64]
     outline: Any
     cautions: tuple[str, ...]
+    batter: float = 0.0
 
 
 def sill_below(crest: float, rules: Rulebook) -> float:
@@ -255,8 +259,9 @@ def design_dug(terrain: Terrain, rim: Sequence[tuple[float, float]], depth: floa
                batter: float, rules: Rulebook, where: str) -> Basin:
     """Design a basin dug below the ground.
 
-    Water stands up to the lowest ground on the rim; the sides go down from that level at
-    `batter` (H:V) to a level floor `depth` below it.
+    The rim is the water's edge.  Water stands up to the lowest ground on it; the sides go down
+    from that level at `batter` (H:V) to a level floor `depth` below it.  Where the ground on
+    the rim stands higher the sides go on up, and the cut reaches out beyond the rim.
 
     Raises
     ------
@@ -282,7 +287,7 @@ def design_dug(terrain: Terrain, rim: Sequence[tuple[float, float]], depth: floa
         raise InputError(where, f"sides of {batter:g}:1 meet before they are {depth:.2f} m deep",
                          "Widen the shape, or make it shallower or steeper")
     curve = _prismoidal(level - depth + rises, shape, depth, batter)
-    above, cells, outline_ = _above(dem, shape, level)
+    above, beyond = earth_above(dem, shape, level, batter)
     cut = curve.capacity + above
     sill = Sill(level, rules["sill shortest"], 0.0, 0.0, rules["sill coefficient"])
     cautions = []
@@ -291,11 +296,15 @@ def design_dug(terrain: Terrain, rim: Sequence[tuple[float, float]], depth: floa
     if depth >= 1.5:
         cautions.append("A pit 1.5 m deep or more must be sloped or shored while people are in it "
                         "(OSHA Technical Manual, section V, chapter 2).")
+    if beyond > 0.1:
+        cautions.append(f"Ground on its rim stands up to {in_both(beyond / batter, 'level')} above "
+                        f"the water: there the cut at {batter:g}:1 reaches "
+                        f"{in_both(beyond, 'length')} beyond the drawn shape.")
     cautions.append("Have buried pipes and cables located before digging.")
     rim_line = np.asarray(edge.coords, float)
     return Basin("dug", rim_line, level, sill, float(spots[lowest].x), float(spots[lowest].y),
                  curve.capacity, curve.capacity, curve, curve, float(curve.areas[-1]), 0.0, cut,
-                 0.0, depth, cells, outline_, tuple(cautions))
+                 0.0, depth, cells_of(dem, shape), shape, tuple(cautions), batter)
 
 
 def scaled(curve: Curve, capacity: float) -> Curve:
@@ -323,18 +332,28 @@ def _prismoidal(levels: NDArray[np.float64], shape: Any, depth: float, batter: f
     return Curve(levels, areas, np.concatenate([[0.0], np.cumsum(slices)]))
 
 
-def _above(dem: Dem, shape: Any, level: float) -> tuple[float, NDArray[np.int64], Any]:
-    """Earth inside the rim that stands above the water level, and the cells of the shape."""
-    from rasterio.features import rasterize
+def earth_above(dem: Dem, shape: Any, level: float, batter: float) -> tuple[float, float]:
+    """Earth to take out above the water of a dug shape, and how far the cut reaches beyond it.
 
-    mask = rasterize([shape], dem.shape, transform=dem.transform, all_touched=True,
-                     dtype="uint8").astype(bool)
-    cells = np.argwhere(mask)
-    if not len(cells):
-        cells = np.array([dem.row_column(shape.centroid.x, shape.centroid.y)])
+    Within the shape all ground above `level`; along its rim a wedge at `batter` (H:V) up to
+    ground that is taken as level outward. [m3], [m]
+    """
+    cells = cells_of(dem, shape)
     heights = dem.heights[cells[:, 0], cells[:, 1]].astype(np.float64)
-    rise = float(np.nanmean(np.maximum(heights - level, 0.0)))
-    return rise * shape.area, cells, shape
+    within = float(np.nanmean(np.maximum(heights - level, 0.0))) * shape.area
+    edge = shape.exterior
+    count = max(int(edge.length / (min(dem.cell, 1.0) / 2)), 8)
+    spots = [edge.interpolate(i / count, normalized=True) for i in range(count)]
+    rise = np.maximum(dem.height_at([p.x for p in spots], [p.y for p in spots]) - level, 0.0)
+    wedge = float(np.nanmean(rise**2)) * batter / 2 * edge.length
+    return within + wedge, float(np.nanmax(rise)) * batter
+
+
+def cells_of(dem: Dem, shape: Any) -> NDArray[np.int64]:
+    """Cells of known height that a shape touches."""
+    mask = rasterized([(shape, 1)], dem, 0, np.uint8, all_touched=True).astype(bool)
+    cells = np.argwhere(mask & np.isfinite(dem.heights))
+    return cells if len(cells) else np.array([dem.row_column(shape.centroid.x, shape.centroid.y)])
 
 
 def _lowest_on(dem: Dem, line: Any) -> tuple[float, float, float]:

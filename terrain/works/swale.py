@@ -295,7 +295,7 @@ def place_sill(terrain: Terrain, route: SwaleLine, avoid: NDArray[np.bool_] | No
 def _cautions(route: SwaleLine, depth: float, sill: Sill, rules: Rulebook) -> list[str]:
     said = []
     if route.steepest > rules["swale steep"]:
-        said.append(f"The ground slopes up to {route.steepest:.0%} along the line; above "
+        said.append(f"Across the line the ground slopes up to {route.steepest:.1%}; above "
                     f"{rules['swale steep']:.0%} swales are dear and risky "
                     f"({rules.source('swale steep')}). Have the slope looked at before digging.")
     if route.cross_slope < rules["swale flat"]:

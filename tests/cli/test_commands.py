@@ -22,7 +22,7 @@ def test_survey_of_a_real_raster(levelsill, real_raster):
     assert answer["working_crs"] == "WGS 84 / UTM zone 16N"
     assert answer["rows"] * answer["columns"] > 100_000
     assert sum(answer["slope_shares"].values()) == pytest.approx(1)
-    assert "same as richdem's" in answer["notes"][-1]
+    assert "(richdem): the surfaces are the same" in answer["notes"][-1]
     assert any("too coarse" in note for note in answer["notes"])
     words = levelsill("survey", real_raster)
     assert words.code == 0

@@ -14,8 +14,8 @@ import pytest
 COMMAND = Path(sys.executable).parent / "levelsill"
 
 
-@pytest.mark.parametrize("moment", ["Laying out the works", "Drawing the map",
-                                    "Writing the report"])
+# The empty moment is the first line of progress, whichever that is.
+@pytest.mark.parametrize("moment", ["", "Drawing the map", "Writing the report"])
 def test_ctrl_c_leaves_nothing_behind(small_site, tmp_path, moment):
     out = tmp_path / "out" / "plan"
     out.parent.mkdir()
