@@ -44,7 +44,8 @@ def _stores(plan: Plan) -> list[dict[str, Any]]:
         row: dict[str, Any] = {
             "name": store.name, "kind": store.kind, "storage_m3": store.capacity,
             "catchment_m2": node.catchment.area, "roof_m2": node.roof.area,
-            "sill_level_m": store.sill.level, "spills_to": planned.spills_to,
+            "sill_level_m": None if store.kind == "tank" else store.sill.level,
+            "spills_to": planned.spills_to,
             "starts_at_mm": planned.starts_at, "full_at_mm": planned.full_at,
             "drains_in_h": planned.drain_hours if np.isfinite(planned.drain_hours) else None}
         for name, account in plan.storms.items():

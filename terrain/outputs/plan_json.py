@@ -46,13 +46,15 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
     node, store = plan.cascade.nodes[index], planned.store
     dem = plan.inputs.dem
     x, y = dem.frame.to_source(store.x, store.y)
+    tank = store.kind == "tank"
     yearly = entries.get("", {}).get(store.name)
     found: dict[str, Any] = {
         "name": store.name, "kind": store.kind, "at": [float(x), float(y)],
         "catchment_m2": node.catchment.area, "run_on_catchment_m2": node.catchment.run_on_area,
         "touches_edge": node.catchment.touches_edge, "roof_m2": node.roof.area,
-        "storage_m3": store.capacity, "sill_level_m": store.sill.level,
-        "sill_length_m": store.sill.length, "sill_head_m": store.sill.head,
+        "storage_m3": store.capacity, "sill_level_m": None if tank else store.sill.level,
+        "sill_length_m": None if tank else store.sill.length,
+        "sill_head_m": None if tank else store.sill.head,
         "infiltration_mm_h": store.infiltration, "infiltration_source": store.rate_source,
         "spills_to": planned.spills_to, "starts_at_mm": planned.starts_at,
         "full_at_mm": planned.full_at, "drains_in_h": planned.drain_hours,

@@ -7,9 +7,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from shapely import LineString, Point, Polygon
 
 from terrain.inputs.elevation import Dem
 from terrain.plan.plan import Plan, PlannedStore
+from terrain.units import PRINTED
+from terrain.works.basin import Basin
+from terrain.works.rules import Rulebook
+from terrain.works.swale import Swale
+
+#: Stakes on walls and rims stand at most this far apart; common practice, no source. [m]
+CLOSE = 5.0
 
 
 @dataclass(frozen=True)
@@ -19,15 +27,15 @@ class Stake:
     Attributes
     ----------
     work, mark : str
-        Whose it is, and what it marks: line, end, sill, wall, rim, tree.
+        Whose it is, and what it marks: line, end, sill, berm, wall, rim, floor, tree.
     station : float
-        Distance along the line. [m]
+        Distance along the line, the rim or the floor's edge. [m]
     x, y : float
         In the working frame. [m]
     ground, design : float
         Raster's ground, and the level to make. [m]
     design_of : str
-        What the design level is of: bed, sill, crest, floor.
+        What the design level is of.
     """
 
     work: str
@@ -45,48 +53,102 @@ class Stake:
         return self.ground - self.design
 
 
+class _Row:
+    """Makes the stakes of one work."""
+
+    def __init__(self, work: str, dem: Dem) -> None:
+        self.work, self.dem = work, dem
+
+    def stake(self, mark: str, station: float, x: float, y: float, design: float, of: str) -> Stake:
+        return Stake(self.work, mark, station, x, y, float(self.dem.height_at(x, y)), design, of)
+
+    def along(self, line: LineString, stations: list[float], mark: str, design: float, of: str
+              ) -> list[Stake]:
+        points = [line.interpolate(station) for station in stations]
+        return [self.stake(mark, station, point.x, point.y, design, of)
+                for station, point in zip(stations, points, strict=True)]
+
+
 def stakes_of(plan: Plan) -> list[Stake]:
     """All stakes of a plan, from the top work down."""
-    spacing = plan.inputs.rules["stake spacing"]
+    rules = plan.inputs.rules
     found: list[Stake] = []
     for planned in sorted(plan.stores, key=lambda p: -p.store.sill.level):
         if planned.store.kind != "tank":
-            found += _stakes(planned, plan.inputs.dem, spacing)
+            found += _stakes(planned, plan.inputs.dem, rules)
     return found
 
 
-def _stakes(planned: PlannedStore, dem: Dem, spacing: float) -> list[Stake]:
-    from shapely import Point
-    from shapely.geometry import LineString
-
-    name, store = planned.store.name, planned.store
-
-    def stake(mark: str, station: float, x: float, y: float, design: float, of: str) -> Stake:
-        return Stake(name, mark, station, x, y, float(dem.height_at(x, y)), design, of)
-
+def _stakes(planned: PlannedStore, dem: Dem, rules: Rulebook) -> list[Stake]:
+    row = _Row(planned.store.name, dem)
     if planned.swale is not None:
-        line = LineString(planned.swale.route.line)
-        bed = store.sill.level - planned.swale.depth
-        stops = _stations(line.length, spacing)
-        rows = [stake("end" if s in (0.0, line.length) else "line", s,
-                      line.interpolate(s).x, line.interpolate(s).y, bed, "bed") for s in stops]
-        sill = Point(planned.swale.sill_x, planned.swale.sill_y)
-        rows.append(stake("sill", float(line.project(sill)), sill.x, sill.y, store.sill.level,
-                          "sill"))
-        return sorted(rows, key=lambda s: s.station)
+        return _of_swale(planned.swale, row, rules)
     if planned.basin is not None:
         basin = planned.basin
-        line = LineString(basin.line)
-        level, of = (basin.crest, "crest") if basin.form == "wall" else (
-            store.sill.level - float(np.ptp(basin.curve.levels)), "floor")
-        rows = [stake("wall" if basin.form == "wall" else "rim", s, line.interpolate(s).x,
-                      line.interpolate(s).y, level, of)
-                for s in _stations(line.length, min(spacing, 5.0))]
-        rows.append(stake("sill", float(line.project(Point(basin.sill_x, basin.sill_y))),
-                          basin.sill_x, basin.sill_y, store.sill.level, "sill"))
-        return rows
-    floor = float(store.curve.levels[0])
-    return [stake("tree", 0.0, store.x, store.y, floor, "floor")]
+        return _of_wall(basin, row) if basin.form == "wall" else _of_dug(basin, row)
+    store = planned.store
+    return [row.stake("tree", 0.0, store.x, store.y, float(store.curve.levels[0]), "floor"),
+            row.stake("sill", 0.0, planned.placed.spill_x, planned.placed.spill_y,
+                      store.sill.level, "sill")]
+
+
+def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
+    line = LineString(swale.route.line)
+    stations = _stations(line.length, rules["stake spacing"])
+    bed, level = swale.sill.level - swale.depth, swale.sill.level
+    found = [*row.along(line, [0.0, line.length], "end", bed, "bed"),
+             *row.along(line, stations[1:-1], "line", bed, "bed")]
+    middle = float(line.project(Point(swale.sill_x, swale.sill_y)))
+    half = min(swale.sill.length, line.length) / 2
+    middle = min(max(middle, half), line.length - half)
+    found += row.along(line, [middle - half, middle + half], "sill", level, "sill")
+    out = swale.side_slope * swale.berm_height_built + rules["berm top width"] / 2
+    berm = _downhill(line, row.dem, out)
+    if berm is not None:
+        found += row.along(berm, _stations(berm.length, rules["stake spacing"]), "berm",
+                           level + swale.berm_height_built, "crest as built")
+    return sorted(found, key=lambda stake: (stake.mark == "berm", stake.station))
+
+
+def _downhill(line: LineString, dem: Dem, out: float) -> LineString | None:
+    """The line moved downhill by a distance, if it stays in one piece."""
+    sides = []
+    for offset in (out, -out):
+        moved = line.offset_curve(offset)
+        if moved.geom_type != "LineString" or moved.is_empty:
+            continue
+        x, y = np.asarray(moved.coords).T
+        sides.append((float(np.nanmean(dem.height_at(x, y))), moved))
+    return min(sides, key=lambda side: side[0])[1] if sides else None
+
+
+def _of_wall(basin: Basin, row: _Row) -> list[Stake]:
+    line = LineString(basin.line)
+    found = row.along(line, _stations(line.length, CLOSE), "wall", basin.crest, "settled crest")
+    # The spillway goes into natural ground: outward from the end of the wall where it starts.
+    near = np.array([basin.sill_x, basin.sill_y])
+    first = np.hypot(*(basin.line[0] - near)) < 0.01
+    inner = basin.line[1] if first else basin.line[-2]
+    way = (near - inner) / np.hypot(*(near - inner))
+    for distance in (0.0, basin.sill.length):
+        x, y = near + way * distance
+        found.append(row.stake("sill", distance, float(x), float(y), basin.sill.level, "sill"))
+    return found
+
+
+def _of_dug(basin: Basin, row: _Row) -> list[Stake]:
+    rim = LineString(basin.line)
+    level = basin.sill.level
+    found = row.along(rim, _stations(rim.length, CLOSE)[:-1], "rim", level, "water edge")
+    floor = Polygon(basin.line).buffer(-basin.batter * basin.water_at_wall, join_style="mitre")
+    for part in getattr(floor, "geoms", [floor]):
+        edge = LineString(part.exterior.coords)
+        found += row.along(edge, _stations(edge.length, CLOSE)[:-1], "floor",
+                           level - basin.water_at_wall, "floor")
+    middle = float(rim.project(Point(basin.sill_x, basin.sill_y)))
+    half = min(basin.sill.length, rim.length / 2) / 2
+    ends = [(middle - half) % rim.length, (middle + half) % rim.length]
+    return found + row.along(rim, ends, "sill", level, "sill")
 
 
 def _stations(length: float, spacing: float) -> list[float]:
@@ -103,30 +165,34 @@ def height_of_instrument(plan: Plan) -> float | None:
 
 
 def write_setting_out(plan: Plan, path: Path) -> None:
-    """Write the stakes as a CSV table, in metres, places in the raster's own CRS.
+    """Write the stakes as a CSV table, in m or ft as the site asks; places in the raster's CRS.
 
     The staff reading is the instrument's height less the design level; where the site file
     gives no reading on the benchmark, the column holds the design level below the benchmark.
     """
-    dem = plan.inputs.dem
+    dem, mark = plan.inputs.dem, plan.site.benchmark
+    unit, factor, _ = PRINTED["level"][plan.site.units == "us"]
     height = height_of_instrument(plan)
-    mark = plan.site.benchmark
-    last = ("staff_reading_m" if height is not None else "below_benchmark_m")
     base = height if height is not None else (mark.level if mark is not None else None)
+    names = [f"station_{unit}", "east", "north", "longitude", "latitude", f"ground_{unit}",
+             f"design_{unit}", "design_of", f"cut_{unit}"]
+    if base is not None:
+        names.append(f"staff_reading_{unit}" if height is not None else f"below_benchmark_{unit}")
     with open(path, "w", newline="", encoding="utf-8") as stream:
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(["work", "mark", "station_m", "east", "north", "longitude", "latitude",
-                         "ground_m", "design_m", "design_of", "cut_m"]
-                        + ([last] if base is not None else []))
+        writer.writerow(["work", "mark", *names])
         for stake in stakes_of(plan):
             east, north = dem.frame.to_source(stake.x, stake.y)
             degrees = dem.frame.to_lonlat(stake.x, stake.y)
             where = ("", "") if degrees is None else (f"{float(degrees[0]):.7f}",
                                                       f"{float(degrees[1]):.7f}")
-            row = [_plain(stake.work), stake.mark, f"{stake.station:.2f}", f"{float(east):.3f}",
-                   f"{float(north):.3f}", *where, f"{stake.ground:.3f}", f"{stake.design:.3f}",
-                   stake.design_of, f"{stake.cut:.3f}"]
-            writer.writerow(row + ([f"{base - stake.design:.3f}"] if base is not None else []))
+            row = [_plain(stake.work), stake.mark, f"{stake.station * factor:.2f}",
+                   f"{float(east):.3f}", f"{float(north):.3f}", *where,
+                   f"{stake.ground * factor:.3f}", f"{stake.design * factor:.3f}",
+                   stake.design_of, f"{stake.cut * factor:.3f}"]
+            if base is not None:
+                row.append(f"{(base - stake.design) * factor:.3f}")
+            writer.writerow(row)
 
 
 def _plain(text: str) -> str:

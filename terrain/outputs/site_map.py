@@ -40,8 +40,8 @@ FloatArray = NDArray[np.float64]
 
 #: Margins, the panel on the right and the gap beside it. [in]
 MARGIN, PANEL, GUTTER = 0.42, 3.25, 0.3
-#: So many places where roads and bare ground shed are numbered, each this far from the next. [m]
-MOST_SHED_POINTS, SHED_POINTS_APART = 6, 15.0
+#: So many places where roads and bare ground shed are numbered.
+MOST_SHED_POINTS = 6
 #: A place that sheds less in the largest storm is not numbered. [m3]
 LEAST_SHED = 1.0
 #: So many places where run-on enters are shown, each with at least this share of the property. [-]
@@ -542,28 +542,10 @@ def largest_storm(plan: Plan) -> int:
 
 
 def shed_points_of(plan: Plan) -> list[tuple[Shed, ShedPoint]]:
-    """The places where roads and bare ground shed most in the largest storm, the largest first.
-
-    Roads come first: at least half of the places are kept for them.
-    """
-    storm, dem = largest_storm(plan), plan.inputs.dem
-    chosen: list[tuple[Shed, ShedPoint]] = []
-
-    def take(kinds: tuple[str, ...], most: int) -> None:
-        every = [(shed, point) for shed in plan.sheds if shed.kind in kinds
-                 for point in shed.points if point.volumes[storm] >= LEAST_SHED]
-        for shed, point in sorted(every, key=lambda f: (-f[1].volumes[storm], f[1].row,
-                                                        f[1].column)):
-            if len(chosen) >= most:
-                return
-            apart = [np.hypot(point.row - other.row, point.column - other.column) * dem.cell
-                     for _, other in chosen]
-            if all(gap >= SHED_POINTS_APART for gap in apart):
-                chosen.append((shed, point))
-
-    take(("road",), MOST_SHED_POINTS // 2)
-    take(("road", "bare ground"), MOST_SHED_POINTS)
-    return sorted(chosen, key=lambda f: (-f[1].volumes[storm], f[1].row, f[1].column))
+    """The first places of the plan's ranking, as far as they shed enough to be numbered."""
+    storm = largest_storm(plan)
+    return [(shed, point) for shed, point in plan.ranked_shed_points[:MOST_SHED_POINTS]
+            if point.volumes[storm] >= LEAST_SHED]
 
 
 def shed_size(volume: float, most: float) -> float:

@@ -298,4 +298,6 @@ def first_sill(placed: Placed, rules: Rulebook) -> Sill:
     length = rules["sill shortest"]
     if isinstance(placed.work, asked.Swale) and placed.work.sill_length:
         length = placed.work.sill_length
+    if isinstance(placed.work, asked.TreeBasin):
+        length = placed.work.crown / 3  # a lip on the bowl's low side
     return Sill(placed.sill_level, length, 0.0, 0.0, rules["sill coefficient"])

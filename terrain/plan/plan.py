@@ -11,14 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
-from terrain.inputs import site as asked
 from terrain.inputs.elevation import Dem, read_elevation
 from terrain.inputs.rainfall import RainRecord, read_daily_rain
 from terrain.inputs.site import Site, read_site
 from terrain.plan.accounts import Account, storm_account, year_account
 from terrain.plan.cascade import Cascade, build_cascade
 from terrain.plan.cost import Quantities, quantities
-from terrain.plan.layout import Placed, Places, place_works
+from terrain.plan.layout import Placed, Places, first_sill, place_works
 from terrain.plan.routing import StormRun, full_at, run_storm
 from terrain.plan.water_balance import SeasonRun, run_seasons
 from terrain.runoff.cover import published_classes
@@ -274,7 +273,8 @@ def find_sheds(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> list[S
 def _with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Store:
     if store.kind == "tank":
         return store
-    given = place.work.sill_length if isinstance(place.work, asked.Swale) else None
+    given = first_sill(place, rules).length if place.kind == "tree basin" else getattr(
+        place.work, "sill_length", None)
     head = rules["spillway head" if place.basin is not None and place.basin.form == "wall"
                  else "sill head"]
     return replace(store, sill=design_sill(place.sill_level, peak, head, rules, given))
@@ -414,9 +414,10 @@ def _spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[P
         if place.kind != "tank" and fall < rules["furrow fall"] * way:
             said.append(
                 f"The furrow to \"{to.name}\" is {in_both(way, 'length')} long and the sills "
-                f"fall by {in_both(fall, 'level')} on the raster; it needs a fall of "
-                f"{rules['furrow fall']:.1%} ({rules.source('furrow fall')}). Set the sills with a "
-                "level so that each lies lower than the one before.")
+                f"{'fall' if fall >= 0 else 'rise'} by {in_both(abs(fall), 'level')} on the "
+                f"raster; it needs a fall of {rules['furrow fall']:.1%} "
+                f"({rules.source('furrow fall')}). Set the sills with a level so that each lies "
+                "lower than the one before.")
     return said
 
 

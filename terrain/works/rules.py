@@ -60,7 +60,7 @@ RULES: dict[str, Rule] = {
     "building setback": Rule(3.0, "length", "Minnesota Stormwater Manual, 2022"),
     "compacted per bank": Rule(0.9, None, "US Army FM 5-434, 2000, Table 1-1, from memory"),
     "tree bowl side slope": Rule(2.0, None, PRACTICE),
-    "furrow fall": Rule(0.002, None, f"0.2 to 0.5 %, {PRACTICE}"),
+    "furrow fall": Rule(0.002, None, PRACTICE),
     "finishing share": Rule(0.25, None, PRACTICE),
     "stake spacing": Rule(10.0, "length", PRACTICE),
     "level tolerance": Rule(0.1, "length", PRACTICE),

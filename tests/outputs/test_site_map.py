@@ -143,7 +143,8 @@ def test_marks_of_sheds_stand_for_volumes_in_the_largest_storm(demo_plan, drawn,
     assert radii == sorted(radii, reverse=True)
     chosen = site_map.shed_points_of(demo_plan)
     assert chosen[0][1].volumes[largest] == pytest.approx(every[0])
-    assert any(shed.kind == "road" for shed, _ in chosen)
+    assert [point for _, point in chosen] == [point for _, point in
+                                              demo_plan.ranked_shed_points[:len(chosen)]]
 
 
 def test_run_on_enters_from_beyond_and_never_more_than_there_is(demo_plan):
