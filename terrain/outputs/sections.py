@@ -223,7 +223,7 @@ def dug_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
                         (middle.x + way[0] * 2 * long, middle.y + way[1] * 2 * long)])
 
     def chord(rise: float) -> tuple[float, float] | None:
-        inner = shape.buffer(-_batter(basin) * (basin.water_at_wall - rise), join_style="mitre")
+        inner = shape.buffer(-basin.batter * (basin.water_at_wall - rise), join_style="mitre")
         cut = inner.intersection(probe)
         parts = [q for q in getattr(cut, "geoms", [cut]) if q.geom_type == "LineString"
                  and not q.is_empty]
@@ -263,21 +263,7 @@ def dug_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
     if floor:
         made.across(floor[0], floor[1], -depth - 7 * p,
                     f"floor {shown(floor[1] - floor[0], 'length', system)}; "
-                    f"sides {_batter(basin):g}:1")
-
-
-def _batter(basin: Basin) -> float:
-    """The sides of a dug basin (H:V), from its top and floor areas. [-]"""
-    shape, depth = basin.outline, basin.water_at_wall
-    floor = float(basin.curve.areas[0])
-    low, high = 0.0, 60.0
-    for _ in range(60):
-        middle = (low + high) / 2
-        if shape.buffer(-middle * depth, join_style="mitre").area > floor:
-            low = middle
-        else:
-            high = middle
-    return round((low + high) / 2, 2)
+                    f"sides {basin.batter:g}:1")
 
 
 def stage_curve(figure: Figure, left: float, bottom: float, wide: float, high: float,

@@ -363,7 +363,7 @@ class _SiteMap:
 
     def _label_run_on(self, entries: list[tuple[float, float, float, bool]]) -> None:
         for x, y, area, cut_off in entries:
-            size = shown(area, "land", self.system, 1)
+            size = shown(area, "land", self.system, 1 if area > 8000 else 2)
             words = ("run-on from", f"at least {size}") if cut_off else ("run-on", f"from {size}")
             self.labels.place([Line(part, sy.TEXT_SIZE, sy.WATER, style="italic")
                                for part in words], np.array([[x, y]]), 8.0, "run-on label",

@@ -355,7 +355,7 @@ def draw_survey(survey: Survey, system: str) -> Figure:
     unit = "ft" if system == "us" else "m"
     cell = survey.cell / (0.3048 if system == "us" else 1.0)
     sheet.rows([
-        ("cells", f"{survey.columns:,} across, {survey.rows:,} down, {cell:.3g} {unit} wide"),
+        ("cells", f"{survey.columns:,} across, {survey.rows:,} down, {cell:,.2f} {unit} wide"),
         ("ground of known height", shown(survey.area, "land", system)),
         ("lowest, highest", f"{shown(survey.low, 'level', system)}, "
          f"{shown(survey.high, 'level', system)}"),
