@@ -40,7 +40,9 @@ PRINTED: dict[str, tuple[tuple[str, float, int], tuple[str, float, int]]] = {
     "rate": (("mm/h", 1.0, 1), ("in/h", 1 / 25.4, 2)),
 }
 
-_NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d,_ ]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+# Commas and blanks only between thousands: a decimal comma must not change a number silently.
+_NUMBER = re.compile(r"^\s*([-+]?(?:\d{1,3}(?:[, ]\d{3})+(?!\d)(?:\.\d*)?|\d+\.?\d*|\.\d+)"
+                     r"(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 _SPELLINGS = {"litre": "liter", "litres": "liter", "metre": "meter", "metres": "meter",
               "inches": "inch", "feet": "foot", "gals": "gal", "acre-ft": "acre_foot",
               "acre-feet": "acre_foot", "acre ft": "acre_foot", "acres": "acre",
@@ -94,8 +96,12 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
     match = _NUMBER.match(text)
     if not match:
         raise ValueError(f"'{text}' does not start with a number")
-    number = float(re.sub(r"[,_ ]", "", match.group(1)))
+    number = float(re.sub(r"[, ]", "", match.group(1)))
     written = match.group(2)
+    if written[:1] in (",", "_") or written[:1].isdigit():
+        raise ValueError(f"'{text}' is not a number; write decimals with a point, such as 0.4")
+    if number in (float("inf"), float("-inf")):
+        raise ValueError(f"'{text}' is too large")
     if "'" in written or '"' in written:
         raise ValueError(f"'{text}' uses a quote mark for feet or inches; write ft or in")
     unit = _unit(written) if written else (us if system == "us" else metric)

@@ -139,7 +139,7 @@ works:
     crest: 195.9 m
   - kind: tree basin
     name: trees
-    at: [[500035, 6399905], [500030, 6399900]]
+    at: [[500030, 6399900], [500035, 6399905]]
     crown: 3 m
   - kind: tank
     name: barn tank

@@ -20,7 +20,7 @@ from terrain.plan.questions import (
 
 
 def dumped(answer: dict[str, Any]) -> str:
-    """JSON text; figures rounded to a millionth, unknown and infinite ones null."""
+    """JSON text; figures rounded to 1e-8, unknown and infinite ones null."""
     return json.dumps(tidy(answer), indent=2, ensure_ascii=False)
 
 
@@ -37,7 +37,7 @@ def tidy(value: Any) -> Any:
     if isinstance(value, int | np.integer):
         return int(value)
     if isinstance(value, float | np.floating):
-        return round(float(value), 6) if math.isfinite(value) else None
+        return round(float(value), 8) if math.isfinite(value) else None
     return value
 
 

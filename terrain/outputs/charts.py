@@ -117,7 +117,7 @@ def draw_year(plan: Plan) -> Figure:
     places = 0 if system == "metric" else 1
     _name_columns(top, months, rain, [f"{value:.{places}f}" for value in rain], sy.SOFT_INK)
     _bare_columns(top)
-    total = float(seasons.rain_mm.sum()) / seasons.years
+    total = seasons.mean(seasons.rain_mm)
     _words(figure, 0.05, 1 - 0.82 / high,
            [("Rain", sy.mixed(sy.RAIN, sy.INK, 0.45)),
             (f"   {shown(total, 'rain', system, 0 if system == 'metric' else 1)} a year",
@@ -150,8 +150,8 @@ def tanks_of(plan: Plan) -> list[int]:
 
 def monthly(seasons: SeasonRun, daily: FloatArray) -> FloatArray:
     """Sums of a daily series by month of the year, for an average year; twelve values."""
-    found = np.bincount(np.asarray(seasons.days.month) - 1, weights=daily, minlength=12)
-    return np.asarray(found / seasons.years, np.float64)
+    return np.bincount(np.asarray(seasons.days.month) - 1, weights=daily * seasons.weights,
+                       minlength=12).astype(np.float64)
 
 
 def captures(plan: Plan) -> tuple[FloatArray, FloatArray]:

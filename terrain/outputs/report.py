@@ -83,7 +83,7 @@ def _storm_rows(plan: Plan, accounts: list[tuple[str, Account]]) -> list[Row]:
     depths = {s.name: f"{shown(s.depth, 'rain', system)} in {s.duration:g} h"
               for s in plan.site.rain.storms}
     if plan.seasons is not None:
-        yearly = float(plan.seasons.rain_mm.sum()) / plan.seasons.years
+        yearly = plan.seasons.mean(plan.seasons.rain_mm)
         depths["average year"] = shown(yearly, "rain", system)
     return [Row(name, [depths[name], volume(a.rain), volume(a.run_on), volume(a.passive),
                        volume(a.roof), volume(a.passive + a.roof), volume(a.left_site)])

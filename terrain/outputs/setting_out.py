@@ -172,6 +172,7 @@ def write_setting_out(plan: Plan, path: Path) -> None:
     """
     dem, mark = plan.inputs.dem, plan.site.benchmark
     unit, factor, _ = PRINTED["level"][plan.site.units == "us"]
+    places = 8 if dem.frame.source is not None and dem.frame.source.is_geographic else 3
     height = height_of_instrument(plan)
     base = height if height is not None else (mark.level if mark is not None else None)
     names = [f"station_{unit}", "east", "north", "longitude", "latitude", f"ground_{unit}",
@@ -187,7 +188,7 @@ def write_setting_out(plan: Plan, path: Path) -> None:
             where = ("", "") if degrees is None else (f"{float(degrees[0]):.7f}",
                                                       f"{float(degrees[1]):.7f}")
             row = [_plain(stake.work), stake.mark, f"{stake.station * factor:.2f}",
-                   f"{float(east):.3f}", f"{float(north):.3f}", *where,
+                   f"{float(east):.{places}f}", f"{float(north):.{places}f}", *where,
                    f"{stake.ground * factor:.3f}", f"{stake.design * factor:.3f}",
                    stake.design_of, f"{stake.cut * factor:.3f}"]
             if base is not None:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from terrain.plan.cascade import Cascade
 from terrain.plan.entry import Entry
 from terrain.plan.routing import StormRun
@@ -52,14 +55,14 @@ def storm_account(run: StormRun) -> Account:
 
 
 def year_account(cascade: Cascade, run: SeasonRun) -> Account:
-    """The account of an average year of the record; `held` is the change from start to end."""
-    def mean(series: object) -> float:
-        return float(series.sum()) / run.years  # type: ignore[attr-defined]
+    """The account of an average year of the record; `held` is the mean change over it."""
+    def mean(series: NDArray[np.float64]) -> float:
+        return float((series * run.weights).sum())
 
     entries = tuple(
         Entry(node.store.name, node.store.kind, mean(s.runoff), mean(s.run_on), mean(s.roof),
               mean(s.from_above), mean(s.infiltrated), mean(s.evaporated), mean(s.used),
-              float(s.held[-1]) / run.years, mean(s.spilled))
+              mean(np.diff(s.held, prepend=0.0)), mean(s.spilled))
         for node, s in zip(cascade.nodes, run.stores, strict=True))
     return _closed(entries, mean(run.rain), mean(run.run_on), mean(run.soaked_in_place),
                    mean(run.left_site))
@@ -75,8 +78,8 @@ def _closed(entries: Sequence[Entry], rain: float, run_on: float, soaked: float,
     kept = sum(e.infiltrated + e.evaporated + e.used + e.held for e in entries)
     came = rain + run_on
     gaps.append(abs(came - soaked - kept - left) / max(came, 1e-6))
-    worst = max(gaps)
-    if not all(gap <= CLOSES_TO for gap in gaps):  # a gap that is no number is refused as well
+    worst = max(gaps, key=lambda gap: (gap != gap, gap))  # a gap that is no number is the worst
+    if not worst <= CLOSES_TO:
         raise ArithmeticError(f"an account fails to close by {worst:.1e} of what came in")
     return Account(tuple(entries), rain, run_on, soaked,
                    sum(e.caught for e in entries if e.kind == "tank"),

@@ -13,9 +13,11 @@ from terrain.errors import InputError
 from terrain.inputs import site as asked
 from terrain.inputs.site import Site
 from terrain.plan.layout import Placed, Places, first_sill
-from terrain.runoff.catchment import Catchment, gather
+from terrain.runoff.catchment import Catchment, gather, with_water
 from terrain.runoff.ground import Ground, Roof
 from terrain.runoff.infiltration import untested_rate
+from terrain.surface.accumulation import longest_upslope_path
+from terrain.surface.flow_direction import LEAVES
 from terrain.surface.terrain import Terrain
 from terrain.works.roof import RoofCatchment
 from terrain.works.rules import Rulebook
@@ -63,8 +65,6 @@ class Cascade:
         Indices of `nodes`, upstream first.
     open_ground : Catchment
         Ground within the boundary, and what drains onto it from beyond, that meets no store.
-    ground_areas : Catchment
-        All ground within the boundary that is no tank's roof.
     labels : int32, shape (rows, columns)
         Node index + 1 of the store each cell's water meets first; 0 for none, and under the
         roofs that feed tanks.
@@ -75,10 +75,17 @@ class Cascade:
     nodes: list[Node]
     order: list[int]
     open_ground: Catchment
-    ground_areas: Catchment
     labels: NDArray[np.int32]
     notes: tuple[str, ...] = field(default=())
     overlaps: dict[int, list[int]] = field(default_factory=dict)
+
+    @property
+    def ground_areas(self) -> Catchment:
+        """All ground within the boundary that is no tank's roof, stores included."""
+        parts = [*(node.catchment for node in self.nodes), self.open_ground]
+        inside = np.concatenate([part.areas - part.run_on_areas for part in parts])
+        return Catchment(np.concatenate([part.curve_numbers for part in parts]), inside,
+                         np.zeros(inside.size))
 
     @property
     def roof_area(self) -> float:
@@ -110,30 +117,32 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
     for roofs in tanked.values():
         for roof in roofs:
             dry |= roof.cells
-    numbers = ground.curve_number.copy()
-    numbers[(marks > 0) & np.isfinite(numbers)] = 100.0  # rain on the store itself
-    numbers[dry] = np.nan
+    numbers = np.where(dry, np.nan, ground.curve_number)
     labels = np.where(dry, 0, terrain.labels(marks))
+    # A way to a store starts below the stores above it.
+    stopped = np.where(marks > 0, LEAVES, terrain.direction).astype(np.uint8)
+    ways = longest_upslope_path(stopped, dem.cell)
     nodes = []
     for index, place in enumerate(placed):
         cells = labels == index + 1
-        catchment = gather(
-            numbers, cells, dem.cell_area, ground.inside,
-            float(terrain.path_length[place.cells[:, 0], place.cells[:, 1]].max(initial=0.0)),
+        around = gather(
+            numbers, cells & (marks == 0), dem.cell_area, ground.inside,
+            float(ways[place.cells[:, 0], place.cells[:, 1]].max(initial=0.0)),
             terrain.mean_slope(cells), terrain.touches_edge(cells))
+        under = gather(numbers, cells & (marks > 0), dem.cell_area, ground.inside)
+        water = 0.0 if place.kind == "tank" else float(place.curve.areas[-1])
+        catchment = with_water(around, under, water)
         feeding = tanked.get(place.name, [])
         fed = RoofCatchment(sum(r.area for r in feeding),
                             sum(r.area * r.efficiency for r in feeding),
                             getattr(place.work, "first_flush", 0.0),
                             tuple(r.name for r in feeding))
         store = _store(place, ground, rules)
-        spills_to, path, piped = _spill(site, terrain, place, index, marks, placed)
+        spills_to, path, piped = _spill(site, terrain, place, index, marks, placed, rules)
         nodes.append(Node(store, catchment, fed, spills_to, path, piped))
     reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
     open_ground = gather(numbers, (labels == 0) & reaches, dem.cell_area, ground.inside)
-    everywhere = gather(numbers, ground.inside, dem.cell_area)
-    return Cascade(nodes, _order(site, nodes), open_ground, everywhere, labels, tuple(notes),
-                   overlaps)
+    return Cascade(nodes, _order(site, nodes), open_ground, labels, tuple(notes), overlaps)
 
 
 def _marks(site: Site, terrain: Terrain, placed: list[Placed], notes: list[str],
@@ -175,6 +184,9 @@ def _tanked_roofs(site: Site, ground: Ground) -> dict[str, list[Roof]]:
             if name in taken:
                 raise InputError(where, f"the roof \"{name}\" feeds \"{taken[name]}\" already",
                                  "Let each roof feed one tank; join tanks by their spills")
+            if not ground.boundary.intersects(by_name[name].outline):
+                raise InputError(where, f"the roof \"{name}\" lies outside the boundary",
+                                 "Check the layer, or leave it out")
             taken[name] = work.name
             found.setdefault(work.name, []).append(by_name[name])
     return found
@@ -195,24 +207,48 @@ def _store(place: Placed, ground: Ground, rules: Rulebook) -> Store:
                  place.kind != "tank")
 
 
+def _out_level(terrain: Terrain, place: Placed) -> float:
+    """Level at which a store lets water go: its sill, or a tank's overflow. [m]"""
+    if place.kind != "tank":
+        return place.sill_level
+    return float(terrain.dem.height_at(place.x, place.y)) + place.sill_level
+
+
+def _refuse_uphill(site: Site, terrain: Terrain, place: Placed, to: Placed, rules: Rulebook
+                   ) -> None:
+    """No water is given to a store that stands above the one it comes from."""
+    out, into = _out_level(terrain, place), _out_level(terrain, to)
+    if into > out + rules["level tolerance"]:
+        raise InputError(site.where_work(place.work.name, "spills to"),
+                         f"\"{to.name}\" takes water at {into:.2f} m, above the {out:.2f} m at "
+                         f"which \"{place.name}\" lets it go",
+                         "Choose a lower work; a pump is not reckoned with")
+
+
 def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],
-           placed: list[Placed]) -> tuple[int | None, NDArray[np.float64], bool]:
+           placed: list[Placed], rules: Rulebook) -> tuple[int | None, NDArray[np.float64], bool]:
     """Where a store's spill goes, and the way it takes."""
     dem = terrain.dem
     x, y = place.spill_x, place.spill_y
     lead = [(x, y)]
     piped = place.work.pipe is not None or place.work.spills_to is not None
-    lower = _next_bowl(place, placed)
+    lower = _next_bowl(place, placed, rules)
     if lower is not None:
         return lower, np.asarray([(x, y), (placed[lower].x, placed[lower].y)]), True
     if place.work.pipe is not None:
         where = site.where_work(place.work.name, "pipe")
         lead = Places(site, terrain).points(place.work.pipe, where)
         x, y = lead[-1]
+        end_level = float(dem.height_at(x, y))
+        if end_level > _out_level(terrain, place) + rules["level tolerance"]:
+            raise InputError(where, f"the pipe's end stands at {end_level:.2f} m, above the "
+                             f"{_out_level(terrain, place):.2f} m that water comes out at",
+                             "End it lower; a pump is not reckoned with")
     if place.work.spills_to is not None:
         to = _named_target(site, place, placed)
         if to is None:
             return None, np.asarray(lead), True
+        _refuse_uphill(site, terrain, place, placed[to], rules)
         end = (placed[to].x, placed[to].y)
         return to, np.asarray([*lead, end] if place.work.pipe is None else lead), True
     row, column = dem.cell_of(x, y, site.where_work(place.work.name))
@@ -230,13 +266,17 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
     return (met - 1 if met > 0 and met != index + 1 else None), way, piped
 
 
-def _next_bowl(place: Placed, placed: list[Placed]) -> int | None:
-    """In a group of tree basins each passes its spill to the next one listed."""
+def _next_bowl(place: Placed, placed: list[Placed], rules: Rulebook) -> int | None:
+    """In a group of tree basins each passes its spill to the next one listed, unless that
+    stands higher by more than the level tolerance."""
     if place.kind != "tree basin":
         return None
     group = [i for i, other in enumerate(placed) if other.work.name == place.work.name]
     position = next(n for n, i in enumerate(group) if placed[i].name == place.name)
-    return group[position + 1] if position + 1 < len(group) else None
+    if position + 1 == len(group):
+        return None
+    rise = placed[group[position + 1]].sill_level - place.sill_level
+    return group[position + 1] if rise <= rules["level tolerance"] else None
 
 
 def _named_target(site: Site, place: Placed, placed: list[Placed]) -> int | None:

@@ -104,9 +104,23 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
             placed += _tree_basins(work, where, places, terrain, rules)
         else:
             placed.append(_tank(work, where, places))
-    for place in placed:
+    for index, place in enumerate(placed):
         _refuse_misplaced(place, site, ground)
+        for other in placed[:index]:
+            _refuse_clash(place, other, site)
     return placed
+
+
+def _refuse_clash(place: Placed, other: Placed, site: Site) -> None:
+    """No two stores of one name, and none that share more than a sliver of ground."""
+    where = site.where_work(place.work.name)
+    if place.name == other.name:
+        raise InputError(where, f"two stores would be called \"{place.name}\"",
+                         "Give one of the works another name")
+    smaller = min(place.outline.area, other.outline.area)
+    if smaller and place.outline.intersection(other.outline).area > 0.05 * smaller:
+        raise InputError(where, f"\"{place.name}\" and \"{other.name}\" lie on the same ground",
+                         "Move one of the two")
 
 
 def _refuse_misplaced(place: Placed, site: Site, ground: Ground) -> None:

@@ -70,7 +70,7 @@ class PlannedStore:
         Name of a store, or what lies at the end of the spill's way.
     cautions : tuple of str
     trees_need : float or None
-        Water that a tree basin's tree wants beyond its own rain in an average year. [m3]
+        Water that a tree basin's tree wants in an average year, its own rain included. [m3]
     """
 
     placed: Placed
@@ -162,6 +162,9 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
         if len(record.depths) < 365:
             raise InputError(site.where("rain", "daily"), f"the record in {record.source} is only "
                              f"{len(record.depths)} days long", "Give at least a whole year")
+        if record.depths.dropna().index.month.nunique() < 12:
+            raise InputError(site.where("rain", "daily"), f"the record in {record.source} has no "
+                             "reading at all in some month of the year", "Give a fuller record")
     _check_benchmark(site, dem)
     terrain = Terrain(dem)
     progress("Following the water over the ground")
@@ -220,10 +223,7 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     progress("Joining stores by their spills")
     cascade = build_cascade(site, terrain, ground, placed, rules)
     progress("Sizing the sills for the design storm")
-    run = run_storm(cascade, design.depth, design.duration, design.pattern)
-    sills = [_with_sill(node.store, place, s.peak_in, rules)
-             for node, place, s in zip(cascade.nodes, placed, run.stores, strict=True)]
-    cascade = cascade.with_stores(sills)
+    cascade = _with_sills(inputs, cascade, placed)
     progress("Running the storms")
     runs = {storm.name: run_storm(cascade, storm.depth, storm.duration, storm.pattern)
             for storm in site.rain.storms}
@@ -268,6 +268,26 @@ def find_sheds(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> list[S
     for number, cells in enumerate(bare_patches(cover, ground.classes, bare, dem.cell_area), 1):
         found.append(shed(f"bare patch {number}", "bare ground", cells))
     return found
+
+
+def _with_sills(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> Cascade:
+    """Size every sill for the peak that comes to it in the design storm.
+
+    A longer sill above passes more on, so peaks and sills are found in turn until no peak
+    changes by more than a thousandth.
+    """
+    design = inputs.site.rain.design
+    peaks = np.zeros(len(placed))
+    for _ in range(20):
+        run = run_storm(cascade, design.depth, design.duration, design.pattern)
+        found = np.array([s.peak_in for s in run.stores])
+        if np.all(np.abs(found - peaks) <= 1e-3 * found):
+            break
+        peaks = found
+        cascade = cascade.with_stores([
+            _with_sill(node.store, place, float(peak), inputs.rules)
+            for node, place, peak in zip(cascade.nodes, placed, peaks, strict=True)])
+    return cascade
 
 
 def _with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Store:
@@ -325,19 +345,18 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
     return PlannedStore(
         place, store, swale, built, amount, None if np.isinf(starts) else starts, fills, empties,
         _end_of_spill(inputs, cascade, index), tuple(cautions),
-        _need(inputs, place, seasons))
+        _need(inputs, place))
 
 
 def _tank_hours(store: Store) -> float:
     return store.capacity / store.demand * 24 if store.demand else float("inf")
 
 
-def _need(inputs: Inputs, place: Placed, seasons: SeasonRun | None) -> float | None:
+def _need(inputs: Inputs, place: Placed) -> float | None:
     months = inputs.site.evapotranspiration
     if place.kind != "tree basin" or months is None:
         return None
-    rain = 0.0 if seasons is None else float(seasons.rain_mm.sum()) / seasons.years
-    return tree_need(sum(months), place.work.plant_factor, place.work.crown, rain)
+    return tree_need(sum(months), place.work.plant_factor, place.work.crown)
 
 
 def _end_of_spill(inputs: Inputs, cascade: Cascade, index: int) -> str:

@@ -15,6 +15,8 @@ from terrain.runoff.curve_number import runoff_depth
 #: A day's runoff comes evenly over its first hours (storms in dry country are short);
 #: common practice, no source.
 RAIN_HOURS = 6
+#: Days of each month in the mean Gregorian year of 365.2425 days.
+MONTH_DAYS = (31, 28.2425, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 #: Open shallow water evaporates this much of the reference; FAO 56, 1998, Table 12 (from memory).
 OPEN_WATER_FACTOR = 1.05
 
@@ -83,6 +85,10 @@ class SeasonRun:
         Length of the record, days without a reading left out.
     missing : int
         Days without a reading.
+    weights : float64, shape (days,)
+        Share of each day in an average year: each calendar month counts once, however often
+        the record holds it; days without a reading count 0.  A record that lacks a whole
+        month is averaged by days.
     """
 
     days: pd.DatetimeIndex
@@ -94,6 +100,11 @@ class SeasonRun:
     left_site: NDArray[np.float64]
     years: float
     missing: int
+    weights: NDArray[np.float64]
+
+    def mean(self, series: NDArray[np.float64]) -> float:
+        """Sum of a daily series over an average year."""
+        return float((series * self.weights).sum())
 
 
 def run_seasons(cascade: Cascade, record: pd.Series, evapotranspiration: list[float] | None
@@ -152,7 +163,20 @@ def run_seasons(cascade: Cascade, record: pd.Series, evapotranspiration: list[fl
     for part in stores:
         soaked = soaked - part.roof
     return SeasonRun(days, rain, stores, falls, run_on, soaked, left,
-                     (rain.size - missing) / 365.25, missing)
+                     (rain.size - missing) / 365.25, missing, _weights(record))
+
+
+def _weights(record: pd.Series) -> NDArray[np.float64]:
+    """Share of each day in an average year; a record that lacks a month is averaged by days."""
+    months = pd.DatetimeIndex(record.index).month.to_numpy()
+    known = record.notna().to_numpy()
+    weights = np.zeros(len(record))
+    for month, length in enumerate(MONTH_DAYS, 1):
+        days = (months == month) & known
+        if not days.any():
+            return np.where(known, 365.25 / max(int(known.sum()), 1), 0.0)
+        weights[days] = length / days.sum()
+    return weights
 
 
 def _runoff(rain: NDArray[np.float64], numbers: NDArray[np.float64], areas: NDArray[np.float64]

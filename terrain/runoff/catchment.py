@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,6 +87,39 @@ class Catchment:
         """Runoff of each of several depths, or of cumulative rain. [m3]"""
         depths = runoff_depth(rain[:, None], self.curve_numbers[None, :])
         return np.asarray(depths @ self.areas / 1000)
+
+
+def with_water(around: Catchment, under: Catchment, water: float) -> Catchment:
+    """A store's catchment with the rain on its own water surface.
+
+    Parameters
+    ----------
+    around : Catchment
+        The ground that drains to the store, outside its cells.
+    under : Catchment
+        The ground of its cells.
+    water : float
+        Its water surface when full, in plan. [m2]
+
+    Returns
+    -------
+    catchment : Catchment
+        As large as both together.  The water surface has curve number 100; it takes the
+        place of ground under the store first, then of ground around it in proportion.
+    """
+    water = min(water, around.area + under.area)
+    first = min(water, under.area)
+    rest = water - first
+    kept = [1 - first / under.area if under.area else 0.0,
+            1 - rest / around.area if around.area else 0.0]
+    beyond = sum(part.run_on_area * (1 - share)
+                 for part, share in zip((under, around), kept, strict=True))
+    return replace(
+        around,
+        curve_numbers=np.concatenate([under.curve_numbers, around.curve_numbers, [100.0]]),
+        areas=np.concatenate([under.areas * kept[0], around.areas * kept[1], [water]]),
+        run_on_areas=np.concatenate([under.run_on_areas * kept[0], around.run_on_areas * kept[1],
+                                     [beyond]]))
 
 
 def gather(curve_number: NDArray[np.float64], cells: NDArray[np.bool_], cell_area: float,

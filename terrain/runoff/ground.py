@@ -14,6 +14,7 @@ from terrain.inputs.ground_cover import cover_cells, soil_cells
 from terrain.inputs.layers import boundary_polygon, column, rasterized, read_layer
 from terrain.inputs.site import Roads, Roofs, Site
 from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
+from terrain.units import in_both
 
 #: Width of a road whose width nobody wrote down; common practice, no source. [m]
 ROAD_WIDTH = 3.5
@@ -145,10 +146,15 @@ def _roads(spec: Roads, site: Site, dem: Dem, notes: list[str]) -> list[Road]:
     covers = _optional(layer, spec.cover_field)
     roads = []
     for i, shape in enumerate(layer.geometry):
-        width = _width(widths[i], spec.width, f"{where}, feature {i + 1}, {spec.width_field}")
+        width = _width(widths[i], spec.width, site.units,
+                       f"{where}, feature {i + 1}, {spec.width_field}")
         if width is None:
             width = ROAD_WIDTH
-            notes.append(f"The road \"{names[i]}\" has no width; {ROAD_WIDTH} m was assumed.")
+            notes.append(f"The road \"{names[i]}\" has no width; "
+                         f"{in_both(ROAD_WIDTH, 'length')} was assumed.")
+        elif str(widths[i]).strip().replace(".", "").isdigit():
+            notes.append("Widths of roads without a unit were taken in "
+                         f"{'feet' if site.units == 'us' else 'metres'}.")
         cover = spec.cover if covers[i] is None else str(covers[i])
         if cover not in published_classes():
             raise InputError(f"{where}, feature {i + 1}", f"the cover \"{cover}\" is not known",
@@ -201,6 +207,12 @@ def _roofs(spec: Roofs, site: Site, dem: Dem, notes: list[str]) -> list[Roof]:
             raise InputError(f"{where}, feature {i + 1} \"{names[i]}\"",
                              f"its {spec.efficiency_field} '{shares[i]}' is not between 0 and 1",
                              "Give the share of rain that reaches the gutter, such as 0.9")
+        for other in roofs:
+            if other.outline.intersection(shape).area > 0.05 * min(shape.area, other.area):
+                raise InputError(f"{where}, feature {i + 1} \"{names[i]}\"",
+                                 f"it lies over the roof \"{other.name}\", and rain would be "
+                                 "counted twice",
+                                 "Leave one of the two out, or draw them side by side")
         cells = rasterized([(shape, 1)], dem, 0, np.uint8).astype(bool)
         roofs.append(Roof(names[i], shape, float(shape.area), share, cells))
     return roofs
@@ -222,7 +234,7 @@ def _optional(layer: Any, field: str) -> list[Any]:
     return [None if pd.isna(value) else value for value in values]
 
 
-def _width(given: Any, default: float | None, where: str) -> float | None:
+def _width(given: Any, default: float | None, system: str, where: str) -> float | None:
     from terrain.units import read_quantity
 
     if given is None or str(given).strip() == "":
@@ -230,7 +242,7 @@ def _width(given: Any, default: float | None, where: str) -> float | None:
     text = str(given).strip()
     try:
         width = (read_quantity(text.rstrip("'") + " ft", "length") if text.endswith("'")
-                 else read_quantity(text, "length"))
+                 else read_quantity(text, "length", system))
     except ValueError as error:
         raise InputError(where, str(error), "Write a width such as 3.5 m or 12 ft") from None
     if not width > 0:

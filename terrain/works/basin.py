@@ -38,13 +38,14 @@ class Pool:
         Rows and columns of the raster's cells that the full pool covers.
     outline : shapely geometry
         Of the full pool, in the working frame.
-    touches_edge : bool
+    beside_void : bool
+        It borders on cells of unknown height, or on the raster's edge.
     """
 
     curve: Curve
     cells: NDArray[np.int64]
     outline: Any
-    touches_edge: bool
+    beside_void: bool
 
 
 @dataclass(frozen=True)
@@ -232,6 +233,9 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
     stations = (np.arange(count) + 0.5) / count * line.length
     points = [line.interpolate(s) for s in stations]
     ground = dem.height_at([p.x for p in points], [p.y for p in points])
+    if np.isnan(ground).any() or np.isnan(ends).any():
+        raise InputError(where, f"the wall crosses ground of which {dem.source} has no height",
+                         "Move the wall, or use a raster without that hole")
     step = line.length / count
     fill = np.maximum(crest - ground, 0.0)
     water = np.maximum(level - ground, 0.0)
@@ -246,6 +250,9 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
     spill = wall[higher]
     sill = Sill(level, rules["sill shortest"], 0.0, 0.0, rules["sill coefficient"])
     cautions = _wall_cautions(height, depth, storage, in_pool, gross, rules)
+    if pool.beside_void:
+        cautions.append(f"The pool borders on ground of which {dem.source} has no height: it may "
+                        "hold more, or run out there.")
     if (ends < crest).any():
         cautions.append("The ground at an end of the wall is lower than the crest: tie the bank "
                         "back into ground at crest level.")

@@ -10,7 +10,7 @@ from terrain.inputs.starter import begin
 def test_the_small_site(small_site):
     site = read_site(small_site)
     assert [work.kind for work in site.works] == ["swale", "basin", "tree basin", "tank"]
-    assert site.works[2].at == [(500035.0, 6399905.0), (500030.0, 6399900.0)]
+    assert site.works[2].at == [(500030.0, 6399900.0), (500035.0, 6399905.0)]
     assert site.works[3].demand == pytest.approx(0.05)
     assert site.rain.design.name == "big day"
     assert site.where("rain", "storms", 0, "depth").endswith("line 19")

@@ -104,7 +104,22 @@ def test_a_year_is_the_mean_of_the_record():
     cascade = example()
     run = run_seasons(cascade, record, None)
     account = year_account(cascade, run)
-    years = 731 / 365.25
-    assert account.rain == pytest.approx((200 + 1200 + 3000) * 0.097 / years)
-    assert account.entries[0].roof == pytest.approx((29 + 11 + 54) * 0.18 / years)
-    assert account.entries[1].held == pytest.approx(run.stores[1].held[-1] / years)
+    # Two Januaries and Julys of 31 days, and Februaries of 28 and 29 in a mean of 28.2425.
+    january, july, february = 31 / 62, 31 / 62, 28.2425 / 57
+    rain_year = 30 * january + 12 * july + 55 * february
+    assert account.rain == pytest.approx((200 + 1200 + 3000) * rain_year / 1000)
+    assert account.entries[0].roof == pytest.approx(
+        (29 * january + 11 * july + 54 * february) * 0.18)
+
+
+def test_a_record_of_a_year_and_a_half_is_not_biased_by_its_season():
+    """10 mm on every tenth day from January to June, dry after: half a year of rain a year."""
+    days = pd.date_range("2010-01-01", "2011-06-30")
+    rain = np.where((days.month <= 6) & (days.day % 10 == 1), 10.0, 0.0)
+    run = run_seasons(example(), pd.Series(rain, days), None)
+    wet = [31, 28.2425, 31, 30, 31, 30]
+    falls = [4, 3, 4, 3, 4, 3]
+    days_in = [31, 28, 31, 30, 31, 30]
+    expected = sum(10 * n * mean / real for n, mean, real in zip(falls, wet, days_in, strict=True))
+    assert run.mean(run.rain_mm) == pytest.approx(expected)
+    assert rain.sum() / run.years > 1.3 * expected  # what dividing by the length would say

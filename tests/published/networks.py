@@ -40,11 +40,7 @@ def cascade_of(parts: list[tuple[Store, Catchment, RoofCatchment, int | None]],
     while len(order) < len(nodes):
         order += [i for i in range(len(nodes)) if i not in order
                   and all(j in order for j, node in enumerate(nodes) if node.spills_to == i)]
-    grounds = [node.catchment for node in nodes] + [open_ground]
-    inside = [g.areas - g.run_on_areas for g in grounds]
-    everywhere = Catchment(np.concatenate([g.curve_numbers for g in grounds]),
-                           np.concatenate(inside), np.zeros(sum(a.size for a in inside)))
-    return Cascade(nodes, order, open_ground, everywhere, np.zeros((1, 1), np.int32))
+    return Cascade(nodes, order, open_ground, np.zeros((1, 1), np.int32))
 
 
 curves = st.one_of(

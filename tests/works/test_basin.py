@@ -68,7 +68,7 @@ def test_gross_storage_behind_a_wall_nears_the_closed_form_as_cells_shrink(beari
     assert all(fine < coarse / 2 for coarse, fine in itertools.pairwise(errors))
     assert finest.curve.areas[-1] == pytest.approx(POOL, rel=0.01)
     assert finest.outline.area == pytest.approx(finest.curve.areas[-1])
-    assert not finest.touches_edge
+    assert not finest.beside_void
 
 
 @pytest.mark.parametrize("cell", [4.0, 2.0, 1.0])
