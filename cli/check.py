@@ -18,7 +18,8 @@ def check(site: Path) -> None:
     \b
     levelsill check site.yaml
     """
-    from terrain.plan.plan import assumptions, check_site
+    from terrain.plan.plan import check_site
+    from terrain.plan.reading import assumptions
     from terrain.units import shown
 
     with progress() as step:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import signal
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -19,9 +21,31 @@ PATIENCE = 1.0
 def progress() -> Iterator[Callable[[str], None]]:
     """Give a function that says what is being done.
 
-    On a terminal a spinner shows it once it has taken a second; elsewhere each step that
-    begins after that second prints one line to stderr.
+    On a terminal a spinner shows it; elsewhere each step that begins after a second prints one
+    line to stderr.  A Ctrl-C that some library swallowed is seen at the next step.
     """
+    stopped = threading.Event()
+
+    def stop(number: int, frame: Any) -> None:
+        stopped.set()
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGINT, stop)
+    try:
+        with _shown() as show:
+            def step(what: str) -> None:
+                if stopped.is_set():
+                    raise KeyboardInterrupt
+                show(what)
+            yield step
+            if stopped.is_set():
+                raise KeyboardInterrupt
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@contextmanager
+def _shown() -> Iterator[Callable[[str], None]]:
     started = time.monotonic()
     if sys.stderr.isatty():
         from rich.console import Console
@@ -96,4 +120,4 @@ def save_picture(draw: Callable[[], Any], path: Path | None) -> None:
 
     with whole_file(path) as draft:
         draw().savefig(draft, format="png", metadata={"Software": None})
-    click.echo(f"\nDrawn: {path}")
+    click.echo(f"Drawn: {path}", err=True)

@@ -130,7 +130,16 @@ units = click.option("--units", "system", type=click.Choice(["metric", "us"]), d
                      help="Units to print in, and of numbers without a unit.")
 as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object in SI units instead of words.")
-picture = click.option("--picture", type=click.Path(path_type=Path, dir_okay=False),
+def _fresh(ctx: click.Context, param: click.Parameter, value: Path | None) -> Path | None:
+    """Refuse a picture's name that is taken, before any work is done."""
+    if value is not None:
+        from terrain.files import refuse_taken
+
+        refuse_taken(value)
+    return value
+
+
+picture = click.option("--picture", type=click.Path(path_type=Path), callback=_fresh,
                        help="Draw it into this PNG file.")
 
 

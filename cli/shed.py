@@ -52,7 +52,7 @@ def shed(dem: Path, at: tuple[float, float], storms: tuple[float, ...], system: 
                   [[shown(s.rain, "rain", system), least + shown(s.runoff, "volume", system),
                     f"{s.runoff / (s.rain * answer.catchment.area / 1000):.0%}"]
                    for s in answer.storms])
-        said = list(grid.notes)
+        said = [*grid.notes, *answer.rests_on]
         if answer.catchment.touches_edge:
             said.insert(0, f"The catchment reaches the edge of {grid.source}: every figure is a "
                            "lower bound.")

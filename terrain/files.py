@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
@@ -33,16 +34,21 @@ def whole_file(path: Path) -> Iterator[Path]:
         If `path` exists already, or its folder does not.
     """
     path = Path(path)
-    if path.exists():
-        raise InputError(str(path), "there is a file of that name already",
-                         "Name another file, or move that one away")
-    if not path.parent.is_dir():
-        raise InputError(str(path), "its folder does not exist", "Make the folder first")
+    refuse_taken(path)
     with _refusal(path.parent), tempfile.TemporaryDirectory(
             dir=path.parent, prefix=".levelsill-") as folder:
         draft = Path(folder) / path.name
         yield draft
         os.replace(draft, path)
+
+
+def refuse_taken(path: Path) -> None:
+    """Refuse to write a file where something stands already, or where there is no folder."""
+    if path.exists():
+        raise InputError(str(path), "there is a file of that name already",
+                         "Name another file, or move that one away")
+    if not path.parent.is_dir():
+        raise InputError(str(path), "its folder does not exist", "Make the folder first")
 
 
 @contextmanager
@@ -59,7 +65,8 @@ def whole_folder(path: Path) -> Iterator[Path]:
     """
     path = Path(path)
     refuse_foreign(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    with _refusal(path.parent):
+        path.parent.mkdir(parents=True, exist_ok=True)
     with _refusal(path.parent), tempfile.TemporaryDirectory(
             dir=path.parent, prefix=".levelsill-") as scratch:
         draft = Path(scratch) / "new"
@@ -110,8 +117,14 @@ def _refusal(folder: Path) -> Iterator[None]:
     except PermissionError:
         raise InputError(str(folder), "nothing may be written in this folder",
                          "Name a folder of your own with --out") from None
+    except (FileExistsError, NotADirectoryError):
+        raise InputError(str(folder), "this is not a folder", "Name another one with --out"
+                         ) from None
     except OSError as error:
-        if error.errno == 28:
+        if error.errno == errno.EROFS:
+            raise InputError(str(folder), "nothing may be written in this folder",
+                             "Name a folder of your own with --out") from None
+        if error.errno == errno.ENOSPC:
             raise InputError(str(folder), "the disk is full, so nothing was written",
                              "Free some space and run again") from None
         raise

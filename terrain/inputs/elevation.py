@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -129,10 +128,6 @@ class Dem:
         degrees = self.frame.source is not None and self.frame.source.is_geographic
         places = 6 if degrees else 1
         return f"{float(sx):.{places}f}, {float(sy):.{places}f}"
-
-    def noted(self, notes: Iterable[str]) -> Dem:
-        """The same with further notes."""
-        return replace(self, notes=self.notes + tuple(notes))
 
     def _hint(self, x: float, y: float) -> str:
         """What a person may have meant by a point off the raster."""

@@ -23,7 +23,7 @@ from pydantic import (
 )
 
 from terrain.errors import InputError
-from terrain.units import DIMENSIONS, read_quantity
+from terrain.units import DIMENSIONS, in_both, read_quantity
 
 
 def _quantity(dimension: str, least: float | None = None, above: float | None = None
@@ -298,6 +298,7 @@ class Site(_Part):
     _path: Path = PrivateAttr(default=Path("site.yaml"))
     _document: Any = PrivateAttr(default=None)
     _bare: list[tuple[str, str, str]] = PrivateAttr(default_factory=list)
+    _looked_up: list[str] = PrivateAttr(default_factory=list)
 
     @property
     def path(self) -> Path:
@@ -308,6 +309,11 @@ class Site(_Part):
     def folder(self) -> Path:
         """The folder that the site file's relative paths start from."""
         return self._path.parent
+
+    @property
+    def looked_up(self) -> list[str]:
+        """Which storm depths were looked up, and where."""
+        return self._looked_up
 
     @property
     def bare_numbers(self) -> list[str]:
@@ -367,6 +373,10 @@ def _with_depths(site: Site) -> Site:
             storm = storm.model_copy(update={"depth": depth})
         storms.append(storm)
     rain = site.rain.model_copy(update={"storms": storms})
+    site._looked_up = [f"Depth of the storm \"{new.name}\": {in_both(new.depth, 'rain')}, from "
+                       f"{site.rain.frequency.name}."
+                       for old, new in zip(site.rain.storms, storms, strict=True) if not old.depth]
+    site._looked_up += table.attrs["notes"]
     return site.model_copy(update={"rain": rain})
 
 

@@ -58,7 +58,8 @@ def survey_answer(survey: Survey) -> dict[str, Any]:
         "west_m": west, "south_m": south, "east_m": east, "north_m": north,
         "lowest_m": survey.low, "highest_m": survey.high, "void_cells": survey.void_cells,
         "slope_shares": survey.slope_shares,
-        "hollows": [{"at": list(_at(dem, h.row, h.column)), "spill_level_m": h.spill_level,
+        "hollows": [{"at": list(_at(dem, *(float(v) for v in dem.xy(h.row, h.column)))),
+                     "spill_level_m": h.spill_level,
                      "depth_m": h.depth, "area_m2": h.area, "volume_m3": h.volume}
                     for h in survey.hollows[:50]],
         "hollow_count": len(survey.hollows),
@@ -72,7 +73,8 @@ def shed_answer(answer: ShedAnswer) -> dict[str, Any]:
         "catchment_m2": catchment.area, "touches_edge": catchment.touches_edge,
         "longest_path_m": answer.longest_path, "mean_slope": catchment.slope,
         "storms": [{"rain_mm": s.rain, "runoff_m3": s.runoff} for s in answer.storms],
-        "notes": list(answer.question.dem.notes)}
+        "at": list(_at(answer.question.dem, *answer.at)),
+        "notes": [*answer.question.dem.notes, *answer.rests_on]}
 
 
 def swale_answer(answer: SwaleAnswer) -> dict[str, Any]:
@@ -118,6 +120,7 @@ def _storms(storms: tuple[StormAnswer, ...]) -> list[dict[str, float]]:
              "spilled_m3": s.spilled} for s in storms]
 
 
-def _at(dem: Dem, row: int, column: int) -> tuple[float, float]:
-    x, y = dem.frame.to_source(*dem.xy(row, column))
-    return float(x), float(y)
+def _at(dem: Dem, x: float, y: float) -> tuple[float, float]:
+    """A point of the working frame in the raster's own CRS."""
+    sx, sy = dem.frame.to_source(x, y)
+    return float(sx), float(sy)

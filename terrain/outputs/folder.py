@@ -40,4 +40,5 @@ def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambd
         write_geopackage(plan, draft / "plan.gpkg")
         write_setting_out(plan, draft / "setting_out.csv")
         names = sorted(path.name for path in draft.iterdir())
+        progress("Putting the plan in its place")
     return [folder / name for name in names if name != RECORD]

@@ -27,12 +27,16 @@ def write_geopackage(plan: Plan, path: Path) -> None:
                            "geometry": r.outline} for r in plan.inputs.ground.roofs],
         "shed_points": _shed_points(plan), "shed_paths": _shed_paths(plan)}
     import geopandas
+    import pyogrio
 
+    # The same plan gives the same bytes: no time of writing in the file.
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2000-01-01T00:00:00.000Z"})
     for name, rows in layers.items():
         if rows:
             frame = geopandas.GeoDataFrame(rows, geometry="geometry",
                                            crs=plan.inputs.dem.frame.working)
             frame.to_file(path, layer=name, driver="GPKG", engine="pyogrio")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
 def _stores(plan: Plan) -> list[dict[str, Any]]:

@@ -114,9 +114,14 @@ def _shed(plan: Plan, index: int) -> dict[str, Any]:
 
 
 def _fingerprints(site: Site) -> dict[str, str]:
-    files = {site.path}
-    for part in (site.elevation, site.boundary, site.cover, site.soils, site.roads, site.roofs,
-                 site.rain.daily):
-        if part is not None:
-            files.add(site.folder / part.file)
-    return {file.name: fingerprint(file) for file in sorted(files) if file.is_file()}
+    """Fingerprints of the files read, by their names in the site file."""
+    named = {part.file for part in (site.elevation, site.boundary, site.cover, site.soils,
+                                    site.roads, site.roofs, site.rain.daily) if part is not None}
+    if site.rain.frequency is not None:
+        named.add(site.rain.frequency)
+    files = {site.path.name: site.path}
+    for name in named:
+        path = site.folder / name
+        beside = path.parent.glob(f"{path.stem}.*") if path.suffix.lower() == ".shp" else [path]
+        files |= {(name.parent / part.name).as_posix(): part for part in beside}
+    return {name: fingerprint(files[name]) for name in sorted(files)}

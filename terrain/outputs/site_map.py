@@ -31,9 +31,8 @@ from terrain.outputs.map_features import (
     points_in,
     scale_and_north,
 )
-from terrain.plan.plan import Plan
-from terrain.runoff.cover import published_classes
-from terrain.runoff.sheds import Shed, ShedPoint, bare_patches
+from terrain.plan.plan import Plan, bare_ground
+from terrain.runoff.sheds import Shed, ShedPoint
 from terrain.units import shown
 
 FloatArray = NDArray[np.float64]
@@ -176,7 +175,7 @@ class _SiteMap:
         from terrain.surface.catchments import outline
 
         box = self.view.box()
-        for cells in bare_of(self.plan):
+        for cells in bare_ground(self.plan.inputs):
             shape = outline(cells, self.dem.transform).buffer(self.dem.cell * 0.7).buffer(
                 -self.dem.cell * 0.7).simplify(self.dem.cell * 0.4)
             if shape.intersects(box):
@@ -522,17 +521,6 @@ def tints_of(labels: NDArray[np.int32], groups: list[tuple[int, ...]]) -> list[i
         chosen[number] = tint
         used[tint] += 1
     return [chosen[n] for n in range(1, len(groups) + 1)]
-
-
-def bare_of(plan: Plan) -> list[NDArray[np.bool_]]:
-    """Patches of bare ground within the boundary, roads left out: those the plan lists."""
-    ground, dem = plan.inputs.ground, plan.inputs.dem
-    on_roads = np.zeros(dem.shape, bool)
-    for road in ground.roads:
-        on_roads |= road.cells
-    bare = {name for name, kind in published_classes().items() if kind.bare}
-    cover = np.where(on_roads | ~ground.inside, -1, ground.cover).astype(np.int16)
-    return bare_patches(cover, ground.classes, bare, dem.cell_area)
 
 
 def largest_storm(plan: Plan) -> int:

@@ -34,6 +34,8 @@ from terrain.works.sill import design_sill
 
 #: Storms of the quick questions last a day, with rain as in type II.
 DURATION, PATTERN = 24.0, "II"
+#: No swale is laid out shorter than this; common practice, no source. [m]
+SHORTEST = 2.0
 
 
 @dataclass(frozen=True)
@@ -93,8 +95,8 @@ def ask(path: Path, words: RasterWords) -> Question:
 
 
 def curve_numbers(question: Question, words: GroundWords, storms: Sequence[float]
-                  ) -> NDArray[np.float64]:
-    """Curve number of every cell, from what the person says of the ground.
+                  ) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+    """Curve number of every cell, from what the person says of the ground, and what was assumed.
 
     Raises
     ------
@@ -103,24 +105,29 @@ def curve_numbers(question: Question, words: GroundWords, storms: Sequence[float
     """
     dem = question.dem
     if words.curve_number is not None:
-        return np.where(np.isnan(dem.heights), np.nan, words.curve_number)
+        if words.cover is not None or words.soils is not None:
+            raise InputError("--cn", "one curve number for all the ground and layers of it were "
+                             "both given", "Give --cn, or --cover with --soils")
+        return np.where(np.isnan(dem.heights), np.nan, words.curve_number), ()
     if words.cover is None:
         if storms:
             raise InputError("--storm", "the runoff of a storm depends on what covers the ground",
                              "Add --cn with a curve number, or --cover and --soils")
-        return np.where(np.isnan(dem.heights), np.nan, 80.0)
+        return np.where(np.isnan(dem.heights), np.nan, 80.0), ()
     if words.soils is None:
         raise InputError("--cover", "a curve number needs the soil group as well",
                          "Add --soils with a file or one of A, B, C, D")
     here = Path()
     layer = Cover.model_validate({"file": words.cover, "layer": words.cover_layer})
-    cover, names, _ = cover_cells(layer, here, dem, published_classes(), "--cover")
+    cover, names, notes = cover_cells(layer, here, dem, published_classes(), "--cover")
     if words.soils in SOIL_GROUPS:
         soil = np.full(dem.shape, SOIL_GROUPS.index(words.soils), np.int8)
     else:
         groups = Soils.model_validate({"file": words.soils, "layer": words.soils_layer})
-        soil, _ = soil_cells(groups, here, dem, "--soils")
-    return np.where(np.isnan(dem.heights), np.nan, curve_numbers_of(cover, list(names), soil))
+        soil, said = soil_cells(groups, here, dem, "--soils")
+        notes = [*notes, *said]
+    numbers = curve_numbers_of(cover, list(names), soil)
+    return np.where(np.isnan(dem.heights), np.nan, numbers), tuple(notes)
 
 
 def _known(numbers: NDArray[np.float64], cells: NDArray[np.bool_], question: Question) -> None:
@@ -214,6 +221,7 @@ class ShedAnswer:
     longest_path: float
     storms: tuple[StormAnswer, ...]
     better: tuple[float, float, float] | None
+    rests_on: tuple[str, ...] = field(default=())
 
 
 def catchment_of_point(path: Path, at: tuple[float, float], storms: Sequence[float],
@@ -239,16 +247,16 @@ def catchment_of_point(path: Path, at: tuple[float, float], storms: Sequence[flo
     outlet = np.zeros(dem.shape, bool)
     outlet[row, column] = True
     cells = terrain.catchment(outlet)
-    catchment = _gathered(question, ground, storms, cells, float(terrain.path_length[row, column]))
+    numbers, notes = curve_numbers(question, ground, storms)
+    catchment = _gathered(question, numbers, cells, float(terrain.path_length[row, column]))
     answers = tuple(StormAnswer(depth, catchment.runoff(depth)) for depth in storms)
     return ShedAnswer(question, (x, y), cells, outline(cells, dem.transform), catchment,
                       float(terrain.path_length[row, column]), answers,
-                      _wetter_nearby(terrain, row, column))
+                      _wetter_nearby(terrain, row, column), notes)
 
 
-def _gathered(question: Question, ground: GroundWords, storms: Sequence[float],
-              cells: NDArray[np.bool_], longest: float) -> Catchment:
-    numbers = curve_numbers(question, ground, storms)
+def _gathered(question: Question, numbers: NDArray[np.float64], cells: NDArray[np.bool_],
+              longest: float) -> Catchment:
     _known(numbers, cells, question)
     terrain = question.terrain
     return gather(numbers, cells, question.dem.cell_area, None, longest,
@@ -311,7 +319,10 @@ def swale_through(path: Path, through: tuple[float, float], storms: Sequence[flo
     question = ask(path, words)
     dem, terrain, rules = question.dem, question.terrain, Rulebook()
     x, y = question.point(through, "--through")
-    numbers = curve_numbers(question, ground, storms)
+    numbers, notes = curve_numbers(question, ground, storms)
+    if length is not None and length < SHORTEST:
+        raise InputError("--length", f"{in_both(length, 'level')} is too short for a swale",
+                         f"Ask for {in_both(SHORTEST, 'length')} or more")
     reach = max(rules["swale longest"] / 2, length or 0.0)
     route, along = swales.trace(terrain, swales.smoothed(dem), x, y, "--through", rules, reach)
     runoff = runoff_depth(storms[0], numbers) * dem.cell_area / 1000 if storms else None
@@ -327,17 +338,18 @@ def swale_through(path: Path, through: tuple[float, float], storms: Sequence[flo
     marks[line[:, 0], line[:, 1]] = True
     cells = terrain.catchment(marks)
     longest = float(terrain.path_length[line[:, 0], line[:, 1]].max())
-    catchment = _gathered(question, ground, storms, cells, longest)
+    catchment = _gathered(question, numbers, cells, longest)
     sill_x, sill_y = swales.place_sill(terrain, route)
     sill = design_sill(route.level, _peak(catchment, max(storms, default=0.0)),
                        rules["sill head"], rules)
-    swale = swales.finish(terrain, route, *section, sill, sill_x, sill_y, rules)
+    swale = swales.finish(route, *section, sill, sill_x, sill_y, rules)
     storage = swale.curve.capacity
     cautions = [*swale.cautions, *_edge(catchment, dem)]
     return SwaleAnswer(question, swale, catchment, cells, outline(cells, dem.transform), storage,
                        _storms(catchment, storage, storms),
                        quantities(swale.cut, swale.berm, rules, rates=rates),
-                       _way_down(terrain, sill_x, sill_y, marks), tuple(cautions), _rests(storms))
+                       _way_down(terrain, sill_x, sill_y, marks), tuple(cautions),
+                       (*notes, *_rests(storms)))
 
 
 @dataclass(frozen=True)
@@ -375,6 +387,9 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
     """
     question = ask(path, words)
     dem, terrain, rules = question.dem, question.terrain, Rulebook()
+    if wall is not None and (dug is not None or depth is not None):
+        raise InputError("--wall", "a wall and a dug shape or depth were both given",
+                         "Give --wall with --crest, or --dug with --depth")
     if wall is not None and crest is not None:
         points = [question.point(p, "--wall") for p in wall]
         made = basins.design_wall(terrain, points, crest, sill, rules, "--wall")
@@ -387,7 +402,8 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
     marks[made.cells[:, 0], made.cells[:, 1]] = True
     cells = terrain.catchment(marks)
     longest = float(terrain.path_length[made.cells[:, 0], made.cells[:, 1]].max())
-    catchment = _gathered(question, ground, storms, cells, longest)
+    numbers, notes = curve_numbers(question, ground, storms)
+    catchment = _gathered(question, numbers, cells, longest)
     most = rules["spillway head" if made.form == "wall" else "sill head"]
     peak = _peak(catchment, max(storms, default=0.0))
     made = replace(made, sill=design_sill(made.sill.level, peak, most, rules))
@@ -396,7 +412,7 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
                        _storms(catchment, made.storage, storms),
                        quantities(made.cut, made.wall, rules, rates=rates),
                        _way_down(terrain, made.sill_x, made.sill_y, marks), tuple(cautions),
-                       _rests(storms))
+                       (*notes, *_rests(storms)))
 
 
 def _rim(path: Path, dem: Dem) -> list[tuple[float, float]]:

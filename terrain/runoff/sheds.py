@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.runoff.catchment import Catchment, gather
-from terrain.surface.accumulation import accumulate
 from terrain.surface.flow_direction import COLUMN_STEP, ROW_STEP
 from terrain.surface.terrain import Terrain
 
@@ -62,19 +62,17 @@ class Shed:
     points: tuple[ShedPoint, ...]
 
 
-def _exits(terrain: Terrain, cells: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Cells from which water leaves `cells` and never comes back."""
+def _exits(terrain: Terrain, cells: NDArray[np.bool_], upstream: NDArray[np.bool_]
+           ) -> NDArray[np.int64]:
+    """Cells from which water leaves `cells` and never comes back; `upstream` drains to them."""
     rows, columns = np.nonzero(cells)
-    out = np.zeros(cells.shape, bool)
-    upstream_of = terrain.labels(cells.astype(np.int32)) > 0
     direction = terrain.direction[rows, columns]
     goes = direction < 8
     step = np.where(goes, direction, 0)
     next_row = rows + np.where(goes, ROW_STEP[step], 0)
     next_column = columns + np.where(goes, COLUMN_STEP[step], 0)
-    back = upstream_of[next_row, next_column] & goes
-    out[rows[~back], columns[~back]] = True
-    return out
+    back = upstream[next_row, next_column] & goes
+    return np.stack([rows[~back], columns[~back]], 1)
 
 
 def _points(terrain: Terrain, exits: NDArray[np.int64], carried: NDArray[np.float64],
@@ -93,6 +91,16 @@ def _points(terrain: Terrain, exits: NDArray[np.int64], carried: NDArray[np.floa
             taken[group] = True
             groups.append(np.concatenate([[i], group[group != i]]))
     return groups
+
+
+def _own(terrain: Terrain, cells: NDArray[np.bool_], exits: NDArray[np.int64],
+         runoff: list[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+    """What fell on the shed itself and leaves by each exit, in each storm. [m3]"""
+    marks = np.zeros(cells.shape, np.int32)
+    marks[exits[:, 0], exits[:, 1]] = np.arange(1, len(exits) + 1)
+    leaves_by = terrain.labels(marks)[cells]
+    return [np.bincount(leaves_by, weights=np.nan_to_num(made[cells]),
+                        minlength=len(exits) + 1)[1:].astype(np.float64) for made in runoff]
 
 
 def shed_of(terrain: Terrain, name: str, kind: str, cells: NDArray[np.bool_],
@@ -118,8 +126,8 @@ def shed_of(terrain: Terrain, name: str, kind: str, cells: NDArray[np.bool_],
         An exit takes in the smaller ones that lie no further from it than this. [m]
     """
     upstream = terrain.catchment(cells)
-    exits = np.argwhere(_exits(terrain, cells))
-    own = [accumulate(terrain.direction, np.where(cells, made, 0.0)) for made in runoff]
+    exits = _exits(terrain, cells, upstream)
+    own = _own(terrain, cells, exits, runoff)
     points = []
     for group in _points(terrain, exits, passing[-1][exits[:, 0], exits[:, 1]], merge):
         rows, columns = exits[group].T
@@ -127,7 +135,7 @@ def shed_of(terrain: Terrain, name: str, kind: str, cells: NDArray[np.bool_],
         path = terrain.path(row, column, marks > 0)
         points.append(ShedPoint(
             row, column, tuple(float(flow[rows, columns].sum()) for flow in passing),
-            tuple(float(flow[rows, columns].sum()) for flow in own), path,
+            tuple(float(flow[group].sum()) for flow in own), path,
             int(marks[path[-1][0], path[-1][1]])))
     points.sort(key=lambda p: (-p.volumes[-1], p.row, p.column))
     return Shed(name, kind, float(cells.sum() * terrain.dem.cell_area),
@@ -138,12 +146,15 @@ def shed_of(terrain: Terrain, name: str, kind: str, cells: NDArray[np.bool_],
 
 
 def bare_patches(cover: NDArray[np.int16], names: list[str], bare: set[str], cell_area: float,
-                 least_area: float = 25.0) -> list[NDArray[np.bool_]]:
-    """Connected patches of bare ground of at least `least_area` m2, the largest first."""
+                 least_area: float = 25.0) -> Iterator[NDArray[np.bool_]]:
+    """Connected patches of bare ground of at least `least_area` m2, the largest first.
+
+    One at a time, for each is as large as the raster.
+    """
     from scipy import ndimage
 
     which = [index for index, name in enumerate(names) if name in bare]
     label, count = ndimage.label(np.isin(cover, which), np.ones((3, 3)))
     sizes = np.bincount(label.ravel(), minlength=count + 1)[1:] * cell_area
     order = sorted(range(count), key=lambda i: -sizes[i])
-    return [label == i + 1 for i in order if sizes[i] >= least_area]
+    return (label == i + 1 for i in order if sizes[i] >= least_area)

@@ -18,7 +18,7 @@ from terrain.units import in_both
 from terrain.works.cross_section import bank_area, bank_under_water
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
-from terrain.works.store import Curve, integrated
+from terrain.works.store import Curve
 
 #: The ground behind a wall is worked on cells of about this size, interpolated. [m]
 FINE_CELL = 0.5
@@ -246,8 +246,7 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
     gross = pool.curve.capacity
     storage = max(gross - in_pool, 0.0)
     height, depth = float(fill.max()), float(water.max())
-    higher = 0 if ends[0] <= ends[1] else -1
-    spill = wall[higher]
+    spill = wall[0] if ends[0] <= ends[1] else wall[-1]  # the lower end needs less cutting
     sill = Sill(level, rules["sill shortest"], 0.0, 0.0, rules["sill coefficient"])
     cautions = _wall_cautions(height, depth, storage, in_pool, gross, rules)
     if pool.beside_void:
@@ -481,6 +480,3 @@ def _drowning(depth: float, rules: Rulebook) -> str:
             "or flatter, and hang a rope (warned above "
             f"{in_both(rules['drowning depth'], 'level')}, {rules.source('drowning depth')}).")
 
-
-__all__ = ["Basin", "Pool", "design_dug", "design_wall", "flood", "integrated", "scaled",
-           "sill_below"]

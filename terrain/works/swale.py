@@ -236,7 +236,7 @@ def earth(route: SwaleLine, depth: float, width: float, side_slope: float, berm_
     return cut, heaped * route.length
 
 
-def finish(terrain: Terrain, route: SwaleLine, depth: float, width: float, side_slope: float,
+def finish(route: SwaleLine, depth: float, width: float, side_slope: float,
            sill: Sill, sill_x: float, sill_y: float, rules: Rulebook) -> Swale:
     """Put berm, earth volumes and cautions to a traced line with its section and sill."""
     height = sill.head + rules["berm freeboard"]
@@ -298,6 +298,11 @@ def _cautions(route: SwaleLine, depth: float, sill: Sill, rules: Rulebook) -> li
         said.append(f"Across the line the ground slopes up to {route.steepest:.1%}; above "
                     f"{rules['swale steep']:.0%} swales are dear and risky "
                     f"({rules.source('swale steep')}). Have the slope looked at before digging.")
+    if depth > rules["swale deepest"] + 1e-9:
+        said.append(f"Water {in_both(depth, 'level')} deep is more than the usual "
+                    f"{in_both(rules['swale deepest'], 'level')} "
+                    f"({rules.source('swale deepest')}): it can drown a child, and a pit 1.5 m "
+                    "deep or more must be sloped or shored while people are in it.")
     if route.cross_slope < rules["swale flat"]:
         said.append(f"The ground slopes only {route.cross_slope:.1%}; below "
                     f"{rules['swale flat']:.0%} the fall hides in the level error "

@@ -120,8 +120,8 @@ def test_bare_patches_are_connected_large_enough_and_ranked():
     cover[3, 3] = 2              # joined to it by a corner; another bare class
     cover[5:8, 6:10] = 2         # 12 cells
     cover[0, 11] = 1             # 1 cell
-    found = bare_patches(cover, ["grass", "dirt road", "fallow"], {"dirt road", "fallow"},
-                         cell_area=6.25, least_area=25.0)
+    found = list(bare_patches(cover, ["grass", "dirt road", "fallow"], {"dirt road", "fallow"},
+                              cell_area=6.25, least_area=25.0))
     assert [int(patch.sum()) for patch in found] == [12, 5]
     assert found[1][3, 3]
 

@@ -37,7 +37,7 @@ def made(length=60.0, slope=0.0, depth=0.3, width=0.6, side=2.0, head=0.05, rule
     rules = rules or Rulebook()
     route = SwaleLine(np.array([[0.0, 0.0], [length, 0.0]]), 100.0, 0.0, slope, slope)
     sill = Sill(100.0, 4.0, head, 0.0, 1.7)
-    return finish(hillside(), route, depth, width, side, sill, 5.0, 0.0, rules), rules
+    return finish(route, depth, width, side, sill, 5.0, 0.0, rules), rules
 
 
 # Constructed: (0.6 + 2 x 0.3) x 0.3 x 60 = 21.6 m3.

@@ -1,0 +1,101 @@
+"""Cautions that a work earns by where it lies and where its water goes."""
+
+from __future__ import annotations
+
+import numpy as np
+from shapely import LineString, Point
+
+from terrain.plan.cascade import Cascade, Node
+from terrain.plan.layout import Placed
+from terrain.plan.reading import Inputs
+from terrain.units import in_both
+from terrain.works.basin import Basin
+
+_LEAVES = ("Its spill leaves the property: never send it onto a neighbour more gathered than it "
+           "came before, and ask about water rights.")
+
+
+def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:
+    """Cautions about a wall's spillway and pool, once its design peak is known."""
+    rules, said = inputs.rules, []
+    left = basin.crest - basin.sill.level - basin.sill.head
+    if left < rules["basin freeboard"] - 1e-6:
+        said.append(
+            f"At the design peak {in_both(basin.sill.head, 'level')} stands on the spillway and "
+            f"{in_both(left, 'level')} of bank is left above it; "
+            f"{in_both(rules['basin freeboard'], 'level')} is asked for "
+            f"({rules.source('basin freeboard')}). Widen the spillway or lower the sill.")
+    wall = float(np.hypot(*np.diff(basin.line, axis=0).T).sum())
+    if basin.sill.length > wall / 2:
+        said.append(
+            f"The spillway is {in_both(basin.sill.length, 'length')} long beside a wall of "
+            f"{in_both(wall, 'length')}: make sure that natural ground gives room for it, or "
+            "catch less, hold the crest higher and let it flow deeper over rock.")
+    if not inputs.ground.boundary.covers(basin.outline):
+        said.append("Its full pool reaches beyond the property line.")
+    return said
+
+
+def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> list[str]:
+    """Cautions that arise from what lies about a work."""
+    rules, ground = inputs.rules, inputs.ground
+    said: list[str] = []
+    if node.catchment.touches_edge and node.catchment.area:
+        said.append(f"Its catchment reaches the edge of {inputs.dem.source}: read every figure of "
+                    "runoff as \"at least\".")
+    if place.kind == "tank":
+        if node.spills_to is None:
+            said.append(_LEAVES)
+        said.append("Roof water is not fit to drink as it comes: germs, metals and smoke settle on "
+                    "roofs. Treat and test it as the local health office advises.")
+        return said
+    if empties > rules["standing water"]:
+        how = "does not soak away" if np.isinf(empties) else f"stands about {empties:,.0f} h"
+        said.append(f"Full, it {how} at {in_both(node.store.infiltration, 'rate')} "
+                    f"({node.store.rate_source}); longer than {rules['standing water']:.0f} h "
+                    f"breeds mosquitoes ({rules.source('standing water')}). Test a hole.")
+    apart = rules["building setback"]
+    for roof in ground.roofs:
+        gap = place.outline.distance(roof.outline)
+        if gap < apart:
+            said.append(f"It lies {in_both(gap, 'length')} from the roof \"{roof.name}\"; keep "
+                        f"{in_both(apart, 'length')} "
+                        f"({rules.source('building setback')}).")
+    edge = ground.boundary.boundary.distance(place.outline)
+    if edge < apart:
+        said.append(f"It lies {in_both(edge, 'length')} from the property line; keep "
+                    f"{in_both(apart, 'length')} "
+                    f"({rules.source('building setback')}).")
+    for road in ground.roads:
+        if place.outline.intersects(road.surface):
+            said.append(f"It lies across the road \"{road.name}\": move it, or cross the road with "
+                        "a dip or pipe that somebody designs.")
+    if len(node.spill_path) > 1:
+        way = LineString(node.spill_path)
+        met = [roof.name for roof in ground.roofs if way.distance(roof.outline) < apart]
+        if met:
+            said.append("Its spill runs past " + ", ".join(f"\"{name}\"" for name in met)
+                        + ": lead it clear of buildings.")
+        if node.spills_to is None and ground.boundary.covers(Point(node.spill_path[0])):
+            said.append(_LEAVES)
+    return said
+
+
+def spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed]
+                    ) -> list[str]:
+    """Cautions about where a work's water goes next, and about ground it shares."""
+    place, node, rules = placed[index], cascade.nodes[index], inputs.rules
+    said = [f"It overlaps \"{placed[other].name}\": each is reckoned as if whole. Move one of them."
+            for other in cascade.overlaps.get(index, ())]
+    if node.spills_to is not None and node.piped and place.work.pipe is None:
+        to = placed[node.spills_to]
+        way = float(np.hypot(to.x - place.spill_x, to.y - place.spill_y))
+        fall = place.sill_level - (to.sill_level if to.kind != "tank" else place.sill_level)
+        if place.kind != "tank" and fall < rules["furrow fall"] * way:
+            said.append(
+                f"The furrow to \"{to.name}\" is {in_both(way, 'length')} long and the sills "
+                f"{'fall' if fall >= 0 else 'rise'} by {in_both(abs(fall), 'level')} on the "
+                f"raster; it needs a fall of {rules['furrow fall']:.1%} "
+                f"({rules.source('furrow fall')}). Set the sills with a level so that each lies "
+                "lower than the one before.")
+    return said

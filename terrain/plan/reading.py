@@ -1,0 +1,97 @@
+"""Everything that a site file names, read and checked before anything is planned."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from terrain.errors import InputError
+from terrain.inputs.elevation import Dem, read_elevation
+from terrain.inputs.rainfall import RainRecord, read_daily_rain
+from terrain.inputs.site import Site, read_site
+from terrain.plan.layout import Places
+from terrain.runoff.ground import Ground, read_ground, require_known
+from terrain.surface.terrain import Terrain
+from terrain.units import in_both
+from terrain.works.rules import Rulebook
+
+Progress = Callable[[str], None]
+#: A benchmark may stand this far above or below the raster's ground. [m]
+BENCHMARK_WITHIN = 3.0
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Everything read and checked, before anything is planned."""
+
+    site: Site
+    dem: Dem
+    terrain: Terrain
+    ground: Ground
+    record: RainRecord | None
+    rules: Rulebook
+
+
+def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
+    """Read and check everything a site file names; change nothing.
+
+    Raises
+    ------
+    InputError
+        For the first thing that is wrong.
+    """
+    progress("Reading the site file")
+    site = read_site(path / "site.yaml" if path.is_dir() else path)
+    spec = site.elevation
+    progress("Reading the elevation raster")
+    dem = read_elevation(site.folder / spec.file, crs=spec.crs, plan_unit=spec.plan_unit,
+                         height_unit=spec.height_unit, nodata=spec.nodata)
+    try:
+        rules = Rulebook(site.rules, site.units)
+    except ValueError as error:
+        raise InputError(f"{site.where('rules')}, rules", str(error), "Correct it") from None
+    progress("Reading the layers")
+    ground = read_ground(site, dem)
+    record = None
+    if site.rain.daily is not None:
+        progress("Reading the rain record")
+        record = read_daily_rain(site.folder / site.rain.daily.file, site.rain.daily.unit)
+        if len(record.depths) < 365:
+            raise InputError(site.where("rain", "daily"), f"the record in {record.source} is only "
+                             f"{len(record.depths)} days long", "Give at least a whole year")
+        if record.depths.dropna().index.month.nunique() < 12:
+            raise InputError(site.where("rain", "daily"), f"the record in {record.source} has no "
+                             "reading at all in some month of the year", "Give a fuller record")
+    _check_benchmark(site, dem)
+    terrain = Terrain(dem)
+    progress("Following the water over the ground")
+    reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
+    require_known(ground, reaches, dem, site)
+    return Inputs(site, dem, terrain, ground, record, rules)
+
+
+def _check_benchmark(site: Site, dem: Dem) -> None:
+    """Refuse a benchmark whose level is not on the raster's heights: stakes would be wrong."""
+    mark = site.benchmark
+    if mark is None:
+        return
+    where = site.where("benchmark")
+    x, y = Places(site, Terrain(dem)).point(mark.at, f"{where}, benchmark, at")
+    ground = float(dem.height_at(x, y))
+    if not abs(mark.level - ground) <= BENCHMARK_WITHIN:
+        raise InputError(f"{where}, benchmark", f"its level {in_both(mark.level, 'level')} is not "
+                         f"near the raster's ground there, {in_both(ground, 'level')}",
+                         "Give its level on the raster's heights; check the unit and the place")
+
+
+def assumptions(inputs: Inputs) -> list[str]:
+    """What was taken for granted on reading, each thing said once."""
+    notes = [*inputs.dem.notes, *inputs.ground.notes, *inputs.site.looked_up]
+    if inputs.site.bare_numbers:
+        notes.append("Numbers without a unit: " + "; ".join(inputs.site.bare_numbers) + ".")
+    if inputs.record is not None:
+        notes += inputs.record.notes
+    return list(dict.fromkeys(notes))
