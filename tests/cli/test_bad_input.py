@@ -181,3 +181,31 @@ def test_option_that_is_none(levelsill):
 
 def test_command_that_is_none(levelsill):
     refused(levelsill("drown"), "drown")
+
+
+def test_a_decimal_comma_does_not_change_the_number(levelsill, small_site):
+    ground = small_site.parent / "ground.tif"
+    refused(levelsill("swale", ground, "--through", "500085,6399940", "--depth", "0,4 m"),
+            "0,4 m", "with a point")
+    refused(levelsill("check", edited(small_site, "depth: 20 mm", "depth: 20,5 mm")), "20,5 mm")
+
+
+def test_a_plan_into_a_file_is_refused(levelsill, small_site, tmp_path):
+    (tmp_path / "note").write_text("mine")
+    refused(levelsill("plan", small_site, "--out", tmp_path / "note" / "plan"), "note")
+
+
+def test_a_wall_over_a_hole_in_the_raster(levelsill, tmp_path, write_raster):
+    row, column = np.mgrid[0:60, 0:60].astype(float)
+    heights = (100 - 0.04 * row + 0.08 * np.abs(column - 30)).astype(np.float32)
+    heights[39:42, 30:33] = np.nan
+    path = write_raster(tmp_path / "hole.tif", heights, nodata=float("nan"))
+    refused(levelsill("basin", path, "--wall", "500010.5,6399959.5", "500050.5,6399959.5",
+                      "--crest", "99.6m"), "--wall", "no height")
+
+
+@pytest.mark.parametrize("words", [
+    ["--cn", "80", "--cover", "c.gpkg"], ["--length", "1mm"]])
+def test_words_that_do_not_go_together(levelsill, small_site, words):
+    refused(levelsill("swale", small_site.parent / "ground.tif", "--through", "500085,6399940",
+                      *words), words[0])

@@ -159,3 +159,18 @@ def test_start_then_check(levelsill, tmp_path):
     again = levelsill("start", tmp_path / "demo", "--demo")
     assert again.code == 2
     assert "already" in again.err
+
+
+def test_json_stays_json_when_a_picture_is_drawn(levelsill, small_site, tmp_path):
+    ran = levelsill("survey", small_site.parent / "ground.tif", "--json", "--picture",
+                    tmp_path / "s.png")
+    assert ran.json()["rows"] == 160
+    assert "Drawn" in ran.err
+
+
+def test_bare_numbers_are_in_the_units_asked_for(levelsill, small_site):
+    ground = small_site.parent / "ground.tif"
+    words = ["swale", ground, "--through", "500085,6399940", "--cn", "85", "--json"]
+    bare = levelsill(*words, "--length", "100", "--storm", "1.5", "--units", "us").json()
+    said = levelsill(*words, "--length", "100 ft", "--storm", "1.5 in").json()
+    assert bare == said

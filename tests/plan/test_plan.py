@@ -147,3 +147,86 @@ def test_run_on_is_counted_apart(small_site):
     for entry in account.entries:
         assert 0 <= entry.run_on <= entry.runoff
     assert sum(e.run_on for e in account.entries) <= account.run_on
+
+
+def test_stores_get_the_rain_on_their_own_surface_once(small_site):
+    """Curve number 100 stands for each store's water surface, no more and no less."""
+    plan = make_plan(small_site)
+    for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
+        wet = float(node.catchment.areas[node.catchment.curve_numbers == 100].sum())
+        surface = 0.0 if planned.store.kind == "tank" else planned.store.curve.areas[-1]
+        assert wet == pytest.approx(surface, rel=1e-9)
+    bowl = next(p for p in plan.stores if p.store.kind == "tree basin")
+    assert bowl.store.curve.areas[-1] == pytest.approx(np.pi * 1.5**2)
+
+
+def test_all_ground_belongs_to_one_catchment(small_site):
+    """The property is the boundary's cells less the barn's, and the roof stands beside them."""
+    plan = make_plan(small_site)
+    ground = plan.inputs.ground
+    cells = (ground.inside & ~ground.roofs[0].cells).sum() * plan.inputs.dem.cell_area
+    assert plan.cascade.ground_areas.area == pytest.approx(cells, rel=1e-9)
+    assert plan.cascade.roof_area == pytest.approx(ground.roofs[0].outline.area)
+
+
+def test_sills_are_sized_for_the_peak_that_comes_once_those_above_are_too(small_site):
+    plan = make_plan(small_site)
+    design = plan.site.rain.design
+    run = plan.runs[design.name]
+    for planned, storm in zip(plan.stores, run.stores, strict=True):
+        if planned.store.kind != "tank":
+            assert planned.store.sill.peak == pytest.approx(storm.peak_in, rel=2e-3)
+
+
+@pytest.mark.parametrize(("old", "new", "says"), [
+    ("name: trees", "name: pond 2", None),
+    ("  - kind: tank", "  - {kind: tree basin, name: trees 2, at: [500020, 6399890], crown: 3 m}\n"
+     "  - kind: tank", "two stores would be called"),
+    ("  - kind: tank", "  - {kind: tree basin, name: more, at: [500031, 6399900], crown: 3 m}\n"
+     "  - kind: tank", "lie on the same ground"),
+    ("at: [[500030, 6399900], [500035, 6399905]]", "at: [500100, 6399894]", "runs into the roof"),
+    ("at: [[500030, 6399900], [500035, 6399905]]", "at: [500010.5, 6399900]",
+     "reaches beyond the boundary"),
+    ("    name: pond\n", "    name: pond\n    spills to: east swale\n", "takes water at"),
+    ("    name: barn tank\n", "    name: barn tank\n    pipe: [[500100, 6399900], [500012, "
+     "6399975]]\n", "the pipe's end stands at"),
+])
+def test_works_that_cannot_be(small_site, old, new, says):
+    edit(small_site, (old, new))
+    if says is None:
+        make_plan(small_site)
+        return
+    with pytest.raises(InputError, match=says):
+        make_plan(small_site)
+
+
+def test_roofs_on_one_another_are_refused(small_site, write_layer):
+    from shapely.geometry import box
+
+    path = small_site.parent / "roofs.geojson"
+    path.unlink()
+    write_layer(path, [{"name": "barn", "geometry": box(500095, 6399890, 500105, 6399898)},
+                       {"name": "copy", "geometry": box(500095, 6399890, 500105, 6399898)}])
+    with pytest.raises(InputError, match="counted twice"):
+        make_plan(small_site)
+
+
+def test_bare_road_widths_are_in_the_sites_units(small_site):
+    metric = make_plan(small_site).sheds[0].area
+    edit(small_site, ("name: Small valley", "name: Small valley\nunits: us"))
+    plan = make_plan(small_site)
+    assert plan.sheds[0].area < metric / 2
+    assert any("taken in feet" in note for note in plan.notes)
+
+
+def test_starts_at_is_the_least_rain_that_runs_off_the_ground(small_site):
+    """Just under it a store gets only the rain on itself, just over it more."""
+    from terrain.plan.routing import run_storm
+
+    plan = make_plan(small_site)
+    planned, node = plan.stores[0], plan.cascade.nodes[0]
+    surface = planned.store.curve.areas[-1]
+    for depth, more in ((planned.starts_at * 0.99, False), (planned.starts_at * 1.2, True)):
+        found = run_storm(plan.cascade, depth, 24, "II").stores[0]
+        assert (found.runoff > surface * depth / 1000 * (1 + 1e-9)) == more
+    assert node.catchment.area > surface
