@@ -234,7 +234,7 @@ class TreeBasin(_Work):
     kind: Literal["tree basin"]
     at: list[Point] = Field(min_length=1)
     crown: Length
-    depth: Length = 0.25
+    depth: Length | None = None
     plant_factor: float = Field(default=0.5, gt=0, le=1.5)
     infiltration: Rate | None = None
 

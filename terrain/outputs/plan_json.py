@@ -78,7 +78,8 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
                   "money": None if amount.money is None else list(amount.money),
                   "currency": amount.currency or None}
     if planned.trees_need is not None:
-        found["tree_need_m3_year"] = planned.trees_need
+        found |= {"tree_need_m3_year": planned.trees_need,
+                  "tree_catchment_wanted_m2": planned.trees_catchment}
     return found
 
 

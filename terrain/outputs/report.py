@@ -188,12 +188,15 @@ def _tree_rows(plan: Plan) -> list[Row]:
     system = plan.site.units
     given = {entry.name: entry.infiltrated for entry in plan.year.entries}
     rows = []
-    for planned in plan.stores:
+    for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
         if planned.trees_need is not None:
             gets = given[planned.store.name]
             rows.append(Row(planned.store.name, [
                 shown(planned.trees_need, "volume", system, 2), shown(gets, "volume", system, 2),
-                f"{min(gets / planned.trees_need, 9.99):.0%}" if planned.trees_need else "all"]))
+                f"{min(gets / planned.trees_need, 9.99):.0%}" if planned.trees_need else "all",
+                shown(node.catchment.area, "area", system),
+                "its ground never sheds" if planned.trees_catchment is None else
+                shown(planned.trees_catchment, "area", system)]))
     return rows
 
 

@@ -20,7 +20,7 @@ from terrain.works.cross_section import depth_for_area
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
 from terrain.works.store import Curve, tank_curve
-from terrain.works.tree_basin import bowl
+from terrain.works.tree_basin import bowl, depth_for
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
         elif isinstance(work, asked.Basin):
             placed.append(_basin(work, where, places, terrain, rules))
         elif isinstance(work, asked.TreeBasin):
-            placed += _tree_basins(work, where, places, terrain, rules)
+            placed += _tree_basins(work, where, places, terrain, rules, design_runoff)
         else:
             placed.append(_tank(work, where, places))
     for index, place in enumerate(placed):
@@ -280,24 +280,39 @@ def _basin(work: asked.Basin, where: str, places: Places, terrain: Terrain, rule
 
 
 def _tree_basins(work: asked.TreeBasin, where: str, places: Places, terrain: Terrain,
-                 rules: Rulebook) -> list[Placed]:
+                 rules: Rulebook, design_runoff: NDArray[np.float64]) -> list[Placed]:
     dem, side = terrain.dem, rules["tree bowl side slope"]
+    spots = [places.point(given, f"{where}, at, point {i + 1}")
+             for i, given in enumerate(work.at)]
+    discs = [Point(x, y).buffer(work.crown / 2) for x, y in spots]
+    touched = [basins.cells_of(dem, disc) for disc in discs]
+    brings = _brought(terrain, touched, design_runoff)
     placed = []
-    for i, given in enumerate(work.at):
-        x, y = places.point(given, f"{where}, at, point {i + 1}")
-        disc = Point(x, y).buffer(work.crown / 2)
+    for i, ((x, y), disc, cells) in enumerate(zip(spots, discs, touched, strict=True)):
         ring = dem.height_at(*np.asarray(disc.exterior.coords).T)
         low = int(np.nanargmin(ring))
         level, spill = float(ring[low]), disc.exterior.coords[low]
+        depth = work.depth or depth_for(work.crown, brings[i], rules)
         try:
-            curve = bowl(work.crown, work.depth, level, rules)
+            curve = bowl(work.crown, depth, level, rules)
         except ValueError as error:
             raise InputError(f"{where}, depth", str(error), "Make it shallower or wider") from None
         name = work.name if len(work.at) == 1 else f"{work.name} {i + 1}"
         dig = curve.capacity + basins.earth_above(dem, disc, level, side)[0]
-        placed.append(Placed(name, work.kind, work, basins.cells_of(dem, disc), curve, level, x, y,
-                             float(spill[0]), float(spill[1]), disc, dig=dig))
+        placed.append(Placed(name, work.kind, work, cells, curve, level, x, y, float(spill[0]),
+                             float(spill[1]), disc, dig=dig))
     return placed
+
+
+def _brought(terrain: Terrain, groups: list[NDArray[np.int64]], runoff: NDArray[np.float64]
+             ) -> list[float]:
+    """Runoff that reaches each of several groups of cells before the others. [m3]"""
+    marks = np.zeros(terrain.dem.shape, np.int32)
+    for number, cells in enumerate(groups, 1):
+        marks[cells[:, 0], cells[:, 1]] = number
+    sums = np.bincount(terrain.labels(marks).ravel(), weights=np.nan_to_num(runoff).ravel(),
+                       minlength=len(groups) + 1)
+    return [float(total) for total in sums[1:]]
 
 
 def _tank(work: asked.Tank, where: str, places: Places) -> Placed:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from terrain.inputs.site import Site
 from terrain.plan.accounts import Account, storm_account, year_account
-from terrain.plan.cascade import Cascade, build_cascade
+from terrain.plan.cascade import Cascade, Node, build_cascade
 from terrain.plan.cautions import site_cautions, spill_cautions, wall_cautions
 from terrain.plan.cost import MACHINE_OUTPUT, Quantities, quantities
 from terrain.plan.layout import Placed, first_sill, place_works
@@ -28,7 +28,7 @@ from terrain.works.rules import Rulebook
 from terrain.works.sill import design_sill
 from terrain.works.store import Store
 from terrain.works.swale import Swale, finish
-from terrain.works.tree_basin import tree_need
+from terrain.works.tree_basin import catchment_ratio, tree_need
 
 
 @dataclass(frozen=True)
@@ -51,6 +51,9 @@ class PlannedStore:
     cautions : tuple of str
     trees_need : float or None
         Water that a tree basin's tree wants in an average year, its own rain included. [m3]
+    trees_catchment : float or None
+        Ground like its own that would carry it by the published catchment ratio; None where that
+        ground never sheds, or there is no record. [m2]
     """
 
     placed: Placed
@@ -64,6 +67,7 @@ class PlannedStore:
     spills_to: str
     cautions: tuple[str, ...]
     trees_need: float | None = None
+    trees_catchment: float | None = None
 
 
 @dataclass(frozen=True)
@@ -165,7 +169,7 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     year = None if seasons is None else year_account(cascade, seasons)
     progress("Finding what roads and bare ground shed")
     sheds = find_sheds(inputs, placed)
-    stores = [_planned(inputs, cascade, i, placed, filled[i])
+    stores = [_planned(inputs, cascade, i, placed, filled[i], seasons)
               for i in range(len(placed))]
     return Plan(inputs, cascade, stores, sheds, runs, storms, seasons, year,
                 tuple(_notes(inputs, cascade, seasons)))
@@ -235,7 +239,7 @@ def _with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Sto
 
 
 def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
-             fills: float | None) -> PlannedStore:
+             fills: float | None, seasons: SeasonRun | None) -> PlannedStore:
     place, node = placed[index], cascade.nodes[index]
     store, rules, site = node.store, inputs.rules, inputs.site
     swale, built = None, place.basin
@@ -265,7 +269,7 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
     return PlannedStore(
         place, store, swale, built, amount, None if np.isinf(starts) else starts, fills, empties,
         _end_of_spill(cascade, index), tuple(cautions),
-        _need(inputs, place))
+        _need(inputs, place), _carrying_ground(inputs, place, node, seasons))
 
 
 def _tank_hours(store: Store) -> float:
@@ -277,6 +281,27 @@ def _need(inputs: Inputs, place: Placed) -> float | None:
     if place.kind != "tree basin" or months is None:
         return None
     return tree_need(sum(months), place.work.plant_factor, place.work.crown)
+
+
+def _carrying_ground(inputs: Inputs, place: Placed, node: Node, seasons: SeasonRun | None
+                     ) -> float | None:
+    """Catchment that would carry a tree, from the share of rain that its own ground sheds."""
+    months = inputs.site.evapotranspiration
+    if place.kind != "tree basin" or months is None or seasons is None:
+        return None
+    ground = node.catchment.curve_numbers < 100
+    area = float(node.catchment.areas[ground].sum())
+    rain = seasons.mean(seasons.rain_mm)
+    if not area or not rain:
+        return None
+    depths, which = np.unique(seasons.rain_mm, return_inverse=True)
+    shed = runoff_depth(depths[:, None], node.catchment.curve_numbers[None, ground])
+    runoff = seasons.mean((shed @ node.catchment.areas[ground])[which]) / area
+    if not runoff:
+        return None
+    ratio = catchment_ratio(sum(months) * place.work.plant_factor, rain, runoff / rain,
+                            inputs.rules["harvest efficiency"])
+    return float(ratio) * np.pi * place.work.crown**2 / 4
 
 
 def _end_of_spill(cascade: Cascade, index: int) -> str:

@@ -45,6 +45,26 @@ def bowl(crown: float, depth: float, sill_level: float, rules: Rulebook) -> Curv
     return bowl_curve(sill_level, depth, crown / 2, side)
 
 
+def depth_for(crown: float, runoff: float, rules: Rulebook) -> float:
+    """Depth at which a bowl under a crown holds the runoff of a storm. [m]
+
+    In steps of 5 cm between the rules' shallowest and deepest, and no deeper than the bowl's
+    sides allow.
+
+    Parameters
+    ----------
+    crown : float
+        [m]
+    runoff : float
+        [m3]
+    """
+    deepest = min(rules["tree bowl deepest"], 0.9 * crown / 2 / rules["tree bowl side slope"])
+    depth = min(rules["tree bowl shallowest"], deepest)
+    while depth < deepest - 1e-9 and bowl(crown, depth, 0.0, rules).capacity < runoff:
+        depth = min(depth + 0.05, deepest)
+    return depth
+
+
 def catchment_ratio(water_requirement: ArrayLike, design_rain: ArrayLike,
                     runoff_coefficient: ArrayLike, efficiency: ArrayLike
                     ) -> NDArray[np.float64]:

@@ -230,3 +230,43 @@ def test_starts_at_is_the_least_rain_that_runs_off_the_ground(small_site):
         found = run_storm(plan.cascade, depth, 24, "II").stores[0]
         assert (found.runoff > surface * depth / 1000 * (1 + 1e-9)) == more
     assert node.catchment.area > surface
+
+
+def test_a_bowl_on_a_slope_is_dug_into_it(small_site):
+    """Above the water a disc on a plane: mean rise r s over half of the crown's rise, and the
+    wedges of its 2:1 sides; the valley's sides slope 0.04 and 0.08."""
+    plan = make_plan(small_site)
+    planned = next(p for p in plan.stores if p.store.kind == "tree basin")
+    slope, radius, side = np.hypot(0.04, 0.08), 1.5, 2.0
+    within = slope * radius * np.pi * radius**2
+    wedge = side / 2 * 1.5 * (slope * radius) ** 2 * 2 * np.pi * radius
+    assert planned.quantities.cut - planned.store.capacity == pytest.approx(within + wedge, rel=0.1)
+
+
+def test_a_sill_where_the_owner_wants_it(small_site):
+    first = make_plan(small_site).stores[0].swale
+    at = first.route.line[0]
+    edit(small_site, ("name: east swale", f"name: east swale\n    sill at: [{at[0]}, {at[1]}]"))
+    moved = make_plan(small_site).stores[0].swale
+    assert (moved.sill_x, moved.sill_y) == pytest.approx(tuple(at), abs=0.01)
+    edit(small_site, (f"sill at: [{at[0]}, {at[1]}]", "sill at: [500020, 6399900]"))
+    with pytest.raises(InputError, match=r"sill at.*m from the swale"):
+        make_plan(small_site)
+
+
+def test_the_catchment_that_would_carry_a_tree(small_site):
+    """FAO AGL/MISC/17/91 (1991), sect. 4.4, from the plan's own rain and runoff."""
+    plan = make_plan(small_site)
+    for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
+        if planned.store.kind != "tree basin":
+            assert planned.trees_catchment is None
+            continue
+        rain = plan.seasons.mean(plan.seasons.rain_mm)
+        ground = node.catchment.curve_numbers < 100
+        daily = [sum(a * max(d - 0.2 * s, 0) ** 2 / (d + 0.8 * s) for a, s in zip(
+            node.catchment.areas[ground], 254 * (100 / node.catchment.curve_numbers[ground] - 1),
+            strict=True)) if d else 0.0 for d in plan.seasons.rain_mm]
+        share = plan.seasons.mean(np.array(daily)) / node.catchment.areas[ground].sum() / rain
+        want = 0.5 * sum(plan.site.evapotranspiration)
+        expected = np.pi * 1.5**2 * (want - rain) / (rain * share * 0.5)
+        assert planned.trees_catchment == pytest.approx(expected, rel=1e-6)

@@ -7,7 +7,7 @@ import pytest
 from published import rows
 
 from terrain.works.rules import Rulebook
-from terrain.works.tree_basin import bowl, catchment_ratio, tree_need
+from terrain.works.tree_basin import bowl, catchment_ratio, depth_for, tree_need
 
 
 # Critchley & Siegert, Water Harvesting, FAO AGL/MISC/17/91 (1991), sect. 4.3: 7.2, 3.2, about 2.
@@ -55,6 +55,17 @@ def test_a_bowl_is_a_frustum_under_the_crown():
     assert curve.capacity == pytest.approx(math.pi * 0.2 / 3 * (1.5**2 + 1.5 * 1.1 + 1.1**2))
     assert curve.areas[-1] == pytest.approx(math.pi * 1.5**2)
     assert curve.levels[-1] == pytest.approx(55.0)
+
+
+@pytest.mark.parametrize(("runoff", "depth"), [(0.0, 0.15), (0.85, 0.15), (1.05, 0.2),
+                                               (1.3, 0.3), (9.0, 0.3)])
+def test_a_bowl_is_deep_enough_for_the_storm_within_the_usual_depths(runoff, depth):
+    """A crown 3 m wide with sides 2:1 holds 0.866 m3 at 0.15 m, 1.07 at 0.2, 1.24 at 0.25."""
+    assert depth_for(3.0, runoff, Rulebook()) == pytest.approx(depth)
+
+
+def test_a_small_bowl_is_no_deeper_than_its_sides_allow():
+    assert depth_for(0.8, 5.0, Rulebook()) == pytest.approx(0.9 * 0.4 / 2)
 
 
 def test_a_bowl_whose_sides_meet_is_refused():
