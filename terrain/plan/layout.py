@@ -16,10 +16,10 @@ from terrain.runoff.ground import Ground
 from terrain.surface.terrain import Terrain
 from terrain.works import basin as basins
 from terrain.works import swale as swales
-from terrain.works.cross_section import depth_for_area
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
 from terrain.works.store import Curve, tank_curve
+from terrain.works.swale_size import size_swale
 from terrain.works.tree_basin import bowl, depth_for
 
 
@@ -134,73 +134,6 @@ def _refuse_misplaced(place: Placed, site: Site, ground: Ground) -> None:
         if place.kind != "tank" and body.intersects(roof.outline):
             raise InputError(where, f"\"{place.name}\" runs into the roof \"{roof.name}\"",
                              "Move it clear of the building")
-
-
-@dataclass(frozen=True)
-class Size:
-    """The stretch of a contour to dig, from its start, and the section. [m], side slope H:V"""
-
-    start: float
-    end: float
-    depth: float
-    width: float
-    side_slope: float
-
-
-def size_swale(terrain: Terrain, route: swales.SwaleLine, along: float, rules: Rulebook,
-               runoff: NDArray[np.float64] | None, length: float | None, depth: float | None,
-               width: float | None, side_slope: float | None = None) -> Size:
-    """Size a swale for the runoff of its catchment in a storm.
-
-    Parameters
-    ----------
-    route, along : SwaleLine, float
-        A contour line and where on it the wanted point lies. [m]
-    runoff : float64, shape (rows, columns), optional
-        Runoff of each cell in the storm to hold; None if there is none to size for. [m3]
-    length, depth, width, side_slope : float, optional
-        What is fixed already. [m], H:V
-
-    Notes
-    -----
-    A depth left open becomes what holds the storm, in steps of 5 cm between the rules'
-    shallowest and deepest.  A length left open is the rules' usual one, or the first longer one
-    that holds the storm; where none does the usual one stays, and the rest spills.
-    """
-    bed = width or rules["swale width"]
-    side = side_slope or rules["swale side slope"]
-    usual = length or rules["swale length"]
-    start, end = swales.window(route.length, along, usual)
-    if runoff is None:
-        return Size(start, end, depth or rules["swale depth"], bed, side)
-    brings, at = _arrivals(terrain, route, runoff)
-
-    def coming(first: float, last: float) -> float:
-        return float(brings[(at >= first) & (at <= last)].sum())
-
-    if depth is None:
-        needed = depth_for_area(coming(start, end) / (end - start), bed, side)
-        depth = min(max(np.ceil(needed / 0.05 - 1e-9) * 0.05, rules["swale shallowest"]),
-                    rules["swale deepest"])
-    holds = swales.storage_per_metre(depth, bed, side)
-    if length is None:
-        for longer in np.arange(usual, route.length, 2.0):
-            first, last = swales.window(route.length, along, float(longer))
-            if holds * (last - first) >= coming(first, last):
-                start, end = first, last
-                break
-    return Size(start, end, float(depth), bed, side)
-
-
-def _arrivals(terrain: Terrain, route: swales.SwaleLine, runoff: NDArray[np.float64]
-              ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Runoff that first meets each cell of a line, and how far along the line it lies."""
-    cells = swales.line_cells(terrain.dem, route.line)
-    marks = np.zeros(terrain.dem.shape, np.int32)
-    marks[cells[:, 0], cells[:, 1]] = np.arange(1, len(cells) + 1)
-    brings = np.bincount(terrain.labels(marks).ravel(), weights=np.nan_to_num(runoff).ravel(),
-                         minlength=len(cells) + 1)[1:].astype(np.float64)
-    return brings, swales.along_of(terrain.dem, route.line, cells)
 
 
 def _swale(work: asked.Swale, where: str, places: Places, terrain: Terrain, soft: Any,

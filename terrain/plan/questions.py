@@ -16,7 +16,6 @@ from terrain.inputs.ground_cover import cover_cells, soil_cells
 from terrain.inputs.layers import read_layer
 from terrain.inputs.site import Cover, Layer, Soils
 from terrain.plan.cost import Quantities, quantities
-from terrain.plan.layout import size_swale
 from terrain.plan.routing import storm_steps
 from terrain.runoff.catchment import Catchment, gather
 from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
@@ -31,6 +30,7 @@ from terrain.works import basin as basins
 from terrain.works import swale as swales
 from terrain.works.rules import Rulebook
 from terrain.works.sill import design_sill
+from terrain.works.swale_size import size_swale
 
 #: Storms of the quick questions last a day, with rain as in type II.
 DURATION, PATTERN = 24.0, "II"
