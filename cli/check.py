@@ -23,7 +23,7 @@ def check(site: Path) -> None:
     from terrain.units import shown
 
     with progress() as step:
-        inputs = check_site(site, step)
+        inputs, beware = check_site(site, step)
     place, ground = inputs.site, inputs.ground
     system = place.units
     say(f"{place.name}: everything could be read and laid out.")
@@ -41,4 +41,5 @@ def check(site: Path) -> None:
             f"{record.depths.index[0].date()} to {record.depths.index[-1].date()}, "
             f"{int(record.depths.isna().sum())} days missing"),
            ("works", ", ".join(work.name for work in place.works) or "none")])
+    remarks("Beware", beware)
     remarks("What was taken for granted", assumptions(inputs))

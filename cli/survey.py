@@ -47,7 +47,7 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words:
                ("south, north", f"{south:,.1f} to {north:,.1f} m")])
         heading("Slopes")
         facts([(band, f"{share:6.1%}") for band, share in found.slope_shares.items()])
-        heading(f"Hollows ({len(found.hollows)})")
+        heading(f"Hollows ({len(found.hollows)}, the largest first)")
         if found.hollows:
             table(["at", "holds", "deep", "surface"],
                   [[grid.named(*(float(v) for v in grid.xy(h.row, h.column))),

@@ -138,7 +138,8 @@ class Dem:
             return "Its two numbers look swapped: x comes before y, longitude before latitude"
         if abs(sx) <= 180 and abs(sy) <= 90 and (self.frame.source is not None
                                                  and not self.frame.source.is_geographic):
-            return "If these are longitude and latitude, say so (--lonlat, or points: lonlat)"
+            return ("If these are longitude and latitude, say so (--lonlat on the command line, "
+                    "points: lonlat in the site file)")
         return "Move the point, or use a raster that reaches it"
 
     def _beyond(self, x: float, y: float) -> str:

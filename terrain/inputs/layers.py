@@ -22,6 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.inputs.site import Layer
+from terrain.units import in_both
 
 #: An outline may stick out of the raster by this much before it counts as outside. [m]
 OVERHANG = 0.05
@@ -299,11 +300,11 @@ def way_between(own: CRS, working: CRS, dem: Dem, here: str
                          f"truly{better}; it could land 100 m and more from its place",
                          f"Save the layer in {working.name} with a program that has that grid")
     if unsure:
-        return way, [f"{here}: {first.name} and {second.name} were taken as one; they differ by up "
-                     f"to about 2 m{better}."]
+        return way, [f"Layers in {first.name} were laid on {second.name} as if the two were one; "
+                     f"they differ by up to about {in_both(2, 'length')}{better}."]
     if way.accuracy >= WORTH_TELLING:
-        return way, [f"{here}: moved from {first.name} to {second.name}, which is sure to about "
-                     f"{way.accuracy:g} m{better}."]
+        return way, [f"Layers in {first.name} were moved to {second.name}, which is sure to about "
+                     f"{in_both(way.accuracy, 'length')}{better}."]
     return way, []
 
 

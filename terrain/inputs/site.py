@@ -275,6 +275,13 @@ class Money(_Part):
     machine_output: float = Field(default=6.0, gt=0)
     haulage: tuple[float, float] = (0.0, 0.0)
 
+    @field_validator("machine_hour", "haulage")
+    @classmethod
+    def _low_to_high(cls, given: tuple[float, float]) -> tuple[float, float]:
+        if not 0 <= given[0] <= given[1]:
+            raise ValueError(f"{list(given)} does not go from a low to a high figure")
+        return given
+
 
 class Site(_Part):
     """A property: files, rain and works, as the site file states them."""
@@ -399,6 +406,7 @@ def _read_yaml(path: Path) -> Any:
         line = f" line {mark.line + 1}" if mark else ""
         problem = (error.problem or "not YAML").strip().rstrip(".")
         raise InputError(f"{path}{line}", f"this is not valid YAML ({problem})",
+                         "Use blanks instead of tabs" if "\\t" in problem else
                          "Look for a missing colon, quote or blank there") from None
     except YAMLError as error:
         problem = str(error).splitlines()[0].rstrip(".")

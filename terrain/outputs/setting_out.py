@@ -27,7 +27,8 @@ class Stake:
     Attributes
     ----------
     work, mark : str
-        Whose it is, and what it marks: line, end, sill, berm, wall, rim, floor, tree.
+        Whose it is, and what it marks: line and end (a swale's downhill lip), sill, bed, berm,
+        wall, rim, floor, tree.
     station : float
         Distance along the line, the rim or the floor's edge. [m]
     x, y : float
@@ -87,39 +88,48 @@ def _stakes(planned: PlannedStore, dem: Dem, rules: Rulebook) -> list[Stake]:
         basin = planned.basin
         return _of_wall(basin, row) if basin.form == "wall" else _of_dug(basin, row)
     store = planned.store
-    return [row.stake("tree", 0.0, store.x, store.y, float(store.curve.levels[0]), "floor"),
+    return [row.stake("tree", 0.0, store.x, store.y, float(store.curve.levels[0]),
+                      "floor about the trunk's mound"),
             row.stake("sill", 0.0, planned.placed.spill_x, planned.placed.spill_y,
                       store.sill.level, "sill")]
 
 
 def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
+    """The line is the downhill lip of the trench; its bed lies uphill, its berm downhill."""
     line = LineString(swale.route.line)
-    stations = _stations(line.length, rules["stake spacing"])
-    bed, level = swale.sill.level - swale.depth, swale.sill.level
-    found = [*row.along(line, [0.0, line.length], "end", bed, "bed"),
-             *row.along(line, stations[1:-1], "line", bed, "bed")]
+    spacing, level = rules["stake spacing"], swale.sill.level
+    stations = _stations(line.length, spacing)
+    found = [*row.along(line, [0.0, line.length], "end", level, "lip"),
+             *row.along(line, stations[1:-1], "line", level, "lip")]
     middle = float(line.project(Point(swale.sill_x, swale.sill_y)))
     half = min(swale.sill.length, line.length) / 2
     middle = min(max(middle, half), line.length - half)
     found += row.along(line, [middle - half, middle + half], "sill", level, "sill")
-    out = swale.side_slope * swale.berm_height_built + rules["berm top width"] / 2
-    berm = _downhill(line, row.dem, out)
-    if berm is not None:
-        found += row.along(berm, _stations(berm.length, rules["stake spacing"]), "berm",
-                           level + swale.berm_height_built, "crest as built")
-    return sorted(found, key=lambda stake: (stake.mark == "berm", stake.station))
+    sides = {
+        "bed": (swale.side_slope * swale.depth + swale.width / 2, level - swale.depth, "bed"),
+        "berm": (-swale.side_slope * swale.berm_height_built - rules["berm top width"] / 2,
+                 level + swale.berm_height_built, "crest as built")}
+    for mark, (uphill, design, of) in sides.items():
+        moved = _moved(line, row.dem, uphill)
+        if moved is not None:
+            found += row.along(moved, _stations(moved.length, spacing), mark, design, of)
+    order = ("end", "line", "sill", "bed", "berm")
+    groups = {"end": 0, "line": 0, "sill": 0, "bed": 1, "berm": 2}
+    return sorted(found, key=lambda stake: (groups[stake.mark], stake.station,
+                                            order.index(stake.mark)))
 
 
-def _downhill(line: LineString, dem: Dem, out: float) -> LineString | None:
-    """The line moved downhill by a distance, if it stays in one piece."""
+def _moved(line: LineString, dem: Dem, uphill: float) -> LineString | None:
+    """The line moved uphill (or down, below 0) by a distance, if it stays in one piece."""
     sides = []
-    for offset in (out, -out):
+    for offset in (uphill, -uphill):
         moved = line.offset_curve(offset)
-        if moved.geom_type != "LineString" or moved.is_empty:
-            continue
-        x, y = np.asarray(moved.coords).T
-        sides.append((float(np.nanmean(dem.height_at(x, y))), moved))
-    return min(sides, key=lambda side: side[0])[1] if sides else None
+        if moved.geom_type == "LineString" and not moved.is_empty:
+            x, y = np.asarray(moved.coords).T
+            sides.append((float(np.nanmean(dem.height_at(x, y))), moved))
+    if len(sides) < 2:
+        return None
+    return max(sides, key=lambda side: side[0] * (1 if uphill > 0 else -1))[1]
 
 
 def _of_wall(basin: Basin, row: _Row) -> list[Stake]:

@@ -121,6 +121,13 @@ def _refuse_clash(place: Placed, other: Placed, site: Site) -> None:
     if smaller and place.outline.intersection(other.outline).area > 0.05 * smaller:
         raise InputError(where, f"\"{place.name}\" and \"{other.name}\" lie on the same ground",
                          "Move one of the two")
+    for line, area in ((place, other), (other, place)):
+        if line.route is None or not area.outline.area or not line.outline.intersects(area.outline):
+            continue
+        if not any(area.outline.covers(Point(end)) for end in (line.route.line[0],
+                                                               line.route.line[-1])):
+            raise InputError(where, f"\"{line.name}\" runs through \"{area.name}\"",
+                             "Move one of the two, or end the swale in the basin")
 
 
 def _refuse_misplaced(place: Placed, site: Site, ground: Ground) -> None:

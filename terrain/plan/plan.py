@@ -119,8 +119,15 @@ class Plan:
         return self.inputs.terrain
 
 
-def check_site(path: Path, progress: Progress = lambda what: None) -> Inputs:
+def check_site(path: Path, progress: Progress = lambda what: None
+               ) -> tuple[Inputs, tuple[str, ...]]:
     """Read everything and lay out every work, to find what is wrong; change nothing.
+
+    Returns
+    -------
+    inputs : Inputs
+    beware : tuple of str
+        What is not wrong and yet not right, such as works that overlap.
 
     Raises
     ------
@@ -129,8 +136,9 @@ def check_site(path: Path, progress: Progress = lambda what: None) -> Inputs:
     """
     inputs = read_inputs(path, progress)
     progress("Laying out the works")
-    build_cascade(inputs.site, inputs.terrain, inputs.ground, _laid_out(inputs), inputs.rules)
-    return inputs
+    cascade = build_cascade(inputs.site, inputs.terrain, inputs.ground, _laid_out(inputs),
+                            inputs.rules)
+    return inputs, cascade.notes
 
 
 def _laid_out(inputs: Inputs) -> list[Placed]:

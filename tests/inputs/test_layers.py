@@ -209,7 +209,8 @@ def test_a_move_between_datums_says_how_sure_it_is(tmp_path):
     point = layer.geometry.iloc[0]
     assert (point.x, point.y) == pytest.approx([float(v) for v in expected], abs=0.01)
     assert np.hypot(point.x - unmoved[0], point.y - unmoved[1]) > 50
-    assert any("Cape to WGS 84" in note and "9 m" in note for note in layer.attrs["notes"])
+    assert any("Layers in Cape were moved to WGS 84" in note and "about 9.0 m" in note
+               for note in layer.attrs["notes"])
 
 
 # --- boundary --------------------------------------------------------------------------------

@@ -23,7 +23,8 @@ def test_a_swales_stakes(demo_plan):
     stakes = of(demo_plan, "upper swale", "line") + of(demo_plan, "upper swale", "end")
     for stake in stakes:
         assert line.distance(Point(stake.x, stake.y)) < 1e-6
-        assert stake.design == pytest.approx(swale.sill.level - swale.depth)
+        assert stake.design == swale.sill.level
+        assert stake.design_of == "lip"
     stations = sorted(s.station for s in stakes)
     assert stations[0] == 0
     assert stations[-1] == pytest.approx(line.length)
@@ -31,6 +32,18 @@ def test_a_swales_stakes(demo_plan):
     left, right = of(demo_plan, "upper swale", "sill")
     assert right.station - left.station == pytest.approx(swale.sill.length)
     assert left.design == right.design == swale.sill.level
+
+
+def test_bed_stakes_stand_uphill_of_the_lip_on_the_middle_of_the_bed(demo_plan):
+    planned = next(p for p in demo_plan.stores if p.store.name == "lower swale")
+    swale, line = planned.swale, LineString(planned.swale.route.line)
+    beds = of(demo_plan, "lower swale", "bed")
+    assert len(beds) > 3
+    for stake in beds:
+        assert stake.design == pytest.approx(swale.sill.level - swale.depth)
+        assert line.distance(Point(stake.x, stake.y)) == pytest.approx(
+            2 * swale.depth + swale.width / 2, abs=0.05)
+    assert np.mean([s.ground for s in beds]) > swale.route.level
 
 
 def test_berm_stakes_stand_downhill_at_the_crest_as_built(demo_plan):

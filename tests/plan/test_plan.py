@@ -184,6 +184,7 @@ def test_sills_are_sized_for_the_peak_that_comes_once_those_above_are_too(small_
      "  - kind: tank", "two stores would be called"),
     ("  - kind: tank", "  - {kind: tree basin, name: more, at: [500031, 6399900], crown: 3 m}\n"
      "  - kind: tank", "lie on the same ground"),
+    ("at: [[500030, 6399900], [500035, 6399905]]", "at: [500085, 6399940]", "runs through"),
     ("at: [[500030, 6399900], [500035, 6399905]]", "at: [500100, 6399894]", "runs into the roof"),
     ("at: [[500030, 6399900], [500035, 6399905]]", "at: [500010.5, 6399900]",
      "reaches beyond the boundary"),

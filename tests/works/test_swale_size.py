@@ -35,8 +35,8 @@ def test_with_no_storm_the_usual_sizes(hillside):
 
 @pytest.mark.parametrize(("runoff", "depth"), [(2.0, 0.2), (7.0, 0.3), (8.5, 0.35), (60.0, 0.5)])
 def test_depth_holds_what_runs_down_to_each_metre(hillside, runoff, depth):
-    """50 m of slope and the line itself bring 51 x runoff mm to a metre; 0.6 d + 2 d^2 must hold it. [0.2: 0.2 m2,
-    0.3: 0.36, 0.35: 0.455, 0.5: 0.8]; never under 0.2 nor over 0.5 m."""
+    """50 m of slope and the line itself bring 51 x runoff mm to a metre; 0.6 d + 2 d^2 must hold
+    it [0.2: 0.2 m2, 0.3: 0.36, 0.35: 0.455, 0.5: 0.8]; never under 0.2 nor over 0.5 m."""
     assert of(hillside, runoff).depth == pytest.approx(depth)
 
 
