@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 
 
 def draw_swale_line(ax: Axes, line: FloatArray, dem: Dem, view: View, top_width: float) -> None:
-    """A swale: its channel, and its berm on the downhill side."""
+    """A swale: its channel uphill of the line, which is its lip, and its berm downhill."""
     from shapely.geometry import LineString
 
     unit = view.point
@@ -36,13 +36,17 @@ def draw_swale_line(ax: Axes, line: FloatArray, dem: Dem, view: View, top_width:
                                  if len(p.coords)] or [line])
         heights = dem.height_at(points[:, 0], points[:, 1])
         sides.append(float(np.nanmean(heights)) if np.isfinite(heights).any() else 0.0)
-    away = (1 if sides[0] <= sides[1] else -1) * (wide / 2 + 1.0) * unit
-    berm = shape.simplify(unit * 0.8).offset_curve(away)
+    downhill = 1 if sides[0] <= sides[1] else -1
+    channel = shape.offset_curve(-downhill * top_width / 2)
+    berm = shape.simplify(unit * 0.8).offset_curve(
+        downhill * ((wide / 2 + 1.0) * unit - top_width / 2))
     pieces = [np.asarray(p.coords) for p in getattr(berm, "geoms", [berm]) if len(p.coords) > 1]
     ax.add_collection(LineCollection(pieces, colors=sy.EARTH, linewidths=2.0, zorder=15.5,
                                      gid="berm"), autolim=False)
-    ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.WATER, linewidth=wide, zorder=16,
-                       solid_capstyle="round", gid="swale"))
+    for part in getattr(channel, "geoms", [channel]):
+        x, y = np.asarray(part.coords).T
+        ax.add_line(Line2D(x, y, color=sy.WATER, linewidth=wide, zorder=16,
+                           solid_capstyle="butt", gid="swale"))
 
 
 def draw_pool(ax: Axes, outline: Any, cell: float) -> None:
