@@ -122,7 +122,7 @@ def test_missing_site_file(levelsill, tmp_path):
     ("depth: 20 mm", "depth: wet", ("line 19", "wet")),
     ("kind: basin", "kind: dam", ("works", "pond", "dam")),
     ("    crest: 195.9 m\n", "", ("pond", "crest")),
-    ("crown: 3 m", "crown: 0.5 m", ("trees", "depth")),
+    ("crown: 3 m", "crown: 0.5 m\n    depth: 0.3 m", ("trees", "depth")),
     ("otherwise: C", "otherwise: E", ("soils", "otherwise", "E")),
     ("roofs: [barn]", "roofs: [palace]", ("barn tank", "palace", "barn")),
     ("through: [500085, 6399940]", "through: [700085, 6399940]", ("east swale", "through",
