@@ -93,8 +93,7 @@ def _fates(entry: Entry) -> dict[str, float]:
 def _total(account: Account) -> dict[str, float]:
     return {"rain_m3": account.rain, "run_on_m3": account.run_on,
             "soaked_in_place_m3": account.soaked_in_place, "roof_m3": account.roof,
-            "passive_m3": account.passive, "left_site_m3": account.left_site,
-            "unexplained_share": account.unexplained}
+            "passive_m3": account.passive, "left_site_m3": account.left_site}
 
 
 def _shed(plan: Plan, index: int) -> dict[str, Any]:

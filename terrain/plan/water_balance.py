@@ -61,7 +61,6 @@ class StoreYears:
     used: NDArray[np.float64]
     held: NDArray[np.float64]
     spilled: NDArray[np.float64]
-    wanted: float
 
     @property
     def inflow(self) -> NDArray[np.float64]:
@@ -151,7 +150,7 @@ def run_seasons(cascade: Cascade, record: pd.Series, evapotranspiration: list[fl
         beyond = _runoff(different, node.catchment.curve_numbers,
                          node.catchment.run_on_areas)[which]
         found[index] = StoreYears(ground, roof, above, beyond, fates[:, 0], fates[:, 1],
-                                  fates[:, 2], fates[:, 3], spill, store.demand * rain.size)
+                                  fates[:, 2], fates[:, 3], spill)
     stores = [s for s in found if s is not None]
     open_ = cascade.open_ground
     run_on = _runoff(different, open_.curve_numbers, open_.run_on_areas)[which]

@@ -233,7 +233,8 @@ def test_a_missing_or_binary_file(tmp_path):
 def test_a_real_record_keeps_its_total(tmp_path):
     # Source: seattle_weather of the package vega_datasets (the U.S. weather service's daily
     # record of 2012 to 2015, precipitation in mm); summed by the csv module: 4426.0 mm.
-    vega = pytest.importorskip("vega_datasets")
+    import vega_datasets as vega
+
     path = tmp_path / "rain.csv"
     vega.data.seattle_weather()[["date", "precipitation"]].rename(
         columns={"precipitation": "rain_mm"}).to_csv(path, index=False)
