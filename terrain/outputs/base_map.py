@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from terrain.inputs.elevation import Dem
 from terrain.outputs import symbols as sy
 from terrain.surface.contours import contour_lines
-from terrain.surface.flow_direction import COLUMN_STEP, ROW_STEP
+from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
 from terrain.surface.slope import hillshade
 from terrain.surface.terrain import Terrain
 from terrain.works.swale import smoothed

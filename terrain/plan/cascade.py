@@ -17,7 +17,7 @@ from terrain.runoff.catchment import Catchment, gather, with_water
 from terrain.runoff.ground import Ground, Roof
 from terrain.runoff.infiltration import untested_rate
 from terrain.surface.accumulation import longest_upslope_path
-from terrain.surface.flow_direction import LEAVES
+from terrain.surface.neighbours import LEAVES
 from terrain.surface.terrain import Terrain
 from terrain.works.roof import RoofCatchment
 from terrain.works.rules import Rulebook

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.runoff.catchment import Catchment, gather
-from terrain.surface.flow_direction import COLUMN_STEP, ROW_STEP
+from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
 from terrain.surface.terrain import Terrain
 
 

@@ -4,40 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 from rasterio.transform import Affine
 
-from terrain.surface.flow_direction import COLUMN_STEP, ROW_STEP
-
-
-@numba.njit(cache=True)
-def _label(direction, marks, label):
-    rows, columns = direction.shape
-    done = np.zeros((rows, columns), np.bool_)
-    trail = np.empty(rows * columns, np.int64)
-    for row in range(rows):
-        for column in range(columns):
-            if done[row, column]:
-                continue
-            r, c, count = row, column, 0
-            while True:
-                if done[r, c]:
-                    found = label[r, c]
-                    break
-                trail[count] = r * columns + c
-                count += 1
-                if marks[r, c] != 0 or direction[r, c] >= 8:
-                    found = marks[r, c]
-                    break
-                k = direction[r, c]
-                r += ROW_STEP[k]
-                c += COLUMN_STEP[k]
-            for i in range(count):
-                r, c = trail[i] // columns, trail[i] % columns
-                label[r, c] = found
-                done[r, c] = True
+from terrain.surface.flow_paths import AS_NEXT, hand_up
+from terrain.surface.neighbours import LEAVES
 
 
 def label_catchments(direction: NDArray[np.uint8], marks: NDArray[np.int32]
@@ -55,8 +27,9 @@ def label_catchments(direction: NDArray[np.uint8], marks: NDArray[np.int32]
     label : int32, same shape
         The first mark on the way down, a marked cell's own included; 0 where none is met.
     """
-    label = np.zeros(direction.shape, np.int32)
-    _label(direction, np.ascontiguousarray(marks, np.int32), label)
+    label = np.where(marks > 0, marks, np.where(direction < LEAVES, AS_NEXT, np.int32(0)))
+    label = np.ascontiguousarray(label, np.int32)
+    hand_up(direction, label)
     return label
 
 

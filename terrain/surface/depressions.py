@@ -1,4 +1,10 @@
-"""Hollows of a surface: filling them to their rim, and listing what they hold."""
+"""Hollows of a surface: the level each spills at, the way out of it, and what it holds.
+
+Every cell leads down to a pit or off the known ground.  Cells that lead to one pit are a bowl.
+The lowest pass between each two bowls that touch makes a graph; its minimum spanning tree, walked
+from outside inwards, gives every bowl the level at which it spills and the pass it spills over.
+So only the graph is flooded, not the cells.
+"""
 
 from __future__ import annotations
 
@@ -8,122 +14,370 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-#: Row and column steps to the eight neighbours: E, SE, S, SW, W, NW, N, NE.
-ROW_STEP = np.array([0, 1, 1, 1, 0, -1, -1, -1], np.int64)
-COLUMN_STEP = np.array([1, 1, 0, -1, -1, -1, 0, 1], np.int64)
-#: In `way_out`: a cell at the edge of the known ground, where water leaves it.
-LEAVES = np.uint8(8)
-#: In `way_out` and directions: a cell of unknown height.
-VOID = np.uint8(255)
+from terrain.surface.flow_direction import count_code, steepest_descent
+from terrain.surface.flow_paths import AS_NEXT, hand_up
+from terrain.surface.neighbours import (
+    COLUMN_STEP,
+    LEAVES,
+    PIT,
+    ROW_STEP,
+    VOID,
+    cut_in_strips,
+    in_strips,
+)
+
+#: In `bowl`: ground that drains off the known ground without meeting a pit; unknown height.
+OUTSIDE, UNKNOWN = np.int32(0), np.int32(-1)
+#: Passes kept at hand while a strip is read; one that is pushed out may be listed twice.
+AT_HAND = 8192
+LOW_HALF = np.uint64(0xFFFFFFFF)
 
 
-@numba.njit(cache=True)
-def _push(keys, cells, count, key, cell):
-    at = count
-    while at > 0:
-        above = (at - 1) >> 1
-        if keys[above] <= key:
-            break
-        keys[at], cells[at] = keys[above], cells[above]
-        at = above
-    keys[at], cells[at] = key, cell
-    return count + 1
-
-
-@numba.njit(cache=True)
-def _pop(keys, cells, count):
-    first = cells[0]
-    count -= 1
-    key, cell = keys[count], cells[count]
-    at = 0
-    while True:
-        below = 2 * at + 1
-        if below >= count:
-            break
-        if below + 1 < count and keys[below + 1] < keys[below]:
-            below += 1
-        if keys[below] >= key:
-            break
-        keys[at], cells[at] = keys[below], cells[below]
-        at = below
-    keys[at], cells[at] = key, cell
-    return first, count
-
-
-@numba.njit(cache=True)
-def _flood(heights, filled, way_out):
-    rows, columns = heights.shape
-    seen = np.zeros((rows, columns), np.bool_)
-    keys = np.empty(rows * columns, np.float32)
-    cells = np.empty(rows * columns, np.int32)
-    plain = np.empty(rows * columns, np.int32)
-    waiting, first, last = 0, 0, 0
-    for row in range(rows):
-        for column in range(columns):
-            if np.isnan(heights[row, column]):
-                seen[row, column] = True
-                continue
-            edge = row == 0 or column == 0 or row == rows - 1 or column == columns - 1
-            if not edge:
-                for k in range(8):
-                    if np.isnan(heights[row + ROW_STEP[k], column + COLUMN_STEP[k]]):
-                        edge = True
-                        break
-            if edge:
-                seen[row, column] = True
-                filled[row, column] = heights[row, column]
-                way_out[row, column] = LEAVES
-                waiting = _push(keys, cells, waiting, heights[row, column],
-                                row * columns + column)
-    while waiting > 0 or first < last:
-        if first < last:
-            cell = plain[first]
-            first += 1
-        else:
-            cell, waiting = _pop(keys, cells, waiting)
-        row, column = cell // columns, cell % columns
-        level = filled[row, column]
-        for k in range(8):
-            r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
-            if r < 0 or c < 0 or r >= rows or c >= columns or seen[r, c]:
-                continue
-            seen[r, c] = True
-            way_out[r, c] = (k + 4) % 8
-            if heights[r, c] <= level:
-                filled[r, c] = level
-                plain[last] = r * columns + c
-                last += 1
+@numba.njit(cache=True, nogil=True)
+def _number_pits(direction, bowl, first, last, number):
+    for row in range(first, last):
+        for column in range(direction.shape[1]):
+            k = direction[row, column]
+            if k < LEAVES:
+                bowl[row, column] = AS_NEXT
+            elif k == LEAVES:
+                bowl[row, column] = OUTSIDE
+            elif k == PIT:
+                number += 1
+                bowl[row, column] = number
             else:
-                filled[r, c] = heights[r, c]
-                waiting = _push(keys, cells, waiting, heights[r, c], r * columns + c)
+                bowl[row, column] = UNKNOWN
 
 
-def fill_hollows(heights: NDArray[np.float32]
-                 ) -> tuple[NDArray[np.float32], NDArray[np.uint8]]:
-    """Raise every hollow to the lowest level at which it spills.
+@numba.njit(cache=True, nogil=True)
+def _longer(values, size):
+    longer = np.empty(size, values.dtype)
+    longer[:values.size] = values
+    return longer
+
+
+@numba.njit(cache=True, nogil=True)
+def _list_passes(heights, bowl, first, last):
+    """Lowest passes between bowls, from the cells of rows first to last to their neighbours.
+
+    Returns pair (two bowls in 64 bits, the lower number first), level, cell and the neighbour of
+    the cell across the pass (LEAVES: off the known ground).
+    """
+    rows, columns = bowl.shape
+    near_pair = np.zeros(AT_HAND, np.uint64)
+    near_level = np.empty(AT_HAND, np.float32)
+    near_cell = np.empty(AT_HAND, np.int32)
+    near_way = np.empty(AT_HAND, np.uint8)
+    room, count = 2 * AT_HAND, 0
+    pair, level = np.empty(room, np.uint64), np.empty(room, np.float32)
+    cell, way = np.empty(room, np.int32), np.empty(room, np.uint8)
+    for row in range(first, last):
+        for column in range(columns):
+            here = bowl[row, column]
+            border = row == 0 or row == rows - 1 or column == 0 or column == columns - 1
+            if (not border and here == bowl[row, column + 1] and here == bowl[row + 1, column + 1]
+                    and here == bowl[row + 1, column] and here == bowl[row + 1, column - 1]):
+                continue
+            for k in range(5):  # E, SE, S, SW; the fifth is the way over the raster's border
+                height, at, across = heights[row, column], row * columns + column, k
+                if k == 4:
+                    if not border or here <= 0:
+                        continue
+                    both, across = np.uint64(here), np.int64(LEAVES)
+                else:
+                    r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
+                    if r >= rows or c < 0 or c >= columns:
+                        continue
+                    there = bowl[r, c]
+                    if here == there or (here <= 0 and there <= 0):
+                        continue
+                    if there == UNKNOWN:
+                        both, across = np.uint64(here), np.int64(LEAVES)
+                    elif here == UNKNOWN:
+                        both, across = np.uint64(there), np.int64(LEAVES)
+                        height, at = heights[r, c], r * columns + c
+                    else:
+                        height = max(height, heights[r, c])
+                        both = ((np.uint64(min(here, there)) << np.uint64(32))
+                                | np.uint64(max(here, there)))
+                slot = (both + (both >> np.uint64(31)) * np.uint64(3)) & np.uint64(AT_HAND - 1)
+                if near_pair[slot] == both:
+                    if (height < near_level[slot]
+                            or (height == near_level[slot] and at < near_cell[slot])):
+                        near_level[slot], near_cell[slot] = height, at
+                        near_way[slot] = across
+                    continue
+                if near_pair[slot] != 0:
+                    if count == room:
+                        room *= 2
+                        pair, level = _longer(pair, room), _longer(level, room)
+                        cell, way = _longer(cell, room), _longer(way, room)
+                    pair[count], level[count] = near_pair[slot], near_level[slot]
+                    cell[count], way[count] = near_cell[slot], near_way[slot]
+                    count += 1
+                near_pair[slot], near_level[slot] = both, height
+                near_cell[slot], near_way[slot] = at, across
+    left = np.flatnonzero(near_pair)
+    if count + left.size > room:
+        room = count + left.size
+        pair, level = _longer(pair, room), _longer(level, room)
+        cell, way = _longer(cell, room), _longer(way, room)
+    for slot in left:
+        pair[count], level[count] = near_pair[slot], near_level[slot]
+        cell[count], way[count] = near_cell[slot], near_way[slot]
+        count += 1
+    return pair[:count], level[:count], cell[:count], way[:count]
+
+
+@numba.njit(cache=True, nogil=True)
+def _lower(i, j, level, cell, way):
+    """Whether pass i comes before pass j; equal levels go by place, so that there is no tie."""
+    if level[i] != level[j]:
+        return level[i] < level[j]
+    if cell[i] != cell[j]:
+        return cell[i] < cell[j]
+    return way[i] < way[j]
+
+
+@numba.njit(cache=True, nogil=True)
+def _lowest_tree(pair, level, cell, way, bowls):
+    """Indices of the passes of the minimum spanning tree, by Boruvka's rounds.
+
+    Each round joins every group of bowls to another over its lowest pass.
+    """
+    count = pair.size
+    group = np.arange(bowls + 1).astype(np.int32)
+    number = np.arange(count).astype(np.int32)
+    one, other = np.empty(count, np.int32), np.empty(count, np.int32)
+    for i in range(count):
+        one[i], other[i] = np.int32(pair[i] >> np.uint64(32)), np.int32(pair[i] & LOW_HALF)
+    lowest = np.empty(bowls + 1, np.int32)
+    chosen, taken = np.empty(bowls, np.int32), 0
+    while count > 0:
+        lowest[:] = -1
+        for i in range(count):
+            this = number[i]
+            for group_of in (one[i], other[i]):
+                best = lowest[group_of]
+                if best < 0 or _lower(this, number[best], level, cell, way):
+                    lowest[group_of] = i
+        for bowl in range(bowls + 1):
+            i = lowest[bowl]
+            if i < 0:
+                continue
+            a, b = one[i], other[i]
+            while group[a] != a:
+                a = group[a]
+            while group[b] != b:
+                b = group[b]
+            if a != b:
+                chosen[taken] = number[i]
+                taken += 1
+                group[max(a, b)] = min(a, b)
+        for bowl in range(bowls + 1):  # a group's head has a lower number, so is settled before
+            group[bowl] = group[group[bowl]]
+        kept = 0
+        for i in range(count):
+            a, b = group[one[i]], group[other[i]]
+            if a != b:
+                one[kept], other[kept] = a, b
+                number[kept] = number[i]
+                kept += 1
+        count = kept
+    return chosen[:taken]
+
+
+@numba.njit(cache=True, nogil=True)
+def _walk_inwards(pair, level, cell, way, bowl, bowls):
+    """From outside over the tree: each bowl's spill level, pass and the bowl it spills into."""
+    columns = bowl.shape[1]
+    step = ROW_STEP * columns + COLUMN_STEP
+    label = bowl.ravel()
+    chosen = _lowest_tree(pair, level, cell, way, bowls)
+    start = np.zeros(bowls + 2, np.int32)
+    for i in chosen:
+        start[np.int64(pair[i] >> np.uint64(32)) + 1] += 1
+        start[np.int64(pair[i] & LOW_HALF) + 1] += 1
+    for b in range(bowls + 1):
+        start[b + 1] += start[b]
+    beside, at = np.empty(2 * chosen.size, np.int32), start[:-1].copy()
+    for i in chosen:
+        a, b = np.int64(pair[i] >> np.uint64(32)), np.int64(pair[i] & LOW_HALF)
+        beside[at[a]] = i
+        beside[at[b]] = i
+        at[a] += 1
+        at[b] += 1
+    spill_level = np.full(bowls + 1, -np.inf, np.float32)
+    pass_cell = np.full(bowls + 1, -1, np.int32)
+    pass_way = np.full(bowls + 1, LEAVES, np.uint8)
+    spills_to, pool = np.full(bowls + 1, -1, np.int32), np.arange(bowls + 1).astype(np.int32)
+    waiting, stack = 1, np.zeros(bowls + 1, np.int32)
+    while waiting > 0:
+        waiting -= 1
+        b = stack[waiting]
+        for n in range(start[b], start[b + 1]):
+            i = beside[n]
+            o = np.int64(pair[i] >> np.uint64(32)) + np.int64(pair[i] & LOW_HALF) - b
+            if o == spills_to[b]:
+                continue
+            spills_to[o], spill_level[o] = b, max(spill_level[b], level[i])
+            if level[i] < spill_level[b]:  # the pass lies under the other's water
+                pool[o] = pool[b]
+            here, k = np.int64(cell[i]), np.int64(way[i])
+            if k < LEAVES and label[here] != o:
+                here += step[k]
+                k = (k + 4) % 8
+            pass_cell[o], pass_way[o] = here, k
+            stack[waiting] = o
+            waiting += 1
+    return spill_level, pool, pass_cell, pass_way, spills_to
+
+
+@numba.njit(cache=True, nogil=True)
+def _lead_out(heights, direction, pass_cell, pass_way):
+    """Turn the way from each bowl's pass down to its pit, so that water goes from pit to pass.
+
+    On a flat bottom all cells are led straight to where that way leaves it.
+    """
+    columns = direction.shape[1]
+    step = ROW_STEP * columns + COLUMN_STEP
+    way, height = direction.ravel(), heights.ravel()
+    queue = np.empty(64, np.int64)
+    for bowl in range(1, pass_cell.size):
+        cell, onward = np.int64(pass_cell[bowl]), np.int64(pass_way[bowl])
+        bottom, leave = np.int64(-1), np.int64(-1)
+        pit = cell
+        while way[pit] < LEAVES:
+            pit += step[way[pit]]
+        while True:
+            before = np.int64(way[cell])
+            if bottom < 0 and height[cell] == height[pit]:
+                bottom, leave = cell, onward
+            way[cell] = onward
+            if before == PIT:
+                break
+            cell += step[before]
+            onward = (before + 4) % 8
+        flat = False
+        for k in range(8):
+            flat = flat or height[pit + step[k]] == height[pit]
+        if not flat:
+            continue
+        # Mark the whole bottom, then lead it anew from where the way leaves it.
+        way[pit], queue[0], last, first = PIT, pit, 1, 0
+        while first < last:
+            here = queue[first]
+            first += 1
+            if last + 8 > queue.size:
+                queue = _longer(queue, 2 * queue.size)
+            for k in range(8):
+                there = here + step[k]
+                if height[there] == height[pit] and way[there] != PIT:
+                    way[there] = PIT
+                    queue[last] = there
+                    last += 1
+        way[bottom], queue[0], last, first = leave, bottom, 1, 0
+        while first < last:
+            here = queue[first]
+            first += 1
+            for n in (0, 2, 4, 6, 1, 3, 5, 7):
+                there = here + step[n]
+                if way[there] == PIT and height[there] == height[pit]:
+                    way[there] = (n + 4) % 8
+                    queue[last] = there
+                    last += 1
+
+
+@numba.njit(cache=True, nogil=True)
+def _raise(heights, bowl, spill_level, filled, first, last):
+    for row in range(first, last):
+        for column in range(heights.shape[1]):
+            height, b = heights[row, column], bowl[row, column]
+            filled[row, column] = (spill_level[b] if b > 0 and spill_level[b] > height else height)
+
+
+@dataclass(frozen=True)
+class Drainage:
+    """Where water goes on a surface whose hollows stand full.
+
+    Attributes
+    ----------
+    direction : uint8, shape (rows, columns)
+        D8 directions without a loop: 0 to 7 (E, SE, S, SW, W, NW, N, NE); LEAVES (8) where water
+        leaves the known ground; VOID (255).  Within a hollow water goes down to its lowest cell
+        and from there the shortest way up to its pass; nowhere does it go to a cell that is
+        higher on the filled surface.
+    bowl : int32, same shape
+        Number of the pit each cell leads down to; 0 where it leads off the known ground; -1 in
+        voids.
+    spill_level : float32, shape (bowls + 1,)
+        Level at which each bowl, full, spills off the known ground at last. [m]
+    pool : int32, same shape
+        The bowl by whose pass it spills: bowls that stand under one sheet of water when full
+        have one pool.
+    pass_cell : int32, same shape
+        Flat index of the bowl's own cell at its pass; -1 for bowl 0.
+    spills_to : int32, same shape
+        The bowl beyond that pass.
+    """
+
+    direction: NDArray[np.uint8]
+    bowl: NDArray[np.int32]
+    spill_level: NDArray[np.float32]
+    pool: NDArray[np.int32]
+    pass_cell: NDArray[np.int32]
+    spills_to: NDArray[np.int32]
+
+    def filled(self, heights: NDArray[np.float32]) -> NDArray[np.float32]:
+        """The surface with every hollow raised to the lowest level at which it spills. [m]"""
+        heights = np.ascontiguousarray(heights, np.float32)
+        filled = np.empty(heights.shape, np.float32)
+        in_strips(lambda first, last, _: _raise(heights, self.bowl, self.spill_level, filled,
+                                                first, last), cut_in_strips(*heights.shape))
+        return filled
+
+
+def drain(heights: NDArray[np.float32]) -> Drainage:
+    """Give every cell of a surface a way off it, out of hollows too.
 
     Parameters
     ----------
     heights : float32, shape (rows, columns)
-        NaN where unknown; water leaves at the raster's border and at unknown cells. [m]
+        NaN where unknown; water leaves at the raster's border and beside unknown cells. [m]
 
-    Returns
-    -------
-    filled : float32, same shape
-        The least surface, nowhere below `heights`, from which every cell drains. [m]
-    way_out : uint8, same shape
-        The neighbour (0 to 7, see `ROW_STEP`) from which the flood reached the cell: a
-        way out over flats and filled hollows; 8 at the edge of the known ground; 255 in voids.
+    Raises
+    ------
+    ValueError
+        If the raster has more than 2^31 cells.
 
     References
     ----------
-    .. [1] Barnes, Lehman & Mulla, Priority-flood, Computers & Geosciences 62 (2014), 117-127.
+    .. [1] Cordonnier, Bovy & Braun, Earth Surface Dynamics 7 (2019), 549-562 (flow over the graph
+       of hollows).
+    .. [2] Barnes, Lehman & Mulla, Computers & Geosciences 62 (2014), 117-127 (the filled surface).
+    .. [3] Boruvka's rounds: Nesetril, Milkova & Nesetrilova, Discrete Mathematics 233 (2001), 3-36.
     """
+    if heights.size >= 2**31:
+        raise ValueError(f"{heights.size:,} cells are more than 2^31")
     heights = np.ascontiguousarray(heights, np.float32)
-    filled = heights.copy()
-    way_out = np.full(heights.shape, VOID, np.uint8)
-    _flood(heights, filled, way_out)
-    return filled, way_out
+    strips = cut_in_strips(*heights.shape)
+    direction = steepest_descent(heights)
+    counts = in_strips(lambda first, last, _: count_code(direction, PIT, first, last), strips)
+    before = np.concatenate([[0], np.cumsum(counts)])
+    bowl = np.empty(heights.shape, np.int32)
+    in_strips(lambda first, last, n: _number_pits(direction, bowl, first, last, before[n]), strips)
+    hand_up(direction, bowl)
+    listed = in_strips(lambda first, last, _: _list_passes(heights, bowl, first, last), strips)
+    pair, level, cell, way = (np.concatenate(parts) for parts in zip(*listed, strict=True))
+    spill_level, pool, pass_cell, pass_way, spills_to = _walk_inwards(
+        pair, level, cell, way, bowl, int(before[-1]))
+    _lead_out(heights, direction, pass_cell, pass_way)
+    return Drainage(direction, bowl, spill_level, pool, pass_cell, spills_to)
+
+
+def fill_hollows(heights: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The least surface, nowhere below `heights`, from which every cell drains. [m]"""
+    return drain(heights).filled(heights)
 
 
 @dataclass(frozen=True)
@@ -134,6 +388,8 @@ class Hollow:
     ----------
     row, column : int
         Its lowest cell.
+    spill_row, spill_column : int
+        The cell on its rim over which it spills.
     spill_level : float
         Level at which it overflows. [m]
     depth, area, volume : float
@@ -142,27 +398,64 @@ class Hollow:
 
     row: int
     column: int
+    spill_row: int
+    spill_column: int
     spill_level: float
     depth: float
     area: float
     volume: float
 
 
-def list_hollows(heights: NDArray[np.float32], filled: NDArray[np.float32], cell_area: float,
-                 least_volume: float = 0.0) -> list[Hollow]:
-    """List hollows that hold more than `least_volume` [m3], the largest first."""
-    from scipy import ndimage
+@numba.njit(cache=True, nogil=True)
+def _measure(heights, bowl, spill_level):
+    """Cells under water, sum of their depths, greatest depth and its cell, of each bowl."""
+    bowls = spill_level.size
+    wet, depths = np.zeros(bowls, np.int64), np.zeros(bowls)
+    deepest, lowest = np.zeros(bowls, np.float32), np.full(bowls, -1, np.int64)
+    for row in range(heights.shape[0]):
+        for column in range(heights.shape[1]):
+            b = bowl[row, column]
+            if b > 0 and heights[row, column] < spill_level[b]:
+                depth = spill_level[b] - heights[row, column]
+                wet[b] += 1
+                depths[b] += np.float64(spill_level[b]) - np.float64(heights[row, column])
+                if depth > deepest[b]:
+                    deepest[b], lowest[b] = depth, row * heights.shape[1] + column
+    return wet, depths, deepest, lowest
 
-    depth = np.where(np.isnan(heights), 0.0, filled.astype(np.float64) - heights)
-    label, count = ndimage.label(depth > 0, structure=np.ones((3, 3)))
-    if not count:
-        return []
-    index = np.arange(1, count + 1)
-    volumes = ndimage.sum_labels(depth, label, index) * cell_area
-    areas = ndimage.sum_labels(np.ones_like(depth), label, index) * cell_area
-    deepest = ndimage.maximum_position(depth, label, index)
-    found = [Hollow(int(row), int(column), float(filled[row, column]), float(depth[row, column]),
-                    float(area), float(volume))
-             for (row, column), area, volume in zip(deepest, areas, volumes, strict=True)
-             if volume > least_volume]
+
+def list_hollows(heights: NDArray[np.float32], drainage: Drainage, cell_area: float,
+                 least_volume: float = 0.0) -> list[Hollow]:
+    """List hollows that hold more than `least_volume` [m3], the largest first.
+
+    Bowls that stand under one sheet of water when full are one hollow.
+    """
+    columns = heights.shape[1]
+    wet, depths, deepest, lowest = _measure(heights, drainage.bowl, drainage.spill_level)
+    pool = drainage.pool
+    area = np.bincount(pool, wet, minlength=pool.size) * cell_area
+    volume = np.bincount(pool, depths, minlength=pool.size) * cell_area
+    order = np.lexsort((lowest, -deepest, pool))
+    heads, first = np.unique(pool[order], return_index=True)
+    found = []
+    for head, deepest_bowl in zip(heads, order[first], strict=True):
+        if head == 0 or not volume[head] > least_volume:
+            continue
+        cell, level = int(lowest[deepest_bowl]), drainage.spill_level[head]
+        rim = int(_rim(heights, drainage.direction, cell, level))
+        found.append(Hollow(*divmod(cell, columns), *divmod(rim, columns), float(level),
+                            float(deepest[deepest_bowl]), float(area[head]), float(volume[head])))
     return sorted(found, key=lambda hollow: -hollow.volume)
+
+
+@numba.njit(cache=True, nogil=True)
+def _rim(heights, direction, cell, level):
+    """The cell where the way out of a hollow first stands at its spill level."""
+    columns = heights.shape[1]
+    while heights[cell // columns, cell % columns] < level:
+        k = direction[cell // columns, cell % columns]
+        cell += ROW_STEP[k] * columns + COLUMN_STEP[k]
+    return cell
+
+
+__all__ = ["LEAVES", "PIT", "VOID", "Drainage", "Hollow", "drain", "fill_hollows", "list_hollows"]

@@ -1,4 +1,4 @@
-"""The way water takes downslope from a cell."""
+"""The way water takes downslope from a cell, and what it meets on it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,38 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.surface.flow_direction import COLUMN_STEP, ROW_STEP
+from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP, cut_in_strips, in_strips
+
+#: In a label: not known yet, the same as the cell's that water goes to next.
+AS_NEXT = np.int32(-2)
+
+
+@numba.njit(cache=True, nogil=True)
+def _hand_up(direction, label, first, last):
+    columns = direction.shape[1]
+    step = ROW_STEP * columns + COLUMN_STEP
+    way, known = direction.ravel(), label.ravel()
+    for start in range(first * columns, last * columns):
+        if known[start] != AS_NEXT:
+            continue
+        cell = start
+        while known[cell] == AS_NEXT:
+            cell += step[way[cell]]
+        found = known[cell]
+        cell = start
+        while known[cell] == AS_NEXT:
+            known[cell] = found
+            cell += step[way[cell]]
+
+
+def hand_up(direction: NDArray[np.uint8], label: NDArray[np.int32]) -> None:
+    """Give every cell marked AS_NEXT the label that its water meets first, in place.
+
+    Every way down must end in another label.  Strips may walk over one another's cells: they
+    write the same labels there.
+    """
+    in_strips(lambda first, last, _: _hand_up(direction, label, first, last),
+              cut_in_strips(*direction.shape))
 
 
 @numba.njit(cache=True)

@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 from terrain.inputs.elevation import Dem
 from terrain.surface.accumulation import accumulate, longest_upslope_path
 from terrain.surface.catchments import edge_cells, label_catchments
-from terrain.surface.depressions import Hollow, fill_hollows, list_hollows
-from terrain.surface.flow_direction import steepest_descent
+from terrain.surface.depressions import Drainage, Hollow, drain, list_hollows
 from terrain.surface.flow_paths import trace_downslope
 from terrain.surface.slope import terrain_attribute
 
@@ -26,23 +25,26 @@ class Terrain:
         self.dem = dem
 
     @cached_property
-    def _flooded(self) -> tuple[NDArray[np.float32], NDArray[np.uint8]]:
-        return fill_hollows(self.dem.heights)
-
-    @property
-    def filled(self) -> NDArray[np.float32]:
-        """Heights with every hollow raised to its rim. [m]"""
-        return self._flooded[0]
+    def drainage(self) -> Drainage:
+        """Directions, and the bowls of the ground with their spill levels."""
+        return drain(self.dem.heights)
 
     @cached_property
+    def filled(self) -> NDArray[np.float32]:
+        """Heights with every hollow raised to its rim. [m]"""
+        return self.drainage.filled(self.dem.heights)
+
+    @property
     def direction(self) -> NDArray[np.uint8]:
-        """D8 directions, as `steepest_descent` gives them."""
-        return steepest_descent(*self._flooded)
+        """D8 directions, as `drain` gives them."""
+        return self.drainage.direction
 
     @cached_property
     def contributing_area(self) -> NDArray[np.float64]:
         """Ground that drains to each cell, itself included. [m2]"""
-        return accumulate(self.direction) * self.dem.cell_area
+        area = accumulate(self.direction)
+        area *= self.dem.cell_area
+        return area
 
     @cached_property
     def path_length(self) -> NDArray[np.float64]:
@@ -62,7 +64,7 @@ class Terrain:
     @cached_property
     def hollows(self) -> list[Hollow]:
         """Natural hollows that hold more than 0.1 m3, the largest first."""
-        return list_hollows(self.dem.heights, self.filled, self.dem.cell_area, least_volume=0.1)
+        return list_hollows(self.dem.heights, self.drainage, self.dem.cell_area, least_volume=0.1)
 
     def catchment(self, outlet: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """All the cells whose water meets one of the outlet cells, these included."""

@@ -18,8 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.surface.accumulation import accumulate
-from terrain.surface.depressions import fill_hollows
-from terrain.surface.flow_direction import steepest_descent
+from terrain.surface.depressions import drain
 from terrain.surface.slope import hushed
 
 
@@ -33,7 +32,7 @@ def hills(side: int, seed: int = 1) -> NDArray[np.float32]:
 
 
 def ours(heights: NDArray[np.float32]) -> None:
-    accumulate(steepest_descent(*fill_hollows(heights)))
+    accumulate(drain(heights).direction)
 
 
 def by_richdem(heights: NDArray[np.float32]) -> None:

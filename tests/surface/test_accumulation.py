@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from terrain.surface.accumulation import accumulate, longest_upslope_path
-from terrain.surface.depressions import fill_hollows
-from terrain.surface.flow_direction import COLUMN_STEP, ROW_STEP, steepest_descent
+from terrain.surface.depressions import drain
+from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
 from terrain.surface.slope import hushed
 from terrain.surface.terrain import Terrain
 
@@ -22,7 +22,7 @@ def fault():
     """Directions on matplotlib's sample raster of 344 by 403 cells, in whole metres (SRTM)."""
     with matplotlib.cbook.get_sample_data("jacksboro_fault_dem.npz") as data:
         heights = data["elevation"].astype(np.float32)
-    return steepest_descent(*fill_hollows(heights))
+    return drain(heights).direction
 
 
 def accumulated_by_richdem(direction, weights=None):
@@ -163,7 +163,7 @@ GROUND = hnp.arrays(np.float32, hnp.array_shapes(min_dims=2, max_dims=2, min_sid
 def test_what_leaves_is_what_fell(heights, holes, seed):
     for i in range(holes):
         heights[(3 * i) % heights.shape[0], (5 * i + 1) % heights.shape[1]] = np.nan
-    direction = steepest_descent(*fill_hollows(heights))
+    direction = drain(heights).direction
     weights = np.random.default_rng(seed).uniform(0, 5, heights.shape)
     known = np.isfinite(heights)
     total = accumulate(direction, weights)

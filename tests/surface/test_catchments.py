@@ -9,8 +9,7 @@ from hypothesis.extra import numpy as hnp
 
 from terrain.surface.accumulation import accumulate
 from terrain.surface.catchments import edge_cells, label_catchments, outline
-from terrain.surface.depressions import fill_hollows
-from terrain.surface.flow_direction import steepest_descent
+from terrain.surface.depressions import drain
 from terrain.surface.flow_paths import trace_downslope
 from terrain.surface.terrain import Terrain
 
@@ -21,7 +20,7 @@ GROUND = hnp.arrays(np.float32, hnp.array_shapes(min_dims=2, max_dims=2, min_sid
 @given(GROUND, st.integers(0, 2**32 - 1))
 def test_each_cell_bears_the_mark_its_own_way_down_meets_first(heights, seed):
     """Against the obvious: walk down from every single cell."""
-    direction = steepest_descent(*fill_hollows(heights))
+    direction = drain(heights).direction
     random = np.random.default_rng(seed)
     marks = np.where(random.random(heights.shape) < 0.15,
                      random.integers(1, 5, heights.shape), 0).astype(np.int32)
@@ -33,7 +32,7 @@ def test_each_cell_bears_the_mark_its_own_way_down_meets_first(heights, seed):
 
 @given(GROUND)
 def test_catchments_of_the_outlets_partition_the_raster(heights):
-    direction = steepest_descent(*fill_hollows(heights))
+    direction = drain(heights).direction
     outlet = direction == 8
     marks = np.zeros(heights.shape, np.int32)
     marks[outlet] = np.arange(1, outlet.sum() + 1)

@@ -8,14 +8,8 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from published import rows
 
-from terrain.surface.depressions import (
-    COLUMN_STEP,
-    LEAVES,
-    ROW_STEP,
-    VOID,
-    fill_hollows,
-    list_hollows,
-)
+from terrain.surface.depressions import drain, fill_hollows, list_hollows
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID
 from terrain.surface.slope import filled_by_library
 
 SHAPES = hnp.array_shapes(min_dims=2, max_dims=2, min_side=3, max_side=14)
@@ -47,12 +41,12 @@ def fault():
 # Constructed; the filled surface follows from the definition in Barnes, Lehman & Mulla (2014).
 def test_nested_hollows_fill_to_their_common_rim():
     heights, filled = nested()
-    assert np.array_equal(fill_hollows(heights)[0], filled)
+    assert np.array_equal(fill_hollows(heights), filled)
 
 
 def test_nested_hollows_hold_the_volume_counted_by_hand():
     heights, filled = nested()
-    hollows = list_hollows(heights, fill_hollows(heights)[0], cell_area=1.0)
+    hollows = list_hollows(heights, drain(heights), cell_area=1.0)
     assert sum(hollow.volume for hollow in hollows) == pytest.approx(25.0)
     assert [(h.row, h.column, h.spill_level, h.depth) for h in hollows] == [(5, 5, 6.0, 5.0)]
     assert hollows[0].area == float((filled > heights).sum())
@@ -61,7 +55,7 @@ def test_nested_hollows_hold_the_volume_counted_by_hand():
 def test_hollows_are_listed_by_volume_and_the_small_left_out():
     heights = np.full((5, 12), 10.0, np.float32)
     heights[2, 2], heights[2, 5:7], heights[2, 9] = 9.0, 6.0, 9.9
-    hollows = list_hollows(heights, fill_hollows(heights)[0], cell_area=4.0, least_volume=0.5)
+    hollows = list_hollows(heights, drain(heights), cell_area=4.0, least_volume=0.5)
     assert [(h.volume, h.area) for h in hollows] == [(32.0, 8.0), (4.0, 4.0)]
 
 
@@ -69,7 +63,7 @@ def test_hollows_are_listed_by_volume_and_the_small_left_out():
 # so the two must agree bit for bit.
 @given(surfaces(PLATEAUS) | surfaces(HEIGHTS))
 def test_filling_equals_richdem_bit_for_bit(heights):
-    assert np.array_equal(fill_hollows(heights)[0], filled_by_library(heights))
+    assert np.array_equal(fill_hollows(heights), filled_by_library(heights))
 
 
 @given(surfaces(PLATEAUS), st.data())
@@ -83,7 +77,7 @@ def test_filling_with_voids_that_reach_the_border_equals_richdem(heights, data):
             heights[:depth, column] = np.nan
         else:
             heights[-depth:, column] = np.nan
-    assert np.array_equal(fill_hollows(heights)[0], filled_by_library(heights), equal_nan=True)
+    assert np.array_equal(fill_hollows(heights), filled_by_library(heights), equal_nan=True)
 
 
 @settings(max_examples=15)
@@ -92,43 +86,64 @@ def test_filling_a_large_random_raster_equals_richdem(seed):
     random = np.random.default_rng(seed)
     heights = random.normal(size=(120, 150)).cumsum(0).cumsum(1).astype(np.float32)
     heights = np.round(heights + random.normal(size=heights.shape).astype(np.float32), 1)
-    assert np.array_equal(fill_hollows(heights)[0], filled_by_library(heights))
+    assert np.array_equal(fill_hollows(heights), filled_by_library(heights))
 
 
 def test_filling_a_real_raster_equals_richdem(fault):
-    filled = fill_hollows(fault)[0]
+    filled = fill_hollows(fault)
     assert np.array_equal(filled, filled_by_library(fault))
     assert (filled > fault).sum() > 5000  # the raster does have hollows
 
 
 @given(surfaces(PLATEAUS) | surfaces(HEIGHTS))
 def test_filled_ground_is_never_lower_and_every_cell_drains(heights):
-    filled, way_out = fill_hollows(heights)
+    drainage = drain(heights)
+    filled, direction = drainage.filled(heights), drainage.direction
     assert (filled >= heights).all()
-    assert np.array_equal(fill_hollows(filled)[0], filled)  # filled once, filled for good
-    inner = way_out != LEAVES
-    edge = np.zeros(heights.shape, bool)
-    edge[0], edge[-1], edge[:, 0], edge[:, -1] = True, True, True, True
-    assert np.array_equal(~inner, edge)
-    row, column = np.nonzero(inner)
-    k = way_out[inner]
-    assert (filled[row + ROW_STEP[k], column + COLUMN_STEP[k]] <= filled[inner]).all()
+    assert np.array_equal(fill_hollows(filled), filled)  # filled once, filled for good
+    goes = direction != LEAVES
+    row, column = np.nonzero(goes)
+    assert (goes | (np.pad(np.zeros(np.array(heights.shape) - 2, bool), 1,
+                           constant_values=True))).all()  # it leaves at the border only
+    k = direction[goes]
+    assert (filled[row + ROW_STEP[k], column + COLUMN_STEP[k]] <= filled[goes]).all()
+
+
+@given(surfaces(PLATEAUS) | surfaces(HEIGHTS))
+def test_hollows_are_the_pools_between_ground_and_filled_surface(heights):
+    """Against scipy's labelling of the cells under water, eight neighbours each."""
+    from scipy import ndimage
+
+    depth = fill_hollows(heights).astype(np.float64) - heights
+    label, count = ndimage.label(depth > 0, structure=np.ones((3, 3)))
+    hollows = list_hollows(heights, drain(heights), cell_area=2.0)
+    assert len(hollows) == count
+    for hollow in hollows:
+        pool = label == label[hollow.row, hollow.column]
+        assert label[hollow.row, hollow.column] > 0
+        assert hollow.area == 2.0 * pool.sum()
+        assert hollow.volume == pytest.approx(2.0 * depth[pool].sum())
+        assert hollow.depth == pytest.approx(depth[pool].max(), rel=1e-6)
+        assert heights[hollow.row, hollow.column] == heights[pool].min()
+        assert heights[hollow.spill_row, hollow.spill_column] == np.float32(hollow.spill_level)
+        rim = ndimage.binary_dilation(pool, np.ones((3, 3)))
+        assert rim[hollow.spill_row, hollow.spill_column]
 
 
 @given(surfaces(PLATEAUS))
 def test_turned_or_mirrored_ground_fills_the_same(heights):
-    filled = fill_hollows(heights)[0]
-    assert np.array_equal(fill_hollows(np.rot90(heights))[0], np.rot90(filled))
-    assert np.array_equal(fill_hollows(heights[:, ::-1])[0], filled[:, ::-1])
+    filled = fill_hollows(heights)
+    assert np.array_equal(fill_hollows(np.rot90(heights)), np.rot90(filled))
+    assert np.array_equal(fill_hollows(heights[:, ::-1]), filled[:, ::-1])
 
 
 def test_water_leaves_at_a_void_inside():
     """A hollow whose floor was not surveyed cannot be known to hold water."""
     heights = np.full((7, 7), 5.0, np.float32)
     heights[2:5, 2:5] = 1.0
-    assert fill_hollows(heights)[0].min() == 5.0
+    assert fill_hollows(heights).min() == 5.0
     heights[3, 3] = np.nan
-    filled, way_out = fill_hollows(heights)
-    assert np.array_equal(filled, heights, equal_nan=True)
-    assert way_out[3, 3] == VOID
-    assert way_out[2, 2] == LEAVES
+    drainage = drain(heights)
+    assert np.array_equal(drainage.filled(heights), heights, equal_nan=True)
+    assert drainage.direction[3, 3] == VOID
+    assert drainage.direction[2, 2] == LEAVES

@@ -8,15 +8,15 @@ from hypothesis.extra import numpy as hnp
 from published import rows
 
 from terrain.surface.accumulation import accumulate
-from terrain.surface.depressions import LEAVES, VOID, fill_hollows
-from terrain.surface.flow_direction import COLUMN_STEP, ROW_STEP, steepest_descent
+from terrain.surface.depressions import drain, fill_hollows
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID, cut_in_strips
 
 #: Codes of the published grid: 1 E, 2 SE, 4 S ... 128 NE; 0 the outlet.
 CODES = np.array([1, 2, 4, 8, 16, 32, 64, 128, 0])
 
 
 def directions(heights):
-    return steepest_descent(*fill_hollows(heights.astype(np.float32)))
+    return drain(heights.astype(np.float32)).direction
 
 
 def smooth_ground(seed, shape=(20, 17)):
@@ -75,8 +75,8 @@ def test_no_loops_and_never_uphill(heights, holes):
     """Every path ends where water leaves, on any plateau, with voids anywhere."""
     for i in range(holes):
         heights[(3 * i) % heights.shape[0], (5 * i + 1) % heights.shape[1]] = np.nan
-    filled, way_out = fill_hollows(heights)
-    direction = steepest_descent(filled, way_out)
+    drainage = drain(heights)
+    filled, direction = drainage.filled(heights), drainage.direction
     known = np.isfinite(heights).ravel()
     assert np.array_equal((direction == VOID).ravel(), ~known)
     step = next_cells(direction).ravel()
@@ -91,7 +91,7 @@ def test_no_loops_and_never_uphill(heights, holes):
 @given(st.integers(0, 2**32 - 1))
 def test_turned_or_mirrored_ground_turns_the_answer(seed):
     heights = smooth_ground(seed)
-    assert np.array_equal(fill_hollows(heights)[0], heights)
+    assert np.array_equal(fill_hollows(heights), heights)
     direction, gathered = directions(heights), accumulate(directions(heights))
     for quarter in (1, 2, 3):  # against the clock; directions are counted with the clock
         turned = directions(np.rot90(heights, quarter))
@@ -109,9 +109,28 @@ def test_turned_or_mirrored_ground_turns_the_answer(seed):
        st.sampled_from([-128.0, 256.0, 1024.0]))
 def test_higher_ground_of_the_same_shape_drains_the_same(heights, lift):
     """Sixty-fourths of a metre and whole metres add without rounding in float32."""
-    filled, way_out = fill_hollows(heights)
-    lifted, way_out_lifted = fill_hollows(heights + np.float32(lift))
-    assert np.array_equal(lifted, filled + np.float32(lift))
-    assert np.array_equal(way_out_lifted, way_out)
-    assert np.array_equal(steepest_descent(lifted, way_out_lifted),
-                          steepest_descent(filled, way_out))
+    drainage, lifted = drain(heights), drain(heights + np.float32(lift))
+    assert np.array_equal(lifted.filled(heights + np.float32(lift)),
+                          drainage.filled(heights) + np.float32(lift))
+    assert np.array_equal(lifted.direction, drainage.direction)
+
+
+def test_a_raster_worked_in_strips_gives_the_same_answer(monkeypatch):
+    """Hills with plateaus, hollows across the cuts and voids, in one strip and in eight."""
+    from scipy import ndimage
+
+    random = np.random.default_rng(5)
+    heights = ndimage.gaussian_filter(random.normal(size=(90, 70)), 2) * 40
+    heights[:, :30] = np.round(heights[:, :30])
+    heights[40:44, 20:25] = np.nan
+    heights = heights.astype(np.float32)
+    weights = random.integers(0, 9, heights.shape).astype(float)
+    whole = drain(heights)
+    gathered = accumulate(whole.direction, weights)
+    monkeypatch.setattr("terrain.surface.neighbours.LEAST_STRIP", 1)
+    assert len(cut_in_strips(*heights.shape)) == 8
+    strips = drain(heights)
+    assert np.array_equal(strips.direction, whole.direction)
+    assert np.array_equal(strips.bowl, whole.bowl)
+    assert np.array_equal(strips.spill_level, whole.spill_level)
+    assert np.array_equal(accumulate(strips.direction, weights), gathered, equal_nan=True)

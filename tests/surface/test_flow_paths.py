@@ -6,16 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from terrain.surface.depressions import fill_hollows
-from terrain.surface.flow_direction import steepest_descent
+from terrain.surface.depressions import drain
 from terrain.surface.flow_paths import trace_downslope
 from terrain.surface.terrain import Terrain
 
 
 @given(hnp.arrays(np.float32, (9, 11), elements=st.integers(0, 4).map(float)))
 def test_every_path_goes_cell_by_cell_down_to_where_water_leaves(heights):
-    filled, way_out = fill_hollows(heights)
-    direction = steepest_descent(filled, way_out)
+    drainage = drain(heights)
+    filled, direction = drainage.filled(heights), drainage.direction
     for row, column in np.ndindex(9, 11):
         path = trace_downslope(direction, row, column)
         assert tuple(path[0]) == (row, column)

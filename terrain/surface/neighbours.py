@@ -1,0 +1,48 @@
+"""The eight neighbours of a cell, the codes of where water goes, and work done in strips."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
+from typing import TypeVar
+
+import numpy as np
+
+#: Row and column steps to the eight neighbours: E, SE, S, SW, W, NW, N, NE.
+ROW_STEP = np.array([0, 1, 1, 1, 0, -1, -1, -1], np.int64)
+COLUMN_STEP = np.array([1, 1, 0, -1, -1, -1, 0, 1], np.int64)
+#: A cell at the edge of the known ground with no lower neighbour: water leaves it there.
+LEAVES = np.uint8(8)
+#: The lowest cell of a hollow, before the hollow is given a way out.
+PIT = np.uint8(9)
+#: A cell of unknown height.
+VOID = np.uint8(255)
+#: One over the square root of two: drop along a diagonal to drop per cell side.
+PER_DIAGONAL = 0.5**0.5
+
+#: A strip is no smaller than this, so that small rasters are not cut up.
+LEAST_STRIP = 250_000
+#: Number of strips at most.  It goes by the raster alone, never by the machine, so that sums are
+#: made in the same order everywhere.
+MOST_STRIPS = 8
+
+Found = TypeVar("Found")
+
+
+def cut_in_strips(rows: int, columns: int) -> list[tuple[int, int]]:
+    """First row and the one after the last of each strip that a raster is worked in."""
+    count = int(min(max(rows * columns // LEAST_STRIP, 1), MOST_STRIPS, max(rows // 4, 1)))
+    cuts = [rows * i // count for i in range(count + 1)]
+    return list(pairwise(cuts))
+
+
+def in_strips(work: Callable[[int, int, int], Found], strips: list[tuple[int, int]]
+              ) -> list[Found]:
+    """Call `work(first, last, number)` for each strip, on all cores where it frees the lock."""
+    if len(strips) == 1:
+        return [work(*strips[0], 0)]
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    with ThreadPoolExecutor(min(len(strips), cores or 1)) as threads:
+        return list(threads.map(work, *zip(*strips, strict=True), range(len(strips))))
