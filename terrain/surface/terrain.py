@@ -7,32 +7,64 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.inputs.elevation import Dem
+from terrain.inputs.dem import Dem
 from terrain.surface.accumulation import accumulate, longest_upslope_path
 from terrain.surface.catchments import edge_cells, label_catchments
+from terrain.surface.conditioning import Conditioned, Conditioning, condition
+from terrain.surface.d_infinity import accumulate_d_infinity, d_infinity
 from terrain.surface.depressions import Drainage, Hollow, drain, list_hollows
 from terrain.surface.flow_paths import trace_downslope
-from terrain.surface.slope import terrain_attribute
+from terrain.surface.multiple_flow import accumulate_multiple_flow
+from terrain.surface.slope import curvature, hillshade, terrain_attribute, wetness_index
+
+#: Hollows that hold no more than this are roughness of the survey; common practice, no source. [m3]
+LEAST_HOLLOW = 0.1
 
 
 class Terrain:
-    """The ground of a `Dem`, filled and routed.
+    """The ground of a `Dem`, made ready for routing and routed.
 
-    The user's heights stay as they are; the filled surface stands beside them.
+    The heights that were read stay as they are (`dem`); water is led over `ground`, where
+    culverts are cut through banks and hollows cut open as `conditioning` asks, and hollows stand
+    full in `filled`.
+
+    Parameters
+    ----------
+    dem : Dem
+    conditioning : Conditioning, optional
+        Nothing is cut if left out.
+
+    Raises
+    ------
+    ValueError
+        When something is asked of it, if a culvert has an end off the known ground.
     """
 
-    def __init__(self, dem: Dem) -> None:
+    def __init__(self, dem: Dem, conditioning: Conditioning | None = None) -> None:
         self.dem = dem
+        self.conditioning = conditioning or Conditioning()
+
+    @cached_property
+    def conditioned(self) -> Conditioned:
+        """The surface made ready, and what was changed for it."""
+        return condition(self.dem, self.conditioning)
+
+    @property
+    def ground(self) -> NDArray[np.float32]:
+        """The surface that water is led over, hollows left in it. [m]"""
+        if self.conditioning == Conditioning():
+            return self.dem.heights
+        return self.conditioned.heights
 
     @cached_property
     def drainage(self) -> Drainage:
         """Directions, and the bowls of the ground with their spill levels."""
-        return drain(self.dem.heights)
+        return drain(self.ground)
 
     @cached_property
     def filled(self) -> NDArray[np.float32]:
-        """Heights with every hollow raised to its rim. [m]"""
-        return self.drainage.filled(self.dem.heights)
+        """The ground with every hollow raised to its rim. [m]"""
+        return self.drainage.filled(self.ground)
 
     @property
     def direction(self) -> NDArray[np.uint8]:
@@ -41,8 +73,27 @@ class Terrain:
 
     @cached_property
     def contributing_area(self) -> NDArray[np.float64]:
-        """Ground that drains to each cell, itself included. [m2]"""
+        """Ground that drains to each cell by D8, itself included. [m2]"""
         area = accumulate(self.direction)
+        area *= self.dem.cell_area
+        return area
+
+    @cached_property
+    def angle(self) -> NDArray[np.float32]:
+        """D-infinity directions, in eighths of a turn clockwise from east; see `d_infinity`."""
+        return d_infinity(self.filled, self.direction)
+
+    @cached_property
+    def contributing_area_d_infinity(self) -> NDArray[np.float64]:
+        """Ground that drains to each cell by D-infinity, itself included. [m2]"""
+        area = accumulate_d_infinity(self.angle)
+        area *= self.dem.cell_area
+        return area
+
+    @cached_property
+    def contributing_area_multiple(self) -> NDArray[np.float64]:
+        """Ground that drains to each cell by several ways (Quinn), itself included. [m2]"""
+        area = accumulate_multiple_flow(self.filled, self.direction)
         area *= self.dem.cell_area
         return area
 
@@ -57,14 +108,51 @@ class Terrain:
         return terrain_attribute(self.dem.heights, self.dem.cell, "slope_riserun")
 
     @cached_property
+    def aspect(self) -> NDArray[np.float32]:
+        """Bearing that the slope faces (Horn), clockwise from north. [deg]"""
+        return terrain_attribute(self.dem.heights, self.dem.cell, "aspect")
+
+    @cached_property
+    def profile_curvature(self) -> NDArray[np.float32]:
+        """Curvature down the slope; above 0 where it steepens downslope. [1/m]"""
+        return curvature(self.dem.heights, self.dem.cell, "profile")
+
+    @cached_property
+    def plan_curvature(self) -> NDArray[np.float32]:
+        """Curvature of the contours; above 0 where water gathers, as in a hollow. [1/m]"""
+        return curvature(self.dem.heights, self.dem.cell, "plan")
+
+    @cached_property
+    def wetness(self) -> NDArray[np.float32]:
+        """Topographic wetness index by D-infinity area; see `wetness_index`. [-]"""
+        return wetness_index(self.contributing_area_d_infinity, self.slope, self.dem.cell)
+
+    @cached_property
+    def shade(self) -> NDArray[np.float32]:
+        """Brightness of the ground lit from the north-west, 0 to 1. [-]"""
+        return hillshade(self.dem.heights, self.dem.cell)
+
+    @cached_property
     def edge(self) -> NDArray[np.bool_]:
         """Cells at the border of the known ground."""
-        return edge_cells(self.dem.heights)
+        return edge_cells(self.ground)
+
+    @cached_property
+    def below_edge(self) -> NDArray[np.bool_]:
+        """Cells that water from beyond the border would cross: the edge and all downslope of it."""
+        return accumulate(self.direction, self.edge) > 0
 
     @cached_property
     def hollows(self) -> list[Hollow]:
         """Natural hollows that hold more than 0.1 m3, the largest first."""
-        return list_hollows(self.dem.heights, self.drainage, self.dem.cell_area, least_volume=0.1)
+        return list_hollows(self.ground, self.drainage, self.dem.cell_area, LEAST_HOLLOW)
+
+    def hollow_catchment(self, hollow: Hollow) -> NDArray[np.bool_]:
+        """Ground that drains into a hollow, ground whose own hollows spill into it included."""
+        bowl = self.drainage.bowl
+        pools = self.drainage.pool[np.maximum(bowl, 0)]
+        return self.catchment((pools == self.drainage.pool[bowl[hollow.row, hollow.column]])
+                              & (bowl > 0))
 
     def catchment(self, outlet: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """All the cells whose water meets one of the outlet cells, these included."""
@@ -82,6 +170,15 @@ class Terrain:
     def touches_edge(self, cells: NDArray[np.bool_]) -> bool:
         """Whether a catchment reaches the border of the known ground, so may be larger."""
         return bool((cells & self.edge).any())
+
+    def area_at_risk(self, cells: NDArray[np.bool_]) -> float:
+        """The part of a catchment that water from beyond the border would cross. [m2]
+
+        0 where the catchment does not touch the border: nothing can reach it unseen.
+        """
+        if not self.touches_edge(cells):
+            return 0.0
+        return float((cells & self.below_edge).sum()) * self.dem.cell_area
 
     def mean_slope(self, cells: NDArray[np.bool_]) -> float:
         """Mean slope of the cells. [m/m]"""

@@ -4,11 +4,20 @@ import os
 
 import numpy as np
 import pytest
+from constructed import formula_dem
 from hypothesis import given
 from hypothesis import strategies as st
 from published import rows
 
-from terrain.surface.slope import hillshade, hushed, terrain_attribute
+from terrain.surface.slope import (
+    LEAST_SLOPE,
+    curvature,
+    hillshade,
+    hushed,
+    terrain_attribute,
+    wetness_index,
+)
+from terrain.surface.terrain import Terrain
 
 
 # Horn, Proceedings of the IEEE 69 (1981), 14-47; angles as recomputed, to 4 decimals.
@@ -60,3 +69,38 @@ def test_hushed_keeps_compiled_output_off_and_gives_the_streams_back(capfd):
     os.write(1, b"words")
     out, err = capfd.readouterr()
     assert (out, err) == ("words", "")
+
+
+# Zevenbergen & Thorne, Earth Surface Processes and Landforms 12 (1987), 47-56: exact samples of
+# quadratics; the formulas from memory.
+@pytest.mark.parametrize("row", rows("zevenbergen_thorne_curvature.csv"),
+                         ids=lambda row: row["case"])
+def test_curvature_of_exact_quadratics(row):
+    heights = np.array([float(row[name]) for name in "abcdefghi"], np.float32).reshape(3, 3)
+    for kind in ("profile", "plan"):
+        found = float(curvature(heights, float(row["cell"]), kind)[1, 1])
+        published = float(row[f"{kind}_curvature"] or 0)  # undefined on level ground: 0 is given
+        assert found == pytest.approx(published, abs=2e-6)  # float32 heights of about 100 m
+
+
+def test_curvature_of_a_hollow_slope_and_of_a_slope_that_steepens_is_above_0():
+    row, column = np.indices((7, 7), np.float64) - 3
+    valley = (50 - 0.2 * row + 0.05 * column**2).astype(np.float32)
+    assert curvature(valley, 1.0, "plan")[3, 3] == pytest.approx(0.1, rel=1e-3)
+    brow = (50 - 0.2 * row - 0.05 * row**2).astype(np.float32)
+    assert curvature(brow, 1.0, "profile")[3, 3] == pytest.approx(0.1, rel=1e-3)
+
+
+@pytest.mark.parametrize("tilt", [0.02, 0.3])
+def test_wetness_of_a_plane_is_the_formula(tilt):
+    """On a plane that falls west a cell at d from the upper edge drains d a metre of contour:
+    ln(d / tan b), after Beven & Kirkby (1979)."""
+    ground = Terrain(formula_dem(lambda x, y: tilt * x, 60, 20, 2.0))
+    reach = 60 - np.arange(30) * 2.0
+    inner = ground.wetness[1:-1, 1:-1]
+    assert inner == pytest.approx(np.log(reach / tilt)[None, 1:-1].repeat(8, 0), abs=2e-3)
+
+
+def test_wetness_on_level_ground_counts_the_least_slope():
+    assert float(wetness_index(np.array([8.0]), np.zeros(1, np.float32), 2.0)[0]
+                 ) == pytest.approx(np.log(4 / LEAST_SLOPE))
