@@ -13,6 +13,7 @@ from terrain.surface.neighbours import (
     LEAVES,
     ROW_STEP,
     VOID,
+    between,
     cut_in_strips,
     in_strips,
 )
@@ -108,8 +109,10 @@ def sum_downslope(pass_on: Callable[[NDArray[np.float64], int, int], Crossed],
         raise ValueError(f"weights of shape {given.shape} on a raster of shape {void.shape}")
     total = np.empty(void.shape)
     in_strips(lambda first, last, _: _start(void, given, total, first, last), strips)
-    for to, amount in in_strips(lambda first, last, _: pass_on(total, first, last), strips):
-        _take_in(inflows, total, to, amount)
+    # Two rounds, the second with the cuts between those of the first; then all that is left.
+    for cuts in (strips, between(strips)):
+        for to, amount in in_strips(lambda first, last, _: pass_on(total, first, last), cuts):
+            _take_in(inflows, total, to, amount)
     if len(strips) > 1:
         pass_on(total, 0, void.shape[0])
     in_strips(lambda first, last, _: _blank(void, total, first, last), strips)

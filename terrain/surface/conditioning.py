@@ -74,9 +74,9 @@ class Conditioned:
                         f"The culvert \"{name}\" changed nothing: the ground along it already "
                         "falls from end to end.")
         if conditioning.breach_depth > 0:
-            done = self.breached
-            said.append(f"Hollows cut open in the surface that water is led over: {done.hollows:,}, "
-                        f"by channels up to {conditioning.breach_depth:g} m deep and "
+            done, depth = self.breached, conditioning.breach_depth
+            said.append("Hollows cut open in the surface that water is led over: "
+                        f"{done.hollows:,}, by channels up to {depth:g} m deep and "
                         f"{conditioning.breach_length:g} m long; cells lowered: {done.cells:,}, "
                         f"by {done.deepest:.2f} m at most.")
         return said

@@ -10,7 +10,6 @@ from terrain.surface.accumulation import DONE, sum_downslope
 from terrain.surface.neighbours import (
     COLUMN_STEP,
     LEAVES,
-    PER_DIAGONAL,
     ROW_STEP,
     VOID,
     cut_in_strips,
@@ -19,57 +18,95 @@ from terrain.surface.neighbours import (
 
 #: In an angle: water leaves the known ground here.
 NOWHERE = np.float32(-1.0)
-#: The straight neighbour and the diagonal one of each of the eight facets about a cell.
+#: The straight and the diagonal neighbour of each of the eight facets about a cell.
 STRAIGHT = np.array([0, 2, 2, 4, 4, 6, 6, 0], np.int64)
 DIAGONAL = np.array([1, 1, 3, 3, 5, 5, 7, 7], np.int64)
+#: In the choice of a cell: 0 to 7 straight towards a neighbour, 8 to 15 within a facet.
+NO_CHOICE = 16
+
+
+@numba.njit(cache=True, nogil=True)
+def _steeper(along, corner, choice, best, facet):
+    """The facet's own slope, squared, where its steepest descent lies within it."""
+    across = corner - along
+    slope = along * along + across * across
+    within = (across > 0.0) & (across < along) & (slope > best)
+    return (np.int32(8 + facet) if within else choice), (slope if within else best)
+
+
+@numba.njit(cache=True, nogil=True)
+def _choose(e, se, s, sw, w, nw, n, ne):
+    """Steepest of eight facets by the drops to the neighbours; of equals the first.
+
+    Along a straight or diagonal line slopes are those to one neighbour; a facet's own descent
+    counts where it lies within the facet.  Unknown drops (NaN) are never chosen.
+    """
+    choice, best = np.int32(NO_CHOICE), 0.0
+    choice, best = (np.int32(0), e * e) if (e > 0) & (e * e > best) else (choice, best)
+    choice, best = (np.int32(2), s * s) if (s > 0) & (s * s > best) else (choice, best)
+    choice, best = (np.int32(4), w * w) if (w > 0) & (w * w > best) else (choice, best)
+    choice, best = (np.int32(6), n * n) if (n > 0) & (n * n > best) else (choice, best)
+    slope = 0.5 * se * se
+    choice, best = (np.int32(1), slope) if (se > 0) & (slope > best) else (choice, best)
+    slope = 0.5 * sw * sw
+    choice, best = (np.int32(3), slope) if (sw > 0) & (slope > best) else (choice, best)
+    slope = 0.5 * nw * nw
+    choice, best = (np.int32(5), slope) if (nw > 0) & (slope > best) else (choice, best)
+    slope = 0.5 * ne * ne
+    choice, best = (np.int32(7), slope) if (ne > 0) & (slope > best) else (choice, best)
+    choice, best = _steeper(e, se, choice, best, 0)
+    choice, best = _steeper(s, se, choice, best, 1)
+    choice, best = _steeper(s, sw, choice, best, 2)
+    choice, best = _steeper(w, sw, choice, best, 3)
+    choice, best = _steeper(w, nw, choice, best, 4)
+    choice, best = _steeper(n, nw, choice, best, 5)
+    choice, best = _steeper(n, ne, choice, best, 6)
+    choice, best = _steeper(e, ne, choice, best, 7)
+    return choice
+
+
+@numba.njit(cache=True, nogil=True)
+def _drop(filled, row, column, k):
+    r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
+    if r < 0 or c < 0 or r >= filled.shape[0] or c >= filled.shape[1]:
+        return np.nan
+    return np.float64(filled[row, column]) - np.float64(filled[r, c])
 
 
 @numba.njit(cache=True, nogil=True)
 def _point(filled, direction, angle, first, last):
     rows, columns = filled.shape
-    drop = np.empty(8)
+    choice = np.empty(columns, np.uint8)
     for row in range(first, last):
-        for column in range(columns):
-            way = direction[row, column]
-            if way == VOID:
-                angle[row, column] = np.nan
-                continue
-            here = np.float64(filled[row, column])
-            for k in range(8):
-                r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
-                drop[k] = (here - np.float64(filled[r, c])
-                           if 0 <= r < rows and 0 <= c < columns else np.nan)
-            best, best_facet, best_part = 0.0, -1, 0
-            for facet in range(8):
-                along = drop[STRAIGHT[facet]]
-                corner = drop[DIAGONAL[facet]]
-                across = corner - along
-                if along != along or corner != corner:  # beside a void: what is known of it
-                    if along > 0 and along * along > best:
-                        best, best_facet, best_part = along * along, facet, 0
-                    slope = corner * PER_DIAGONAL
-                    if corner > 0 and slope * slope > best:
-                        best, best_facet, best_part = slope * slope, facet, 2
-                elif across <= 0:
-                    if along > 0 and along * along > best:
-                        best, best_facet, best_part = along * along, facet, 0
-                elif across >= along:
-                    slope = corner * PER_DIAGONAL
-                    if corner > 0 and slope * slope > best:
-                        best, best_facet, best_part = slope * slope, facet, 2
-                elif along * along + across * across > best:
-                    best, best_facet, best_part = along * along + across * across, facet, 1
-            if best_facet < 0:
-                angle[row, column] = NOWHERE if way == LEAVES else np.float32(way)
-                continue
-            part = 0.0 if best_part == 0 else 1.0
-            if best_part == 1:
-                along = drop[STRAIGHT[best_facet]]
-                part = np.arctan((drop[DIAGONAL[best_facet]] - along) / along) * (4.0 / np.pi)
-            # Facets with an even number turn clockwise from the straight neighbour.
-            turned = STRAIGHT[best_facet] + (part if best_facet % 2 == 0 else -part)
-            found = np.float32(turned + 8.0 if turned < 0 else turned)
-            angle[row, column] = np.float32(0.0) if found >= 8 else found
+        inner = 0 < row < rows - 1 and columns > 2
+        if inner:
+            north, level, south = filled[row - 1], filled[row], filled[row + 1]
+            for c in range(1, columns - 1):  # no branch: compiles to vector instructions
+                here = np.float64(level[c])
+                choice[c] = _choose(here - level[c + 1], here - south[c + 1], here - south[c],
+                                    here - south[c - 1], here - level[c - 1], here - north[c - 1],
+                                    here - north[c], here - north[c + 1])
+        for c in range(columns):
+            if not inner or c == 0 or c == columns - 1:
+                choice[c] = _choose(
+                    _drop(filled, row, c, 0), _drop(filled, row, c, 1), _drop(filled, row, c, 2),
+                    _drop(filled, row, c, 3), _drop(filled, row, c, 4), _drop(filled, row, c, 5),
+                    _drop(filled, row, c, 6), _drop(filled, row, c, 7))
+            way = direction[row, c]
+            if choice[c] < 8:
+                angle[row, c] = choice[c]
+            elif choice[c] < NO_CHOICE:
+                facet = choice[c] - 8
+                along = _drop(filled, row, c, STRAIGHT[facet])
+                part = np.arctan(_drop(filled, row, c, DIAGONAL[facet]) / along - 1.0) * (4 / np.pi)
+                # Facets with an even number turn clockwise from their straight neighbour.
+                turned = STRAIGHT[facet] + (part if facet % 2 == 0 else -part)
+                found = np.float32(turned + 8.0 if turned < 0 else turned)
+                angle[row, c] = np.float32(0.0) if found >= 8 else found
+            elif way == VOID:
+                angle[row, c] = np.nan
+            else:
+                angle[row, c] = NOWHERE if way == LEAVES else np.float32(way)
 
 
 def d_infinity(filled: NDArray[np.float32], direction: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -98,18 +135,33 @@ def d_infinity(filled: NDArray[np.float32], direction: NDArray[np.uint8]) -> NDA
 
 
 @numba.njit(cache=True, nogil=True)
+def _sends(angle, k):
+    """1 where an angle lies less than an eighth of a turn from neighbour k."""
+    if k == 0:
+        return np.uint8(((angle >= 0) & (angle < 1)) | (angle > 7))
+    return np.uint8(abs(angle - np.float32(k)) < 1)
+
+
+@numba.njit(cache=True, nogil=True)
 def _count_inflows(angle, inflows, first, last):
     rows, columns = angle.shape
     for row in range(first, last):
+        inner = 0 < row < rows - 1 and columns > 2
+        if inner:
+            north, level, south = angle[row - 1], angle[row], angle[row + 1]
+            out = inflows[row]
+            for c in range(1, columns - 1):  # no branch: compiles to vector instructions
+                out[c] = (_sends(level[c + 1], 4) + _sends(south[c + 1], 5) + _sends(south[c], 6)
+                          + _sends(south[c - 1], 7) + _sends(level[c - 1], 0)
+                          + _sends(north[c - 1], 1) + _sends(north[c], 2) + _sends(north[c + 1], 3))
         for column in range(columns):
+            if inner and 0 < column < columns - 1:
+                continue
             count = 0
             for k in range(8):
                 r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
-                if not (0 <= r < rows and 0 <= c < columns):
-                    continue
-                # How far the neighbour's angle lies from pointing here, in eighths of a turn.
-                off = abs(angle[r, c] - np.float32((k + 4) % 8))
-                count += angle[r, c] >= 0 and (off < 1 or off > 7)
+                if 0 <= r < rows and 0 <= c < columns:
+                    count += _sends(angle[r, c], (k + 4) % 8)
             inflows[row, column] = count
 
 

@@ -17,8 +17,9 @@ from terrain.surface.neighbours import (
     in_strips,
 )
 
-#: In `single`: the cell has lower neighbours, and sends water to all of them.
-TO_ALL_LOWER = np.uint8(254)
+#: In `single`: the cell has lower neighbours and sends water to all of them; the second, at the
+#: raster's border, where neighbours may be missing.
+TO_ALL_LOWER, TO_ALL_LOWER_AT_BORDER = np.uint8(253), np.uint8(254)
 #: Length of contour that water crosses to a straight and to a diagonal neighbour, in cell sides.
 STRAIGHT_CONTOUR, DIAGONAL_CONTOUR = 0.5, 0.25 * 2**0.5
 
@@ -27,43 +28,81 @@ STRAIGHT_CONTOUR, DIAGONAL_CONTOUR = 0.5, 0.25 * 2**0.5
 def _find_single(filled, direction, single, first, last):
     rows, columns = filled.shape
     for row in range(first, last):
+        inner = 0 < row < rows - 1 and columns > 2
+        if inner:
+            north, level, south = filled[row - 1], filled[row], filled[row + 1]
+            way, out = direction[row], single[row]
+            for c in range(1, columns - 1):  # no branch: compiles to vector instructions
+                here = level[c]
+                lower = ((level[c + 1] < here) | (south[c + 1] < here) | (south[c] < here)
+                         | (south[c - 1] < here) | (level[c - 1] < here) | (north[c - 1] < here)
+                         | (north[c] < here) | (north[c + 1] < here))
+                out[c] = TO_ALL_LOWER if lower else way[c]
         for column in range(columns):
+            if inner and 0 < column < columns - 1:
+                continue
             k = direction[row, column]
-            if k < LEAVES:
-                here = filled[row, column]
-                for n in range(8):
-                    r, c = row + ROW_STEP[n], column + COLUMN_STEP[n]
-                    if 0 <= r < rows and 0 <= c < columns and filled[r, c] < here:
-                        k = TO_ALL_LOWER
-                        break
+            for n in range(8):
+                r, c = row + ROW_STEP[n], column + COLUMN_STEP[n]
+                if (0 <= r < rows and 0 <= c < columns
+                        and filled[r, c] < filled[row, column]):
+                    k = TO_ALL_LOWER_AT_BORDER
             single[row, column] = k
 
 
 @numba.njit(cache=True, nogil=True)
 def _count_inflows(filled, single, inflows, first, last):
+    """Higher neighbours, which all send water, and those that send theirs here alone."""
     rows, columns = filled.shape
     for row in range(first, last):
+        inner = 0 < row < rows - 1 and columns > 2
+        if inner:
+            north, level, south = filled[row - 1], filled[row], filled[row + 1]
+            above, beside, below = single[row - 1], single[row], single[row + 1]
+            out = inflows[row]
+            for c in range(1, columns - 1):  # no branch: compiles to vector instructions
+                here = level[c]
+                out[c] = (np.uint8((level[c + 1] > here) | (beside[c + 1] == 4))
+                          + np.uint8((south[c + 1] > here) | (below[c + 1] == 5))
+                          + np.uint8((south[c] > here) | (below[c] == 6))
+                          + np.uint8((south[c - 1] > here) | (below[c - 1] == 7))
+                          + np.uint8((level[c - 1] > here) | (beside[c - 1] == 0))
+                          + np.uint8((north[c - 1] > here) | (above[c - 1] == 1))
+                          + np.uint8((north[c] > here) | (above[c] == 2))
+                          + np.uint8((north[c + 1] > here) | (above[c + 1] == 3)))
         for column in range(columns):
-            count, here = 0, filled[row, column]
+            if inner and 0 < column < columns - 1:
+                continue
+            count = 0
             for k in range(8):
                 r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
                 if 0 <= r < rows and 0 <= c < columns:
-                    if single[r, c] == TO_ALL_LOWER:
-                        count += filled[r, c] > here
-                    else:
-                        count += single[r, c] == (k + 4) % 8
+                    count += (filled[r, c] > filled[row, column]
+                              or single[r, c] == (k + 4) % 8)
             inflows[row, column] = count
 
 
 @numba.njit(cache=True, nogil=True)
-def _pass_on(filled, single, inflows, exponent, straight, diagonal, total, first, last):
+def _raise_to(exponent, share):
+    """Raise slopes to a power; as parts of the steepest, so that none grows or shrinks away."""
+    steepest = share.max()
+    for k in range(share.size):
+        if 0.0 < share[k] < steepest:
+            share[k] = np.float64(np.float32(share[k] / steepest) ** np.float32(exponent))
+        elif share[k] > 0.0:
+            share[k] = 1.0
+
+
+@numba.njit(cache=True, nogil=True)
+def _pass_on(filled, single, inflows, exponent, contour, total, first, last):
     rows, columns = filled.shape
     step = ROW_STEP * columns + COLUMN_STEP
     height, way, waits, sums = filled.ravel(), single.ravel(), inflows.ravel(), total.ravel()
     low, high = first * columns, last * columns
     stack, waiting = np.empty(1024, np.int64), 0
     to, amount, crossed = np.empty(6 * columns + 8, np.int64), np.empty(6 * columns + 8), 0
-    target, share = np.empty(8, np.int64), np.empty(8)
+    lower, share, per_side = np.empty(8, np.bool_), np.empty(8), np.ones(8)
+    per_side[1::2] = PER_DIAGONAL
     for start in range(low, high):
         if waits[start] != 0:
             continue
@@ -72,43 +111,44 @@ def _pass_on(filled, single, inflows, exponent, straight, diagonal, total, first
             waiting -= 1
             cell = stack[waiting]
             waits[cell] = DONE
-            count, whole = 0, 0.0
-            if way[cell] == TO_ALL_LOWER:
-                row = cell // columns
-                column = cell - row * columns
-                inner = 0 < row < rows - 1 and 0 < column < columns - 1
-                here = height[cell]
-                for k in range(8):
-                    if not inner and not (0 <= row + ROW_STEP[k] < rows
-                                          and 0 <= column + COLUMN_STEP[k] < columns):
-                        continue
-                    there = height[cell + step[k]]
-                    if there < here:
-                        slope = np.float64(here) - np.float64(there)
-                        if k % 2 == 1:
-                            slope *= PER_DIAGONAL
-                        if exponent != 1.0:
-                            slope = np.float64(np.float32(slope) ** np.float32(exponent))
-                        target[count] = cell + step[k]
-                        share[count] = slope * (diagonal if k % 2 == 1 else straight)
-                        whole += share[count]
-                        count += 1
-            elif way[cell] < LEAVES:
-                target[0], share[0], count, whole = cell + step[way[cell]], 1.0, 1, 1.0
-            for i in range(count):
-                there, given = target[i], sums[cell] * (share[i] / whole)
-                if there < low or there >= high:
-                    to[crossed], amount[crossed] = there, given
+            k = way[cell]
+            if k in (LEAVES, VOID):
+                continue
+            if waiting + 8 > stack.size:
+                longer = np.empty(2 * stack.size, np.int64)
+                longer[:waiting] = stack[:waiting]
+                stack = longer
+            here = np.float64(height[cell])
+            for n in range(8):
+                there = cell + step[n]
+                if k == TO_ALL_LOWER_AT_BORDER:
+                    row, column = cell // columns + ROW_STEP[n], cell % columns + COLUMN_STEP[n]
+                    if row < 0 or column < 0 or row >= rows or column >= columns:
+                        there = cell
+                slope = (here - np.float64(height[there]) if k >= TO_ALL_LOWER
+                         else np.float64(n == k)) * per_side[n]
+                lower[n] = slope > 0
+                share[n] = slope if slope > 0 else 0.0
+            if exponent != 1.0:
+                _raise_to(exponent, share)
+            whole = 0.0
+            for n in range(8):
+                share[n] *= contour[n]
+                whole += share[n]
+            each = sums[cell] / whole
+            inside = low + columns <= cell < high - columns
+            for n in range(8):
+                if not lower[n]:
+                    continue
+                there = cell + step[n]
+                if not inside and (there < low or there >= high):
+                    to[crossed], amount[crossed] = there, share[n] * each
                     crossed += 1
                     continue
-                sums[there] += given
+                sums[there] += share[n] * each
                 waits[there] -= 1
                 if waits[there] == 0:
                     waits[there] = DONE  # not to be started from again
-                    if waiting == stack.size:
-                        longer = np.empty(2 * stack.size, np.int64)
-                        longer[:waiting] = stack
-                        stack = longer
                     stack[waiting] = there
                     waiting += 1
     return to[:crossed], amount[:crossed]
@@ -155,10 +195,12 @@ def accumulate_multiple_flow(filled: NDArray[np.float32], direction: NDArray[np.
     filled = np.ascontiguousarray(filled, np.float32)
     strips = cut_in_strips(*filled.shape)
     single, inflows = np.empty(filled.shape, np.uint8), np.empty(filled.shape, np.uint8)
-    straight, diagonal = ((STRAIGHT_CONTOUR, DIAGONAL_CONTOUR) if contour_lengths else (1.0, 1.0))
+    contour = np.ones(8)
+    if contour_lengths:
+        contour[0::2], contour[1::2] = STRAIGHT_CONTOUR, DIAGONAL_CONTOUR
     in_strips(lambda first, last, _: _find_single(filled, direction, single, first, last), strips)
     in_strips(lambda first, last, _: _count_inflows(filled, single, inflows, first, last), strips)
     return sum_downslope(
-        lambda total, first, last: _pass_on(filled, single, inflows, float(exponent), straight,
-                                            diagonal, total, first, last),
+        lambda total, first, last: _pass_on(filled, single, inflows, float(exponent), contour,
+                                            total, first, last),
         inflows, direction == VOID, weights)
