@@ -32,8 +32,8 @@ class XY(click.ParamType):
 class Quantity(click.ParamType):
     """A quantity with its unit, such as '1.2 in'; a bare number is taken in `--units`."""
 
-    def __init__(self, dimension: str, positive: bool = True) -> None:
-        self.dimension, self.positive = dimension, positive
+    def __init__(self, dimension: str, positive: bool = True, least: float | None = None) -> None:
+        self.dimension, self.positive, self.least = dimension, positive, least
         self.name = {"rain": "DEPTH", "length": "LENGTH"}.get(dimension, dimension.upper())
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -49,6 +49,8 @@ class Quantity(click.ParamType):
             self.fail(str(error), param, ctx)
         if self.positive and not number > 0:
             self.fail(f"'{value}' is not above 0", param, ctx)
+        if self.least is not None and not number >= self.least:
+            self.fail(f"'{value}' is below {self.least:g}", param, ctx)
         return number
 
 
@@ -109,6 +111,19 @@ raster = _together(
     click.option("--height-unit", type=click.Choice(["m", "ft", "us-ft"]),
                  help="Unit of the heights, if the file does not state it or states it wrongly."),
     click.option("--nodata", type=float, help="A height that marks holes."),
+    click.option("--fill-holes", type=Quantity("area", positive=False, least=0.0),
+                 help="Fill enclosed holes up to this area from their rims (25 m2); 0 for none."),
+    click.option("--breach-depth", type=Quantity("length", positive=False, least=0.0),
+                 default=0.0, help="Cut hollows open by channels no deeper than this; with "
+                                   "--breach-length."),
+    click.option("--breach-length", type=Quantity("length", positive=False, least=0.0),
+                 default=0.0, help="How long such channels may be."),
+    click.option("--culverts", type=click.Path(path_type=Path),
+                 help="A layer of lines along which water passes under banks and bridges."),
+    click.option("--cell", type=Quantity("length"),
+                 help="Side of a cell, if DEM holds surveyed points."),
+    click.option("--columns", help="What the columns of surveyed points are: point,y,x,z,code, "
+                                   "with - for one that is not used."),
     click.option("--lonlat", is_flag=True, help="Places are given as longitude,latitude."))
 ground = _together(
     click.option("--cn", "curve_number", type=click.FloatRange(1, 100),

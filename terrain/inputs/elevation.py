@@ -1,376 +1,371 @@
-"""Elevation rasters -> `Dem`: units, coordinate system, voids."""
+"""Elevation files -> `Dem`: rasters, tiles or surveyed points, whole or window by window."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from pyproj import CRS
+from numpy.typing import NDArray
 from rasterio.transform import Affine
 
 from terrain.errors import InputError
-from terrain.inputs.frame import METRES, Frame, in_metres, plane_near
+from terrain.inputs.coordinate_words import crs_of, frame_of
+from terrain.inputs.dem import Dem
+from terrain.inputs.file_list import elevation_files, files_named
+from terrain.inputs.frame import METRES, Frame
+from terrain.inputs.height_words import (
+    HIGHEST,
+    LOWEST,
+    datum_notes,
+    declared_unit,
+    height_unit_of,
+    terrace_notes,
+    whole_steps,
+)
+from terrain.inputs.raster_tiles import Mosaic, Seen, open_mosaic
+from terrain.inputs.resampled import Resampled, flattened, squared
+from terrain.inputs.survey_points import (
+    POINT_FILES,
+    checked_columns,
+    read_points,
+    refuse_swapped,
+)
+from terrain.inputs.triangulated import Gridded, one_height_a_place, triangulate
+from terrain.inputs.voids import FILL_UP_TO, Voids, fill_voids, find_voids
 
-#: No land lies outside these heights (Dead Sea shore about -440 m, Everest 8,849 m). [m]
-LOWEST, HIGHEST = -500.0, 9000.0
+__all__ = ["MOST_CELLS", "TOO_COARSE", "Dem", "ElevationFiles", "open_elevation",
+           "read_elevation"]
+
 #: Cells larger than this cannot size earthworks; common practice, no source. [m]
 TOO_COARSE = 5.0
-#: Above this many cells a whole raster is not read at once.
-MOST_CELLS = 250_000_000
+#: More cells than this are not read at once.
+MOST_CELLS = 300_000_000
+
+
+class _Source(Protocol):
+    """Where heights come from: any window of one grid in the working frame."""
+
+    @property
+    def shape(self) -> tuple[int, int]: ...
+
+    def read(self, row: int, column: int, rows: int, columns: int
+             ) -> tuple[NDArray[np.float32], Seen]: ...
 
 
 @dataclass(frozen=True)
-class Dem:
-    """Heights of the ground on a square grid in the working frame, north up.
+class ElevationFiles:
+    """Elevation that was opened and checked, to be read whole or by windows.
+
+    The grid is laid once over the whole: cells of any two windows coincide and hold the same
+    heights.
 
     Attributes
     ----------
-    heights : float32, shape (rows, columns)
-        Height of each cell's centre; NaN where unknown. [m]
-    left, top : float
-        The grid's upper left corner in the working frame. [m]
-    cell : float
-        Side of a cell. [m]
+    name : str
+        The file, or ``3 tiles (a.tif, b.tif, ...)``.
     frame : Frame
-        The working frame and the way to the raster's own CRS.
-    source : str
-        The file's name, for messages.
+        The working frame and the way to the files' own CRS.
+    transform : Affine
+        From (column, row) of the whole grid to the working frame.
+    fill_holes : float
+        Enclosed holes up to this area are filled. [m2]
     notes : tuple of str
-        What was assumed or done on reading, in whole sentences.
+        What was assumed on opening, in whole sentences.
     """
 
-    heights: NDArray[np.float32]
-    left: float
-    top: float
-    cell: float
+    name: str
     frame: Frame
-    source: str = "the raster"
-    notes: tuple[str, ...] = field(default=())
+    transform: Affine
+    fill_holes: float
+    notes: tuple[str, ...]
+    _where: str
+    _source: _Source
+    _unit: str | None
+
+    @property
+    def source(self) -> str:
+        """What to call it in messages."""
+        return self.name
 
     @property
     def shape(self) -> tuple[int, int]:
-        """Rows and columns."""
-        rows, columns = self.heights.shape
-        return rows, columns
+        """Rows and columns of the whole."""
+        return self._source.shape
 
     @property
-    def cell_area(self) -> float:
-        """Area of a cell. [m2]"""
-        return self.cell * self.cell
-
-    @property
-    def transform(self) -> Affine:
-        """Affine transform from (column, row) to the working frame."""
-        return Affine(self.cell, 0.0, self.left, 0.0, -self.cell, self.top)
+    def cell(self) -> float:
+        """Side of a cell. [m]"""
+        return float(self.transform.a)
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
-        """West, south, east and north edge in the working frame. [m]"""
+        """West, south, east and north edge of the whole in the working frame. [m]"""
         rows, columns = self.shape
-        return (self.left, self.top - rows * self.cell,
-                self.left + columns * self.cell, self.top)
+        left, top = self.transform.c, self.transform.f
+        return left, top - rows * self.cell, left + columns * self.cell, top
 
-    def row_column(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Row and column of the cells that hold points of the working frame."""
-        column = np.floor((np.asarray(x, float) - self.left) / self.cell).astype(np.int64)
-        row = np.floor((self.top - np.asarray(y, float)) / self.cell).astype(np.int64)
-        return row, column
+    def read(self, bounds: tuple[float, float, float, float] | None = None) -> Dem:
+        """Read the whole, or the cells that a rectangle touches.
 
-    def xy(self, row: ArrayLike, column: ArrayLike
-           ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Centres of cells in the working frame. [m]"""
-        return (self.left + (np.asarray(column, float) + 0.5) * self.cell,
-                self.top - (np.asarray(row, float) + 0.5) * self.cell)
+        Parameters
+        ----------
+        bounds : (west, south, east, north), optional
+            In the working frame. [m]
 
-    def cell_of(self, x: float, y: float, where: str) -> tuple[int, int]:
-        """Row and column of the cell of known height at a point.
+        Returns
+        -------
+        Dem
+            `goes_on` says on which sides the whole goes on. A window may hold no height at all.
 
         Raises
         ------
         InputError
-            If the point lies off the raster or in a void; `where` says whose point it is.
+            If that is too much at once, lies outside, or (for the whole) holds no height.
         """
-        if not (np.isfinite(x) and np.isfinite(y)):
-            raise InputError(where, f"the point cannot be placed on {self.source}",
-                             "Check that x comes before y, and longitude before latitude")
-        row, column = (int(i) for i in self.row_column(x, y))
+        row, column, rows, columns = self._window(bounds)
+        self._refuse_too_many(rows * columns)
+        if self.fill_holes:
+            heights, filled, seen, said = self._filled(row, column, rows, columns)
+        else:
+            (heights, seen), filled, said = self._source.read(row, column, rows, columns), None, []
+        if bounds is None and np.isnan(heights).all():
+            raise self._empty(seen)
+        notes = [*self.notes, *seen.notes(self.name), *said,
+                 *_void_notes(find_voids(heights), (rows, columns), self.cell ** 2)]
+        if self._unit is not None:
+            notes += terrace_notes(whole_steps(heights, self._unit))
+        all_rows, all_columns = self.shape
+        goes_on = (column > 0, row + rows < all_rows, column + columns < all_columns, row > 0)
+        return Dem(heights, self.transform.c + column * self.cell,
+                   self.transform.f - row * self.cell, self.cell, self.frame, self.name,
+                   tuple(notes), goes_on, filled)  # type: ignore[arg-type]
+
+    def _window(self, bounds: tuple[float, float, float, float] | None
+                ) -> tuple[int, int, int, int]:
+        """First row and column, rows and columns of the cells that a rectangle touches."""
         rows, columns = self.shape
-        if not (0 <= row < rows and 0 <= column < columns):
-            raise InputError(where, f"the point {self.named(x, y)} lies {self._beyond(x, y)} of "
-                             f"{self.source}", self._hint(x, y))
-        if np.isnan(self.heights[row, column]):
-            raise InputError(where, f"the point {self.named(x, y)} lies where {self.source} has "
-                             "no height", "Move the point, or use a raster without that hole")
-        return row, column
+        if bounds is None:
+            return 0, 0, rows, columns
+        west, south, east, north = bounds
+        if not (np.isfinite(bounds).all() and west < east and south < north):
+            raise InputError(self._where, f"the window {tuple(bounds)} is no rectangle",
+                             "Give west, south, east and north in metres")
+        left, top, near = self.transform.c, self.transform.f, 1e-6
+        first, last = (west - left) / self.cell + near, (east - left) / self.cell - near
+        upper, lower = (top - north) / self.cell + near, (top - south) / self.cell - near
+        column, row = max(int(np.floor(first)), 0), max(int(np.floor(upper)), 0)
+        end, bottom = min(int(np.ceil(last)), columns), min(int(np.ceil(lower)), rows)
+        if column >= end or row >= bottom:
+            raise InputError(self._where, "the window asked for lies outside it",
+                             "Ask for a part that it covers")
+        return row, column, bottom - row, end - column
 
-    def height_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
-        """Heights by bilinear interpolation between cell centres; NaN in voids. [m]"""
-        from scipy.ndimage import map_coordinates
+    def _filled(self, row: int, column: int, rows: int, columns: int
+                ) -> tuple[NDArray[np.float32], NDArray[np.bool_] | None, Seen, list[str]]:
+        """A window with its small holes filled, exactly as they are filled in the whole.
 
-        shape = np.broadcast(x, y).shape
-        column = (np.atleast_1d(np.asarray(x, float)) - self.left) / self.cell - 0.5
-        row = (self.top - np.atleast_1d(np.asarray(y, float))) / self.cell - 0.5
-        column, row = np.broadcast_arrays(column, row)
-        rows, columns = self.shape
-        inside = ((column >= -0.5) & (column <= columns - 0.5)
-                  & (row >= -0.5) & (row <= rows - 0.5))
-        found = map_coordinates(self.heights, [np.clip(row, 0, rows - 1),
-                                               np.clip(column, 0, columns - 1)],
-                                order=1, mode="nearest", output=np.float64)
-        return np.where(inside, found, np.nan).reshape(shape)
+        A small hole that the window cuts is read to its end: the margin grows until every void
+        that the window shares is whole or too large.
+        """
+        all_rows, all_columns = self.shape
+        most = int(self.fill_holes / self.cell ** 2 + 1e-9)
+        margin = 0
+        while True:
+            top, left = max(row - margin, 0), max(column - margin, 0)
+            bottom = min(row + rows + margin, all_rows)
+            right = min(column + columns + margin, all_columns)
+            self._refuse_too_many((bottom - top) * (right - left))
+            heights, seen = self._source.read(top, left, bottom - top, right - left)
+            voids = find_voids(heights)
+            small = voids.cells <= most
+            cut = voids.touching((left > 0, bottom < all_rows, right < all_columns, top > 0),
+                                 heights.shape)
+            inner = (row - top, row - top + rows, column - left, column - left + columns)
+            if not (small & cut & voids.within(*inner)).any():
+                break
+            margin = max(16, 2 * margin)
+        small &= ~voids.touching((True, True, True, True), heights.shape) & voids.within(*inner)
+        filled, said = None, []
+        if small.any():
+            filled = np.ascontiguousarray(fill_voids(heights, voids, small)[
+                inner[0]:inner[1], inner[2]:inner[3]])
+            said = [_filled_note(int(filled.sum()), int(small.sum()))] if filled.any() else []
+        if heights.shape != (rows, columns):
+            heights = np.ascontiguousarray(heights[inner[0]:inner[1], inner[2]:inner[3]])
+        return heights, filled, seen, said
 
-    def named(self, x: float, y: float) -> str:
-        """A point of the working frame as a person knows it: in the raster's own CRS."""
-        sx, sy = self.frame.to_source(x, y)
-        degrees = self.frame.source is not None and self.frame.source.is_geographic
-        places = 6 if degrees else 1
-        return f"{float(sx):.{places}f}, {float(sy):.{places}f}"
+    def _refuse_too_many(self, cells: int) -> None:
+        if cells > MOST_CELLS:
+            raise InputError(self._where, f"it has {cells:,} cells, more than the {MOST_CELLS:,} "
+                             "that are read at once", "Cut it to the property and the slopes "
+                             "above it")
 
-    def _hint(self, x: float, y: float) -> str:
-        """What a person may have meant by a point off the raster."""
-        west, south, east, north = self.bounds
-        sx, sy = (float(v) for v in self.frame.to_source(x, y))
-        tx, ty = (float(v) for v in self.frame.to_working(sy, sx))
-        if west <= tx <= east and south <= ty <= north:
-            return "Its two numbers look swapped: x comes before y, longitude before latitude"
-        if abs(sx) <= 180 and abs(sy) <= 90 and (self.frame.source is not None
-                                                 and not self.frame.source.is_geographic):
-            return ("If these are longitude and latitude, say so (--lonlat on the command line, "
-                    "points: lonlat in the site file)")
-        return "Move the point, or use a raster that reaches it"
-
-    def _beyond(self, x: float, y: float) -> str:
-        west, south, east, north = self.bounds
-        gaps = {"west": west - x, "east": x - east, "south": south - y, "north": y - north}
-        side = max(gaps, key=lambda name: gaps[name])
-        return f"{max(gaps[side], 1):,.0f} m {side}"
+    def _empty(self, seen: Seen) -> InputError:
+        if seen.impossible:
+            return InputError(self._where, "not one of its cells holds a height that land on Earth "
+                              f"has ({LOWEST:,.0f} to {HIGHEST:,.0f} m; here stands "
+                              f"{seen.example:,.0f} m)", "Check the unit of its heights")
+        return InputError(self._where, "not one of its cells holds a height",
+                          "Check the file and its nodata value")
 
 
-def read_elevation(path: Path, *, crs: str | None = None, plan_unit: str | None = None,
-                   height_unit: str | None = None, nodata: float | None = None) -> Dem:
-    """Read an elevation raster into a `Dem`.
+def _filled_note(cells: int, holes: int) -> str:
+    return (f"{cells:,} {'cell' if cells == 1 else 'cells'} in {holes:,} small "
+            f"{'hole' if holes == 1 else 'holes'} {'was' if cells == 1 else 'were'} filled from "
+            f"{'its rim' if holes == 1 else 'their rims'}.")
+
+
+def _void_notes(voids: Voids, shape: tuple[int, int], cell_area: float) -> list[str]:
+    if not voids.count:
+        return []
+    enclosed = int((~voids.touching((True, True, True, True), shape)).sum())
+    area = float(voids.cells.max()) * cell_area
+    size = f"{area:,.0f} m2" if area >= 10 else f"{area:.2g} m2"
+    if voids.count == 1:
+        return [f"One void of {size} {'enclosed by ground' if enclosed else 'at the edge'} has no "
+                "heights; water that reaches it counts as leaving."]
+    return [f"{voids.count:,} voids have no heights, {enclosed:,} of them enclosed by ground and "
+            f"the largest of {size}; water that reaches one counts as leaving."]
+
+
+def open_elevation(files: Path | str | Sequence[Path | str], *, crs: str | None = None,
+                   plan_unit: str | None = None, height_unit: str | None = None,
+                   nodata: float | None = None, cell: float | None = None,
+                   columns: str | Sequence[str] | None = None, fill_holes: float = FILL_UP_TO
+                   ) -> ElevationFiles:
+    """Open elevation and check it, without reading a raster's cells.
 
     Parameters
     ----------
-    path : Path
-        Anything rasterio opens, with one band of heights.
+    files : path, or several
+        A raster that rasterio opens, with one band of heights; several tiles of one grid; a
+        pattern such as ``tiles/*.tif``; or text with surveyed points.  Where tiles overlap, the
+        first that knows a height gives it.
     crs : str, optional
-        The CRS, where the file states none.
+        The CRS, where the files state none.
     plan_unit : {"m", "ft", "us-ft"}, optional
         The unit of the plan, where there is no CRS at all.
     height_unit : {"m", "ft", "us-ft"}, optional
-        The unit of the heights, where the file does not state it or states it wrongly.
+        The unit of the heights, where the files do not state it or state it wrongly.
     nodata : float, optional
-        A value that marks holes, beside the one the file declares.
+        A value that marks holes, beside the one the files declare.
+    cell : float, optional
+        Side of a cell, for surveyed points. [m]
+    columns : str or sequence of str, optional
+        What each column is, for surveyed points: point, x, y, z, code, or - for one not used.
+    fill_holes : float
+        Enclosed holes up to this area are filled from their rims; 0 for none. [m2]
 
     Raises
     ------
     InputError
-        If the file is missing, no raster, has several bands, or does not say enough of itself.
+        If a file is missing, is no elevation, does not say enough of itself, or does not fit
+        the others.
     """
-    import rasterio
-    from rasterio.errors import RasterioError
+    paths = elevation_files(files)
+    where = str(paths[0]) if len(paths) == 1 else files_named(paths)
+    if not fill_holes >= 0:
+        raise InputError(where, f"holes up to {fill_holes:g} m2 cannot be filled",
+                         "State an area of 0 or more (fill holes up to, or --fill-holes)")
+    points = [path for path in paths if _holds_points(path)]
+    if points and len(points) < len(paths):
+        raster = next(path for path in paths if path not in points)
+        raise InputError(where, f"{points[0].name} holds surveyed points and {raster.name} is a "
+                         "raster, and they do not go together", "Give one or the other")
+    if points:
+        return _open_points(points, where, crs, plan_unit, height_unit, cell, columns)
+    for given, words in ((cell, "a cell (cell, or --cell)"),
+                         (columns, "columns (columns, or --columns)")):
+        if given is not None:
+            raise InputError(where, f"it is a raster, and {words} can only be stated for surveyed "
+                             "points", "Leave it out")
+    mosaic = open_mosaic(paths, crs=crs, plan_unit=plan_unit, height_unit=height_unit,
+                         nodata=nodata)
+    return _open_raster(mosaic, where, plan_unit, fill_holes)
 
-    path = Path(path)
-    if not path.exists():
-        raise InputError(str(path), "there is no such file",
-                         "Check the name of the elevation raster")
-    try:
-        source = rasterio.open(path)
-    except RasterioError:
-        raise InputError(str(path), "this is not a raster that can be read",
-                         "Give an elevation raster such as a GeoTIFF") from None
-    with source:
-        if source.count != 1:
-            raise InputError(str(path), f"it has {source.count} bands, as a picture has",
-                             "Give a raster with one band of heights")
-        if source.width * source.height > MOST_CELLS:
-            raise InputError(str(path), f"it has {source.width * source.height:,} cells, more than "
-                             f"the {MOST_CELLS:,} that are read at once",
-                             "Cut it to the property and the slopes above it")
-        if np.dtype(source.dtypes[0]).kind not in "iuf":
-            raise InputError(str(path), f"its values are of type {source.dtypes[0]}, not heights",
-                             "Give a raster with one band of heights")
-        if source.transform.is_identity and not source.gcps[0]:
-            raise InputError(str(path), "it does not say where its cells lie or how large they are",
-                             "Export it again with its georeference, or with its world file")
-        try:
-            masked = source.read(1, masked=True)
-        except RasterioError:
-            raise InputError(str(path), "its cells cannot be read; the file may be cut short",
-                             "Fetch or export it again") from None
-        stated, transform, band_unit = source.crs, source.transform, source.units[0]
-    heights = masked.astype(np.float32).filled(np.nan)
-    if nodata is not None:
-        heights[masked.data == nodata] = np.nan
-    heights[~np.isfinite(heights)] = np.nan
 
-    notes: list[str] = []
-    own = _crs(path, stated, crs, plan_unit)
-    factor, how = _height_factor(path, own, plan_unit, band_unit, height_unit)
+def read_elevation(files: Path | str | Sequence[Path | str], *, crs: str | None = None,
+                   plan_unit: str | None = None, height_unit: str | None = None,
+                   nodata: float | None = None, cell: float | None = None,
+                   columns: str | Sequence[str] | None = None, fill_holes: float = FILL_UP_TO
+                   ) -> Dem:
+    """Open elevation and read all of it; see `open_elevation`."""
+    return open_elevation(files, crs=crs, plan_unit=plan_unit, height_unit=height_unit,
+                          nodata=nodata, cell=cell, columns=columns, fill_holes=fill_holes).read()
+
+
+def _holds_points(path: Path) -> bool:
+    """Whether a file is text with points; text that starts as an ASCII grid is a raster."""
+    if path.suffix.lower() not in POINT_FILES or not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return not file.read(5).lower().startswith(b"ncols")
+
+
+def _open_raster(mosaic: Mosaic, where: str, plan_unit: str | None, fill_holes: float
+                 ) -> ElevationFiles:
+    rows, columns = mosaic.shape
+    notes = [*mosaic.notes, *datum_notes(mosaic.crs)]
+    middle = mosaic.transform * (columns / 2, rows / 2)
+    frame, unit, how = frame_of(where, mosaic.crs, plan_unit, middle,
+                                columns * abs(mosaic.transform.a))
     if how:
         notes.append(how)
-    if factor != 1.0:
-        heights = (heights.astype(np.float64) * factor).astype(np.float32)
-    heights, holes = _without_impossible(heights)
-    notes += holes
-    _refuse_empty(path, heights)
-    datum = _height_datum(own)
-    notes.append(f"Heights are relative to {datum}." if datum else
-                 "The file does not say which height datum its heights are on; levels are relative "
-                 "to the raster itself.")
-
-    if own is None:
-        unit = METRES[plan_unit or "m"]
-        frame = Frame(None, None, unit)
-        transform = Affine.scale(unit) * transform
-        notes.append(f"The raster has no CRS; its plan is taken in {plan_unit} as stated.")
-    elif own.is_geographic:
-        height, width = heights.shape
-        middle = transform * (width / 2, height / 2)
-        frame = Frame(own, plane_near(own, *middle))
-        heights, transform = _warped(heights, transform, own, frame.working)
-        notes.append(f"The raster is in degrees; it was moved onto {frame.working.name} "  # type: ignore[union-attr]
-                     f"with cells of {transform.a:.2f} m.")
+    source: Mosaic | Resampled | None
+    if frame.source is not None and frame.working is not None and frame.source.is_geographic:
+        source, said = flattened(mosaic, frame.source, frame.working, frame.to_source)
     else:
-        frame = Frame(own, in_metres(own))
-        unit = own.axis_info[0].unit_conversion_factor
-        if unit != 1.0:
-            transform = Affine.scale(unit) * transform
-            notes.append(f"The plan is in {own.axis_info[0].unit_name}; it is worked in metres.")
-    heights, transform, squared = _square(heights, transform)
-    notes += squared
+        source, said = squared(mosaic, unit)
+    transform = source.transform if source else Affine.scale(unit) * mosaic.transform
+    notes += said
     if transform.a > TOO_COARSE:
         notes.append(f"Cells of {transform.a:.1f} m are too coarse to size or set out earthworks: "
                      "take the answers as hints of where to look.")
-    return Dem(np.ascontiguousarray(heights, dtype=np.float32), transform.c, transform.f,
-               transform.a, frame, path.name, tuple(notes))
+    return ElevationFiles(mosaic.name, frame, transform, fill_holes, tuple(notes), where,
+                          source or mosaic, mosaic.unit)
 
 
-def _crs(path: Path, stated: Any, given: str | None, plan_unit: str | None) -> CRS | None:
-    if stated is None and given is None:
-        if plan_unit is None:
-            raise InputError(str(path), "it has no coordinate system, so the size of its cells is "
-                             "not known", "State its CRS (crs: EPSG:..., or --crs), or the unit of "
-                             "its plan (plan unit: m, or --plan-unit m)")
-        return None
+def _open_points(paths: Sequence[Path], where: str, crs: str | None, plan_unit: str | None,
+                 height_unit: str | None, cell: float | None,
+                 columns: str | Sequence[str] | None) -> ElevationFiles:
     try:
-        wanted = CRS.from_user_input(given) if given is not None else None
-    except Exception:
-        raise InputError(str(path), f"the stated CRS '{given}' is not known",
-                         "Give one such as EPSG:32734") from None
-    if stated is None:
-        return wanted
-    own = CRS.from_user_input(stated)
-    if wanted is not None and not own.equals(wanted, ignore_axis_order=True):
-        raise InputError(str(path), f"the file says its CRS is {own.name}, but {wanted.name} was "
-                         "stated", "Leave the CRS out, or correct the file")
-    return own
-
-
-def _height_factor(path: Path, own: CRS | None, plan_unit: str | None, band_unit: str | None,
-                   given: str | None) -> tuple[float, str | None]:
-    """Metres per height unit, and how that is known where the file does not say so itself."""
-    written = (band_unit or "").strip().lower()
-    known = {"metre": "m", "meter": "m", "metres": "m", "meters": "m", "m": "m",
-             "foot": "ft", "feet": "ft", "ft": "ft", "international foot": "ft",
-             "us survey foot": "us-ft", "us-ft": "us-ft", "ftus": "us-ft",
-             "us survey feet": "us-ft"}.get(written)
-    if known is None and own is not None and len(own.axis_info) > 2:
-        name = own.axis_info[2].unit_name.lower()
-        known = "m" if name.startswith("met") else "us-ft" if "survey" in name else "ft"
-    if given is not None:
-        if known is not None and METRES[known] != METRES[given]:
-            return METRES[given], (f"The file says its heights are in {known}; they were taken in "
-                                   f"{given} as stated.")
-        return METRES[given], None if known else f"Heights were taken in {given} as stated."
-    if known is not None:
-        return METRES[known], (None if known == "m" else
-                               f"Heights in {known} were turned into metres.")
-    unit = METRES.get(plan_unit or "m", 1.0) if own is None else (
-        1.0 if own.is_geographic else own.axis_info[0].unit_conversion_factor)
-    if unit != 1.0:
-        raise InputError(str(path), "its plan is in feet and it does not say whether its heights "
-                         "are in feet or metres", "State it (height unit: ft or m, or "
-                         "--height-unit)")
-    return 1.0, "The file does not say the unit of its heights; they were taken in metres."
-
-
-def _without_impossible(heights: NDArray[np.float32]) -> tuple[NDArray[np.float32], list[str]]:
-    with np.errstate(invalid="ignore"):
-        bad = (heights < LOWEST) | (heights > HIGHEST)
-    if not bad.any():
-        return heights, []
-    value = float(heights[bad].flat[0])
-    heights = heights.copy()
-    heights[bad] = np.nan
-    return heights, [f"{int(bad.sum()):,} cells hold heights no land on Earth has (such as "
-                     f"{value:,.0f} m); they were taken as holes. If that value marks holes, "
-                     "declare it as nodata."]
-
-
-def _refuse_empty(path: Path, heights: NDArray[np.float32]) -> None:
-    rows, columns = heights.shape
-    if rows < 3 or columns < 3:
-        raise InputError(str(path), f"it is only {columns} by {rows} cells",
-                         "Give a raster of at least 3 by 3 cells")
-    if not np.isfinite(heights).any():
-        raise InputError(str(path), "not one of its cells holds a height",
-                         "Check the file and its nodata value")
-
-
-def _height_datum(own: CRS | None) -> str | None:
-    if own is None:
-        return None
-    vertical = [part for part in own.sub_crs_list if part.is_vertical]
-    return vertical[0].name if vertical else None
-
-
-def _warped(heights: NDArray[np.float32], transform: Affine, own: CRS, to: CRS | None
-            ) -> tuple[NDArray[np.float32], Affine]:
-    from rasterio.crs import CRS as RasterCRS
-    from rasterio.transform import array_bounds
-    from rasterio.warp import Resampling, calculate_default_transform, reproject
-
-    start = RasterCRS.from_wkt(own.to_2d().to_wkt())
-    end = start if to is None else RasterCRS.from_wkt(to.to_wkt())
-    rows, columns = heights.shape
-    moved, width, height = calculate_default_transform(
-        start, end, columns, rows, *array_bounds(rows, columns, transform))
-    out = np.full((height, width), np.nan, np.float32)
-    reproject(heights, out, src_transform=transform, src_crs=start, dst_transform=moved,
-              dst_crs=end, src_nodata=np.nan, dst_nodata=np.nan, resampling=Resampling.bilinear)
-    return out, moved
-
-
-def _square(heights: NDArray[np.float32], transform: Affine
-            ) -> tuple[NDArray[np.float32], Affine, list[str]]:
-    """Make a grid square and north up, by bilinear resampling where it is not."""
-    a, b, d, e = transform.a, transform.b, transform.d, transform.e
-    level = abs(b) < 1e-9 * abs(a) and abs(d) < 1e-9 * abs(e) if a and e else False
-    if level and a > 0 and e < 0 and abs(a + e) < 1e-6 * a:
-        return heights, transform, []
-    if level and a > 0 and e > 0 and abs(a - e) < 1e-6 * a:
-        rows = heights.shape[0]
-        return heights[::-1], Affine(a, 0, transform.c, 0, -e, transform.f + rows * e), []
-    from scipy.ndimage import map_coordinates
-
-    rows, columns = heights.shape
-    corners = [transform * at for at in ((0, 0), (columns, 0), (0, rows), (columns, rows))]
-    xs, ys = zip(*corners, strict=True)
-    cell = min(np.hypot(a, d), np.hypot(b, e))
-    width = max(int(np.ceil((max(xs) - min(xs)) / cell - 1e-6)), 1)
-    height = max(int(np.ceil((max(ys) - min(ys)) / cell - 1e-6)), 1)
-    new = Affine(cell, 0, min(xs), 0, -cell, max(ys))
-    column, row = np.meshgrid(np.arange(width) + 0.5, np.arange(height) + 0.5)
-    old_column, old_row = ~transform * (new * (column, row))
-    inside = (old_column >= 0) & (old_column <= columns) & (old_row >= 0) & (old_row <= rows)
-    out = map_coordinates(heights, [np.clip(old_row - 0.5, 0, rows - 1),
-                                    np.clip(old_column - 0.5, 0, columns - 1)], order=1)
-    out = np.where(inside, out, np.nan).astype(np.float32)
-    kind = "turned against north" if not level else "not square"
-    return out, new, [f"The raster's cells are {kind}; it was resampled to squares of "
-                      f"{cell:.2f} m."]
+        order = checked_columns(columns)
+    except ValueError as error:
+        raise InputError(where, f"its columns cannot be read: {error}",
+                         "State them (columns, or --columns), such as point, y, x, z, code"
+                         ) from None
+    own = crs_of(where, None, crs, plan_unit)
+    parts = [read_points(path, order) for path in paths]
+    notes = [note for part in parts for note in part.notes]
+    z = []
+    for path, part in zip(paths, parts, strict=True):
+        unit, how = height_unit_of(str(path), own, plan_unit, declared_unit(own, part.height_unit),
+                                   height_unit)
+        notes += [how] if how else []
+        z.append(part.z * METRES[unit])
+    x, y = (np.concatenate([getattr(part, axis) for part in parts]) for axis in "xy")
+    heights, lines = np.concatenate(z), [line for part in parts for line in part.places]
+    notes += [*refuse_swapped(where, x, y, own), *datum_notes(own)]
+    wrong = np.flatnonzero((heights < LOWEST) | (heights > HIGHEST))
+    if wrong.size:
+        raise InputError(lines[wrong[0]], f"its height of {heights[wrong[0]]:,.0f} m is none that "
+                         "land on Earth has", "Correct it; check the unit and the order of columns")
+    frame, _, how = frame_of(where, own, plan_unit, (float(np.median(x)), float(np.median(y))),
+                             float(np.ptp(x)))
+    notes += [how] if how else []
+    x, y = frame.to_working(x, y)
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        bad = int(np.flatnonzero(~(np.isfinite(x) & np.isfinite(y)))[0])
+        raise InputError(lines[bad], "this point cannot be placed on the ground",
+                         "Check the coordinate system and the order of the columns")
+    x, y, heights, said = one_height_a_place(x, y, heights, lines)
+    notes += said
+    grid, said = triangulate(where, x, y, heights, cell, MOST_CELLS)
+    count = f"{len(lines):,} surveyed points"
+    notes += [f"Heights lie on the triangles between {count}, straight from point to point.", *said]
+    source: Gridded = grid
+    return ElevationFiles(files_named(paths, "point files"), frame, grid.transform, 0.0,
+                          tuple(dict.fromkeys(notes)), where, source, None)

@@ -20,7 +20,7 @@ from pyproj.transformer import TransformerGroup
 from shapely.geometry.base import BaseGeometry
 
 from terrain.errors import InputError
-from terrain.inputs.elevation import Dem
+from terrain.inputs.dem import Dem, Extent
 from terrain.inputs.site import Layer
 from terrain.units import in_both
 
@@ -32,7 +32,7 @@ _FORMATS = "Give a GeoPackage, GeoJSON, shapefile or KML"
 _AREAS = ("Polygon", "MultiPolygon")
 
 
-def read_layer(spec: Layer, folder: Path, dem: Dem, where: str) -> geopandas.GeoDataFrame:
+def read_layer(spec: Layer, folder: Path, dem: Extent, where: str) -> geopandas.GeoDataFrame:
     """Read a vector layer and move it into the raster's working frame.
 
     Parameters
@@ -41,7 +41,7 @@ def read_layer(spec: Layer, folder: Path, dem: Dem, where: str) -> geopandas.Geo
         The file, and where needed the layer in it and its CRS.
     folder : Path
         Where a relative file name starts from.
-    dem : Dem
+    dem : Dem or other Extent
         Whose working frame the layer is moved into.
     where : str
         Where the layer is asked for, e.g. ``site.yaml line 9, cover``.
@@ -88,14 +88,14 @@ def read_layer(spec: Layer, folder: Path, dem: Dem, where: str) -> geopandas.Geo
     return frame
 
 
-def boundary_polygon(gdf: geopandas.GeoDataFrame, dem: Dem, where: str) -> BaseGeometry:
+def boundary_polygon(gdf: geopandas.GeoDataFrame, dem: Extent, where: str) -> BaseGeometry:
     """The property's outline as one polygon, or several in one. [m]
 
     Parameters
     ----------
     gdf : GeoDataFrame
         A layer from `read_layer`: polygons, or lines that close.
-    dem : Dem
+    dem : Dem or other Extent
         The raster that must reach all of it.
     where : str
         Whose boundary it is, for messages.
@@ -197,7 +197,7 @@ def _layer_name(path: Path, asked: str | None, here: str) -> str:
     return names[0]
 
 
-def layer_crs(path: Path, stated: CRS | None, given: str | None, shapes: NDArray[Any], dem: Dem,
+def layer_crs(path: Path, stated: CRS | None, given: str | None, shapes: NDArray[Any], dem: Extent,
                here: str) -> tuple[CRS | None, list[str]]:
     """The layer's CRS: the file's own, else the one given, else longitude and latitude."""
     notes: list[str] = []
@@ -245,7 +245,7 @@ def _names_crs(path: Path) -> bool:
         return False
 
 
-def _moved(shapes: NDArray[Any], own: CRS | None, dem: Dem, here: str
+def _moved(shapes: NDArray[Any], own: CRS | None, dem: Extent, here: str
            ) -> tuple[NDArray[Any], list[str]]:
     working = dem.frame.working
     if own is None or working is None:
@@ -263,7 +263,7 @@ def _moved(shapes: NDArray[Any], own: CRS | None, dem: Dem, here: str
     return moved, notes
 
 
-def way_between(own: CRS, working: CRS, dem: Dem, here: str
+def way_between(own: CRS, working: CRS, dem: Extent, here: str
                 ) -> tuple[Transformer | None, list[str]]:
     """The surest way between two CRS near the raster, and how sure it is.
 
@@ -358,7 +358,7 @@ def area_of(shape: BaseGeometry, where: str) -> BaseGeometry:
     raise InputError(where, f"it is a {kind.lower()}, not an area", "Draw it as a polygon")
 
 
-def _gap(outline: BaseGeometry, dem: Dem) -> str:
+def _gap(outline: BaseGeometry, dem: Extent) -> str:
     west, south, east, north = dem.bounds
     x0, y0, x1, y1 = outline.bounds
     side = "south" if y1 <= south else "north" if y0 >= north else ""

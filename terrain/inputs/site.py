@@ -23,6 +23,8 @@ from pydantic import (
 )
 
 from terrain.errors import InputError
+from terrain.inputs.survey_points import checked_columns
+from terrain.inputs.voids import FILL_UP_TO
 from terrain.units import DIMENSIONS, in_both, read_quantity
 
 
@@ -48,9 +50,11 @@ def _quantity(dimension: str, least: float | None = None, above: float | None = 
 
 Level = Annotated[float, _quantity("length")]
 Length = Annotated[float, _quantity("length", above=0.0)]
+Span = Annotated[float, _quantity("length", least=0.0)]
 Rain = Annotated[float, _quantity("rain", least=0.0)]
 StormDepth = Annotated[float, _quantity("rain", above=0.0)]
 Rate = Annotated[float, _quantity("rate", least=0.0)]
+Area = Annotated[float, _quantity("area", least=0.0)]
 Volume = Annotated[float, _quantity("volume", above=0.0)]
 Use = Annotated[float, _quantity("use", least=0.0)]
 Hours = Annotated[float, _quantity("time", above=0.0)]
@@ -68,13 +72,34 @@ class _Part(BaseModel):
 
 
 class Elevation(_Part):
-    """The elevation raster, and what it does not say of itself."""
+    """The elevation raster, tiles or surveyed points, and what they do not say of themselves."""
 
-    file: Path
+    file: list[Path] = Field(min_length=1)
     crs: str | None = None
     plan_unit: Literal["m", "ft", "us-ft"] | None = None
     height_unit: Literal["m", "ft", "us-ft"] | None = None
     nodata: float | None = None
+    fill_holes_up_to: Area = FILL_UP_TO
+    breach_depth: Span = 0.0
+    breach_length: Span = 0.0
+    cell: Length | None = None
+    columns: tuple[str, ...] | None = None
+
+    @model_validator(mode="after")
+    def _both_bounds(self) -> Elevation:
+        if (self.breach_depth > 0) != (self.breach_length > 0):
+            raise ValueError("breaching needs both a breach depth and a breach length above 0")
+        return self
+
+    @field_validator("file", mode="before")
+    @classmethod
+    def _one_or_several(cls, given: Any) -> Any:
+        return [given] if isinstance(given, str | Path) else given
+
+    @field_validator("columns", mode="before")
+    @classmethod
+    def _known_columns(cls, given: Any) -> Any:
+        return checked_columns(given) if isinstance(given, str | list) else given
 
 
 class Layer(_Part):
@@ -295,6 +320,7 @@ class Site(_Part):
     soils: Soils
     roads: Roads | None = None
     roofs: Roofs | None = None
+    culverts: NamedLayer | None = None
     rain: RainInputs
     evapotranspiration: list[Rain] | None = Field(default=None, min_length=12, max_length=12)
     benchmark: Benchmark | None = None

@@ -17,6 +17,7 @@ from terrain.plan.questions import (
     Survey,
     SwaleAnswer,
 )
+from terrain.runoff.catchment import Catchment
 
 
 def dumped(answer: dict[str, Any]) -> str:
@@ -66,11 +67,17 @@ def survey_answer(survey: Survey) -> dict[str, Any]:
         "warnings": list(survey.warnings), "notes": [*dem.notes, survey.checked_by]}
 
 
+def ground_facts(catchment: Catchment) -> dict[str, Any]:
+    """How much ground, and whether the raster's edge cuts it off."""
+    return {"catchment_m2": catchment.area, "touches_edge": catchment.touches_edge,
+            "at_risk_m2": catchment.at_risk}
+
+
 def shed_answer(answer: ShedAnswer) -> dict[str, Any]:
     """What `shed --json` prints."""
     catchment = answer.catchment
     return {
-        "catchment_m2": catchment.area, "touches_edge": catchment.touches_edge,
+        **ground_facts(catchment),
         "longest_path_m": answer.longest_path, "mean_slope": catchment.slope,
         "storms": [{"rain_mm": s.rain, "runoff_m3": s.runoff} for s in answer.storms],
         "at": list(_at(answer.question.dem, *answer.at)),
@@ -88,7 +95,7 @@ def swale_answer(answer: SwaleAnswer) -> dict[str, Any]:
         "cross_slope": swale.route.cross_slope, "ground_deviation_m": swale.route.deviation,
         "storage_m3": answer.storage, "cut_m3": swale.cut, "berm_m3": swale.berm,
         "berm_height_m": swale.berm_height, "berm_height_built_m": swale.berm_height_built,
-        "catchment_m2": answer.catchment.area, "touches_edge": answer.catchment.touches_edge,
+        **ground_facts(answer.catchment),
         "sill_length_m": swale.sill.length, "sill_head_m": swale.sill.head,
         "sill_peak_m3_s": swale.sill.peak, "sill_at": [float(sill_x), float(sill_y)],
         "spill_path": line_string(dem, answer.spill_path) if len(answer.spill_path) > 1 else None,
@@ -105,7 +112,7 @@ def basin_answer(answer: BasinAnswer) -> dict[str, Any]:
         "gross_storage_m3": basin.gross, "storage_m3": basin.storage,
         "pool_area_m2": basin.pool_area, "wall_m3": basin.wall, "cut_m3": basin.cut,
         "wall_height_m": basin.height, "water_at_wall_m": basin.water_at_wall,
-        "catchment_m2": answer.catchment.area, "touches_edge": answer.catchment.touches_edge,
+        **ground_facts(answer.catchment),
         "sill_length_m": basin.sill.length, "sill_head_m": basin.sill.head,
         "sill_peak_m3_s": basin.sill.peak,
         "curve": [{"level_m": level, "area_m2": area, "volume_m3": volume}

@@ -101,6 +101,7 @@ def _catchments(plan: Plan) -> list[dict[str, Any]]:
             rows.append({"name": planned.store.name, "area_m2": node.catchment.area,
                          "run_on_m2": node.catchment.run_on_area,
                          "touches_edge": node.catchment.touches_edge,
+                         "at_risk_m2": node.catchment.at_risk,
                          "mean_curve_number": node.catchment.mean_curve_number,
                          "geometry": outline(cells, plan.inputs.dem.transform)})
     return rows

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from terrain.files import fingerprint
+from terrain.inputs.file_list import elevation_files
 from terrain.inputs.site import Site
-from terrain.outputs.answers_json import line_string, tidy
+from terrain.outputs.answers_json import ground_facts, line_string, tidy
 from terrain.plan.accounts import Account
 from terrain.plan.entry import Entry
 from terrain.plan.plan import Plan, PlannedStore
@@ -50,8 +51,8 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
     yearly = entries.get("", {}).get(store.name)
     found: dict[str, Any] = {
         "name": store.name, "kind": store.kind, "at": [float(x), float(y)],
-        "catchment_m2": node.catchment.area, "run_on_catchment_m2": node.catchment.run_on_area,
-        "touches_edge": node.catchment.touches_edge, "roof_m2": node.roof.area,
+        **ground_facts(node.catchment), "run_on_catchment_m2": node.catchment.run_on_area,
+        "roof_m2": node.roof.area,
         "storage_m3": store.capacity, "sill_level_m": None if tank else store.sill.level,
         "sill_length_m": None if tank else store.sill.length,
         "sill_head_m": None if tank else store.sill.head,
@@ -109,14 +110,15 @@ def _shed(plan: Plan, index: int) -> dict[str, Any]:
             "storms": {name: {"passes_m3": passes, "own_m3": own} for name, passes, own
                        in zip(names, point.volumes, point.own_volumes, strict=True)}})
     return {"name": shed.name, "kind": shed.kind, "area_m2": shed.area,
-            "catchment_m2": shed.catchment.area, "touches_edge": shed.catchment.touches_edge,
-            "points": points}
+            **ground_facts(shed.catchment), "points": points}
 
 
 def _fingerprints(site: Site) -> dict[str, str]:
     """Fingerprints of the files read, by their names in the site file."""
-    named = {part.file for part in (site.elevation, site.boundary, site.cover, site.soils,
-                                    site.roads, site.roofs, site.rain.daily) if part is not None}
+    named = {part.file for part in (site.boundary, site.cover, site.soils, site.roads, site.roofs,
+                                    site.rain.daily) if part is not None}
+    for file in elevation_files([site.folder / file for file in site.elevation.file]):
+        named.add(file.relative_to(site.folder) if file.is_relative_to(site.folder) else file)
     if site.rain.frequency is not None:
         named.add(site.rain.frequency)
     files = {site.path.name: site.path}

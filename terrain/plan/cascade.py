@@ -13,7 +13,7 @@ from terrain.errors import InputError
 from terrain.inputs import site as asked
 from terrain.inputs.site import Site
 from terrain.plan.layout import Placed, Places, first_sill
-from terrain.runoff.catchment import Catchment, gather, with_water
+from terrain.runoff.catchment import Catchment, gather, on_ground, with_water
 from terrain.runoff.ground import Ground, Roof
 from terrain.runoff.infiltration import untested_rate
 from terrain.surface.accumulation import longest_upslope_path
@@ -125,10 +125,9 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
     nodes = []
     for index, place in enumerate(placed):
         cells = labels == index + 1
-        around = gather(
-            numbers, cells & (marks == 0), dem.cell_area, ground.inside,
-            float(ways[place.cells[:, 0], place.cells[:, 1]].max(initial=0.0)),
-            terrain.mean_slope(cells), terrain.touches_edge(cells))
+        around = on_ground(
+            gather(numbers, cells & (marks == 0), dem.cell_area, ground.inside), terrain, cells,
+            float(ways[place.cells[:, 0], place.cells[:, 1]].max(initial=0.0)))
         under = gather(numbers, cells & (marks > 0), dem.cell_area, ground.inside)
         water = 0.0 if place.kind == "tank" else float(place.curve.areas[-1])
         catchment = with_water(around, under, water)

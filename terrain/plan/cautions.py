@@ -5,14 +5,23 @@ from __future__ import annotations
 import numpy as np
 from shapely import LineString, Point
 
+from terrain.inputs.dem import Dem
 from terrain.plan.cascade import Cascade, Node
 from terrain.plan.layout import Placed
 from terrain.plan.reading import Inputs
+from terrain.runoff.catchment import Catchment
 from terrain.units import in_both
 from terrain.works.basin import Basin
 
 _LEAVES = ("Its spill leaves the property: never send it onto a neighbour more gathered than it "
            "came before, and ask about water rights.")
+
+
+def reaches_edge(catchment: Catchment, dem: Dem, whose: str = "The") -> str:
+    """What it means that a catchment reaches the edge of the known ground."""
+    return (f"{whose} catchment reaches the edge of the ground that {dem.source} knows, and water "
+            f"from beyond would cross {in_both(catchment.at_risk, 'land')} of it: read every "
+            "figure of runoff as \"at least\".")
 
 
 def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:
@@ -41,8 +50,7 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
     rules, ground = inputs.rules, inputs.ground
     said: list[str] = []
     if node.catchment.touches_edge and node.catchment.area:
-        said.append(f"Its catchment reaches the edge of {inputs.dem.source}: read every figure of "
-                    "runoff as \"at least\".")
+        said.append(reaches_edge(node.catchment, inputs.dem, "Its"))
     if place.kind == "tank":
         if node.spills_to is None:
             said.append(_LEAVES)

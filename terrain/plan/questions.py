@@ -2,29 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
-from terrain.inputs.elevation import TOO_COARSE, Dem, read_elevation
+from terrain.inputs.dem import Dem, Extent, refuse_beyond
+from terrain.inputs.elevation import TOO_COARSE, ElevationFiles, open_elevation
 from terrain.inputs.ground_cover import cover_cells, soil_cells
 from terrain.inputs.layers import read_layer
-from terrain.inputs.site import Cover, Layer, Soils
+from terrain.inputs.site import Cover, Layer, NamedLayer, Soils
+from terrain.inputs.voids import FILL_UP_TO
+from terrain.plan.cautions import reaches_edge
 from terrain.plan.cost import Quantities, quantities
 from terrain.plan.routing import storm_steps
-from terrain.runoff.catchment import Catchment, gather
+from terrain.runoff.catchment import Catchment, gather, on_ground
 from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
 from terrain.runoff.curve_number import runoff_depth
 from terrain.runoff.hydrograph import arriving
 from terrain.runoff.storms import cumulative_rain
 from terrain.surface.catchments import outline
+from terrain.surface.conditioning import Conditioning
+from terrain.surface.culverts import read_culverts
 from terrain.surface.depressions import Hollow
 from terrain.surface.terrain import Terrain
+from terrain.surface.window import Bounds, hold, ready
 from terrain.units import in_both
 from terrain.works import basin as basins
 from terrain.works import swale as swales
@@ -46,6 +52,12 @@ class RasterWords:
     plan_unit: str | None = None
     height_unit: str | None = None
     nodata: float | None = None
+    fill_holes: float | None = None
+    cell: float | None = None
+    columns: str | None = None
+    breach_depth: float = 0.0
+    breach_length: float = 0.0
+    culverts: Path | None = None
     lonlat: bool = False
 
 
@@ -72,26 +84,80 @@ class StormAnswer:
 
 @dataclass(frozen=True)
 class Question:
-    """The raster made ready for a question."""
+    """The raster, or the part of it that matters, made ready for a question."""
 
-    dem: Dem
     terrain: Terrain
     words: RasterWords
 
+    @property
+    def dem(self) -> Dem:
+        """The heights that were read."""
+        return self.terrain.dem
+
     def point(self, given: tuple[float, float], option: str) -> tuple[float, float]:
         """A point in the working frame, on ground of known height."""
-        frame = self.dem.frame
-        move = frame.from_lonlat if self.words.lonlat else frame.to_working
-        x, y = (float(v) for v in move(*given))
+        x, y = placed(given, self.words, self.dem)
         self.dem.cell_of(x, y, option)
         return x, y
 
 
-def ask(path: Path, words: RasterWords) -> Question:
-    """Read a raster for a question."""
-    dem = read_elevation(path, crs=words.crs, plan_unit=words.plan_unit,
-                         height_unit=words.height_unit, nodata=words.nodata)
-    return Question(dem, Terrain(dem), words)
+def placed(given: tuple[float, float], words: RasterWords, extent: Extent
+           ) -> tuple[float, float]:
+    """A point in the working frame."""
+    move = extent.frame.from_lonlat if words.lonlat else extent.frame.to_working
+    x, y = (float(v) for v in move(*given))
+    return x, y
+
+
+def opened(path: Path, words: RasterWords) -> ElevationFiles:
+    """Open a raster, the tiles of a pattern, or surveyed points."""
+    fill_holes = FILL_UP_TO if words.fill_holes is None else words.fill_holes
+    return open_elevation(path, crs=words.crs, plan_unit=words.plan_unit,
+                          height_unit=words.height_unit, nodata=words.nodata, cell=words.cell,
+                          columns=words.columns, fill_holes=fill_holes)
+
+
+def conditioning(words: RasterWords, files: ElevationFiles) -> Conditioning:
+    """How the surface is made ready for routing, as the person says.
+
+    Raises
+    ------
+    InputError
+        If one bound of breaching is given without the other, or the culverts cannot be read.
+    """
+    if (words.breach_depth > 0) != (words.breach_length > 0):
+        raise InputError("--breach-depth", "breaching needs both a depth and a length",
+                         "Give --breach-depth and --breach-length")
+    culverts = (read_culverts(NamedLayer(file=words.culverts), Path(), files, "--culverts")
+                if words.culverts is not None else ())
+    return Conditioning(words.breach_depth, words.breach_length, culverts)
+
+
+Held = TypeVar("Held", bound="ShedAnswer | SwaleAnswer | BasinAnswer")
+
+
+def held(path: Path, words: RasterWords, place: Callable[[ElevationFiles], Bounds],
+         answer: Callable[[Question], Held]) -> Held:
+    """Answer on as much of a raster as holds the answer's catchment."""
+    files = opened(path, words)
+
+    def ask(terrain: Terrain) -> tuple[Held, NDArray[np.bool_]]:
+        found = answer(Question(terrain, words))
+        return found, found.cells
+    _, found = hold(files, place(files), ask, conditioning(words, files))
+    return found
+
+
+def around(points: Sequence[tuple[float, float]], words: RasterWords, option: str,
+           reach: float = 0.0) -> Callable[[ElevationFiles], Bounds]:
+    """The rectangle about points of an option, and so far beyond them."""
+    def place(files: ElevationFiles) -> Bounds:
+        there = [placed(point, words, files) for point in points]
+        for x, y in there:
+            refuse_beyond(files, x, y, option)
+        xs, ys = zip(*there, strict=True)
+        return min(xs) - reach, min(ys) - reach, max(xs) + reach, max(ys) + reach
+    return place
 
 
 def curve_numbers(question: Question, words: GroundWords, storms: Sequence[float]
@@ -163,8 +229,9 @@ class Survey:
 
 def survey(path: Path, words: RasterWords) -> Survey:
     """Say what a raster is: extent, units, slope, hollows, and what to beware of."""
-    question = ask(path, words)
-    dem, terrain = question.dem, question.terrain
+    files = opened(path, words)
+    terrain = ready(files.read(), conditioning(words, files))
+    question, dem = Question(terrain, words), terrain.dem
     known = np.isfinite(dem.heights)
     slopes = terrain.slope[np.isfinite(terrain.slope)]
     bands = {"under 1 %": (0, .01), "1 to 5 %": (.01, .05), "5 to 10 %": (.05, .10),
@@ -240,7 +307,12 @@ def catchment_of_point(path: Path, at: tuple[float, float], storms: Sequence[flo
     InputError
         If the point is off the raster, or storms are asked for ground nobody described.
     """
-    question = ask(path, words)
+    return held(path, words, around([at], words, "--at"),
+                lambda question: _shed(question, at, storms, ground))
+
+
+def _shed(question: Question, at: tuple[float, float], storms: Sequence[float],
+          ground: GroundWords) -> ShedAnswer:
     dem, terrain = question.dem, question.terrain
     x, y = question.point(at, "--at")
     row, column = dem.cell_of(x, y, "--at")
@@ -259,8 +331,7 @@ def _gathered(question: Question, numbers: NDArray[np.float64], cells: NDArray[n
               longest: float) -> Catchment:
     _known(numbers, cells, question)
     terrain = question.terrain
-    return gather(numbers, cells, question.dem.cell_area, None, longest,
-                  terrain.mean_slope(cells), terrain.touches_edge(cells))
+    return on_ground(gather(numbers, cells, question.dem.cell_area), terrain, cells, longest)
 
 
 def _wetter_nearby(terrain: Terrain, row: int, column: int, reach: float = 10.0
@@ -316,14 +387,22 @@ def swale_through(path: Path, through: tuple[float, float], storms: Sequence[flo
     InputError
         If no swale can lie there.
     """
-    question = ask(path, words)
-    dem, terrain, rules = question.dem, question.terrain, Rulebook()
-    x, y = question.point(through, "--through")
-    numbers, notes = curve_numbers(question, ground, storms)
     if length is not None and length < SHORTEST:
         raise InputError("--length", f"{in_both(length, 'level')} is too short for a swale",
                          f"Ask for {in_both(SHORTEST, 'length')} or more")
-    reach = max(rules["swale longest"] / 2, length or 0.0)
+    reach = max(Rulebook()["swale longest"] / 2, length or 0.0)
+    return held(path, words, around([through], words, "--through", reach),
+                lambda question: _swale(question, through, reach, storms, ground, length, depth,
+                                        width, rates))
+
+
+def _swale(question: Question, through: tuple[float, float], reach: float,
+           storms: Sequence[float], ground: GroundWords, length: float | None,
+           depth: float | None, width: float | None, rates: tuple[float, float] | None
+           ) -> SwaleAnswer:
+    dem, terrain, rules = question.dem, question.terrain, Rulebook()
+    x, y = question.point(through, "--through")
+    numbers, notes = curve_numbers(question, ground, storms)
     route, along = swales.trace(terrain, swales.smoothed(dem), x, y, "--through", rules, reach)
     runoff = runoff_depth(storms[0], numbers) * dem.cell_area / 1000 if storms else None
     size = size_swale(terrain, route, along, rules, runoff, length, depth, width)
@@ -385,19 +464,33 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
     InputError
         If no basin can be there.
     """
-    question = ask(path, words)
-    dem, terrain, rules = question.dem, question.terrain, Rulebook()
     if wall is not None and (dug is not None or depth is not None):
         raise InputError("--wall", "a wall and a dug shape or depth were both given",
                          "Give --wall with --crest, or --dug with --depth")
     if wall is not None and crest is not None:
-        points = [question.point(p, "--wall") for p in wall]
-        made = basins.design_wall(terrain, points, crest, sill, rules, "--wall")
+        place = around(wall, words, "--wall")
+
+        def made(question: Question) -> basins.Basin:
+            points = [question.point(p, "--wall") for p in wall]
+            return basins.design_wall(question.terrain, points, crest, sill, Rulebook(), "--wall")
     elif dug is not None and depth is not None:
-        made = basins.design_dug(terrain, _rim(dug, dem), depth, batter, rules, "--dug")
+        def place(files: ElevationFiles) -> Bounds:
+            xs, ys = zip(*_rim(dug, files), strict=True)
+            return min(xs), min(ys), max(xs), max(ys)
+
+        def made(question: Question) -> basins.Basin:
+            return basins.design_dug(question.terrain, _rim(dug, question.dem), depth, batter,
+                                     Rulebook(), "--dug")
     else:
         raise InputError("basin", "it has neither a wall with a crest nor a dug shape with a depth",
                          "Give --wall and --crest, or --dug and --depth")
+    return held(path, words, place,
+                lambda question: _basin(question, made(question), storms, ground, rates))
+
+
+def _basin(question: Question, made: basins.Basin, storms: Sequence[float], ground: GroundWords,
+           rates: tuple[float, float] | None) -> BasinAnswer:
+    dem, terrain, rules = question.dem, question.terrain, Rulebook()
     marks = np.zeros(dem.shape, bool)
     marks[made.cells[:, 0], made.cells[:, 1]] = True
     cells = terrain.catchment(marks)
@@ -415,7 +508,7 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
                        (*notes, *_rests(storms)))
 
 
-def _rim(path: Path, dem: Dem) -> list[tuple[float, float]]:
+def _rim(path: Path, dem: Extent) -> list[tuple[float, float]]:
     """Corners of the one outline in a layer, in the working frame."""
     shape = read_layer(Layer.model_validate({"file": path}), Path(), dem, "--dug").geometry
     parts = [part for whole in shape for part in getattr(whole, "geoms", [whole])]
@@ -458,8 +551,7 @@ def _edge(catchment: Catchment, dem: Dem) -> list[str]:
     """Cautions that the raster itself earns."""
     said = []
     if catchment.touches_edge:
-        said.append(f"The catchment reaches the edge of {dem.source}: read every figure of runoff "
-                    "as \"at least\".")
+        said.append(reaches_edge(catchment, dem))
     if dem.cell > TOO_COARSE:
         said.append(f"Cells of {in_both(dem.cell, 'length')} are too coarse to size or set out "
                     "earthworks: take all this as a hint of where to look.")

@@ -7,14 +7,20 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from terrain.errors import InputError
-from terrain.inputs.elevation import Dem, read_elevation
+from terrain.inputs.dem import Dem
+from terrain.inputs.elevation import open_elevation
+from terrain.inputs.layers import boundary_polygon, rasterized, read_layer
 from terrain.inputs.rainfall import RainRecord, read_daily_rain
 from terrain.inputs.site import Site, read_site
 from terrain.plan.layout import Places
 from terrain.runoff.ground import Ground, read_ground, require_known
+from terrain.surface.conditioning import Conditioning
+from terrain.surface.culverts import read_culverts
 from terrain.surface.terrain import Terrain
+from terrain.surface.window import hold
 from terrain.units import in_both
 from terrain.works.rules import Rulebook
 
@@ -47,8 +53,21 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
     site = read_site(path / "site.yaml" if path.is_dir() else path)
     spec = site.elevation
     progress("Reading the elevation raster")
-    dem = read_elevation(site.folder / spec.file, crs=spec.crs, plan_unit=spec.plan_unit,
-                         height_unit=spec.height_unit, nodata=spec.nodata)
+    files = open_elevation([site.folder / file for file in spec.file], crs=spec.crs,
+                           plan_unit=spec.plan_unit, height_unit=spec.height_unit,
+                           nodata=spec.nodata, cell=spec.cell, columns=spec.columns,
+                           fill_holes=spec.fill_holes_up_to)
+    boundary = boundary_polygon(read_layer(site.boundary, site.folder, files,
+                                           site.where("boundary")), files, site.where("boundary"))
+    culverts = (read_culverts(site.culverts, site.folder, files, site.where("culverts"))
+                if site.culverts is not None else ())
+
+    def drains_there(terrain: Terrain) -> tuple[None, NDArray[np.bool_]]:
+        inside = rasterized([(boundary, 1)], terrain.dem, 0, np.uint8).astype(bool)
+        return None, terrain.catchment(inside)
+    terrain, _ = hold(files, boundary.bounds, drains_there,
+                      Conditioning(spec.breach_depth, spec.breach_length, culverts))
+    dem = terrain.dem
     try:
         rules = Rulebook(site.rules, site.units)
     except ValueError as error:
@@ -66,7 +85,6 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
             raise InputError(site.where("rain", "daily"), f"the record in {record.source} has no "
                              "reading at all in some month of the year", "Give a fuller record")
     _check_benchmark(site, dem)
-    terrain = Terrain(dem)
     progress("Following the water over the ground")
     reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
     require_known(ground, reaches, dem, site)

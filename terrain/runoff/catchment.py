@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from terrain.runoff.curve_number import potential_retention, runoff_depth
 from terrain.runoff.travel_time import lag_hours
+from terrain.surface.terrain import Terrain
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,9 @@ class Catchment:
     slope : float
         Mean slope. [m/m]
     touches_edge : bool
-        It reaches the border of the raster, so it may be larger.
+        It reaches the border of the known ground, so it may be larger.
+    at_risk : float
+        The part of it that water from beyond that border would cross. [m2]
     """
 
     curve_numbers: NDArray[np.float64]
@@ -40,6 +43,7 @@ class Catchment:
     longest_path: float = 0.0
     slope: float = 0.05
     touches_edge: bool = False
+    at_risk: float = 0.0
 
     @property
     def area(self) -> float:
@@ -123,9 +127,8 @@ def with_water(around: Catchment, under: Catchment, water: float) -> Catchment:
 
 
 def gather(curve_number: NDArray[np.float64], cells: NDArray[np.bool_], cell_area: float,
-           inside: NDArray[np.bool_] | None = None, longest_path: float = 0.0,
-           slope: float = 0.05, touches_edge: bool = False) -> Catchment:
-    """Gather cells into a `Catchment`.
+           inside: NDArray[np.bool_] | None = None) -> Catchment:
+    """Gather cells into a `Catchment`, with neither path nor slope of its own.
 
     Parameters
     ----------
@@ -143,5 +146,11 @@ def gather(curve_number: NDArray[np.float64], cells: NDArray[np.bool_], cell_are
     different, which = np.unique(numbers[known], return_inverse=True)
     areas = np.bincount(which, minlength=len(different)) * cell_area
     beyond = np.bincount(which, weights=~within[known], minlength=len(different)) * cell_area
-    return Catchment(different, areas.astype(np.float64), beyond.astype(np.float64),
-                     longest_path, slope, touches_edge)
+    return Catchment(different, areas.astype(np.float64), beyond.astype(np.float64))
+
+
+def on_ground(catchment: Catchment, terrain: Terrain, cells: NDArray[np.bool_],
+              longest_path: float) -> Catchment:
+    """A gathered catchment with what its ground adds: path [m], slope, and the edge's doubts."""
+    return replace(catchment, longest_path=longest_path, slope=terrain.mean_slope(cells),
+                   touches_edge=terrain.touches_edge(cells), at_risk=terrain.area_at_risk(cells))

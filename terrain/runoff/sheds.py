@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.runoff.catchment import Catchment, gather
+from terrain.runoff.catchment import Catchment, gather, on_ground
 from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
 from terrain.surface.terrain import Terrain
 
@@ -139,9 +139,8 @@ def shed_of(terrain: Terrain, name: str, kind: str, cells: NDArray[np.bool_],
             int(marks[path[-1][0], path[-1][1]])))
     points.sort(key=lambda p: (-p.volumes[-1], p.row, p.column))
     return Shed(name, kind, float(cells.sum() * terrain.dem.cell_area),
-                gather(curve_number, upstream, terrain.dem.cell_area, inside,
-                       float(terrain.path_length[cells].max(initial=0.0)),
-                       terrain.mean_slope(upstream), terrain.touches_edge(upstream)),
+                on_ground(gather(curve_number, upstream, terrain.dem.cell_area, inside), terrain,
+                          upstream, float(terrain.path_length[cells].max(initial=0.0))),
                 tuple(points))
 
 

@@ -73,12 +73,14 @@ def _blank(void, total, first, last):
                 total[row, column] = np.nan
 
 
+#: A weight for each cell, or one for all.
+Weights = NDArray[np.floating] | NDArray[np.integer] | NDArray[np.bool_] | float
 Crossed = tuple[NDArray[np.int64], NDArray[np.float64]]
 
 
 def sum_downslope(pass_on: Callable[[NDArray[np.float64], int, int], Crossed],
                   inflows: NDArray[np.uint8], void: NDArray[np.bool_],
-                  weights: NDArray[np.floating] | float) -> NDArray[np.float64]:
+                  weights: Weights) -> NDArray[np.float64]:
     """Sum a weight downslope: each cell passes its sum on once all its inflows are in.
 
     Parameters
@@ -146,8 +148,7 @@ def _pass_on(direction, inflows, total, first, last):
     return to[:crossed], amount[:crossed]
 
 
-def accumulate(direction: NDArray[np.uint8], weights: NDArray[np.floating] | float = 1.0
-               ) -> NDArray[np.float64]:
+def accumulate(direction: NDArray[np.uint8], weights: Weights = 1.0) -> NDArray[np.float64]:
     """Sum a weight over all the cells that drain to each cell, itself included.
 
     Parameters

@@ -83,7 +83,12 @@ class Conditioned:
 
 
 def condition(dem: Dem, conditioning: Conditioning) -> Conditioned:
-    """Make the surface of a `Dem` ready for routing; culverts first, then breaches."""
+    """Make the surface of a `Dem` ready for routing; culverts first, then breaches.
+
+    Where nothing is asked for, the surface is the heights themselves, not a copy.
+    """
+    if conditioning == Conditioning():
+        return Conditioned(dem.heights, {}, Breached(0, 0, 0.0, 0.0))
     heights, cut = lead_through(dem, conditioning.culverts)
     opened, breached = breach_hollows(heights, dem.cell, conditioning.breach_depth,
                                       conditioning.breach_length)

@@ -6,7 +6,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.surface.accumulation import DONE, sum_downslope
+from terrain.surface.accumulation import DONE, Weights, sum_downslope
 from terrain.surface.neighbours import (
     COLUMN_STEP,
     LEAVES,
@@ -139,7 +139,7 @@ def _sends(angle, k):
     """1 where an angle lies less than an eighth of a turn from neighbour k."""
     if k == 0:
         return np.uint8(((angle >= 0) & (angle < 1)) | (angle > 7))
-    return np.uint8(abs(angle - np.float32(k)) < 1)
+    return np.uint8((angle > np.float32(k - 1)) & (angle < np.float32(k + 1)))
 
 
 @numba.njit(cache=True, nogil=True)
@@ -208,7 +208,7 @@ def _pass_on(angle, inflows, total, first, last):
 
 
 def accumulate_d_infinity(angle: NDArray[np.float32],
-                          weights: NDArray[np.floating] | float = 1.0) -> NDArray[np.float64]:
+                          weights: Weights = 1.0) -> NDArray[np.float64]:
     """Sum a weight over the ground that drains to each cell by `d_infinity`, itself included.
 
     Parameters

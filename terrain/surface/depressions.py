@@ -443,7 +443,8 @@ def list_hollows(heights: NDArray[np.float32], drainage: Drainage, cell_area: fl
             continue
         cell, level = int(lowest[deepest_bowl]), drainage.spill_level[head]
         rim = int(_rim(heights, drainage.direction, cell, level))
-        found.append(Hollow(*divmod(cell, columns), *divmod(rim, columns), float(level),
+        (row, column), (spill_row, spill_column) = divmod(cell, columns), divmod(rim, columns)
+        found.append(Hollow(row, column, spill_row, spill_column, float(level),
                             float(deepest[deepest_bowl]), float(area[head]), float(volume[head])))
     return sorted(found, key=lambda hollow: -hollow.volume)
 

@@ -6,7 +6,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.surface.accumulation import DONE, sum_downslope
+from terrain.surface.accumulation import DONE, Weights, sum_downslope
 from terrain.surface.neighbours import (
     COLUMN_STEP,
     LEAVES,
@@ -155,7 +155,7 @@ def _pass_on(filled, single, inflows, exponent, contour, total, first, last):
 
 
 def accumulate_multiple_flow(filled: NDArray[np.float32], direction: NDArray[np.uint8],
-                             weights: NDArray[np.floating] | float = 1.0, *,
+                             weights: Weights = 1.0, *,
                              exponent: float = 1.0, contour_lengths: bool = True
                              ) -> NDArray[np.float64]:
     """Sum a weight over the ground that drains to each cell by several ways, itself included.

@@ -127,6 +127,7 @@ def wetness_index(area: NDArray[np.float64], slope: NDArray[np.float32], cell: f
     References
     ----------
     .. [1] Beven & Kirkby, Hydrological Sciences Bulletin 24 (1979), 43-69.
+    .. [2] Quinn, Beven, Chevallier & Planchon, Hydrological Processes 5 (1991), 59-79.
     """
     return np.log(area / cell / np.maximum(slope, LEAST_SLOPE)).astype(np.float32)
 

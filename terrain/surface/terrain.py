@@ -52,8 +52,6 @@ class Terrain:
     @property
     def ground(self) -> NDArray[np.float32]:
         """The surface that water is led over, hollows left in it. [m]"""
-        if self.conditioning == Conditioning():
-            return self.dem.heights
         return self.conditioned.heights
 
     @cached_property
@@ -124,8 +122,8 @@ class Terrain:
 
     @cached_property
     def wetness(self) -> NDArray[np.float32]:
-        """Topographic wetness index by D-infinity area; see `wetness_index`. [-]"""
-        return wetness_index(self.contributing_area_d_infinity, self.slope, self.dem.cell)
+        """Topographic wetness index by multiple-flow area; see `wetness_index`. [ln m]"""
+        return wetness_index(self.contributing_area_multiple, self.slope, self.dem.cell)
 
     @cached_property
     def shade(self) -> NDArray[np.float32]:

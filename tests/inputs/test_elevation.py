@@ -46,7 +46,7 @@ def test_heights_and_places_are_those_of_the_file(metric):
 def test_declared_holes_are_unknown(tmp_path, write_raster, hole):
     heights = plane()
     heights[4, 5] = hole
-    dem = read_elevation(write_raster(tmp_path / "h.tif", heights, nodata=hole))
+    dem = read_elevation(write_raster(tmp_path / "h.tif", heights, nodata=hole), fill_holes=0)
     assert np.argwhere(np.isnan(dem.heights)).tolist() == [[4, 5]]
 
 
@@ -54,7 +54,7 @@ def test_declared_holes_are_unknown(tmp_path, write_raster, hole):
 def test_holes_nobody_declared_are_found_and_said(tmp_path, write_raster, hole):
     heights = plane()
     heights[4, 5] = hole
-    dem = read_elevation(write_raster(tmp_path / "h.tif", heights))
+    dem = read_elevation(write_raster(tmp_path / "h.tif", heights), fill_holes=0)
     assert np.isnan(dem.heights[4, 5])
     assert np.isfinite(dem.heights).sum() == heights.size - 1
     if np.isfinite(hole):
@@ -144,14 +144,121 @@ def test_rows_from_the_south_are_turned_over(tmp_path):
 
 @pytest.mark.parametrize("header", [
     "ncols 3\nnrows 3\nxllcorner 10\nyllcorner 20\ncellsize 2\nNODATA_value -9999\n",
-    "NCOLS 3\r\nNROWS 3\r\nXLLCENTER 11\r\nYLLCENTER 21\r\nCELLSIZE 2\r\n"])
+    "NCOLS 3\r\nNROWS 3\r\nXLLCENTER 11\r\nYLLCENTER 21\r\nCELLSIZE 2\r\n",
+    "ncols  3\nnrows  3\nxllcorner  10\nyllcorner  20\ncellsize  2\nNODATA_value  nan\n"])
 def test_esri_ascii_grids(tmp_path, header):
     path = tmp_path / "g.asc"
     path.write_bytes((header + "5 6 7\n4 -9999 6\n3 4 5\n").encode())
-    dem = read_elevation(path, plan_unit="m")
+    with pytest.raises(InputError, match="no coordinate system"):
+        read_elevation(path)
+    dem = read_elevation(path, plan_unit="m", fill_holes=0)
     assert dem.bounds == (10.0, 20.0, 16.0, 26.0)
     assert np.isnan(dem.heights[1, 1])
     assert dem.heights[0].tolist() == [5.0, 6.0, 7.0]
+
+
+def test_decimal_commas_in_an_ascii_grid(tmp_path):
+    path = tmp_path / "comma.asc"
+    path.write_text("ncols 3\nnrows 3\nxllcorner 10,5\nyllcorner 20\ncellsize 0,5\n"
+                    "5,25 6 7\n4 5,5 6\n3 4 5\n")
+    dem = read_elevation(path, plan_unit="m")
+    assert dem.heights.tolist() == [[5.25, 6, 7], [4, 5.5, 6], [3, 4, 5]]
+    assert (dem.cell, dem.left) == (0.5, 10.5)
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float64, np.int32, np.uint16])
+def test_numbers_of_any_kind_load(tmp_path, write_raster, kind):
+    heights = np.rint(plane() * 10).astype(kind)
+    dem = read_elevation(write_raster(tmp_path / "k.tif", heights))
+    assert np.array_equal(dem.heights, heights)
+
+
+def test_scaled_numbers_are_heights_as_the_file_says(tmp_path, write_raster):
+    path = write_raster(tmp_path / "s.tif", np.rint(plane() * 100 - 9000).astype(np.int16))
+    with rasterio.open(path, "r+") as source:
+        source.scales, source.offsets = (0.01,), (90.0,)
+    dem = read_elevation(path)
+    assert np.allclose(dem.heights, plane(), atol=0.0051)
+    assert any("times 0.01 plus 90" in note for note in dem.notes)
+
+
+@pytest.mark.parametrize(("unit", "word"), [("metre", "whole metres"), ("foot", "whole feet"),
+                                            ("US survey foot", "whole US survey feet")])
+def test_whole_heights_are_told_to_be_terraced(tmp_path, write_raster, unit, word):
+    heights = np.rint(3000 + plane(100, 100)).astype(np.int16)
+    dem = read_elevation(write_raster(tmp_path / "t.tif", heights, unit=unit))
+    assert any(word in note and "terraced" in note for note in dem.notes)
+
+
+def test_whole_feet_kept_in_metres_are_told_too(tmp_path, write_raster):
+    heights = (np.rint(3000 + plane(100, 100)) * FOOT).astype(np.float32)
+    dem = read_elevation(write_raster(tmp_path / "t.tif", heights))
+    assert any("whole feet" in note for note in dem.notes)
+
+
+def test_heights_in_decimetres_are_not_called_whole(tmp_path, write_raster):
+    heights = (np.rint(plane(100, 100) * 10) / 10).astype(np.float32)
+    dem = read_elevation(write_raster(tmp_path / "t.tif", heights))
+    assert not any("whole" in note for note in dem.notes)
+
+
+def test_two_heights_in_a_hundred_are_too_many_for_whole_steps(tmp_path, write_raster):
+    heights = np.full((100, 100), 50, np.float32)
+    heights[:2] += 0.4
+    dem = read_elevation(write_raster(tmp_path / "t.tif", heights))
+    assert not any("whole" in note for note in dem.notes)
+    heights[1] -= 0.4
+    dem = read_elevation(write_raster(tmp_path / "t.tif", heights))
+    assert any("whole metres" in note for note in dem.notes)
+
+
+@pytest.mark.parametrize("crs", ["EPSG:32734+5703", "EPSG:32734+6360"])
+@pytest.mark.parametrize("version", ["1.0", "1.1"])
+def test_a_declared_height_datum_is_named_and_heights_stay(tmp_path, write_raster, crs, version):
+    path = write_raster(tmp_path / "v.tif", plane(), crs=crs, unit=None, GEOTIFF_VERSION=version)
+    dem = read_elevation(path)
+    # EPSG:6360 is NAVD88 in US survey feet: the unit is a matter of numbers, the datum stays.
+    assert np.allclose(dem.heights, plane() * (SURVEY_FOOT if "6360" in crs else 1.0))
+    assert any("NAVD88" in note for note in dem.notes)
+
+
+def test_heights_above_the_ellipsoid_are_told(tmp_path, write_raster):
+    from pyproj import CRS
+
+    path = write_raster(tmp_path / "e.tif", plane(), crs=CRS(32734).to_3d().to_wkt())
+    dem = read_elevation(path)
+    assert any("above the ellipsoid" in note and "tens of metres" in note for note in dem.notes)
+    assert np.array_equal(dem.heights, plane())
+
+
+def test_degrees_with_heights_in_feet(tmp_path):
+    step = 1 / 108000
+    path = write(tmp_path / "deg.tif", plane(60, 60), from_origin(21.1, -32.2, step, step),
+                 "EPSG:4326", "foot")
+    dem = read_elevation(path)
+    middle = dem.heights[20:40, 20:40]
+    x, y = dem.xy(*np.mgrid[20:40, 20:40])
+    lon, lat = dem.frame.to_source(x, y)
+    # The plane of heights, put down from its definition at the cells' places.
+    wanted = 100 + 0.05 * ((lon - 21.1) / step - 0.5) - 0.1 * ((-32.2 - lat) / step - 0.5)
+    assert np.allclose(middle, wanted * FOOT, atol=1e-3)
+
+
+def test_longitudes_from_0_to_360(tmp_path):
+    step = 1 / 108000
+    path = write(tmp_path / "deg.tif", plane(60, 60), from_origin(250.1, 35.2, step, step),
+                 "EPSG:4326", "metre")
+    dem = read_elevation(path)
+    assert np.isfinite(dem.heights).mean() > 0.9
+    assert dem.frame.working.to_epsg() == 32612  # 250.1 E is 109.9 W, in zone 12
+
+
+def test_a_strip_of_three_million_cells(tmp_path):
+    heights = np.tile(np.array([[3.25], [2.0], [1.5]], np.float32), (1, 1_000_000))
+    dem = read_elevation(write(tmp_path / "long.tif", heights, from_origin(0, 100, 1, 1),
+                               compress="deflate"))
+    assert dem.shape == (3, 1_000_000)
+    assert np.array_equal(dem.heights, heights)
 
 
 def test_a_file_cut_short(tmp_path, metric):
@@ -161,10 +268,30 @@ def test_a_file_cut_short(tmp_path, metric):
         read_elevation(tmp_path / "cut.tif")
 
 
-@pytest.mark.parametrize(("heights", "says"), [
-    (np.full((5, 5), np.nan, np.float32), "not one of its cells"),
-    (np.ones((1, 9), np.float32), "9 by 1 cells"),
-    (np.ones((5, 5), np.complex64), "complex64")])
-def test_rasters_that_hold_no_ground(tmp_path, write_raster, heights, says):
-    with pytest.raises(InputError, match=says):
-        read_elevation(write_raster(tmp_path / "x.tif", heights))
+def test_memory_per_cell(tmp_path, write_raster):
+    import tracemalloc
+
+    row, column = np.mgrid[0:2000, 0:2000].astype(np.float32)
+    heights = (100 + 0.01 * row + 0.013 * column).astype(np.float64)
+    heights[:100] = -9999
+    heights[500:504, ::9] = -9999
+    path = write_raster(tmp_path / "big.tif", heights, nodata=-9999.0)
+    read_elevation(path)  # imports what it needs
+    tracemalloc.start()
+    dem = read_elevation(path)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    # 10 B a cell, and what strips of a million cells take whatever the size of the file.
+    assert peak < 10 * dem.heights.size + 30e6
+
+
+@pytest.mark.parametrize("crs", ["EPSG:4979", "EPSG:4326+5773"])
+def test_degrees_with_a_height_datum(tmp_path, crs):
+    step = 1 / 108000
+    path = write(tmp_path / "deg.tif", plane(60, 60), from_origin(21.1, -32.2, step, step), crs)
+    dem = read_elevation(path)
+    flat = write(tmp_path / "flat.tif", plane(60, 60), from_origin(21.1, -32.2, step, step),
+                 "EPSG:4326")
+    assert np.array_equal(dem.heights, read_elevation(flat).heights, equal_nan=True)
+    said = "above the ellipsoid" if crs == "EPSG:4979" else "EGM96"  # EPSG:5773
+    assert any(said in note for note in dem.notes)

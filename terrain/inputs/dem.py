@@ -1,0 +1,182 @@
+"""`Dem`: heights of the ground on a square grid in the working frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from rasterio.transform import Affine
+
+from terrain.errors import InputError
+from terrain.inputs.frame import Frame
+
+
+class Extent(Protocol):
+    """Where elevation lies: a `Dem`, or files opened and not read yet."""
+
+    @property
+    def source(self) -> str:
+        """What to call it in messages."""
+
+    @property
+    def frame(self) -> Frame:
+        """The working frame."""
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """West, south, east and north edge in the working frame. [m]"""
+
+
+@dataclass(frozen=True)
+class Dem:
+    """Heights of the ground on a square grid in the working frame, north up.
+
+    Attributes
+    ----------
+    heights : float32, shape (rows, columns)
+        Height of each cell's centre; NaN where unknown. [m]
+    left, top : float
+        The grid's upper left corner in the working frame. [m]
+    cell : float
+        Side of a cell. [m]
+    frame : Frame
+        The working frame and the way to the raster's own CRS.
+    source : str
+        The file's name, for messages.
+    notes : tuple of str
+        What was assumed or done on reading, in whole sentences.
+    goes_on : tuple of four bool
+        Whether the source goes on beyond the west, south, east and north side; all False where
+        the whole of it was read.
+    filled_holes : bool, shape (rows, columns)
+        Where a small hole was filled from its rim.
+    """
+
+    heights: NDArray[np.float32]
+    left: float
+    top: float
+    cell: float
+    frame: Frame
+    source: str = "the raster"
+    notes: tuple[str, ...] = field(default=())
+    goes_on: tuple[bool, bool, bool, bool] = (False, False, False, False)
+    filled_holes: NDArray[np.bool_] = field(default=None)  # type: ignore[arg-type]
+
+    def __post_init__(self) -> None:
+        if self.filled_holes is None:  # one False stands for all: it takes no memory
+            object.__setattr__(self, "filled_holes", np.broadcast_to(np.False_,
+                                                                     self.heights.shape))
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+        rows, columns = self.heights.shape
+        return rows, columns
+
+    @property
+    def cell_area(self) -> float:
+        """Area of a cell. [m2]"""
+        return self.cell * self.cell
+
+    @property
+    def transform(self) -> Affine:
+        """Affine transform from (column, row) to the working frame."""
+        return Affine(self.cell, 0.0, self.left, 0.0, -self.cell, self.top)
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """West, south, east and north edge in the working frame. [m]"""
+        rows, columns = self.shape
+        return (self.left, self.top - rows * self.cell,
+                self.left + columns * self.cell, self.top)
+
+    def row_column(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Row and column of the cells that hold points of the working frame."""
+        column = np.floor((np.asarray(x, float) - self.left) / self.cell).astype(np.int64)
+        row = np.floor((self.top - np.asarray(y, float)) / self.cell).astype(np.int64)
+        return row, column
+
+    def xy(self, row: ArrayLike, column: ArrayLike
+           ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Centres of cells in the working frame. [m]"""
+        return (self.left + (np.asarray(column, float) + 0.5) * self.cell,
+                self.top - (np.asarray(row, float) + 0.5) * self.cell)
+
+    def cell_of(self, x: float, y: float, where: str) -> tuple[int, int]:
+        """Row and column of the cell of known height at a point.
+
+        Raises
+        ------
+        InputError
+            If the point lies off the raster or in a void; `where` says whose point it is.
+        """
+        refuse_beyond(self, x, y, where)
+        row, column = (int(i) for i in self.row_column(x, y))
+        if np.isnan(self.heights[row, column]):
+            raise InputError(where, f"the point {self.named(x, y)} lies where {self.source} has "
+                             "no height", "Move the point, or use a raster without that hole")
+        return row, column
+
+    def height_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+        """Heights by bilinear interpolation between cell centres; NaN in voids. [m]"""
+        from scipy.ndimage import map_coordinates
+
+        shape = np.broadcast(x, y).shape
+        column = (np.atleast_1d(np.asarray(x, float)) - self.left) / self.cell - 0.5
+        row = (self.top - np.atleast_1d(np.asarray(y, float))) / self.cell - 0.5
+        column, row = np.broadcast_arrays(column, row)
+        rows, columns = self.shape
+        inside = ((column >= -0.5) & (column <= columns - 0.5)
+                  & (row >= -0.5) & (row <= rows - 0.5))
+        found = map_coordinates(self.heights, [np.clip(row, 0, rows - 1),
+                                               np.clip(column, 0, columns - 1)],
+                                order=1, mode="nearest", output=np.float64)
+        return np.where(inside, found, np.nan).reshape(shape)
+
+    def named(self, x: float, y: float) -> str:
+        """A point of the working frame as a person knows it: in the raster's own CRS."""
+        return named(self.frame, x, y)
+
+
+def named(frame: Frame, x: float, y: float) -> str:
+    """A point of the working frame in the raster's own CRS."""
+    sx, sy = frame.to_source(x, y)
+    places = 6 if frame.source is not None and frame.source.is_geographic else 1
+    return f"{float(sx):.{places}f}, {float(sy):.{places}f}"
+
+
+def refuse_beyond(extent: Extent, x: float, y: float, where: str) -> None:
+    """Refuse a point off the elevation.
+
+    Raises
+    ------
+    InputError
+        `where` says whose point it is.
+    """
+    if not (np.isfinite(x) and np.isfinite(y)):
+        raise InputError(where, f"the point cannot be placed on {extent.source}",
+                         "Check that x comes before y, and longitude before latitude")
+    west, south, east, north = extent.bounds
+    if west <= x < east and south < y <= north:
+        return
+    gaps = {"west": west - x, "east": x - east, "south": south - y, "north": y - north}
+    side = max(gaps, key=lambda name: gaps[name])
+    raise InputError(where, f"the point {named(extent.frame, x, y)} lies "
+                     f"{max(gaps[side], 1):,.0f} m {side} of {extent.source}", _hint(extent, x, y))
+
+
+def _hint(extent: Extent, x: float, y: float) -> str:
+    """What a person may have meant by a point off the raster."""
+    west, south, east, north = extent.bounds
+    frame = extent.frame
+    sx, sy = (float(v) for v in frame.to_source(x, y))
+    tx, ty = (float(v) for v in frame.to_working(sy, sx))
+    if west <= tx <= east and south <= ty <= north:
+        return "Its two numbers look swapped: x comes before y, longitude before latitude"
+    if abs(sx) <= 180 and abs(sy) <= 90 and (frame.source is not None
+                                             and not frame.source.is_geographic):
+        return ("If these are longitude and latitude, say so (--lonlat on the command line, "
+                "points: lonlat in the site file)")
+    return "Move the point, or use a raster that reaches it"

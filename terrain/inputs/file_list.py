@@ -1,0 +1,55 @@
+"""Which files make up the elevation: one, a list, or a pattern such as ``tiles/*.tif``."""
+
+from __future__ import annotations
+
+import glob
+from collections.abc import Sequence
+from pathlib import Path
+
+from terrain.errors import InputError
+
+
+def elevation_files(given: Path | str | Sequence[Path | str]) -> list[Path]:
+    """The files named, those of a pattern in the order of their names.
+
+    Raises
+    ------
+    InputError
+        If a file is missing, a pattern fits none, or a file is named twice.
+    """
+    several = [given] if isinstance(given, Path | str) else list(given)
+    if not several:
+        raise InputError("elevation", "no file is named", "Name an elevation raster")
+    files: list[Path] = []
+    for one in map(Path, several):
+        if one.exists():
+            files.append(one)
+        elif any(sign in str(one) for sign in "*?["):
+            fitting = sorted(Path(name) for name in glob.glob(_pattern(one), recursive=True))
+            if not fitting:
+                raise InputError(str(one), "no file fits this pattern",
+                                 "Check the folder and the pattern")
+            files += fitting
+        else:
+            raise InputError(str(one), "there is no such file",
+                             "Check the name of the elevation raster")
+    seen: set[Path] = set()
+    for file in files:
+        if file.resolve() in seen:
+            raise InputError(str(file), "this file is named twice", "Name each file once")
+        seen.add(file.resolve())
+    return files
+
+
+def _pattern(path: Path) -> str:
+    """The pattern of a path; signs in the names of folders that are there are not part of it."""
+    known = next((folder for folder in path.parents if folder.exists()), Path())
+    return str(Path(glob.escape(str(known))) / path.relative_to(known))
+
+
+def files_named(files: Sequence[Path], kind: str = "tiles") -> str:
+    """Files as a message names them: ``hill.tif``, ``3 tiles (a.tif, b.tif, ...)``."""
+    if len(files) == 1:
+        return files[0].name
+    names = ", ".join(file.name for file in files[:2])
+    return f"{len(files)} {kind} ({names}{', ...' if len(files) > 2 else ''})"
