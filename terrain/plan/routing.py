@@ -16,6 +16,8 @@ from terrain.works.store import Store
 
 #: Steps for which water over a sill is followed after the last inflow.
 MOST_AFTER = 20_000
+#: Steps that it is followed by at a time.
+CHUNK = 128
 
 
 @numba.njit(cache=True)
@@ -90,14 +92,15 @@ def route(inflow: NDArray[np.float64], store: Store, step: float, start: float =
         parts.append(outflow)
         soaked, most = soaked + taken, max(most, high)
         over = held - curve.capacity
-        # A thin sheet falls ever more slowly: the last of it goes at a tenth of the peak or less.
-        little = 0.1 * max(float(part.max(initial=0.0)) for part in parts)
+        # Where nothing soaks in, a thin sheet falls ever more slowly: the last of it goes at a
+        # tenth of the peak or less.  Where water soaks in, the sheet ends; it is followed to there.
+        peak = max(float(part.max(initial=0.0)) for part in parts)
         steps = sum(part.size for part in parts)
-        if over <= little or steps > inflow.size + MOST_AFTER:
+        if over <= (0.0 if soak > 0 else 0.1 * peak) or steps > inflow.size + MOST_AFTER:
             break
-        chunk = np.zeros(steps)
+        chunk = np.zeros(CHUNK)
     if over > 0:
-        count = min(int(np.ceil(over / little)), MOST_AFTER) if little else 1
+        count = min(int(np.ceil(over / (0.1 * peak))), MOST_AFTER) if peak else 1
         parts.append(np.full(count, over / count))
         held = curve.capacity
     return np.concatenate(parts), held, soaked, most
