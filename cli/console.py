@@ -32,7 +32,7 @@ def progress() -> Iterator[Callable[[str], None]]:
 
     before = signal.signal(signal.SIGINT, stop)
     try:
-        with _shown() as show:
+        with _shown() as show, _compiling_told(show):
             def step(what: str) -> None:
                 if stopped.is_set():
                     raise KeyboardInterrupt
@@ -45,18 +45,38 @@ def progress() -> Iterator[Callable[[str], None]]:
 
 
 @contextmanager
-def _shown() -> Iterator[Callable[[str], None]]:
+def _compiling_told(show: Callable[..., None]) -> Iterator[None]:
+    """Say so when the flow kernels are compiled, which only the first run does."""
+    from numba.core import event
+
+    class Told(event.Listener):
+        said = False
+
+        def on_start(self, event: Any) -> None:
+            if not self.said:
+                self.said = True
+                show("Compiling the flow kernels, this once", True)
+
+        def on_end(self, event: Any) -> None:
+            """Only the first start is told."""
+
+    with event.install_listener("numba:compile", Told()):
+        yield
+
+
+@contextmanager
+def _shown() -> Iterator[Callable[..., None]]:
     started = time.monotonic()
     if sys.stderr.isatty():
         from rich.console import Console
 
         console = Console(stderr=True)
         with console.status("Starting") as status:
-            yield lambda what: status.update(f"{what} ...")
+            yield lambda what, at_once=False: status.update(f"{what} ...")
         return
 
-    def line(what: str) -> None:
-        if time.monotonic() - started > PATIENCE:
+    def line(what: str, at_once: bool = False) -> None:
+        if at_once or time.monotonic() - started > PATIENCE:
             click.echo(f"{what} ...", err=True)
     yield line
 

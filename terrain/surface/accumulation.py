@@ -18,12 +18,13 @@ from terrain.surface.neighbours import (
     in_strips,
 )
 
-DONE = np.uint8(255)  # a cell that has passed its sum on
+#: In counts of inflows: a cell that has passed its sum on; a cell of unknown height.
+DONE, UNKNOWN = np.uint8(255), np.uint8(254)
 
 
 @numba.njit(cache=True, nogil=True)
 def count_inflows(direction, inflows, first, last):
-    """Number of neighbours that send their water to each cell of rows first to last."""
+    """Number of neighbours that send their water to each cell; UNKNOWN in voids."""
     rows, columns = direction.shape
     for row in range(first, last):
         inner = 0 < row < rows - 1 and columns > 2
@@ -35,42 +36,37 @@ def count_inflows(direction, inflows, first, last):
                 r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
                 if 0 <= r < rows and 0 <= c < columns:
                     count += direction[r, c] == (k + 4) % 8
-            inflows[row, column] = count
+            inflows[row, column] = UNKNOWN if direction[row, column] == VOID else count
         if not inner:
             continue
         north, level, south = direction[row - 1], direction[row], direction[row + 1]
         out = inflows[row]
         for c in range(1, columns - 1):  # no branch: compiles to vector instructions
-            out[c] = (np.uint8(level[c + 1] == 4) + np.uint8(south[c + 1] == 5)
-                      + np.uint8(south[c] == 6) + np.uint8(south[c - 1] == 7)
-                      + np.uint8(level[c - 1] == 0) + np.uint8(north[c - 1] == 1)
-                      + np.uint8(north[c] == 2) + np.uint8(north[c + 1] == 3))
+            count = (np.uint8(level[c + 1] == 4) + np.uint8(south[c + 1] == 5)
+                     + np.uint8(south[c] == 6) + np.uint8(south[c - 1] == 7)
+                     + np.uint8(level[c - 1] == 0) + np.uint8(north[c - 1] == 1)
+                     + np.uint8(north[c] == 2) + np.uint8(north[c + 1] == 3))
+            out[c] = UNKNOWN if level[c] == VOID else np.uint8(count)
 
 
 @numba.njit(cache=True, nogil=True)
-def _start(void, weights, total, first, last):
-    """Each cell's own weight; one value stands for all, unknown weights and voids for nothing."""
+def _start(inflows, weights, total, first, last):
+    """Each cell's own weight; one value stands for all, an unknown weight for nothing."""
     for row in range(first, last):
-        for column in range(void.shape[1]):
+        for column in range(inflows.shape[1]):
             weight = weights[0, 0] if weights.size == 1 else weights[row, column]
-            total[row, column] = (weight if not void[row, column] and weight == weight else 0.0)
+            if inflows[row, column] == UNKNOWN:
+                total[row, column] = np.nan
+            else:
+                total[row, column] = weight if weight == weight else 0.0
 
 
 @numba.njit(cache=True, nogil=True)
-def _take_in(inflows, total, to, amount):
+def _take_in(waits, sums, to, amount):
     """Add what crossed between strips; a cell that now waits for none is ready."""
-    waits, sums = inflows.ravel(), total.ravel()
     for i in range(to.size):
         sums[to[i]] += amount[i]
         waits[to[i]] -= 1
-
-
-@numba.njit(cache=True, nogil=True)
-def _blank(void, total, first, last):
-    for row in range(first, last):
-        for column in range(void.shape[1]):
-            if void[row, column]:
-                total[row, column] = np.nan
 
 
 #: A weight for each cell, or one for all.
@@ -79,8 +75,7 @@ Crossed = tuple[NDArray[np.int64], NDArray[np.float64]]
 
 
 def sum_downslope(pass_on: Callable[[NDArray[np.float64], int, int], Crossed],
-                  inflows: NDArray[np.uint8], void: NDArray[np.bool_],
-                  weights: Weights) -> NDArray[np.float64]:
+                  inflows: NDArray[np.uint8], weights: Weights) -> NDArray[np.float64]:
     """Sum a weight downslope: each cell passes its sum on once all its inflows are in.
 
     Parameters
@@ -89,8 +84,7 @@ def sum_downslope(pass_on: Callable[[NDArray[np.float64], int, int], Crossed],
         Does so for the rows first to last, and returns what crossed out of them: to which cells
         (flat indices), and how much.
     inflows : uint8, shape (rows, columns)
-        How many neighbours send water to each cell; used up.
-    void : bool, same shape
+        How many neighbours send water to each cell, UNKNOWN in voids; used up.
     weights : same shape, or one number for every cell
         NaN counts as 0.
 
@@ -105,27 +99,24 @@ def sum_downslope(pass_on: Callable[[NDArray[np.float64], int, int], Crossed],
     .. [2] Barnes, Environmental Modelling & Software 92 (2017), 202-212 (strips, joined by what
        crosses between them).
     """
-    strips = cut_in_strips(*void.shape)
+    strips = cut_in_strips(*inflows.shape)
     given = np.atleast_2d(np.asarray(weights, np.float64))
-    if given.size > 1 and given.shape != void.shape:
-        raise ValueError(f"weights of shape {given.shape} on a raster of shape {void.shape}")
-    total = np.empty(void.shape)
-    in_strips(lambda first, last, _: _start(void, given, total, first, last), strips)
+    if given.size > 1 and given.shape != inflows.shape:
+        raise ValueError(f"weights of shape {given.shape} on a raster of shape {inflows.shape}")
+    total = np.empty(inflows.shape)
+    in_strips(lambda first, last, _: _start(inflows, given, total, first, last), strips)
     # Two rounds, the second with the cuts between those of the first; then all that is left.
     for cuts in (strips, between(strips)):
         for to, amount in in_strips(lambda first, last, _: pass_on(total, first, last), cuts):
-            _take_in(inflows, total, to, amount)
+            _take_in(inflows.reshape(-1), total.reshape(-1), to, amount)
     if len(strips) > 1:
-        pass_on(total, 0, void.shape[0])
-    in_strips(lambda first, last, _: _blank(void, total, first, last), strips)
+        pass_on(total, 0, inflows.shape[0])
     return total
 
 
 @numba.njit(cache=True, nogil=True)
-def _pass_on(direction, inflows, total, first, last):
-    columns = direction.shape[1]
+def _pass_on(way, waits, sums, columns, first, last):
     step = ROW_STEP * columns + COLUMN_STEP
-    way, waits, sums = direction.ravel(), inflows.ravel(), total.ravel()
     low, high = first * columns, last * columns
     to, amount, crossed = np.empty(2 * columns, np.int64), np.empty(2 * columns), 0
     for start in range(low, high):
@@ -167,16 +158,14 @@ def accumulate(direction: NDArray[np.uint8], weights: Weights = 1.0) -> NDArray[
     in_strips(lambda first, last, _: count_inflows(direction, inflows, first, last),
               cut_in_strips(*direction.shape))
     return sum_downslope(
-        lambda total, first, last: _pass_on(direction, inflows, total, first, last),
-        inflows, direction == VOID, weights)
+        lambda total, first, last: _pass_on(direction.reshape(-1), inflows.reshape(-1),
+                                            total.reshape(-1), direction.shape[1], first, last),
+        inflows, weights)
 
 
 @numba.njit(cache=True, nogil=True)
-def _longest(direction, inflows, pace, length, side):
-    columns = direction.shape[1]
+def _longest(way, waits, slow, reach, columns, side):
     step = ROW_STEP * columns + COLUMN_STEP
-    way, waits, reach, slow = direction.ravel(), inflows.ravel(), length.ravel(), pace.ravel()
-    reach[:] = 0.0
     diagonal = side * np.sqrt(2.0)
     for start in range(way.size):
         cell = start
@@ -210,7 +199,8 @@ def longest_upslope_path(direction: NDArray[np.uint8], cell: float,
     inflows = np.empty(direction.shape, np.uint8)
     in_strips(lambda first, last, _: count_inflows(direction, inflows, first, last),
               cut_in_strips(*direction.shape))
-    length = np.empty(direction.shape)
-    _longest(direction, inflows, np.ones((1, 1)) if pace is None
-             else np.ascontiguousarray(pace, np.float64), length, cell)
+    length = np.zeros(direction.shape)
+    slow = np.ones(1) if pace is None else np.ascontiguousarray(pace, np.float64).reshape(-1)
+    _longest(direction.reshape(-1), inflows.reshape(-1), slow, length.reshape(-1),
+             direction.shape[1], cell)
     return length

@@ -6,7 +6,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.surface.accumulation import DONE, Weights, sum_downslope
+from terrain.surface.accumulation import DONE, UNKNOWN, Weights, sum_downslope
 from terrain.surface.neighbours import (
     COLUMN_STEP,
     LEAVES,
@@ -14,6 +14,7 @@ from terrain.surface.neighbours import (
     VOID,
     cut_in_strips,
     in_strips,
+    longer,
 )
 
 #: In an angle: water leaves the known ground here.
@@ -151,9 +152,10 @@ def _count_inflows(angle, inflows, first, last):
             north, level, south = angle[row - 1], angle[row], angle[row + 1]
             out = inflows[row]
             for c in range(1, columns - 1):  # no branch: compiles to vector instructions
-                out[c] = (_sends(level[c + 1], 4) + _sends(south[c + 1], 5) + _sends(south[c], 6)
-                          + _sends(south[c - 1], 7) + _sends(level[c - 1], 0)
-                          + _sends(north[c - 1], 1) + _sends(north[c], 2) + _sends(north[c + 1], 3))
+                count = (_sends(level[c + 1], 4) + _sends(south[c + 1], 5) + _sends(south[c], 6)
+                         + _sends(south[c - 1], 7) + _sends(level[c - 1], 0)
+                         + _sends(north[c - 1], 1) + _sends(north[c], 2) + _sends(north[c + 1], 3))
+                out[c] = UNKNOWN if level[c] != level[c] else np.uint8(count)
         for column in range(columns):
             if inner and 0 < column < columns - 1:
                 continue
@@ -162,14 +164,12 @@ def _count_inflows(angle, inflows, first, last):
                 r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
                 if 0 <= r < rows and 0 <= c < columns:
                     count += _sends(angle[r, c], (k + 4) % 8)
-            inflows[row, column] = count
+            inflows[row, column] = UNKNOWN if np.isnan(angle[row, column]) else np.uint8(count)
 
 
 @numba.njit(cache=True, nogil=True)
-def _pass_on(angle, inflows, total, first, last):
-    columns = angle.shape[1]
+def _pass_on(flow, waits, sums, columns, first, last):
     step = ROW_STEP * columns + COLUMN_STEP
-    flow, waits, sums = angle.ravel(), inflows.ravel(), total.ravel()
     low, high = first * columns, last * columns
     stack, waiting = np.empty(1024, np.int64), 0
     to, amount, crossed = np.empty(4 * columns + 8, np.int64), np.empty(4 * columns + 8), 0
@@ -199,9 +199,7 @@ def _pass_on(angle, inflows, total, first, last):
                 if waits[there] == 0:
                     waits[there] = DONE  # not to be started from again
                     if waiting == stack.size:
-                        longer = np.empty(2 * stack.size, np.int64)
-                        longer[:waiting] = stack
-                        stack = longer
+                        stack = longer(stack, 2 * stack.size)
                     stack[waiting] = there
                     waiting += 1
     return to[:crossed], amount[:crossed]
@@ -226,5 +224,6 @@ def accumulate_d_infinity(angle: NDArray[np.float32],
     in_strips(lambda first, last, _: _count_inflows(angle, inflows, first, last),
               cut_in_strips(*angle.shape))
     return sum_downslope(
-        lambda total, first, last: _pass_on(angle, inflows, total, first, last),
-        inflows, np.isnan(angle), weights)
+        lambda total, first, last: _pass_on(angle.reshape(-1), inflows.reshape(-1),
+                                            total.reshape(-1), angle.shape[1], first, last),
+        inflows, weights)

@@ -24,6 +24,7 @@ from terrain.surface.neighbours import (
     VOID,
     cut_in_strips,
     in_strips,
+    longer,
 )
 
 #: In `bowl`: ground that drains off the known ground without meeting a pit; unknown height.
@@ -50,13 +51,6 @@ def _number_pits(direction, bowl, first, last, number):
 
 
 @numba.njit(cache=True, nogil=True)
-def _longer(values, size):
-    longer = np.empty(size, values.dtype)
-    longer[:values.size] = values
-    return longer
-
-
-@numba.njit(cache=True, nogil=True)
 def _list_passes(heights, bowl, first, last):
     """Lowest passes between bowls, from the cells of rows first to last to their neighbours.
 
@@ -64,7 +58,9 @@ def _list_passes(heights, bowl, first, last):
     the cell across the pass (LEAVES: off the known ground).
     """
     rows, columns = bowl.shape
-    near_pair = np.zeros(AT_HAND, np.uint64)
+    near_pair = np.empty(AT_HAND, np.uint64)
+    for slot in range(AT_HAND):
+        near_pair[slot] = 0
     near_level = np.empty(AT_HAND, np.float32)
     near_cell = np.empty(AT_HAND, np.int32)
     near_way = np.empty(AT_HAND, np.uint8)
@@ -110,22 +106,22 @@ def _list_passes(heights, bowl, first, last):
                 if near_pair[slot] != 0:
                     if count == room:
                         room *= 2
-                        pair, level = _longer(pair, room), _longer(level, room)
-                        cell, way = _longer(cell, room), _longer(way, room)
+                        pair, level = longer(pair, room), longer(level, room)
+                        cell, way = longer(cell, room), longer(way, room)
                     pair[count], level[count] = near_pair[slot], near_level[slot]
                     cell[count], way[count] = near_cell[slot], near_way[slot]
                     count += 1
                 near_pair[slot], near_level[slot] = both, height
                 near_cell[slot], near_way[slot] = at, across
-    left = np.flatnonzero(near_pair)
-    if count + left.size > room:
-        room = count + left.size
-        pair, level = _longer(pair, room), _longer(level, room)
-        cell, way = _longer(cell, room), _longer(way, room)
-    for slot in left:
-        pair[count], level[count] = near_pair[slot], near_level[slot]
-        cell[count], way[count] = near_cell[slot], near_way[slot]
-        count += 1
+    if count + AT_HAND > room:
+        room = count + AT_HAND
+        pair, level = longer(pair, room), longer(level, room)
+        cell, way = longer(cell, room), longer(way, room)
+    for slot in range(AT_HAND):
+        if near_pair[slot] != 0:
+            pair[count], level[count] = near_pair[slot], near_level[slot]
+            cell[count], way[count] = near_cell[slot], near_way[slot]
+            count += 1
     return pair[:count], level[:count], cell[:count], way[:count]
 
 
@@ -146,15 +142,18 @@ def _lowest_tree(pair, level, cell, way, bowls):
     Each round joins every group of bowls to another over its lowest pass.
     """
     count = pair.size
-    group = np.arange(bowls + 1).astype(np.int32)
-    number = np.arange(count).astype(np.int32)
-    one, other = np.empty(count, np.int32), np.empty(count, np.int32)
+    group, lowest = np.empty(bowls + 1, np.int32), np.empty(bowls + 1, np.int32)
+    chosen, taken = np.empty(bowls, np.int32), 0
+    number, one, other = (np.empty(count, np.int32), np.empty(count, np.int32),
+                          np.empty(count, np.int32))
+    for bowl in range(bowls + 1):
+        group[bowl] = bowl
     for i in range(count):
         one[i], other[i] = np.int32(pair[i] >> np.uint64(32)), np.int32(pair[i] & LOW_HALF)
-    lowest = np.empty(bowls + 1, np.int32)
-    chosen, taken = np.empty(bowls, np.int32), 0
+        number[i] = i
     while count > 0:
-        lowest[:] = -1
+        for bowl in range(bowls + 1):
+            lowest[bowl] = -1
         for i in range(count):
             this = number[i]
             for group_of in (one[i], other[i]):
@@ -188,30 +187,33 @@ def _lowest_tree(pair, level, cell, way, bowls):
 
 
 @numba.njit(cache=True, nogil=True)
-def _walk_inwards(pair, level, cell, way, bowl, bowls):
+def _walk_inwards(pair, level, cell, way, bowl, columns, spill_level, pool, pass_cell, pass_way,
+                  spills_to):
     """From outside over the tree: each bowl's spill level, pass and the bowl it spills into."""
-    columns = bowl.shape[1]
     step = ROW_STEP * columns + COLUMN_STEP
-    label = bowl.ravel()
+    bowls = spill_level.size - 1
     chosen = _lowest_tree(pair, level, cell, way, bowls)
-    start = np.zeros(bowls + 2, np.int32)
+    start, at = np.empty(bowls + 2, np.int32), np.empty(bowls + 1, np.int32)
+    beside, stack = np.empty(2 * chosen.size, np.int32), np.empty(bowls + 1, np.int32)
+    for b in range(bowls + 2):
+        start[b] = 0
     for i in chosen:
         start[np.int64(pair[i] >> np.uint64(32)) + 1] += 1
         start[np.int64(pair[i] & LOW_HALF) + 1] += 1
     for b in range(bowls + 1):
         start[b + 1] += start[b]
-    beside, at = np.empty(2 * chosen.size, np.int32), start[:-1].copy()
+        at[b] = start[b]
     for i in chosen:
         a, b = np.int64(pair[i] >> np.uint64(32)), np.int64(pair[i] & LOW_HALF)
         beside[at[a]] = i
         beside[at[b]] = i
         at[a] += 1
         at[b] += 1
-    spill_level = np.full(bowls + 1, -np.inf, np.float32)
-    pass_cell = np.full(bowls + 1, -1, np.int32)
-    pass_way = np.full(bowls + 1, LEAVES, np.uint8)
-    spills_to, pool = np.full(bowls + 1, -1, np.int32), np.arange(bowls + 1).astype(np.int32)
-    waiting, stack = 1, np.zeros(bowls + 1, np.int32)
+    for b in range(bowls + 1):
+        spill_level[b], pool[b], spills_to[b] = -np.inf, b, -1
+        pass_cell[b], pass_way[b] = -1, LEAVES
+    waiting = 1
+    stack[0] = 0
     while waiting > 0:
         waiting -= 1
         b = stack[waiting]
@@ -224,24 +226,21 @@ def _walk_inwards(pair, level, cell, way, bowl, bowls):
             if level[i] < spill_level[b]:  # the pass lies under the other's water
                 pool[o] = pool[b]
             here, k = np.int64(cell[i]), np.int64(way[i])
-            if k < LEAVES and label[here] != o:
+            if k < LEAVES and bowl[here] != o:
                 here += step[k]
                 k = (k + 4) % 8
             pass_cell[o], pass_way[o] = here, k
             stack[waiting] = o
             waiting += 1
-    return spill_level, pool, pass_cell, pass_way, spills_to
 
 
 @numba.njit(cache=True, nogil=True)
-def _lead_out(heights, direction, pass_cell, pass_way):
+def _lead_out(height, way, columns, pass_cell, pass_way):
     """Turn the way from each bowl's pass down to its pit, so that water goes from pit to pass.
 
     On a flat bottom all cells are led straight to where that way leaves it.
     """
-    columns = direction.shape[1]
     step = ROW_STEP * columns + COLUMN_STEP
-    way, height = direction.ravel(), heights.ravel()
     queue = np.empty(64, np.int64)
     for bowl in range(1, pass_cell.size):
         cell, onward = np.int64(pass_cell[bowl]), np.int64(pass_way[bowl])
@@ -269,7 +268,7 @@ def _lead_out(heights, direction, pass_cell, pass_way):
             here = queue[first]
             first += 1
             if last + 8 > queue.size:
-                queue = _longer(queue, 2 * queue.size)
+                queue = longer(queue, 2 * queue.size)
             for k in range(8):
                 there = here + step[k]
                 if height[there] == height[pit] and way[there] != PIT:
@@ -369,9 +368,13 @@ def drain(heights: NDArray[np.float32]) -> Drainage:
     hand_up(direction, bowl)
     listed = in_strips(lambda first, last, _: _list_passes(heights, bowl, first, last), strips)
     pair, level, cell, way = (np.concatenate(parts) for parts in zip(*listed, strict=True))
-    spill_level, pool, pass_cell, pass_way, spills_to = _walk_inwards(
-        pair, level, cell, way, bowl, int(before[-1]))
-    _lead_out(heights, direction, pass_cell, pass_way)
+    bowls, columns = int(before[-1]), heights.shape[1]
+    spill_level = np.empty(bowls + 1, np.float32)
+    pool, pass_cell, spills_to = (np.empty(bowls + 1, np.int32) for _ in range(3))
+    pass_way = np.empty(bowls + 1, np.uint8)
+    _walk_inwards(pair, level, cell, way, bowl.reshape(-1), columns, spill_level, pool, pass_cell,
+                  pass_way, spills_to)
+    _lead_out(heights.reshape(-1), direction.reshape(-1), columns, pass_cell, pass_way)
     return Drainage(direction, bowl, spill_level, pool, pass_cell, spills_to)
 
 
@@ -407,11 +410,8 @@ class Hollow:
 
 
 @numba.njit(cache=True, nogil=True)
-def _measure(heights, bowl, spill_level):
+def _measure(heights, bowl, spill_level, wet, depths, deepest, lowest):
     """Cells under water, sum of their depths, greatest depth and its cell, of each bowl."""
-    bowls = spill_level.size
-    wet, depths = np.zeros(bowls, np.int64), np.zeros(bowls)
-    deepest, lowest = np.zeros(bowls, np.float32), np.full(bowls, -1, np.int64)
     for row in range(heights.shape[0]):
         for column in range(heights.shape[1]):
             b = bowl[row, column]
@@ -421,7 +421,6 @@ def _measure(heights, bowl, spill_level):
                 depths[b] += np.float64(spill_level[b]) - np.float64(heights[row, column])
                 if depth > deepest[b]:
                     deepest[b], lowest[b] = depth, row * heights.shape[1] + column
-    return wet, depths, deepest, lowest
 
 
 def list_hollows(heights: NDArray[np.float32], drainage: Drainage, cell_area: float,
@@ -431,7 +430,10 @@ def list_hollows(heights: NDArray[np.float32], drainage: Drainage, cell_area: fl
     Bowls that stand under one sheet of water when full are one hollow.
     """
     columns = heights.shape[1]
-    wet, depths, deepest, lowest = _measure(heights, drainage.bowl, drainage.spill_level)
+    bowls = drainage.spill_level.size
+    wet, depths = np.zeros(bowls, np.int64), np.zeros(bowls)
+    deepest, lowest = np.zeros(bowls, np.float32), np.full(bowls, -1, np.int64)
+    _measure(heights, drainage.bowl, drainage.spill_level, wet, depths, deepest, lowest)
     pool = drainage.pool
     area = np.bincount(pool, wet, minlength=pool.size) * cell_area
     volume = np.bincount(pool, depths, minlength=pool.size) * cell_area

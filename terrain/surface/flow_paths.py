@@ -13,10 +13,8 @@ AS_NEXT = np.int32(-2)
 
 
 @numba.njit(cache=True, nogil=True)
-def _hand_up(direction, label, first, last):
-    columns = direction.shape[1]
+def _hand_up(way, known, columns, first, last):
     step = ROW_STEP * columns + COLUMN_STEP
-    way, known = direction.ravel(), label.ravel()
     for start in range(first * columns, last * columns):
         if known[start] != AS_NEXT:
             continue
@@ -36,7 +34,8 @@ def hand_up(direction: NDArray[np.uint8], label: NDArray[np.int32]) -> None:
     Every way down must end in another label.  Strips may walk over one another's cells: they
     write the same labels there.
     """
-    in_strips(lambda first, last, _: _hand_up(direction, label, first, last),
+    way, known, columns = direction.reshape(-1), label.reshape(-1), direction.shape[1]
+    in_strips(lambda first, last, _: _hand_up(way, known, columns, first, last),
               cut_in_strips(*direction.shape))
 
 

@@ -6,7 +6,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.surface.accumulation import DONE, Weights, sum_downslope
+from terrain.surface.accumulation import DONE, UNKNOWN, Weights, sum_downslope
 from terrain.surface.neighbours import (
     COLUMN_STEP,
     LEAVES,
@@ -15,6 +15,7 @@ from terrain.surface.neighbours import (
     VOID,
     cut_in_strips,
     in_strips,
+    longer,
 )
 
 #: In `single`: the cell has lower neighbours and sends water to all of them; the second, at the
@@ -62,14 +63,15 @@ def _count_inflows(filled, single, inflows, first, last):
             out = inflows[row]
             for c in range(1, columns - 1):  # no branch: compiles to vector instructions
                 here = level[c]
-                out[c] = (np.uint8((level[c + 1] > here) | (beside[c + 1] == 4))
-                          + np.uint8((south[c + 1] > here) | (below[c + 1] == 5))
-                          + np.uint8((south[c] > here) | (below[c] == 6))
-                          + np.uint8((south[c - 1] > here) | (below[c - 1] == 7))
-                          + np.uint8((level[c - 1] > here) | (beside[c - 1] == 0))
-                          + np.uint8((north[c - 1] > here) | (above[c - 1] == 1))
-                          + np.uint8((north[c] > here) | (above[c] == 2))
-                          + np.uint8((north[c + 1] > here) | (above[c + 1] == 3)))
+                count = (np.uint8((level[c + 1] > here) | (beside[c + 1] == 4))
+                         + np.uint8((south[c + 1] > here) | (below[c + 1] == 5))
+                         + np.uint8((south[c] > here) | (below[c] == 6))
+                         + np.uint8((south[c - 1] > here) | (below[c - 1] == 7))
+                         + np.uint8((level[c - 1] > here) | (beside[c - 1] == 0))
+                         + np.uint8((north[c - 1] > here) | (above[c - 1] == 1))
+                         + np.uint8((north[c] > here) | (above[c] == 2))
+                         + np.uint8((north[c + 1] > here) | (above[c + 1] == 3)))
+                out[c] = UNKNOWN if beside[c] == VOID else np.uint8(count)
         for column in range(columns):
             if inner and 0 < column < columns - 1:
                 continue
@@ -79,7 +81,7 @@ def _count_inflows(filled, single, inflows, first, last):
                 if 0 <= r < rows and 0 <= c < columns:
                     count += (filled[r, c] > filled[row, column]
                               or single[r, c] == (k + 4) % 8)
-            inflows[row, column] = count
+            inflows[row, column] = UNKNOWN if single[row, column] == VOID else np.uint8(count)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -94,10 +96,9 @@ def _raise_to(exponent, share):
 
 
 @numba.njit(cache=True, nogil=True)
-def _pass_on(filled, single, inflows, exponent, contour, total, first, last):
-    rows, columns = filled.shape
+def _pass_on(height, way, waits, sums, columns, exponent, contour, first, last):
+    rows = height.size // columns
     step = ROW_STEP * columns + COLUMN_STEP
-    height, way, waits, sums = filled.ravel(), single.ravel(), inflows.ravel(), total.ravel()
     low, high = first * columns, last * columns
     stack, waiting = np.empty(1024, np.int64), 0
     to, amount, crossed = np.empty(6 * columns + 8, np.int64), np.empty(6 * columns + 8), 0
@@ -115,9 +116,7 @@ def _pass_on(filled, single, inflows, exponent, contour, total, first, last):
             if k in (LEAVES, VOID):
                 continue
             if waiting + 8 > stack.size:
-                longer = np.empty(2 * stack.size, np.int64)
-                longer[:waiting] = stack[:waiting]
-                stack = longer
+                stack = longer(stack, 2 * stack.size)
             here = np.float64(height[cell])
             for n in range(8):
                 there = cell + step[n]
@@ -201,6 +200,7 @@ def accumulate_multiple_flow(filled: NDArray[np.float32], direction: NDArray[np.
     in_strips(lambda first, last, _: _find_single(filled, direction, single, first, last), strips)
     in_strips(lambda first, last, _: _count_inflows(filled, single, inflows, first, last), strips)
     return sum_downslope(
-        lambda total, first, last: _pass_on(filled, single, inflows, float(exponent), contour,
-                                            total, first, last),
-        inflows, direction == VOID, weights)
+        lambda total, first, last: _pass_on(
+            filled.reshape(-1), single.reshape(-1), inflows.reshape(-1), total.reshape(-1),
+            filled.shape[1], float(exponent), contour, first, last),
+        inflows, weights)

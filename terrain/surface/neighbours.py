@@ -8,6 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 from typing import TypeVar
 
+import numba
 import numpy as np
 
 #: Row and column steps to the eight neighbours: E, SE, S, SW, W, NW, N, NE.
@@ -27,6 +28,18 @@ LEAST_STRIP = 250_000
 #: Number of strips at most.  It goes by the raster alone, never by the machine, so that sums are
 #: made in the same order everywhere.
 MOST_STRIPS = 8
+
+@numba.njit(cache=True, nogil=True)
+def longer(values, size):
+    """A longer array that begins with the same values.
+
+    Written out, for a slice or one of numpy's ways to make an array takes seconds to compile.
+    """
+    found = np.empty(size, values.dtype)
+    for i in range(values.size):
+        found[i] = values[i]
+    return found
+
 
 Found = TypeVar("Found")
 
