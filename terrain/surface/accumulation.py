@@ -4,25 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.surface.neighbours import (
-    COLUMN_STEP,
-    LEAVES,
-    ROW_STEP,
-    VOID,
-    between,
-    cut_in_strips,
-    in_strips,
-)
+from terrain.surface.kernels import between, cut_in_strips, in_strips, kernel
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID
 
 #: In counts of inflows: a cell that has passed its sum on; a cell of unknown height.
 DONE, UNKNOWN = np.uint8(255), np.uint8(254)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def count_inflows(direction, inflows, first, last):
     """Number of neighbours that send their water to each cell; UNKNOWN in voids."""
     rows, columns = direction.shape
@@ -49,7 +41,7 @@ def count_inflows(direction, inflows, first, last):
             out[c] = UNKNOWN if level[c] == VOID else np.uint8(count)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _start(inflows, weights, total, first, last):
     """Each cell's own weight; one value stands for all, an unknown weight for nothing."""
     for row in range(first, last):
@@ -61,7 +53,7 @@ def _start(inflows, weights, total, first, last):
                 total[row, column] = weight if weight == weight else 0.0
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _take_in(waits, sums, to, amount):
     """Add what crossed between strips; a cell that now waits for none is ready."""
     for i in range(to.size):
@@ -114,7 +106,7 @@ def sum_downslope(pass_on: Callable[[NDArray[np.float64], int, int], Crossed],
     return total
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _pass_on(way, waits, sums, columns, first, last):
     step = ROW_STEP * columns + COLUMN_STEP
     low, high = first * columns, last * columns
@@ -163,7 +155,7 @@ def accumulate(direction: NDArray[np.uint8], weights: Weights = 1.0) -> NDArray[
         inflows, weights)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _longest(way, waits, slow, reach, columns, side):
     step = ROW_STEP * columns + COLUMN_STEP
     diagonal = side * np.sqrt(2.0)

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.surface.flow_direction import steepest_descent
+from terrain.surface.kernels import kernel
 from terrain.surface.neighbours import COLUMN_STEP, LEAVES, PIT, ROW_STEP
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _push(costs, spots, count, cost, spot):
     at = count
     while at > 0:
@@ -25,7 +25,7 @@ def _push(costs, spots, count, cost, spot):
     return count + 1
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _pop(costs, spots, count):
     count -= 1
     cost, spot = costs[count], spots[count]
@@ -44,7 +44,7 @@ def _pop(costs, spots, count):
     return count
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _breach(ground, heights, direction, pits, most_depth, most_cells):
     """Lower `heights`, at first the `ground`, along each pit's cheapest channel within bounds."""
     rows, columns = heights.shape

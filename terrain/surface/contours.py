@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.inputs.dem import Dem
+from terrain.surface.kernels import kernel
 
 FloatArray = NDArray[np.float64]
 
@@ -198,7 +198,7 @@ def _kept(heights: NDArray[np.float32], way: FloatArray, level: float, tolerance
     return kept
 
 
-@numba.njit(cache=True)
+@kernel
 def _keep_few(heights, way, level, tolerance, aside, corners, kept):
     kept[:] = False
     kept[0] = True
@@ -216,7 +216,7 @@ def _keep_few(heights, way, level, tolerance, aside, corners, kept):
             kept[at] = True
 
 
-@numba.njit(cache=True)
+@kernel
 def _stays(heights, way, first, last, level, tolerance, aside):
     """Whether the straight piece between two points keeps to the level and to the line."""
     column, row = way[first]
@@ -251,7 +251,7 @@ def _stays(heights, way, first, last, level, tolerance, aside):
     return True
 
 
-@numba.njit(cache=True)
+@kernel
 def _next_line(start, way, at):
     """Share of a way from `start` at which it next passes a whole number, after share `at`."""
     if way == 0.0:

@@ -2,20 +2,12 @@
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.surface.accumulation import DONE, UNKNOWN, Weights, sum_downslope
-from terrain.surface.neighbours import (
-    COLUMN_STEP,
-    LEAVES,
-    ROW_STEP,
-    VOID,
-    cut_in_strips,
-    in_strips,
-    longer,
-)
+from terrain.surface.kernels import cut_in_strips, in_strips, kernel, longer
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID
 
 #: In an angle: water leaves the known ground here.
 NOWHERE = np.float32(-1.0)
@@ -26,7 +18,7 @@ DIAGONAL = np.array([1, 1, 3, 3, 5, 5, 7, 7], np.int64)
 NO_CHOICE = 16
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _steeper(along, corner, choice, best, facet):
     """The facet's own slope, squared, where its steepest descent lies within it."""
     across = corner - along
@@ -35,7 +27,7 @@ def _steeper(along, corner, choice, best, facet):
     return (np.int32(8 + facet) if within else choice), (slope if within else best)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _choose(e, se, s, sw, w, nw, n, ne):
     """Steepest of eight facets by the drops to the neighbours; of equals the first.
 
@@ -66,7 +58,7 @@ def _choose(e, se, s, sw, w, nw, n, ne):
     return choice
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _drop(filled, row, column, k):
     r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
     if r < 0 or c < 0 or r >= filled.shape[0] or c >= filled.shape[1]:
@@ -74,7 +66,7 @@ def _drop(filled, row, column, k):
     return np.float64(filled[row, column]) - np.float64(filled[r, c])
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _point(filled, direction, angle, first, last):
     rows, columns = filled.shape
     choice = np.empty(columns, np.uint8)
@@ -135,7 +127,7 @@ def d_infinity(filled: NDArray[np.float32], direction: NDArray[np.uint8]) -> NDA
     return angle
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _sends(angle, k):
     """1 where an angle lies less than an eighth of a turn from neighbour k."""
     if k == 0:
@@ -143,7 +135,7 @@ def _sends(angle, k):
     return np.uint8((angle > np.float32(k - 1)) & (angle < np.float32(k + 1)))
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _count_inflows(angle, inflows, first, last):
     rows, columns = angle.shape
     for row in range(first, last):
@@ -167,7 +159,7 @@ def _count_inflows(angle, inflows, first, last):
             inflows[row, column] = UNKNOWN if np.isnan(angle[row, column]) else np.uint8(count)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _pass_on(flow, waits, sums, columns, first, last):
     step = ROW_STEP * columns + COLUMN_STEP
     low, high = first * columns, last * columns

@@ -10,22 +10,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.surface.flow_direction import count_code, steepest_descent
 from terrain.surface.flow_paths import AS_NEXT, hand_up
-from terrain.surface.neighbours import (
-    COLUMN_STEP,
-    LEAVES,
-    PIT,
-    ROW_STEP,
-    VOID,
-    cut_in_strips,
-    in_strips,
-    longer,
-)
+from terrain.surface.kernels import cut_in_strips, in_strips, kernel, longer
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, PIT, ROW_STEP, VOID
 
 #: In `bowl`: ground that drains off the known ground without meeting a pit; unknown height.
 OUTSIDE, UNKNOWN = np.int32(0), np.int32(-1)
@@ -34,7 +25,7 @@ AT_HAND = 8192
 LOW_HALF = np.uint64(0xFFFFFFFF)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _number_pits(direction, bowl, first, last, number):
     for row in range(first, last):
         for column in range(direction.shape[1]):
@@ -50,7 +41,7 @@ def _number_pits(direction, bowl, first, last, number):
                 bowl[row, column] = UNKNOWN
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _list_passes(heights, bowl, first, last):
     """Lowest passes between bowls, from the cells of rows first to last to their neighbours.
 
@@ -125,7 +116,7 @@ def _list_passes(heights, bowl, first, last):
     return pair[:count], level[:count], cell[:count], way[:count]
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _lower(i, j, level, cell, way):
     """Whether pass i comes before pass j; equal levels go by place, so that there is no tie."""
     if level[i] != level[j]:
@@ -135,7 +126,7 @@ def _lower(i, j, level, cell, way):
     return way[i] < way[j]
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _lowest_tree(pair, level, cell, way, bowls):
     """Indices of the passes of the minimum spanning tree, by Boruvka's rounds.
 
@@ -186,7 +177,7 @@ def _lowest_tree(pair, level, cell, way, bowls):
     return chosen[:taken]
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _walk_inwards(pair, level, cell, way, bowl, columns, spill_level, pool, pass_cell, pass_way,
                   spills_to):
     """From outside over the tree: each bowl's spill level, pass and the bowl it spills into."""
@@ -234,7 +225,7 @@ def _walk_inwards(pair, level, cell, way, bowl, columns, spill_level, pool, pass
             waiting += 1
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _lead_out(height, way, columns, pass_cell, pass_way):
     """Turn the way from each bowl's pass down to its pit, so that water goes from pit to pass.
 
@@ -287,7 +278,7 @@ def _lead_out(height, way, columns, pass_cell, pass_way):
                     last += 1
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _raise(heights, bowl, spill_level, filled, first, last):
     for row in range(first, last):
         for column in range(heights.shape[1]):
@@ -409,7 +400,7 @@ class Hollow:
     volume: float
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _measure(heights, bowl, spill_level, wet, depths, deepest, lowest):
     """Cells under water, sum of their depths, greatest depth and its cell, of each bowl."""
     for row in range(heights.shape[0]):
@@ -451,7 +442,7 @@ def list_hollows(heights: NDArray[np.float32], drainage: Drainage, cell_area: fl
     return sorted(found, key=lambda hollow: -hollow.volume)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _rim(heights, direction, cell, level):
     """The cell where the way out of a hollow first stands at its spill level."""
     columns = heights.shape[1]

@@ -2,26 +2,17 @@
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.surface.neighbours import (
-    COLUMN_STEP,
-    LEAVES,
-    PER_DIAGONAL,
-    PIT,
-    ROW_STEP,
-    VOID,
-    cut_in_strips,
-    in_strips,
-)
+from terrain.surface.kernels import cut_in_strips, in_strips, kernel
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, PER_DIAGONAL, PIT, ROW_STEP, VOID
 
 #: Straight neighbours before diagonal ones: water on a flat goes square to its rim.
 STRAIGHT_FIRST = np.array([0, 2, 4, 6, 1, 3, 5, 7], np.int64)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _descend_at_border(heights, row, column):
     rows, columns = heights.shape
     here = np.float64(heights[row, column])
@@ -40,7 +31,7 @@ def _descend_at_border(heights, row, column):
     return choice
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _descend(heights, direction, first, last):
     """The loop over columns holds no branch, so that it compiles to vector instructions."""
     rows, columns = heights.shape
@@ -85,7 +76,7 @@ def _descend(heights, direction, first, last):
             out[c] = np.uint8(k)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def count_code(direction, code, first, last):
     """Number of cells of a code in rows first to last."""
     count = 0
@@ -95,7 +86,7 @@ def count_code(direction, code, first, last):
     return count
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def list_code(direction, code, first, last, cells, at):
     """Write the flat indices of those cells into `cells` from `at` on."""
     columns = direction.shape[1]
@@ -106,7 +97,7 @@ def list_code(direction, code, first, last, cells, at):
                 at += 1
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _lead_over_flats(heights, direction, low):
     """Lead the cells `low`, which have no lower neighbour, over their flat to its way out.
 
@@ -143,7 +134,7 @@ def _lead_over_flats(heights, direction, low):
             direction[low[i] // columns, low[i] % columns] = PIT
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _spread_over_flat(heights, direction, queue, first, last):
     columns = heights.shape[1]
     while first < last:

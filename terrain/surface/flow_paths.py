@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP, cut_in_strips, in_strips
+from terrain.surface.kernels import cut_in_strips, in_strips, kernel
+from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
 
 #: In a label: not known yet, the same as the cell's that water goes to next.
 AS_NEXT = np.int32(-2)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _hand_up(way, known, columns, first, last):
     step = ROW_STEP * columns + COLUMN_STEP
     for start in range(first * columns, last * columns):
@@ -39,7 +39,7 @@ def hand_up(direction: NDArray[np.uint8], label: NDArray[np.int32]) -> None:
               cut_in_strips(*direction.shape))
 
 
-@numba.njit(cache=True)
+@kernel
 def _trace(direction, row, column, stop, path):
     count = 0
     while True:

@@ -2,21 +2,12 @@
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.surface.accumulation import DONE, UNKNOWN, Weights, sum_downslope
-from terrain.surface.neighbours import (
-    COLUMN_STEP,
-    LEAVES,
-    PER_DIAGONAL,
-    ROW_STEP,
-    VOID,
-    cut_in_strips,
-    in_strips,
-    longer,
-)
+from terrain.surface.kernels import cut_in_strips, in_strips, kernel, longer
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, PER_DIAGONAL, ROW_STEP, VOID
 
 #: In `single`: the cell has lower neighbours and sends water to all of them; the second, at the
 #: raster's border, where neighbours may be missing.
@@ -25,7 +16,7 @@ TO_ALL_LOWER, TO_ALL_LOWER_AT_BORDER = np.uint8(253), np.uint8(254)
 STRAIGHT_CONTOUR, DIAGONAL_CONTOUR = 0.5, 0.25 * 2**0.5
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _find_single(filled, direction, single, first, last):
     rows, columns = filled.shape
     for row in range(first, last):
@@ -51,7 +42,7 @@ def _find_single(filled, direction, single, first, last):
             single[row, column] = k
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _count_inflows(filled, single, inflows, first, last):
     """Higher neighbours, which all send water, and those that send theirs here alone."""
     rows, columns = filled.shape
@@ -84,7 +75,7 @@ def _count_inflows(filled, single, inflows, first, last):
             inflows[row, column] = UNKNOWN if single[row, column] == VOID else np.uint8(count)
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _raise_to(exponent, share):
     """Raise slopes to a power; as parts of the steepest, so that none grows or shrinks away."""
     steepest = share.max()
@@ -95,7 +86,7 @@ def _raise_to(exponent, share):
             share[k] = 1.0
 
 
-@numba.njit(cache=True, nogil=True)
+@kernel
 def _pass_on(height, way, waits, sums, columns, exponent, contour, first, last):
     rows = height.size // columns
     step = ROW_STEP * columns + COLUMN_STEP

@@ -14,7 +14,8 @@ from scipy.integrate import solve_ivp
 
 from terrain.surface.d_infinity import NOWHERE, accumulate_d_infinity, d_infinity
 from terrain.surface.depressions import drain
-from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID, cut_in_strips
+from terrain.surface.kernels import cut_in_strips
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID
 from terrain.surface.slope import hushed
 
 #: Half the spacing of float32 below 8, the greatest angle: what rounding leaves in a share.
@@ -517,7 +518,7 @@ def test_a_raster_worked_in_strips_gives_the_same_answer(monkeypatch):
     weights = random.uniform(0, 9, heights.shape)
     angle, _ = routed(heights)
     total = accumulate_d_infinity(angle, weights)
-    monkeypatch.setattr("terrain.surface.neighbours.LEAST_STRIP", 1)
+    monkeypatch.setattr("terrain.surface.kernels.LEAST_STRIP", 1)
     assert len(cut_in_strips(*heights.shape)) == 8
     assert np.array_equal(routed(heights)[0], angle, equal_nan=True)
     assert alike(accumulate_d_infinity(angle, weights), total, 1e-12)

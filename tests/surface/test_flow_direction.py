@@ -9,7 +9,8 @@ from published import rows
 
 from terrain.surface.accumulation import accumulate
 from terrain.surface.depressions import drain, fill_hollows
-from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID, cut_in_strips
+from terrain.surface.kernels import cut_in_strips
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID
 
 #: Codes of the published grid: 1 E, 2 SE, 4 S ... 128 NE; 0 the outlet.
 CODES = np.array([1, 2, 4, 8, 16, 32, 64, 128, 0])
@@ -127,7 +128,7 @@ def test_a_raster_worked_in_strips_gives_the_same_answer(monkeypatch):
     weights = random.integers(0, 9, heights.shape).astype(float)
     whole = drain(heights)
     gathered = accumulate(whole.direction, weights)
-    monkeypatch.setattr("terrain.surface.neighbours.LEAST_STRIP", 1)
+    monkeypatch.setattr("terrain.surface.kernels.LEAST_STRIP", 1)
     assert len(cut_in_strips(*heights.shape)) == 8
     strips = drain(heights)
     assert np.array_equal(strips.direction, whole.direction)

@@ -12,8 +12,9 @@ from hypothesis.extra import numpy as hnp
 from published import rows
 
 from terrain.surface.depressions import drain
+from terrain.surface.kernels import cut_in_strips
 from terrain.surface.multiple_flow import accumulate_multiple_flow
-from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID, cut_in_strips
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID
 from terrain.surface.slope import hushed
 
 #: Keywords for the two published methods.
@@ -476,7 +477,7 @@ def test_a_raster_worked_in_strips_gives_the_same_answer(method, monkeypatch):
     heights[40:44, 20:25] = np.nan
     weights = random.uniform(0, 9, heights.shape)
     total = gathered(heights, method, weights)
-    monkeypatch.setattr("terrain.surface.neighbours.LEAST_STRIP", 1)
+    monkeypatch.setattr("terrain.surface.kernels.LEAST_STRIP", 1)
     assert len(cut_in_strips(*heights.shape)) == 8
     assert alike(gathered(heights, method, weights), total, 1e-12)
 
