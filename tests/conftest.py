@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from constructed import NORTH, WEST, valley
 from hypothesis import settings
 
 # No time limit on an example, as the first one compiles kernels, and the same examples every
@@ -20,8 +21,6 @@ settings.register_profile("long", deadline=None, max_examples=3000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "suite"))
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_dem"
-#: Corner of the small site's raster, in UTM zone 34S. [m]
-WEST, NORTH = 500000.0, 6400000.0
 
 
 @dataclass(frozen=True)
@@ -92,13 +91,6 @@ def write_raster(path: Path, heights: np.ndarray, cell: float = 1.0,
         if unit:
             out.units = (unit,)
     return path
-
-
-def valley(rows: int = 160, columns: int = 120, along: float = 0.04, across: float = 0.08
-           ) -> np.ndarray:
-    """A V-valley that falls to the south with its floor in the middle column."""
-    row, column = np.mgrid[0:rows, 0:columns].astype(float)
-    return (200 - along * row + across * np.abs(column - columns // 2)).astype(np.float32)
 
 
 SMALL_SITE = """\

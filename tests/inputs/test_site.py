@@ -99,3 +99,17 @@ def test_a_storm_takes_its_depth_from_the_frequency_table(small_site):
     small_site.write_text(text.replace("  frequency: pf.csv\n", ""))
     with pytest.raises(InputError, match="neither a depth nor"):
         read_site(small_site)
+
+
+def test_a_natural_hollow(small_site):
+    text = small_site.read_text()
+    work = "  - {kind: hollow, name: pan, at: [500060, 6399920], infiltration: 4 mm/h}\n"
+    small_site.write_text(text + work)
+    hollow = read_site(small_site).works[-1]
+    assert (hollow.kind, hollow.at, hollow.infiltration) == ("hollow", (500060.0, 6399920.0), 4.0)
+    small_site.write_text(text + work.replace("infiltration: 4 mm/h", "depth: 2 m"))
+    with pytest.raises(InputError, match=r'works "pan", depth: this field is not known'):
+        read_site(small_site)
+    small_site.write_text(text + work.replace("kind: hollow", "kind: dale"))
+    with pytest.raises(InputError, match=r"'dale' is not known.*tank or hollow"):
+        read_site(small_site)

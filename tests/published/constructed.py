@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 from terrain.inputs.elevation import Dem
 from terrain.inputs.frame import Frame
 
+#: Corner of the small site's raster, in UTM zone 34S. [m]
+WEST, NORTH = 500000.0, 6400000.0
+
 
 def dem_of(heights: NDArray[np.floating], cell: float = 1.0, left: float = 0.0,
            top: float | None = None) -> Dem:
@@ -27,3 +30,10 @@ def formula_dem(height: Callable[[NDArray[np.float64], NDArray[np.float64]], NDA
     x = left + (np.arange(columns) + 0.5) * cell
     y = bottom + (rows - np.arange(rows) - 0.5) * cell
     return dem_of(height(*np.meshgrid(x, y)), cell, left, bottom + rows * cell)
+
+
+def valley(rows: int = 160, columns: int = 120, along: float = 0.04, across: float = 0.08
+           ) -> np.ndarray:
+    """A V-valley that falls to the south with its floor in the middle column."""
+    row, column = np.mgrid[0:rows, 0:columns].astype(float)
+    return (200 - along * row + across * np.abs(column - columns // 2)).astype(np.float32)

@@ -196,3 +196,23 @@ def test_longest_path_takes_the_longer_of_two_branches():
     direction = np.array([[0, 0, 2, 4, 8],
                           [8, 8, 8, 8, 8]], np.uint8)
     assert longest_upslope_path(direction, 3.0)[1, 2] == 6.0 + 3.0
+
+
+@pytest.mark.parametrize("cell", [2.0, 0.5])
+def test_travel_time_down_a_plane_is_its_length_times_the_pace(cell):
+    """Two halves of different pace; where they meet a step goes at the mean of the two."""
+    terrain = Terrain(formula_dem(lambda x, y: 0.04 * x, 30, 12, cell))
+    columns = terrain.dem.shape[1]
+    pace = np.where(np.arange(columns) < columns // 2, 3.0, 1.0)[None, :].repeat(
+        terrain.dem.shape[0], 0)
+    seconds = longest_upslope_path(terrain.direction, cell, pace)
+    reach = (columns - 1 - np.arange(columns)) * cell
+    slow = np.maximum(columns // 2 - 1 - np.arange(columns), 0) * cell
+    meets = np.where(np.arange(columns) < columns // 2, cell, 0.0)  # the step between the halves
+    assert seconds == pytest.approx((reach + 2 * slow + meets)[None, :].repeat(
+        terrain.dem.shape[0], 0))
+
+
+def test_weights_of_another_shape_are_refused():
+    with pytest.raises(ValueError, match="weights of shape"):
+        accumulate(np.full((3, 4), 8, np.uint8), np.ones((4, 3)))

@@ -85,6 +85,23 @@ def test_a_catchment_beside_a_void_touches_the_edge():
     assert not ringed.catchment(outlet)[4, 8]
 
 
+def test_ground_at_risk_is_what_water_from_beyond_the_edge_would_cross():
+    """Ground falls west from a ridge in column 30; a void lies 10 cells above the outlet line."""
+    column = np.indices((11, 61))[1]
+    heights = 50 - 0.1 * np.abs(column - 30.0)
+    outlet = np.zeros(heights.shape, bool)
+    outlet[4:7, 5] = True
+    whole = Terrain(dem_of(heights))
+    assert whole.area_at_risk(whole.catchment(outlet)) == 0
+    heights[5, 15] = np.nan
+    cut = Terrain(dem_of(heights, cell=2.0))
+    cells = cut.catchment(outlet)
+    assert cut.touches_edge(cells)
+    # Rows 4 and 6 from column 16 to the outlet, row 5 from column 14: 12 + 12 + 10 cells, and
+    # the void's eastern neighbour, whose water goes round it.
+    assert cut.area_at_risk(cells) == (12 + 12 + 10 + 1) * 4.0
+
+
 @given(hnp.arrays(np.bool_, (6, 8)))
 def test_outline_encloses_the_cells_and_nothing_else(mask):
     from shapely import Point
