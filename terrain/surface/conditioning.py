@@ -15,6 +15,9 @@ from shapely import LineString
 from terrain.inputs.elevation import Dem
 from terrain.surface.breaching import Breached, breach_hollows
 
+#: Less than this is the rounding of heights, and not counted as cut. [m]
+LEAST_CUT = 0.001
+
 
 @dataclass(frozen=True)
 class Culvert:
@@ -133,7 +136,8 @@ def lead_through(dem: Dem, culverts: Sequence[Culvert]
         here = heights[cells[:, 0], cells[:, 1]]
         above = np.isnan(here) | (here > grade)
         heights[cells[above, 0], cells[above, 1]] = grade[above]
-        cut[culvert.name] = cut.get(culvert.name, 0) + int(above.sum())
+        felt = np.isnan(here) | (here - grade > LEAST_CUT)
+        cut[culvert.name] = cut.get(culvert.name, 0) + int(felt.sum())
     return heights, cut
 
 

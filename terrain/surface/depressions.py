@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from terrain.surface.flow_direction import count_code, steepest_descent
 from terrain.surface.flow_paths import AS_NEXT, hand_up
 from terrain.surface.kernels import cut_in_strips, in_strips, kernel, longer
-from terrain.surface.neighbours import COLUMN_STEP, LEAVES, PIT, ROW_STEP, VOID
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, PIT, ROW_STEP
 
 #: In `bowl`: ground that drains off the known ground without meeting a pit; unknown height.
 OUTSIDE, UNKNOWN = np.int32(0), np.int32(-1)
@@ -451,5 +451,3 @@ def _rim(heights, direction, cell, level):
         cell += ROW_STEP[k] * columns + COLUMN_STEP[k]
     return cell
 
-
-__all__ = ["LEAVES", "PIT", "VOID", "Drainage", "Hollow", "drain", "fill_hollows", "list_hollows"]

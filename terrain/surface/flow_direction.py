@@ -185,5 +185,3 @@ def steepest_descent(heights: NDArray[np.float32]) -> NDArray[np.uint8]:
     _lead_over_flats(heights, direction, low)
     return direction
 
-
-__all__ = ["COLUMN_STEP", "LEAVES", "PIT", "ROW_STEP", "VOID", "steepest_descent"]
