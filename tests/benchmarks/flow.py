@@ -10,8 +10,8 @@ Tasks: d8 (raw raster to D8 accumulation), d-infinity, quinn, freeman (accumulat
 without hollows, its directions included), site (all that a plan asks of the ground), start (the
 first start, kernels compiled, and the second, kernels from disk; at the smallest size).
 
-Libraries: richdem (a dependency), pyflwdir (the test extra), topotoolbox and pysheds (the
-benchmark extra; left out where they are not installed, pysheds above 20 million cells too).  All
+Libraries: richdem (a dependency), pyflwdir, topotoolbox and pysheds (the bench extra; left out
+where they are not installed, pysheds above 20 million cells too).  All
 but richdem send water down the steepest descent; richdem's D8 takes the lowest neighbour, so its
 directions differ, its work does not.
 """
