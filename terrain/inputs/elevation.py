@@ -43,6 +43,8 @@ __all__ = ["MOST_CELLS", "TOO_COARSE", "Dem", "ElevationFiles", "open_elevation"
 TOO_COARSE = 5.0
 #: More cells than this are not read at once.
 MOST_CELLS = 300_000_000
+#: Cells read at a time for a coarse look at the whole.
+BAND = 8_000_000
 
 
 class _Source(Protocol):
@@ -142,6 +144,26 @@ class ElevationFiles:
         return Dem(heights, self.transform.c + column * self.cell,
                    self.transform.f - row * self.cell, self.cell, self.frame, self.name,
                    tuple(notes), goes_on, filled)  # type: ignore[arg-type]
+
+    def read_coarse(self, factor: int) -> Dem:
+        """Look at the whole in cells as many times as large, each as low as its lowest.
+
+        Read in bands, so that it takes little memory; small holes are left as they are.
+        """
+        rows, columns = self.shape
+        high, wide = -(-rows // factor), -(-columns // factor)
+        heights = np.empty((high, wide), np.float32)
+        band = max(BAND // columns // factor, 1)
+        for first in range(0, high, band):
+            last = min(first + band, high)
+            top, bottom = first * factor, min(last * factor, rows)
+            fine, _ = self._source.read(top, 0, bottom - top, columns)
+            whole = np.full(((last - first) * factor, wide * factor), np.nan, np.float32)
+            whole[:fine.shape[0], :columns] = fine
+            blocks = whole.reshape(last - first, factor, wide, factor)
+            heights[first:last] = np.fmin.reduce(np.fmin.reduce(blocks, axis=3), axis=1)
+        return Dem(heights, self.transform.c, self.transform.f, self.cell * factor, self.frame,
+                   self.name)
 
     def _window(self, bounds: tuple[float, float, float, float] | None
                 ) -> tuple[int, int, int, int]:

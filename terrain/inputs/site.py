@@ -281,7 +281,15 @@ class Tank(_Work):
     first_flush: Rain = 0.0
 
 
-Work = Annotated[Swale | Basin | TreeBasin | Tank, Field(discriminator="kind")]
+class Hollow(_Work):
+    """A natural hollow of the ground that the owner knows to be real; `at` is a point in it."""
+
+    kind: Literal["hollow"]
+    at: Point
+    infiltration: Rate | None = None
+
+
+Work = Annotated[Swale | Basin | TreeBasin | Tank | Hollow, Field(discriminator="kind")]
 
 
 class Benchmark(_Part):
@@ -461,7 +469,7 @@ def _line(document: Any, place: tuple[str | int, ...]) -> int:
 def _first(error: ValidationError, path: Path, document: Any) -> InputError:
     # A misspelt field also leaves the right one missing: the misspelling is the news.
     found = min(error.errors(), key=lambda e: e["type"] != "extra_forbidden")
-    kinds = {"swale", "basin", "tree basin", "tank"}
+    kinds = {"swale", "basin", "tree basin", "tank", "hollow"}
     place = list(found["loc"])
     if len(place) > 2 and place[0] == "works" and place[2] in kinds:
         del place[2]
@@ -490,9 +498,9 @@ def _plainly(found: Any) -> tuple[str, str]:
         "value_error": lambda: (str(found["ctx"]["error"]), "Correct it"),
         "union_tag_invalid": lambda: (
             f"the kind '{given.get('kind')}' is not known",
-            "Use swale, basin, tree basin or tank"),
+            "Use swale, basin, tree basin, tank or hollow"),
         "union_tag_not_found": lambda: (
-            "it has no kind", "Add kind: swale, basin, tree basin or tank"),
+            "it has no kind", "Add kind: swale, basin, tree basin, tank or hollow"),
         "too_short": lambda: _count(found),
         "too_long": lambda: _count(found),
         "tuple_type": lambda: (f"'{given}' is not a pair such as [1, 2]", "Write both in brackets"),

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from terrain.inputs.elevation import Dem
 from terrain.outputs import symbols as sy
-from terrain.surface.contours import contour_lines
+from terrain.surface.contours import contours as traced
+from terrain.surface.flow_lines import flow_line
 from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
 from terrain.surface.slope import hillshade
 from terrain.surface.terrain import Terrain
@@ -103,27 +104,34 @@ def window(dem: Dem, view: View) -> tuple[slice, slice]:
             slice(min(max(left - spare, 0), columns), max(min(right + spare + 1, columns), 0)))
 
 
-def stride_of(rows: slice, columns: slice) -> int:
-    """How many cells of a window make one of its picture."""
+def stride_of(rows: slice, columns: slice, most: int = MOST_CELLS) -> int:
+    """How many cells of a window make one of its picture, of at most `most` cells a side."""
     longest = max(rows.stop - rows.start, columns.stop - columns.start)
-    return max(int(np.ceil(longest / MOST_CELLS)), 1)
+    return max(int(np.ceil(longest / most)), 1)
 
 
-def cropped(dem: Dem, view: View) -> Dem:
+def means(cells: NDArray[Any], step: int) -> NDArray[np.float32]:
+    """Means of the known cells of blocks of `step` by `step`; NaN where none is known."""
+    if step == 1:
+        return cells.astype(np.float32, copy=False)
+    high, wide = cells.shape[0] // step, cells.shape[1] // step
+    total, known = np.zeros((high, wide)), np.zeros((high, wide), np.int64)
+    for row in range(step):
+        for column in range(step):
+            part = cells[row:high * step:step, column:wide * step:step]
+            seen = np.isfinite(part)
+            known += seen
+            total += np.where(seen, part, 0.0)
+    return np.where(known > 0, total / np.maximum(known, 1), np.nan).astype(np.float32)
+
+
+def cropped(dem: Dem, view: View, most: int = MOST_CELLS) -> Dem:
     """The part of a raster that a view shows, thinned to means where it is very fine."""
     rows, columns = window(dem, view)
-    step = stride_of(rows, columns)
-    heights = dem.heights[rows, columns]
-    left = dem.left + columns.start * dem.cell
-    top = dem.top - rows.start * dem.cell
-    if step > 1:
-        high, wide = heights.shape[0] // step, heights.shape[1] // step
-        blocks = heights[:high * step, :wide * step].astype(np.float64)
-        blocks = blocks.reshape(high, step, wide, step)
-        known = np.isfinite(blocks).sum((1, 3))
-        total = np.nansum(blocks, (1, 3))
-        heights = np.where(known > 0, total / np.maximum(known, 1), np.nan).astype(np.float32)
-    return replace(dem, heights=heights, left=left, top=top, cell=dem.cell * step)
+    step = stride_of(rows, columns, most)
+    return replace(dem, heights=means(dem.heights[rows, columns], step),
+                   left=dem.left + columns.start * dem.cell,
+                   top=dem.top - rows.start * dem.cell, cell=dem.cell * step)
 
 
 def _extent(dem: Dem) -> tuple[float, float, float, float]:
@@ -156,12 +164,12 @@ def draw_shade(ax: Axes, dem: Dem) -> None:
 def contour_interval(dem: Dem, point: float, system: str, apart: float = 15.0) -> float:
     """A round interval that sets contours about `apart` points from each other. [m]
 
-    At least three contours are drawn where the ground is not quite level.
+    Smaller where the ground is so rough that fewer than about eight would be drawn.
     """
     unit = 0.3048 if system == "us" else 1.0
     relief = float(np.nanmax(dem.heights) - np.nanmin(dem.heights))
     wanted = typical_slope(dem) * apart * point / unit
-    wanted = min(wanted, relief / unit / 3) if relief > 0 else wanted
+    wanted = min(wanted, relief / unit / 8) if relief > 0 else wanted
     return min(INTERVALS, key=lambda step: (abs(np.log(step / max(wanted, 1e-6))), step)) * unit
 
 
@@ -175,36 +183,28 @@ class Contour:
 
 
 def contours_of(dem: Dem, interval: float, shortest: float) -> list[Contour]:
-    """Contours of the smoothed ground, every fifth an index contour; no ring below `shortest` m."""
-    soft = smoothed(dem)
+    """Contours of the smoothed ground, every fifth an index contour; none below `shortest` m.
+
+    The smoothed ground along a line is within a twentieth of the interval of its level, and the
+    line within a hundred and sixtieth of `shortest` of where it runs exactly, but for its corners
+    at wide cells, which are rounded.  Its points are no further apart than a thirteenth, so that
+    it can be left open under its label.
+    """
+    from shapely import LineString, segmentize
+
+    soft, step = smoothed(dem), shortest / 13
     if not np.isfinite(soft.heights).any():
         return []
     low, high = float(np.nanmin(soft.heights)), float(np.nanmax(soft.heights))
-    found = []
-    for count in range(int(np.ceil(low / interval)), int(np.floor(high / interval)) + 1):
-        for line in contour_lines(soft, count * interval):
-            if np.hypot(*np.diff(line, axis=0).T).sum() >= shortest:
-                found.append(Contour(count * interval, count % 5 == 0,
-                                     _drawn(line, dem.cell, shortest / 13)))
-    return found
-
-
-def _drawn(line: FloatArray, cell: float, step: float) -> FloatArray:
-    """A contour with points no further than `step` m apart; its corners at wide cells rounded."""
-    from scipy.ndimage import gaussian_filter1d
-
-    if cell <= 2 * step:
-        return line
-    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    at = np.linspace(0.0, far[-1], max(int(far[-1] / step), 2) + 1)
-    dense = np.stack([np.interp(at, far, line[:, k]) for k in (0, 1)], 1)
-    ring = bool(np.allclose(line[0], line[-1]))
-    soft = gaussian_filter1d(dense[:-1] if ring else dense, 0.3 * cell / step, axis=0,
-                             mode="wrap" if ring else "nearest")
-    if ring:
-        return np.concatenate([soft, soft[:1]])
-    soft[0], soft[-1] = dense[0], dense[-1]
-    return soft
+    counts = range(int(np.ceil(low / interval)), int(np.floor(high / interval)) + 1)
+    levels = [count * interval for count in counts]
+    shapes = [(count, LineString(line)) for count, lines in
+              zip(counts, traced(soft, levels, interval / 20, shortest / 160), strict=True)
+              for line in lines]
+    over = 0.3 * dem.cell / step if dem.cell > 2 * step else 0.0
+    return [Contour(count * interval, count % 5 == 0,
+                    softened(np.asarray(segmentize(shape, step).coords), over))
+            for count, shape in shapes if shape.length >= shortest]
 
 
 def draw_contours(ax: Axes, contours: list[Contour],
@@ -236,13 +236,16 @@ def _open(line: FloatArray, gap: Any) -> list[FloatArray]:
     return [line[run] for run in runs if len(run) > 1]
 
 
-def softened(line: FloatArray, over: float = 1.6) -> FloatArray:
-    """A stepped way from cell to cell as a smooth line with the same ends."""
+def softened(line: FloatArray, over: float) -> FloatArray:
+    """A line, or a ring, smoothed over so many of its points; a line keeps its ends."""
     from scipy.ndimage import gaussian_filter1d
 
-    if len(line) < 4:
+    if len(line) < 4 or over <= 0:
         return line
-    soft = np.stack([gaussian_filter1d(line[:, k], over, mode="nearest") for k in (0, 1)], 1)
+    if (line[0] == line[-1]).all():
+        ring = gaussian_filter1d(line[:-1], over, axis=0, mode="wrap")
+        return np.concatenate([ring, ring[:1]])
+    soft = gaussian_filter1d(line, over, axis=0, mode="nearest")
     soft[0], soft[-1] = line[0], line[-1]
     return soft
 
@@ -263,13 +266,18 @@ def rounded(shape: Any, over: float) -> Any:
     return made if made.is_valid else shape
 
 
+def way_of(terrain: Terrain, cells: NDArray[np.int64]) -> FloatArray:
+    """The flow line of a path of cells, a little rounder still for the eye. [m]"""
+    return softened(flow_line(terrain.dem, cells, terrain.filled).line, 1.0)
+
+
 def flow_lines(terrain: Terrain, view: View, least: float) -> list[tuple[FloatArray, float]]:
     """Ways of the water that gather more than `least` m2, with the area each gathers. [m], [m2]"""
     dem = terrain.dem
     rows, columns = window(dem, view)
     area = terrain.contributing_area[rows, columns]
     direction = terrain.direction[rows, columns]
-    wet = np.nan_to_num(area, nan=0.0) >= least
+    wet = area >= least
     high, wide = wet.shape
     goes = wet & (direction < 8)
     r, c = np.nonzero(goes)
@@ -288,10 +296,9 @@ def flow_lines(terrain: Terrain, view: View, least: float) -> list[tuple[FloatAr
             way.append(following[way[-1]])
             if inflows[way[-1]] > 1:
                 break
-        cells = np.array(way)
-        x, y = dem.xy(cells[:, 0] + rows.start, cells[:, 1] + columns.start)
+        cells = np.array(way) + np.array([rows.start, columns.start])
         middle = way[max(len(way) - 2, 0)]
-        found.append((softened(np.stack([x, y], 1)), float(area[middle])))
+        found.append((way_of(terrain, cells), float(area[middle])))
     return found
 
 
@@ -339,12 +346,9 @@ def draw_region(ax: Axes, mask: NDArray[np.bool_], dem: Dem, colour: str,
                   edgecolor=(*sy.mixed(colour, sy.INK, 0.45), 0.8), linewidth=edge,
                   zorder=zorder, gid="catchment")
         return True
-    for ring, ends in zip(points, offsets, strict=True):
-        codes = np.full(len(ring), Outline.LINETO, np.uint8)
-        codes[ends[:-1]] = Outline.MOVETO
-        codes[np.asarray(ends[1:], np.int64) - 1] = Outline.CLOSEPOLY
-        ax.add_patch(PathPatch(Outline(ring, codes), facecolor=colour, edgecolor="none",
-                               alpha=alpha, zorder=zorder, gid="catchment"))
+    _draw_rings(ax, [ring[start:stop] for ring, ends in zip(points, offsets, strict=True)
+                     for start, stop in pairwise(ends.tolist())],
+                facecolor=colour, edgecolor="none", alpha=alpha, zorder=zorder, gid="catchment")
     if edge:
         edges = [np.asarray(line) for line in made.lines(0.5)]
         ax.add_collection(LineCollection(_within(edges, dem.bounds),
@@ -374,15 +378,22 @@ def _area(ring: FloatArray, ends: NDArray[np.uint32]) -> float:
 
 def draw_area(ax: Axes, shape: Any, **look: Any) -> None:
     """Draw a shapely polygon, or several, holes left open."""
-    for part in getattr(shape, "geoms", [shape]):
-        if part.geom_type != "Polygon" or part.is_empty:
-            continue
-        rings = [np.asarray(part.exterior.coords)[:, :2]]
-        rings += [np.asarray(hole.coords)[:, :2] for hole in part.interiors]
-        codes = []
-        for ring in rings:
-            codes += [Outline.MOVETO] + [Outline.LINETO] * (len(ring) - 2) + [Outline.CLOSEPOLY]
-        ax.add_patch(PathPatch(Outline(np.concatenate(rings), codes), **look))
+    _draw_rings(ax, [np.asarray(ring.coords)[:, :2]
+                     for part in getattr(shape, "geoms", [shape])
+                     if part.geom_type == "Polygon" and not part.is_empty
+                     for ring in (part.exterior, *part.interiors)], **look)
+
+
+def _draw_rings(ax: Axes, rings: list[FloatArray], **look: Any) -> None:
+    """Draw outlines and holes, which turn the other way, as one shape: thousands are quick."""
+    if not rings:
+        return
+    codes = np.full(sum(map(len, rings)), Outline.LINETO, np.uint8)
+    ends = np.cumsum([len(ring) for ring in rings])
+    codes[[0, *ends[:-1]]] = Outline.MOVETO
+    codes[ends - 1] = Outline.CLOSEPOLY
+    patch = PathPatch(Outline(np.concatenate(rings), codes), **look)
+    ax.add_artist(patch)  # `add_patch` would seek its bounds, curve by curve
 
 
 def arrowhead(ax: Axes, at: FloatArray, towards: FloatArray, size: float, colour: str,

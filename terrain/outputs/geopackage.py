@@ -20,6 +20,7 @@ def write_geopackage(plan: Plan, path: Path) -> None:
         "boundary": [{"name": plan.site.name, "area_m2": float(plan.inputs.ground.boundary.area),
                       "geometry": plan.inputs.ground.boundary}],
         "stores": _stores(plan), "swales": _swales(plan), "basins": _basins(plan),
+        "hollows": _hollows(plan),
         "sills": _sills(plan), "catchments": _catchments(plan), "spills": _spills(plan),
         "road_surfaces": [{"name": r.name, "cover": r.cover, "geometry": r.surface}
                           for r in plan.inputs.ground.roads],
@@ -81,6 +82,13 @@ def _basins(plan: Plan) -> list[dict[str, Any]]:
                          "sill_level_m": planned.store.sill.level,
                          "geometry": planned.placed.outline})
     return rows
+
+
+def _hollows(plan: Plan) -> list[dict[str, Any]]:
+    return [{"name": p.store.name, "storage_m3": p.store.capacity,
+             "sill_level_m": p.store.sill.level, "depth_m": p.placed.hollow.depth,
+             "area_m2": p.placed.hollow.area, "geometry": p.placed.outline}
+            for p in plan.stores if p.placed.hollow is not None]
 
 
 def _sills(plan: Plan) -> list[dict[str, Any]]:

@@ -28,6 +28,7 @@ class Legend:
         rows: list[tuple[str, str, Callable[[float], None]]] = [
             ("swale", "Swale, its berm on the downhill side", self._swale),
             ("basin", "Basin, full to its sill", self._basin),
+            ("hollow", "Natural hollow, full to its rim", self._hollow),
             ("wall", "Wall of a basin", self._wall),
             ("tree basin", "Tree basin", self._tree),
             ("tank", "Tank", self._tank),
@@ -66,6 +67,13 @@ class Legend:
     def _basin(self, y: float) -> None:
         self.ax.add_patch(Rectangle((8, y - 5), 26, 10, facecolor=sy.POOL, edgecolor=sy.WATER,
                                     linewidth=1.1))
+
+    def _hollow(self, y: float) -> None:
+        self.ax.add_patch(Rectangle((8, y - 5.5), 26, 11, facecolor=sy.HOLLOW,
+                                    edgecolor=sy.WATER, linewidth=1.0))
+        for x in np.arange(12.5, 32, 5.7):
+            for foot, tip in ((y - 5.5, y - 2.2), (y + 5.5, y + 2.2)):
+                self.ax.add_line(Line2D([x, x], [foot, tip], color=sy.WATER, linewidth=1.0))
 
     def _wall(self, y: float) -> None:
         self._line(y, sy.EARTH, 4.0, solid_capstyle="butt")

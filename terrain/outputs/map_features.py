@@ -55,6 +55,35 @@ def draw_pool(ax: Axes, outline: Any, cell: float) -> None:
                    linewidth=1.1, zorder=16, gid="basin")
 
 
+def draw_hollow(ax: Axes, outline: Any, cell: float, view: View) -> None:
+    """The water of a full natural hollow: paler than a basin's, its edge with teeth inwards."""
+    from shapely import Point
+
+    # Cells that touch at a corner only are one sheet of water; a few cells stay square.
+    shape = outline.buffer(cell / 50, join_style="mitre")
+    if outline.area > 12 * cell**2:
+        shape = base.rounded(shape.segmentize(cell / 2), cell)
+    base.draw_area(ax, shape, facecolor=sy.HOLLOW, edgecolor=sy.WATER, linewidth=1.0, zorder=15.8,
+                   gid="hollow")
+    teeth = []
+    for part in getattr(shape, "geoms", [shape]):
+        edge = part.exterior
+        tooth = min(3.6 * view.point, 0.8 * part.area / edge.length)
+        if tooth < 2.2 * view.point:  # too narrow for teeth
+            continue
+        count = max(int(edge.length / (2.1 * tooth)), 4)
+        for at in (np.arange(count) + 0.5) * edge.length / count:
+            before, foot, after = (np.asarray(edge.interpolate((at + step) % edge.length).coords[0])
+                                   for step in (-tooth / 2, 0.0, tooth / 2))
+            along = (after - before) / max(float(np.hypot(*(after - before))), 1e-9)
+            tip = foot + tooth * np.array([-along[1], along[0]])
+            if not part.covers(Point(tip)):
+                tip = 2 * foot - tip
+            teeth.append([foot, tip])
+    ax.add_collection(LineCollection(teeth, colors=sy.WATER, linewidths=1.0, zorder=15.9,
+                                     gid="hollow"), autolim=False)
+
+
 def draw_wall(ax: Axes, line: FloatArray) -> None:
     """A basin's wall."""
     ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.EARTH, linewidth=4.2, zorder=16.5,

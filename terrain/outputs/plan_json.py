@@ -73,6 +73,9 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
         found |= {"gross_storage_m3": basin.gross, "pool_area_m2": basin.pool_area,
                   "crest_m": basin.crest if basin.form == "wall" else None,
                   "wall_height_m": basin.height, "water_at_wall_m": basin.water_at_wall}
+    if planned.placed.hollow is not None:
+        found |= {"pool_area_m2": planned.placed.hollow.area,
+                  "depth_m": planned.placed.hollow.depth}
     if planned.quantities is not None:
         amount = planned.quantities
         found |= {"cut_m3": amount.cut, "bank_m3": amount.bank, "machine_hours": amount.hours,

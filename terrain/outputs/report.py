@@ -238,6 +238,8 @@ def _rules_used(plan: Plan) -> list[tuple[str, str, str]]:
 def _rule_figure(value: float, dimension: str | None, system: str) -> str:
     if dimension == "length":
         return shown(value, "level", system)
+    if dimension == "volume":
+        return shown(value, "volume", system)
     return f"{value:g}" + (" h" if dimension == "time" else "")
 
 

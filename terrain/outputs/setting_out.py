@@ -71,11 +71,11 @@ class _Row:
 
 
 def stakes_of(plan: Plan) -> list[Stake]:
-    """All stakes of a plan, from the top work down."""
+    """All stakes of a plan, from the top work down; a natural hollow has none."""
     rules = plan.inputs.rules
     found: list[Stake] = []
     for planned in sorted(plan.stores, key=lambda p: -p.store.sill.level):
-        if planned.store.kind != "tank":
+        if planned.store.kind not in ("tank", "hollow"):
             found += _stakes(planned, plan.inputs.dem, rules)
     return found
 

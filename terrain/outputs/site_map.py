@@ -21,6 +21,7 @@ from terrain.outputs.labels import Column, Labels, Line, shortened
 from terrain.outputs.legend import Legend, title
 from terrain.outputs.map_features import (
     datum_words,
+    draw_hollow,
     draw_pool,
     draw_sill,
     draw_spill,
@@ -198,7 +199,7 @@ class _SiteMap:
     def _works(self) -> None:
         draw: dict[str, Callable[[int], None]] = {
             "swale": self._swale, "basin": self._basin, "tree basin": self._tree,
-            "tank": self._tank}
+            "tank": self._tank, "hollow": self._hollow}
         for index, planned in enumerate(self.plan.stores):
             if planned.placed.outline.intersects(self.view.box()):
                 draw[planned.placed.kind](index)
@@ -240,6 +241,13 @@ class _SiteMap:
                                      edgecolor=sy.TANK, linewidth=1.3, zorder=19, gid="tank"))
         self._block_at(placed.x, placed.y, 5.0)
         self.drawn.add("tank")
+
+    def _hollow(self, index: int) -> None:
+        placed = self.plan.stores[index].placed
+        draw_hollow(self.ax, placed.outline, self.dem.cell, self.view)
+        self.labels.ink(points_in(placed.outline, self.view), 0.9)
+        self._sill(placed.spill_x, placed.spill_y)
+        self.drawn.add("hollow")
 
     def _sill(self, x: float, y: float) -> None:
         if self.view.holds(x, y):
@@ -353,7 +361,7 @@ class _SiteMap:
             spots = [line.interpolate(s, normalized=True) for s in (0.5, 0.35, 0.65, 0.2, 0.8, 0.05,
                                                                    0.95)]
             return np.array([[p.x, p.y] for p in spots]), 3.0
-        if group.kind == "basin":
+        if group.kind in ("basin", "hollow"):
             ring = placed[0].outline.exterior if placed[0].outline.geom_type == "Polygon" else (
                 placed[0].outline.convex_hull.exterior)
             spots = [ring.interpolate(s, normalized=True) for s in np.linspace(0, 1, 9)[:-1]]

@@ -34,6 +34,7 @@ CONTOUR, INDEX_CONTOUR = "#a98f6c", "#866a45"
 FLOW = "#7d9fb0"
 WATER = "#1f5a70"        # lines and lettering of everything that holds water on the ground
 POOL = "#8fb3c4"         # its water surface
+HOLLOW = "#c3d3d9"       # the same in a natural hollow
 EARTH = "#7b4e2c"        # berms and walls
 TREE, TREE_FILL = "#41603c", "#a9bd8e"
 TANK = "#3d4654"

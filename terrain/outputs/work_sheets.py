@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from matplotlib.colors import to_rgb
+from matplotlib.colors import to_rgb, to_rgba_array
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
 from numpy.typing import NDArray
@@ -43,6 +43,7 @@ from terrain.plan.questions import (
     Survey,
     SwaleAnswer,
 )
+from terrain.surface.depressions import Hollow
 from terrain.units import PRINTED, shown
 
 FloatArray = NDArray[np.float64]
@@ -50,8 +51,10 @@ FloatArray = NDArray[np.float64]
 #: A4, landscape; margins, the panel on the right, the gap beside it, and the section. [in]
 WIDE, HIGH = 297 / 25.4, 210 / 25.4
 MARGIN, PANEL, GUTTER, SECTION = 0.38, 3.7, 0.28, 2.05
-#: So many hollows are named on a survey.
-NAMED_HOLLOWS = 5
+#: A raster is thinned until no side of a plan has more cells than this, about one a pixel.
+MOST_CELLS = 1100
+#: So many hollows are named on a survey, if they are this deep [m] and this wide on paper [pt].
+NAMED_HOLLOWS, LEAST_DEPTH, LEAST_WIDTH = 5, 0.05, 4.0
 
 
 class _Sheet:
@@ -73,7 +76,7 @@ class _Sheet:
         self.view = base.view_of(bounds, left * 72, high * 72, margin, 12 * self.dem.cell)
         self.view.shown_on(self.plan)
         self.labels = Labels(self.plan)
-        self.crop = base.cropped(self.dem, self.view)
+        self.crop = base.cropped(self.dem, self.view, MOST_CELLS)
         base.draw_shade(self.plan, self.crop)
         # Blank paper is a little better to write on than ground.
         self.labels.ink(points_in(box(*self.crop.bounds), self.view), 0.02)
@@ -87,9 +90,15 @@ class _Sheet:
     def cut(self, cells: NDArray[Any]) -> NDArray[Any]:
         """A raster of cells as the plan shows it."""
         rows, columns = base.window(self.dem, self.view)
-        step = base.stride_of(rows, columns)
+        step = base.stride_of(rows, columns, MOST_CELLS)
         high, wide = self.crop.shape
         return cells[rows, columns][step // 2::step, step // 2::step][:high, :wide]
+
+    def means(self, values: NDArray[np.float32]) -> NDArray[np.float64]:
+        """A raster of values as the plan shows it, thinned as its ground is."""
+        rows, columns = base.window(self.dem, self.view)
+        step = base.stride_of(rows, columns, MOST_CELLS)
+        return base.means(values[rows, columns], step).astype(np.float64)
 
     def catchment(self, cells: NDArray[np.bool_]) -> None:
         """Tint a catchment."""
@@ -107,7 +116,8 @@ class _Sheet:
     def spill(self, path: FloatArray, x: float, y: float) -> None:
         """Draw a sill and the way of its spill."""
         if len(path) > 1:
-            way = joined(x, y, base.softened(np.asarray(path, float), 2.2), self.dem.cell)
+            cells = np.stack(self.dem.row_column(path[:, 0], path[:, 1]), 1)
+            way = joined(x, y, base.way_of(self.question.terrain, cells), self.dem.cell)
             draw_spill(self.plan, way, self.view)
             self.labels.ink_line(way, 1.0)
         draw_sill(self.plan, x, y, self.view)
@@ -120,10 +130,14 @@ class _Sheet:
                  for i, said in enumerate(words)]
         self.labels.place(lines, anchors, radius, "label", far)
 
-    def finish_plan(self) -> None:
-        """Scale, north and contours; after everything else on the plan."""
+    def finish_plan(self, darker: float = 0.0) -> None:
+        """Contours, with this share of ink in their colour; after everything else on the plan."""
         finish_contours(self.plan, self.contours, self.view, self.labels, self.interval,
                         self.system)
+        for lines in self.plan.collections:
+            if lines.get_gid() == "contour":
+                lines.set_edgecolor([sy.mixed(colour, sy.INK, darker)
+                                     for colour in to_rgba_array(lines.get_edgecolor())[:, :3]])
 
     def corner(self) -> None:
         """Scale bar and north arrow; before the labels."""
@@ -338,19 +352,21 @@ def draw_survey(survey: Survey, system: str) -> Figure:
     sheet = _Sheet(survey.question, (west, south - spare, east, north), system, "Survey",
                    f"of the raster {dem.source}", section=False, margin=0.02)
     _slope_tints(sheet)
-    terrain = survey.question.terrain
-    depth = np.nan_to_num(terrain.filled.astype(np.float64) - dem.heights, nan=0.0)
-    deep = sheet.cut(depth) > 0.05
-    hollows = base.draw_region(sheet.plan, deep, sheet.crop, sy.POOL, 0.95, 0.8, 6.0)
+    depth = sheet.means(survey.question.terrain.filled) - sheet.crop.heights
+    hollows = base.draw_region(sheet.plan, depth > LEAST_DEPTH, sheet.crop, sy.POOL, 0.95, 0.8, 6.0)
     sheet.flow()
     sheet.corner()
-    for hollow in survey.hollows[:NAMED_HOLLOWS]:
-        if hollow.depth <= 0.05:
-            continue
+    edge = np.array([[west, south], [west, north], [east, north], [east, south], [west, south]])
+    sheet.labels.ink_line(edge, 1.0, 1)  # no label astride it
+    named = [hollow for hollow in survey.hollows[:NAMED_HOLLOWS] if hollow.depth > LEAST_DEPTH
+             and hollow.area > (LEAST_WIDTH * sheet.view.point)**2]
+    for hollow in named:
+        _hollow_spill(sheet, hollow)
+    for hollow in named:
         x, y = (float(v) for v in dem.xy(hollow.row, hollow.column))
         sheet.label([f"{shown(hollow.depth, 'level', system)} deep",
                      sy.brief(hollow.volume, "volume", system)], np.array([[x, y]]), sy.WATER)
-    sheet.finish_plan()
+    sheet.finish_plan(0.7)
     sheet.head("Figures")
     unit = "ft" if system == "us" else "m"
     cell = survey.cell / (0.3048 if system == "us" else 1.0)
@@ -361,9 +377,9 @@ def draw_survey(survey: Survey, system: str) -> Figure:
          f"{shown(survey.high, 'level', system)}"),
         ("cells without a height", f"{survey.void_cells:,}"),
         ("hollows", f"{len(survey.hollows):,}")])
-    _slope_key(sheet, survey, hollows)
-    rests = [survey.checked_by, "Slope is drawn as its mean over a few metres where cells are "
-             "finer; the shares count every cell."]
+    _slope_key(sheet, survey, hollows, bool(named))
+    rests = [survey.checked_by, "Slope is drawn as its mean over a few metres, or over a dot of "
+             "the picture, where cells are finer; the shares count every cell."]
     sheet.cautions(survey.warnings, rests)
     return sheet.figure
 
@@ -447,7 +463,7 @@ SLOPE_OVER = 2.0
 def _slope_tints(sheet: _Sheet) -> None:
     from scipy.ndimage import gaussian_filter
 
-    slope = sheet.cut(sheet.question.terrain.slope).astype(np.float64)
+    slope = sheet.means(sheet.question.terrain.slope)
     known = np.isfinite(slope)
     wide = SLOPE_OVER / sheet.crop.cell
     if wide >= 0.5:
@@ -464,8 +480,20 @@ def _slope_tints(sheet: _Sheet) -> None:
     sheet.view.shown_on(sheet.plan)
 
 
-def _slope_key(sheet: _Sheet, survey: Survey, hollows: bool) -> None:
-    """Slope classes with their shares of the ground: legend and chart in one."""
+def _hollow_spill(sheet: _Sheet, hollow: Hollow) -> None:
+    """Mark where a hollow spills, with an arrowhead the way the water goes there."""
+    path = sheet.question.terrain.path(hollow.row, hollow.column)
+    way = base.way_of(sheet.question.terrain, path)
+    spill = int(np.abs(path - (hollow.spill_row, hollow.spill_column)).sum(axis=1).argmin())
+    ahead = int(8 * sheet.view.point / sheet.dem.cell) + 1
+    towards = way[min(spill + ahead, len(way) - 1)] - way[max(spill - 1, 0)]
+    base.arrowhead(sheet.plan, way[spill], towards, 9.5 * sheet.view.point, sy.WATER, 20,
+                   "hollow spill")
+    sheet.labels.ink(way[spill:spill + 1], 1.0, 4)
+
+
+def _slope_key(sheet: _Sheet, survey: Survey, hollows: bool, spills: bool) -> None:
+    """Slope classes with their shares of the ground, legend and chart in one; then the hollows."""
     sheet.head("Slope")
     column = sheet.column
     most = max([*survey.slope_shares.values(), 1e-9])
@@ -489,6 +517,12 @@ def _slope_key(sheet: _Sheet, survey: Survey, hollows: bool) -> None:
         column.ax.text(28, y, "hollow, deeper than 5 cm" if sheet.system == "metric"
                        else "hollow, deeper than 2 in", fontsize=sy.TEXT_SIZE, va="center",
                        gid="legend:hollow")
+        column.skip(15)
+    if spills:
+        y = column.y - 7.5
+        base.arrowhead(column.ax, np.array([9.0, y]), np.array([1.0, 0.0]), 9.5, sy.WATER, 5)
+        column.ax.text(28, y, "where a named hollow spills when full", fontsize=sy.TEXT_SIZE,
+                       va="center", gid="legend:hollow spill")
         column.skip(15)
 
 

@@ -12,9 +12,12 @@ from terrain.plan.reading import Inputs
 from terrain.runoff.catchment import Catchment
 from terrain.units import in_both
 from terrain.works.basin import Basin
+from terrain.works.natural_hollow import NaturalHollow
 
 _LEAVES = ("Its spill leaves the property: never send it onto a neighbour more gathered than it "
            "came before, and ask about water rights.")
+
+_BEYOND = "Its full pool reaches beyond the property line."
 
 
 def reaches_edge(catchment: Catchment, dem: Dem, whose: str = "The") -> str:
@@ -41,7 +44,29 @@ def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:
             f"{in_both(wall, 'length')}: make sure that natural ground gives room for it, or "
             "catch less, hold the crest higher and let it flow deeper over rock.")
     if not inputs.ground.boundary.covers(basin.outline):
-        said.append("Its full pool reaches beyond the property line.")
+        said.append(_BEYOND)
+    return said
+
+
+def hollow_cautions(inputs: Inputs, place: Placed, hollow: NaturalHollow) -> list[str]:
+    """Cautions about a hollow that nobody dug, and that only the raster shows."""
+    rules, dem, ground = inputs.rules, inputs.dem, inputs.ground
+    said = [f"It is a hollow of {dem.source}, {in_both(hollow.depth, 'level')} deep at most: go "
+            "and look, best after rain. A pipe under a bank, thick growth or an error of the "
+            "survey makes such hollows where water runs on; then leave this work out, and name "
+            "the pipe under culverts."]
+    if dem.filled_holes[hollow.cells[:, 0], hollow.cells[:, 1]].any():
+        said.append("Part of its floor was not surveyed, only filled from the rim of that hole.")
+    if hollow.depth > rules["drowning depth"]:
+        said.append(f"Water {in_both(hollow.depth, 'level')} deep can drown a child (warned above "
+                    f"{in_both(rules['drowning depth'], 'level')}, "
+                    f"{rules.source('drowning depth')}).")
+    for road in ground.roads:
+        if place.outline.intersects(road.surface):
+            said.append(f"It reaches the road \"{road.name}\": its water stands there when it is "
+                        "full, unless a pipe under the road's bank drains it.")
+    if not ground.boundary.covers(place.outline):
+        said.append(_BEYOND)
     return said
 
 
@@ -70,12 +95,12 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
                         f"{in_both(apart, 'length')} "
                         f"({rules.source('building setback')}).")
     edge = ground.boundary.boundary.distance(place.outline)
-    if edge < apart:
+    if edge < apart and place.hollow is None:
         said.append(f"It lies {in_both(edge, 'length')} from the property line; keep "
                     f"{in_both(apart, 'length')} "
                     f"({rules.source('building setback')}).")
     for road in ground.roads:
-        if place.outline.intersects(road.surface):
+        if place.hollow is None and place.outline.intersects(road.surface):
             said.append(f"It lies across the road \"{road.name}\": move it, or cross the road with "
                         "a dip or pipe that somebody designs.")
     if len(node.spill_path) > 1:
@@ -84,7 +109,9 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
         if met:
             said.append("Its spill runs past " + ", ".join(f"\"{name}\"" for name in met)
                         + ": lead it clear of buildings.")
-        if node.spills_to is None and ground.boundary.covers(Point(node.spill_path[0])):
+        as_ever = place.hollow is not None and not node.piped
+        if node.spills_to is None and not as_ever and ground.boundary.covers(
+                Point(node.spill_path[0])):
             said.append(_LEAVES)
     return said
 

@@ -13,14 +13,24 @@ from terrain.errors import InputError
 from terrain.inputs import site as asked
 from terrain.inputs.site import Site
 from terrain.runoff.ground import Ground
-from terrain.surface.terrain import Terrain
+from terrain.surface.terrain import LEAST_HOLLOW, Terrain
+from terrain.units import in_both
 from terrain.works import basin as basins
 from terrain.works import swale as swales
+from terrain.works.natural_hollow import (
+    NaturalHollow,
+    hollow_at,
+    natural_hollow,
+    nearest_hollow,
+)
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
 from terrain.works.store import Curve, tank_curve
 from terrain.works.swale_size import size_swale
 from terrain.works.tree_basin import bowl, depth_for
+
+#: A hollow that a point misses is looked for this far about it. [m]
+HOLLOW_NEAR = 50.0
 
 
 @dataclass(frozen=True)
@@ -40,6 +50,7 @@ class Placed:
         [m]
     route : SwaleLine or None
     basin : Basin or None
+    hollow : NaturalHollow or None
     outline : shapely geometry
         What to draw.
     dig : float
@@ -61,6 +72,7 @@ class Placed:
     section: tuple[float, float, float] | None = None
     basin: basins.Basin | None = None
     dig: float = 0.0
+    hollow: NaturalHollow | None = None
 
 
 class Places:
@@ -102,6 +114,8 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
             placed.append(_basin(work, where, places, terrain, rules))
         elif isinstance(work, asked.TreeBasin):
             placed += _tree_basins(work, where, places, terrain, rules, design_runoff)
+        elif isinstance(work, asked.Hollow):
+            placed.append(_hollow(work, where, places, terrain, rules))
         else:
             placed.append(_tank(work, where, places))
     for index, place in enumerate(placed):
@@ -134,13 +148,15 @@ def _refuse_misplaced(place: Placed, site: Site, ground: Ground) -> None:
     """No work off the property, and none but a tank under a roof."""
     where = site.where_work(place.work.name)
     body = LineString(place.basin.line) if place.basin is not None else place.outline
-    if not ground.boundary.buffer(0.01).covers(body):
+    kept = body if place.hollow is None else Point(place.x, place.y)
+    if not ground.boundary.buffer(0.01).covers(kept):
         raise InputError(where, f"\"{place.name}\" reaches beyond the boundary",
                          "Keep it on the property")
     for roof in ground.roofs:
         if place.kind != "tank" and body.intersects(roof.outline):
             raise InputError(where, f"\"{place.name}\" runs into the roof \"{roof.name}\"",
-                             "Move it clear of the building")
+                             "Move it clear of the building" if place.hollow is None else
+                             "Leave it out: the raster's ground under a building is a guess")
 
 
 def _swale(work: asked.Swale, where: str, places: Places, terrain: Terrain, soft: Any,
@@ -244,6 +260,31 @@ def _tree_basins(work: asked.TreeBasin, where: str, places: Places, terrain: Ter
     return placed
 
 
+def _hollow(work: asked.Hollow, where: str, places: Places, terrain: Terrain, rules: Rulebook
+            ) -> Placed:
+    where = f"{where}, at"
+    x, y = places.point(work.at, where)
+    found = hollow_at(terrain, *terrain.dem.cell_of(x, y, where))
+    if found is None:
+        raise _no_hollow(x, y, where, terrain)
+    made = natural_hollow(terrain, found, rules["hollow rim"])
+    return Placed(work.name, work.kind, work, made.cells, made.curve, found.spill_level, x, y,
+                  made.sill_x, made.sill_y, made.outline, hollow=made)
+
+
+def _no_hollow(x: float, y: float, where: str, terrain: Terrain) -> InputError:
+    dem = terrain.dem
+    least, reach = in_both(LEAST_HOLLOW, "volume"), in_both(HOLLOW_NEAR, "length", 0)
+    what = f"the point {dem.named(x, y)} lies in no hollow that holds more than {least}"
+    near = nearest_hollow(terrain, x, y, HOLLOW_NEAR)
+    if near is None:
+        return InputError(where, f"{what}, and none is within {reach}",
+                          "Move the point, or leave the work out; survey lists the hollows")
+    place = dem.named(*(float(v) for v in dem.xy(near.row, near.column)))
+    return InputError(where, what, f"The nearest, of {in_both(near.volume, 'volume')}, is at "
+                                   f"{place}; move the point there, or leave the work out")
+
+
 def _brought(terrain: Terrain, groups: list[NDArray[np.int64]], runoff: NDArray[np.float64]
              ) -> list[float]:
     """Runoff that reaches each of several groups of cells before the others. [m3]"""
@@ -269,4 +310,6 @@ def first_sill(placed: Placed, rules: Rulebook) -> Sill:
         length = placed.work.sill_length
     if isinstance(placed.work, asked.TreeBasin):
         length = placed.work.crown / 3  # a lip on the bowl's low side
+    if placed.hollow is not None:
+        length = placed.hollow.sill_length
     return Sill(placed.sill_level, length, 0.0, 0.0, rules["sill coefficient"])

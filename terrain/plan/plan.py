@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import takewhile
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from terrain.inputs.site import Site
 from terrain.plan.accounts import Account, storm_account, year_account
 from terrain.plan.cascade import Cascade, Node, build_cascade
-from terrain.plan.cautions import site_cautions, spill_cautions, wall_cautions
+from terrain.plan.cautions import hollow_cautions, site_cautions, spill_cautions, wall_cautions
 from terrain.plan.cost import MACHINE_OUTPUT, Quantities, quantities
 from terrain.plan.layout import Placed, first_sill, place_works
 from terrain.plan.reading import Inputs, Progress, assumptions, read_inputs
@@ -23,6 +24,7 @@ from terrain.runoff.curve_number import runoff_depth
 from terrain.runoff.sheds import Shed, ShedPoint, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
 from terrain.surface.terrain import Terrain
+from terrain.units import in_both
 from terrain.works.basin import Basin
 from terrain.works.rules import Rulebook
 from terrain.works.sill import design_sill
@@ -180,7 +182,7 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     stores = [_planned(inputs, cascade, i, placed, filled[i], seasons)
               for i in range(len(placed))]
     return Plan(inputs, cascade, stores, sheds, runs, storms, seasons, year,
-                tuple(_notes(inputs, cascade, seasons)))
+                tuple(_notes(inputs, cascade, placed, seasons)))
 
 
 def bare_ground(inputs: Inputs) -> Iterator[NDArray[np.bool_]]:
@@ -239,8 +241,8 @@ def _with_sills(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> Casca
 def _with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Store:
     if store.kind == "tank":
         return store
-    given = first_sill(place, rules).length if place.kind == "tree basin" else getattr(
-        place.work, "sill_length", None)
+    given = (first_sill(place, rules).length if place.kind in ("tree basin", "hollow") else
+             getattr(place.work, "sill_length", None))
     head = rules["spillway head" if place.basin is not None and place.basin.form == "wall"
                  else "sill head"]
     return replace(store, sill=design_sill(place.sill_level, peak, head, rules, given))
@@ -270,6 +272,8 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
         amount = quantities(built.cut, built.wall, rules, output, rates, currency)
     elif place.kind == "tree basin":
         amount = quantities(place.dig, 0.0, rules, output, rates, currency)
+    elif place.hollow is not None:
+        cautions += hollow_cautions(inputs, place, place.hollow)
     empties = store.drain_hours if place.kind != "tank" else _tank_hours(store)
     cautions += spill_cautions(inputs, cascade, index, placed)
     cautions += site_cautions(inputs, place, node, empties)
@@ -321,12 +325,14 @@ def _end_of_spill(cascade: Cascade, index: int) -> str:
     return "over the ground and off the site"
 
 
-def _notes(inputs: Inputs, cascade: Cascade, seasons: SeasonRun | None) -> list[str]:
+def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], seasons: SeasonRun | None
+           ) -> list[str]:
     notes = assumptions(inputs)
     notes.append("Runoff: curve numbers of TR-55 (1986), Table 2-2, for ground of average wetness, "
                  "summed cell by cell; initial abstraction 0.2 S.")
     notes.append("Ways of the water: steepest descent to one of eight neighbours on the raster "
                  "with its hollows filled to their rims; the works catch what meets them.")
+    notes += _hollow_notes(inputs, placed)
     notes.append("Storms: every store starts empty; unit hydrograph of NEH 630 ch. 16 (2007) with "
                  "the lag of ch. 15 (2010); level-pool routing with infiltration.")
     if seasons is not None:
@@ -337,3 +343,33 @@ def _notes(inputs: Inputs, cascade: Cascade, seasons: SeasonRun | None) -> list[
         if inputs.site.evapotranspiration is None:
             notes.append("No evaporation is counted: the site file gives no evapotranspiration.")
     return notes
+
+
+def _hollow_notes(inputs: Inputs, placed: list[Placed]) -> list[str]:
+    """What is assumed of the hollows that are works, and of those that are not."""
+    rules, dem, said = inputs.rules, inputs.dem, []
+    named = [place for place in placed if place.hollow is not None]
+    if named:
+        widths = ", ".join(f"{place.name} {in_both(place.hollow.sill_length, 'length')}"
+                           for place in named if place.hollow is not None)
+        said.append("A natural hollow spills over its rim as over a level sill, as wide as the rim "
+                    "about its way out stands no more than "
+                    f"{in_both(rules['hollow rim'], 'level')} above it "
+                    f"({rules.source('hollow rim')}): {widths}. Deeper water finds a wider way "
+                    "out, so its depth there is an upper bound.")
+    taken = np.zeros(dem.shape, bool)
+    for place in placed:
+        taken[place.cells[:, 0], place.cells[:, 1]] = True
+    free = inputs.ground.inside & ~taken
+    large = takewhile(lambda h: h.volume > rules["hollow noted"], inputs.terrain.hollows)
+    left = [hollow for hollow in large if free[hollow.row, hollow.column]]
+    if left:
+        x, y = (float(v) for v in dem.xy(left[0].row, left[0].column))
+        least = in_both(rules["hollow noted"], "volume")
+        count, lie, it, them = (("One natural hollow", "lies", "it", "it") if len(left) == 1 else
+                                (f"{len(left)} natural hollows", "lie", "the largest", "them"))
+        said.append(f"{count} of more than {least} {lie} within the boundary and in none of the "
+                    f"works ({it} holds {in_both(left[0].volume, 'volume')} at "
+                    f"{dem.named(x, y)}): water is taken to run on through {them} as if full, so "
+                    "what reaches the works below and what leaves the site are upper bounds.")
+    return said

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,19 +133,20 @@ def conditioning(words: RasterWords, files: ElevationFiles) -> Conditioning:
     return Conditioning(words.breach_depth, words.breach_length, culverts)
 
 
-Held = TypeVar("Held", bound="ShedAnswer | SwaleAnswer | BasinAnswer")
-
-
 def held(path: Path, words: RasterWords, place: Callable[[ElevationFiles], Bounds],
-         answer: Callable[[Question], Held]) -> Held:
-    """Answer on as much of a raster as holds the answer's catchment."""
+         cells: Callable[[Question], NDArray[np.int64]]) -> Question:
+    """As much of a raster as holds all that drains to some cells (rows, columns)."""
     files = opened(path, words)
 
-    def ask(terrain: Terrain) -> tuple[Held, NDArray[np.bool_]]:
-        found = answer(Question(terrain, words))
-        return found, found.cells
-    _, found = hold(files, place(files), ask, conditioning(words, files))
-    return found
+    def outlet(terrain: Terrain) -> NDArray[np.bool_]:
+        return _marked(terrain.dem, cells(Question(terrain, words)))
+    return Question(hold(files, place(files), outlet, conditioning(words, files)), words)
+
+
+def _marked(dem: Dem, cells: NDArray[np.int64]) -> NDArray[np.bool_]:
+    marks = np.zeros(dem.shape, bool)
+    marks[cells[:, 0], cells[:, 1]] = True
+    return marks
 
 
 def around(points: Sequence[tuple[float, float]], words: RasterWords, option: str,
@@ -307,18 +308,13 @@ def catchment_of_point(path: Path, at: tuple[float, float], storms: Sequence[flo
     InputError
         If the point is off the raster, or storms are asked for ground nobody described.
     """
-    return held(path, words, around([at], words, "--at"),
-                lambda question: _shed(question, at, storms, ground))
-
-
-def _shed(question: Question, at: tuple[float, float], storms: Sequence[float],
-          ground: GroundWords) -> ShedAnswer:
+    def cell(question: Question) -> NDArray[np.int64]:
+        return np.array([question.dem.cell_of(*question.point(at, "--at"), "--at")])
+    question = held(path, words, around([at], words, "--at"), cell)
     dem, terrain = question.dem, question.terrain
     x, y = question.point(at, "--at")
     row, column = dem.cell_of(x, y, "--at")
-    outlet = np.zeros(dem.shape, bool)
-    outlet[row, column] = True
-    cells = terrain.catchment(outlet)
+    cells = terrain.catchment(_marked(dem, cell(question)))
     numbers, notes = curve_numbers(question, ground, storms)
     catchment = _gathered(question, numbers, cells, float(terrain.path_length[row, column]))
     answers = tuple(StormAnswer(depth, catchment.runoff(depth)) for depth in storms)
@@ -391,19 +387,19 @@ def swale_through(path: Path, through: tuple[float, float], storms: Sequence[flo
         raise InputError("--length", f"{in_both(length, 'level')} is too short for a swale",
                          f"Ask for {in_both(SHORTEST, 'length')} or more")
     reach = max(Rulebook()["swale longest"] / 2, length or 0.0)
-    return held(path, words, around([through], words, "--through", reach),
-                lambda question: _swale(question, through, reach, storms, ground, length, depth,
-                                        width, rates))
+    rules = Rulebook()
 
+    def trace(question: Question) -> tuple[swales.SwaleLine, float]:
+        x, y = question.point(through, "--through")
+        return swales.trace(question.terrain, swales.smoothed(question.dem), x, y, "--through",
+                            rules, reach)
 
-def _swale(question: Question, through: tuple[float, float], reach: float,
-           storms: Sequence[float], ground: GroundWords, length: float | None,
-           depth: float | None, width: float | None, rates: tuple[float, float] | None
-           ) -> SwaleAnswer:
-    dem, terrain, rules = question.dem, question.terrain, Rulebook()
-    x, y = question.point(through, "--through")
+    def longest_line(question: Question) -> NDArray[np.int64]:
+        return swales.line_cells(question.dem, trace(question)[0].line)
+    question = held(path, words, around([through], words, "--through", reach), longest_line)
+    dem, terrain = question.dem, question.terrain
     numbers, notes = curve_numbers(question, ground, storms)
-    route, along = swales.trace(terrain, swales.smoothed(dem), x, y, "--through", rules, reach)
+    route, along = trace(question)
     runoff = runoff_depth(storms[0], numbers) * dem.cell_area / 1000 if storms else None
     size = size_swale(terrain, route, along, rules, runoff, length, depth, width)
     section = (size.depth, size.width, size.side_slope)
@@ -413,8 +409,7 @@ def _swale(question: Question, through: tuple[float, float], reach: float,
                          f"there, and {length:.0f} m were asked for",
                          "Ask for less, or move the point")
     line = swales.line_cells(dem, route.line)
-    marks = np.zeros(dem.shape, bool)
-    marks[line[:, 0], line[:, 1]] = True
+    marks = _marked(dem, line)
     cells = terrain.catchment(marks)
     longest = float(terrain.path_length[line[:, 0], line[:, 1]].max())
     catchment = _gathered(question, numbers, cells, longest)
@@ -464,35 +459,30 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
     InputError
         If no basin can be there.
     """
+    rules = Rulebook()
     if wall is not None and (dug is not None or depth is not None):
         raise InputError("--wall", "a wall and a dug shape or depth were both given",
                          "Give --wall with --crest, or --dug with --depth")
     if wall is not None and crest is not None:
         place = around(wall, words, "--wall")
 
-        def made(question: Question) -> basins.Basin:
+        def design(question: Question) -> basins.Basin:
             points = [question.point(p, "--wall") for p in wall]
-            return basins.design_wall(question.terrain, points, crest, sill, Rulebook(), "--wall")
+            return basins.design_wall(question.terrain, points, crest, sill, rules, "--wall")
     elif dug is not None and depth is not None:
         def place(files: ElevationFiles) -> Bounds:
             xs, ys = zip(*_rim(dug, files), strict=True)
             return min(xs), min(ys), max(xs), max(ys)
 
-        def made(question: Question) -> basins.Basin:
+        def design(question: Question) -> basins.Basin:
             return basins.design_dug(question.terrain, _rim(dug, question.dem), depth, batter,
-                                     Rulebook(), "--dug")
+                                     rules, "--dug")
     else:
         raise InputError("basin", "it has neither a wall with a crest nor a dug shape with a depth",
                          "Give --wall and --crest, or --dug and --depth")
-    return held(path, words, place,
-                lambda question: _basin(question, made(question), storms, ground, rates))
-
-
-def _basin(question: Question, made: basins.Basin, storms: Sequence[float], ground: GroundWords,
-           rates: tuple[float, float] | None) -> BasinAnswer:
-    dem, terrain, rules = question.dem, question.terrain, Rulebook()
-    marks = np.zeros(dem.shape, bool)
-    marks[made.cells[:, 0], made.cells[:, 1]] = True
+    question = held(path, words, place, lambda question: design(question).cells)
+    dem, terrain, made = question.dem, question.terrain, design(question)
+    marks = _marked(dem, made.cells)
     cells = terrain.catchment(marks)
     longest = float(terrain.path_length[made.cells[:, 0], made.cells[:, 1]].max())
     numbers, notes = curve_numbers(question, ground, storms)

@@ -62,11 +62,10 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
     culverts = (read_culverts(site.culverts, site.folder, files, site.where("culverts"))
                 if site.culverts is not None else ())
 
-    def drains_there(terrain: Terrain) -> tuple[None, NDArray[np.bool_]]:
-        inside = rasterized([(boundary, 1)], terrain.dem, 0, np.uint8).astype(bool)
-        return None, terrain.catchment(inside)
-    terrain, _ = hold(files, boundary.bounds, drains_there,
-                      Conditioning(spec.breach_depth, spec.breach_length, culverts))
+    def inside(terrain: Terrain) -> NDArray[np.bool_]:
+        return rasterized([(boundary, 1)], terrain.dem, 0, np.uint8).astype(bool)
+    terrain = hold(files, boundary.bounds, inside,
+                   Conditioning(spec.breach_depth, spec.breach_length, culverts))
     dem = terrain.dem
     try:
         rules = Rulebook(site.rules, site.units)

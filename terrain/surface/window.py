@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import TypeVar
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,71 +20,138 @@ from terrain.surface.terrain import Terrain
 WHOLE_UP_TO = 4_000_000
 #: A window grows no further than this many cells.
 MOST_IN_WINDOW = 60_000_000
+#: A raster of more cells is not looked over as a whole.
+MOST_LOOKED_OVER = 1_000_000_000
 #: The window first reaches this far beyond the place asked about. [m]
 FIRST_MARGIN = 250.0
+#: Ground beyond the window that the look at the whole finds matters from this part of the catchment
+#: on: less is the coarseness of that look.
+MATTERS = 0.05
 
-Answer = TypeVar("Answer")
 Bounds = tuple[float, float, float, float]
 
 
 def hold(files: ElevationFiles, place: Bounds,
-         ask: Callable[[Terrain], tuple[Answer, NDArray[np.bool_]]],
-         conditioning: Conditioning | None = None
-         ) -> tuple[Terrain, Answer]:
-    """Answer a question on a window of a raster that holds the whole catchment of the answer.
+         outlet: Callable[[Terrain], NDArray[np.bool_]],
+         conditioning: Conditioning | None = None) -> Terrain:
+    """The terrain of a window of a raster that holds the whole catchment of a place.
 
-    The window grows on each side, beyond which the raster goes on, that the catchment touches;
-    when it touches none, it is grown once more, and taken if the catchment stays the same.  A
-    raster of at most 4 million cells is read whole.
+    The window grows on each side, beyond which the raster goes on, that the catchment touches.
+    When it touches none, it is grown once more to see whether the catchment stays the same, and a
+    coarse look at the whole raster tells whether ground far off, such as a pan that spills this
+    way when full, drains in; if it does, the window grows to hold that too.  A raster of at most
+    4 million cells is read whole.
 
     Parameters
     ----------
     files : ElevationFiles
     place : (west, south, east, north)
         What is asked about, in the working frame. [m]
-    ask : callable (Terrain) -> (answer, cells)
-        The answer on one window, and the cells of its catchment.
+    outlet : callable (Terrain) -> bool, shape (rows, columns)
+        Where water is asked for, on the terrain of a window.
     conditioning : Conditioning, optional
 
     Returns
     -------
     terrain : Terrain
-        Of the window; the notes of its `Dem` say what part was read, whether that cuts the
-        catchment off, and what conditioning changed.
-    answer
+        The notes of its `Dem` say what part was read, whether that cuts the catchment off, and
+        what conditioning changed.
 
     Raises
     ------
     InputError
-        As `ElevationFiles.read` does, or as `ask` does on the largest window it was asked on.
+        As `ElevationFiles.read` does, or as `outlet` does on the largest window it was asked on.
     """
     rows, columns = files.shape
     if rows * columns <= WHOLE_UP_TO:
-        terrain = ready(files.read(), conditioning)
-        return terrain, ask(terrain)[0]
+        return ready(files.read(), conditioning)
+    whole = _Whole(files)
     window = _wider(place, FIRST_MARGIN, (True, True, True, True))
-    held: tuple[Terrain, Answer, float] | None = None
+    seen: tuple[Terrain, int] | None = None  # a window that seems to hold it; its catchment's cells
     while True:
         dem = files.read(window)
         terrain = ready(dem, conditioning)
         try:
-            answer, cells = ask(terrain)
+            cells = terrain.catchment(outlet(terrain))
         except InputError:
-            if not any(dem.goes_on) or _cells(_all_round(dem), files) > MOST_IN_WINDOW:
+            window, seen = _grown(dem, dem.goes_on), None  # it may be for want of ground
+            if not any(dem.goes_on) or _count(window, files) > MOST_IN_WINDOW:
                 raise
-            window, held = _all_round(dem), None  # it may be for want of ground
             continue
-        sides = _open_sides(dem, cells)
-        area = float(cells.sum())
-        if held is not None and not any(sides) and area == held[2]:
-            return _said(held[0], files), held[1]
-        if not any(dem.goes_on):
-            return _said(terrain, files), answer
-        held = None if any(sides) else (terrain, answer, area)
-        wider = _grown(dem, sides) if any(sides) else _all_round(dem)
-        if _cells(wider, files) > MOST_IN_WINDOW:
-            return _said(terrain, files, cut_off=any(sides)), answer
-        window = wider
+        sides, count = _open_sides(dem, cells), int(cells.sum())
+        if any(sides):
+            window, seen = _grown(dem, sides), None
+        elif seen is None and any(dem.goes_on):
+            window, seen = _grown(dem, dem.goes_on), (terrain, count)
+        else:
+            beyond = whole.drains_in(dem, cells)
+            if beyond is not None:
+                window, seen = beyond, None
+            elif seen is None or seen[1] == count:
+                return _said(seen[0] if seen else terrain, files)
+            else:
+                window, seen = _grown(dem, dem.goes_on), (terrain, count)
+        if _count(window, files) > MOST_IN_WINDOW:
+            return _said(terrain, files, cut_off=seen is None)
+
+
+class _Whole:
+    """A coarse look at all of a raster, taken once and only if it is asked for."""
+
+    def __init__(self, files: ElevationFiles) -> None:
+        self.files = files
+        self.factor = int(np.ceil((files.shape[0] * files.shape[1] / WHOLE_UP_TO) ** 0.5))
+
+    @cached_property
+    def terrain(self) -> Terrain:
+        """The ground in cells as many times as large, each as low as its lowest."""
+        return Terrain(self.files.read_coarse(self.factor))
+
+    def drains_in(self, dem: Dem, cells: NDArray[np.bool_]) -> Bounds | None:
+        """A wider window, if much ground beyond this one drains into the catchment.
+
+        Only the catchment's core counts, a coarse cell in from its edge: a stream that passes by
+        it is no inflow.
+        """
+        if not any(dem.goes_on) or np.prod(self.files.shape) > MOST_LOOKED_OVER:
+            return None
+        ground = self.terrain.dem
+        core = self._core(dem, cells)
+        if not core.any():
+            return None
+        beyond = self.terrain.catchment(core)
+        rows, columns = self._span(dem)
+        beyond[rows, columns] = False
+        if beyond.sum() * ground.cell_area <= MATTERS * cells.sum() * dem.cell_area:
+            return None
+        where = np.argwhere(beyond)
+        (top, left), (bottom, right) = where.min(axis=0), where.max(axis=0) + 1
+        west, south, east, north = dem.bounds
+        return (min(west, ground.left + left * ground.cell - FIRST_MARGIN),
+                min(south, ground.top - bottom * ground.cell - FIRST_MARGIN),
+                max(east, ground.left + right * ground.cell + FIRST_MARGIN),
+                max(north, ground.top - top * ground.cell + FIRST_MARGIN))
+
+    def _core(self, dem: Dem, cells: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Coarse cells that lie in a window's catchment wholly, their neighbours too."""
+        from scipy import ndimage
+
+        row, column = (round((self.files.bounds[3] - dem.top) / dem.cell),
+                       round((dem.left - self.files.bounds[0]) / dem.cell))
+        where = np.argwhere(cells) + np.array([row, column])
+        size = self.terrain.dem.shape
+        count = np.bincount(np.ravel_multi_index(tuple((where // self.factor).T), size),
+                            minlength=size[0] * size[1]).reshape(size)
+        return ndimage.binary_erosion(count == self.factor**2, np.ones((3, 3)))
+
+    def _span(self, dem: Dem) -> tuple[slice, slice]:
+        """Rows and columns of the coarse cells that a window touches."""
+        ground = self.terrain.dem
+        west, south, east, north = dem.bounds
+        return (slice(int((ground.top - north) / ground.cell + 1e-6),
+                      int(np.ceil((ground.top - south) / ground.cell - 1e-6))),
+                slice(int((west - ground.left) / ground.cell + 1e-6),
+                      int(np.ceil((east - ground.left) / ground.cell - 1e-6))))
 
 
 def ready(dem: Dem, conditioning: Conditioning | None) -> Terrain:
@@ -112,19 +179,14 @@ def ready(dem: Dem, conditioning: Conditioning | None) -> Terrain:
     return terrain
 
 
-def _all_round(dem: Dem) -> Bounds:
-    return _grown(dem, dem.goes_on)
+def _wider(bounds: Bounds, by: float, sides: tuple[bool, bool, bool, bool]) -> Bounds:
+    west, south, east, north = bounds
+    return (west - by * sides[0], south - by * sides[1], east + by * sides[2],
+            north + by * sides[3])
 
 
 def _grown(dem: Dem, sides: tuple[bool, bool, bool, bool]) -> Bounds:
     return _wider(dem.bounds, 0.5 * max(dem.shape) * dem.cell, sides)
-
-
-def _wider(bounds: Bounds, by: float, sides: tuple[bool, bool, bool, bool]
-           ) -> Bounds:
-    west, south, east, north = bounds
-    return (west - by * sides[0], south - by * sides[1], east + by * sides[2],
-            north + by * sides[3])
 
 
 def _open_sides(dem: Dem, cells: NDArray[np.bool_]) -> tuple[bool, bool, bool, bool]:
@@ -135,7 +197,8 @@ def _open_sides(dem: Dem, cells: NDArray[np.bool_]) -> tuple[bool, bool, bool, b
     return west, south, east, north
 
 
-def _cells(bounds: Bounds, files: ElevationFiles) -> float:
+def _count(bounds: Bounds, files: ElevationFiles) -> float:
+    """Cells of the files within a rectangle."""
     west, south, east, north = files.bounds
     width = min(bounds[2], east) - max(bounds[0], west)
     return width * (min(bounds[3], north) - max(bounds[1], south)) / files.cell**2
@@ -150,5 +213,8 @@ def _said(terrain: Terrain, files: ElevationFiles, cut_off: bool = False) -> Ter
         if cut_off:
             notes.append("The ground that drains there reaches beyond the part that was read: "
                          "catchments are at least what is said.")
+        elif np.prod(files.shape) > MOST_LOOKED_OVER:
+            notes.append("The whole was too large to look over: pans far off that would spill this "
+                         "way when full are not counted.")
         terrain.dem = replace(terrain.dem, notes=(*terrain.dem.notes, *notes))
     return terrain

@@ -61,6 +61,8 @@ RULES: dict[str, Rule] = {
     "compacted per bank": Rule(0.9, None, "US Army FM 5-434, 2000, Table 1-1, from memory"),
     "tree bowl shallowest": Rule(0.15, "length", PRACTICE),
     "tree bowl deepest": Rule(0.30, "length", PRACTICE),
+    "hollow rim": Rule(0.05, "length", PRACTICE),
+    "hollow noted": Rule(1.0, "volume", PRACTICE),
     "harvest efficiency": Rule(0.5, None, "FAO AGL/MISC/17/91, 1991, sect. 4.3: 0.5 to 0.75"),
     "tree bowl side slope": Rule(2.0, None, PRACTICE),
     "furrow fall": Rule(0.002, None, PRACTICE),

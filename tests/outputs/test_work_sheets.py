@@ -219,3 +219,45 @@ def test_demo_raster_sheets(demo_raster, seen):
     figure = draw_survey(survey(demo_raster, WORDS), "metric")
     assert seen.overlaps(figure) == []
     assert seen.outside(figure) == []
+
+
+def test_a_survey_shows_where_a_hollow_spills(tmp_path, seen):
+    """A bowl in a plane that falls south spills over its rim's lowest place: due south."""
+    row, column = np.mgrid[0:80, 0:80]
+    bowl = np.hypot(row - 40, column - 40) <= 15
+    path = tilted(tmp_path / "bowl.tif", 50 - 0.01 * row - 2.0 * bowl)
+    figure = draw_survey(survey(path, WORDS), "metric")
+    mark, = seen.with_gid(figure, "hollow spill")
+    tip, *rest = mark.get_xy()[:-1]
+    assert tip == pytest.approx([500040.5, 6000000 - 56.5], abs=3)  # no further than its length
+    assert tip[1] < min(y for _, y in rest)
+    assert "where a named hollow spills when full" in seen.words(figure)
+    assert seen.overlaps(figure) == []
+
+
+def test_a_survey_without_hollows_has_no_key_to_them(tmp_path, seen):
+    path = tilted(tmp_path / "plane.tif", 50 - 0.1 * np.mgrid[0:30, 0:40][0])
+    figure = draw_survey(survey(path, WORDS), "metric")
+    assert seen.with_gid(figure, "hollow spill") == []
+    assert "hollow spills" not in seen.words(figure)
+
+
+def test_contours_of_a_survey_are_as_plain_on_any_tint_as_those_of_a_map(demo_raster, seen):
+    """Contrast of luminance as WCAG 2.1 reckons it; its formula from memory."""
+    from matplotlib.colors import to_rgb
+
+    from terrain.outputs import symbols as sy
+
+    def light(colour):
+        linear = [v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055)**2.4
+                  for v in to_rgb(colour)]
+        return float(np.dot(linear, [0.2126, 0.7152, 0.0722])) + 0.05
+
+    figure = draw_survey(survey(demo_raster, WORDS), "metric")
+    tints = [sy.mixed(sy.SHADE_MIDDLE, colour, sy.SLOPE_ALPHA) for _, _, colour in sy.SLOPES]
+    drawn = [lines.get_edgecolor()[0][:3] for lines in seen.with_gid(figure, "contour")]
+    assert len(drawn) == 2
+    for colour, usual in zip(drawn, (sy.CONTOUR, sy.INDEX_CONTOUR), strict=True):
+        on_map = light(sy.SHADE_MIDDLE) / light(usual)
+        print(on_map, [light(t)/light(colour) for t in tints])
+        assert min(light(tint) for tint in tints) / light(colour) > on_map

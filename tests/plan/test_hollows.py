@@ -289,13 +289,13 @@ def test_hollows_that_are_no_works_are_counted_in_the_notes(hollow_site):
     assert held[0] > held[1] > 1.0  # m3, from which on they are told; common practice, no source
     note, = hollow_note(plan)
     assert note.startswith("2 natural hollows of more than 1.0 m³")
-    assert f"the largest of {held[0]:.1f} m³" in note
+    assert f"the largest holds {held[0]:.1f} m³" in note
     assert "500060.5, 6399922.5" in note
     assert "upper bounds" in note
     hollow_site.write_text(named)
     note, = hollow_note(make_plan(hollow_site))
     assert note.startswith("One natural hollow of more than")
-    assert f"the largest of {held[1]:.1f} m³" in note
+    assert f"(it holds {held[1]:.1f} m³" in note
     hollow_site.write_text(named.replace("works:", "rules: {hollow noted: 50 m3}\nworks:"))
     assert hollow_note(make_plan(hollow_site)) == []
 

@@ -23,14 +23,16 @@ def hills():
     return (200 - 0.08 * row - 0.05 * column + rough).astype(np.float32)
 
 
-def catchment_at(x, y):
-    def ask(ground):
-        row, column = (int(i) for i in ground.dem.row_column(x, y))
-        outlet = np.zeros(ground.dem.shape, bool)
-        outlet[row, column] = True
-        cells = ground.catchment(outlet)
-        return float(ground.contributing_area[row, column]), cells
-    return ask
+def at(x, y):
+    def outlet(ground):
+        found = np.zeros(ground.dem.shape, bool)
+        found[ground.dem.row_column(x, y)] = True
+        return found
+    return outlet
+
+
+def area_at(ground, x, y):
+    return float(ground.contributing_area[ground.dem.row_column(x, y)])
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -41,14 +43,12 @@ def test_a_window_answers_as_the_whole_raster(tmp_path, write_raster, hills, sma
     random = np.random.default_rng(seed)
     row, column = random.integers(20, 280), random.integers(20, 240)
     x, y = (float(v) for v in whole.dem.xy(row, column))
-    expected, cells = catchment_at(x, y)(whole)
-    ground, area = window.hold(files, (x, y, x, y), catchment_at(x, y))
-    assert area == expected
+    cells = whole.catchment(at(x, y)(whole))
+    ground = window.hold(files, (x, y, x, y), at(x, y))
+    assert area_at(ground, x, y) == area_at(whole, x, y)
     assert ground.dem.shape < whole.dem.shape
     r, c = (int(i) for i in ground.dem.row_column(x, y))
-    outlet = np.zeros(ground.dem.shape, bool)
-    outlet[r, c] = True
-    found = ground.catchment(outlet)
+    found = ground.catchment(at(x, y)(ground))
     assert np.array_equal(found, cells[row - r:row - r + found.shape[0],
                                        column - c:column - c + found.shape[1]])
     assert ground.dem.notes[-1].startswith("Of 260 by 300 cells the ")
@@ -60,8 +60,8 @@ def test_a_catchment_too_large_to_hold_is_said_to_be_cut_off(tmp_path, write_ras
     heights = np.tile(100 - 0.1 * np.arange(400.0), (60, 1)).astype(np.float32)
     files = open_elevation(write_raster(tmp_path / "plane.tif", heights))
     x, y = files.bounds[2] - 20.5, files.bounds[3] - 30.5
-    ground, area = window.hold(files, (x, y, x, y), catchment_at(x, y))
-    assert area < 380
+    ground = window.hold(files, (x, y, x, y), at(x, y))
+    assert area_at(ground, x, y) < 380
     assert ground.dem.heights.size <= 3000
     assert "at least" in ground.dem.notes[-1]
 
@@ -69,7 +69,7 @@ def test_a_catchment_too_large_to_hold_is_said_to_be_cut_off(tmp_path, write_ras
 def test_a_small_raster_is_read_whole_and_nothing_is_said(tmp_path, write_raster, hills):
     files = open_elevation(write_raster(tmp_path / "hills.tif", hills))
     x, y = files.bounds[0] + 100.5, files.bounds[1] + 100.5
-    ground, _ = window.hold(files, (x, y, x, y), catchment_at(x, y))
+    ground = window.hold(files, (x, y, x, y), at(x, y))
     assert ground.dem.shape == (300, 260)
     assert ground.dem.notes == files.read().notes
 
@@ -78,7 +78,41 @@ def test_a_raster_s_own_edge_ends_the_growth(tmp_path, write_raster, small_limit
     heights = np.tile(100 - 0.1 * np.arange(400.0), (60, 1)).astype(np.float32)
     files = open_elevation(write_raster(tmp_path / "plane.tif", heights))
     x, y = files.bounds[2] - 20.5, files.bounds[3] - 30.5
-    ground, area = window.hold(files, (x, y, x, y), catchment_at(x, y))
-    assert area == 380
+    ground = window.hold(files, (x, y, x, y), at(x, y))
+    assert area_at(ground, x, y) == 380
     assert not ground.dem.goes_on[0]  # it reaches the raster's western edge
     assert not any("at least" in note for note in ground.dem.notes)
+
+
+def test_a_pan_far_off_that_spills_this_way_is_held_too(tmp_path, write_raster, small_limits):
+    """North of a ridge the ground falls away to a pan; full, it spills by a gap to the valley."""
+    row, column = np.indices((300, 300))
+    off = abs(column - 150)
+    pan = 100 + 0.1 * abs(row - 75)
+    pan = np.where((off > 130) | (row < 15), 150, pan)
+    valley = 107.5 - 0.05 * (row - 150) + 0.1 * np.minimum(off, 60 - off)
+    heights = np.where(row < 150, pan, valley)
+    heights[140:160] = np.maximum(heights, 109)[140:160]
+    heights[140:160, 150] = 107.6 - 0.01 * np.arange(20)
+    files = open_elevation(write_raster(tmp_path / "pan.tif", heights.astype(np.float32)))
+    whole = Terrain(files.read())
+    x, y = (float(v) for v in whole.dem.xy(280, 150))
+    assert area_at(whole, x, y) > 125 * 260  # the pan and the valley's head
+    ground = window.hold(files, (x, y, x, y), at(x, y))
+    assert area_at(ground, x, y) == area_at(whole, x, y)
+
+
+def test_a_coarse_look_takes_the_lowest_of_each_block(tmp_path, write_raster, hills, monkeypatch):
+    heights = hills.copy()
+    heights[:9, :9] = np.nan
+    heights[50, 60] = -3.0
+    files = open_elevation(write_raster(tmp_path / "hills.tif", heights), fill_holes=0)
+    monkeypatch.setattr("terrain.inputs.elevation.BAND", 5000)
+    coarse = files.read_coarse(9)
+    assert coarse.shape == (34, 29)  # 300 and 260 by 9, rounded up
+    assert (coarse.cell, coarse.left, coarse.top) == (9.0, files.bounds[0], files.bounds[3])
+    for row, column in np.ndindex(34, 29):
+        block = heights[9 * row:9 * row + 9, 9 * column:9 * column + 9]
+        known = block[np.isfinite(block)]
+        assert np.array_equal(coarse.heights[row, column], known.min() if known.size else np.nan,
+                              equal_nan=True)
