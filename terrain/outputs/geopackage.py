@@ -9,6 +9,7 @@ import numpy as np
 
 from terrain.plan.plan import Plan
 from terrain.surface.catchments import outline
+from terrain.surface.flow_lines import flow_line
 
 
 def write_geopackage(plan: Plan, path: Path) -> None:
@@ -146,7 +147,7 @@ def _shed_paths(plan: Plan) -> list[dict[str, Any]]:
     for shed in plan.sheds:
         for rank, point in enumerate(shed.points, 1):
             if len(point.path) > 1:
-                way = np.stack(plan.inputs.dem.xy(point.path[:, 0], point.path[:, 1]), 1)
+                way = flow_line(plan.inputs.dem, point.path, plan.terrain.filled).line
                 ends = (plan.stores[point.ends_at - 1].store.name if point.ends_at
                         else "off the site")
                 rows.append({"shed": shed.name, "rank": rank, "ends_at": ends,

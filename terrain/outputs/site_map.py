@@ -280,8 +280,8 @@ class _SiteMap:
             gone.update(cells)
             if met < 1:
                 continue
-            way = joined(placed.spill_x, placed.spill_y, base.softened(over[:met + 1], 2.2),
-                         self.dem.cell)
+            way = joined(placed.spill_x, placed.spill_y, base.way_of(
+                self.plan.terrain, np.array(cells[:met + 1])), self.dem.cell)
             draw_spill(self.ax, way, self.view)
             self._ink_of(way)
             self.drawn.add("spill")

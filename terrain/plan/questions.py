@@ -249,8 +249,8 @@ def _second_opinion(terrain: Terrain) -> str:
     """Fill the hollows with the flow library too, and say whether the surfaces agree."""
     from terrain.surface.slope import filled_by_library
 
-    other = filled_by_library(terrain.dem.heights)
-    known = np.isfinite(terrain.dem.heights)
+    other = filled_by_library(terrain.ground)
+    known = np.isfinite(terrain.ground)
     differ = int((other[known] != terrain.filled[known]).sum())
     return ("Hollows were filled a second time by an independent library (richdem): the surfaces "
             "are the same, cell for cell." if not differ else
@@ -266,13 +266,13 @@ def _warnings(terrain: Terrain) -> list[str]:
     values = np.unique(dem.heights[np.isfinite(dem.heights)])
     if values.size < 2:
         said.append("All heights are equal: no water runs on such ground.")
-    elif values.size > 1 and float(np.min(np.diff(values))) >= 0.5:
+    elif float(np.min(np.diff(values))) >= 0.5 and not any("terraced" in n for n in dem.notes):
         said.append("Heights come in steps of half a metre or more: contours and slopes will "
                     "show terraces that are not there.")
     deep = [h for h in terrain.hollows if h.depth > 0.5]
     if deep:
-        said.append(f"{len(deep)} hollows are deeper than 0.5 m: a pipe under a road, a bridge or "
-                    "a pit may look like that. Go and look before you trust the way of the water "
+        said.append(f"Hollows deeper than 0.5 m: {len(deep):,}. A pipe under a road, a bridge or a "
+                    "pit may look like that. Go and look before you trust the way of the water "
                     "there.")
     return said
 

@@ -78,7 +78,7 @@ class Store:
     Attributes
     ----------
     name, kind : str
-        Kind is "swale", "basin", "tree basin" or "tank".
+        Kind is "swale", "basin", "tree basin", "tank" or "hollow".
     curve : Curve
     sill : Sill
     x, y : float
