@@ -779,7 +779,8 @@ def write_site(folder: Path, z: Grid, known: dict, works: dict) -> None:
         upper_length=len(pair["upper"]) // 5 * 5,
         lower=xy(pair["lower"][len(pair["lower"]) // 2]), lower_length=len(pair["lower"]) // 5 * 5,
         wall=many(works["wall"]), crest=f"{works['crest']:.2f}", sill=f"{works['sill']:.2f}",
-        pit=many(works["pit"]), pan=xy(known["pan"]), foot=xy(works["foot"]), trees=many(works["trees"]),
+        pit=many(works["pit"]), pan=xy(known["pan"]), foot=xy(works["foot"]),
+        trees=many(works["trees"]),
         house_tank=xy(works["house_tank"]), shed_tank=xy(works["shed_tank"]),
         barrels=xy(works["barrels"]),
         pipe=many([works["house_tank"], works["bend"], works["inlet"]]))
