@@ -160,13 +160,13 @@ picture = click.option("--picture", type=click.Path(path_type=Path), callback=_f
 
 def raster_words(words: dict[str, Any]) -> Any:
     """What was said of the raster, as the library takes it."""
-    from terrain.plan.questions import RasterWords
+    from terrain.plan.question import RasterWords
 
     return RasterWords(**{name: words[name] for name in RasterWords.__dataclass_fields__})
 
 
 def ground_words(words: dict[str, Any]) -> Any:
     """What was said of the ground, as the library takes it."""
-    from terrain.plan.questions import GroundWords
+    from terrain.plan.question import GroundWords
 
     return GroundWords(**{name: words[name] for name in GroundWords.__dataclass_fields__})

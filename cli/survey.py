@@ -25,12 +25,12 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words:
     levelsill survey hill.tif --picture hill.png
     """
     from terrain.outputs.answers_json import dumped, survey_answer
-    from terrain.plan import questions
+    from terrain.plan.survey import survey as survey_of
     from terrain.units import shown
 
     with progress() as step:
         step("Surveying the ground")
-        found = questions.survey(dem, options.raster_words(words))
+        found = survey_of(dem, options.raster_words(words))
     if as_json:
         say(dumped(survey_answer(found)))
     else:

@@ -10,13 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.inputs.elevation import Dem
-from terrain.plan.questions import (
-    BasinAnswer,
-    ShedAnswer,
-    StormAnswer,
-    Survey,
-    SwaleAnswer,
-)
+from terrain.plan.questions import BasinAnswer, ShedAnswer, StormAnswer, SwaleAnswer
+from terrain.plan.survey import Survey
 from terrain.runoff.catchment import Catchment
 
 

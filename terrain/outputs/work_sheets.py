@@ -35,14 +35,9 @@ from terrain.outputs.sections import (
     wall_section,
 )
 from terrain.plan.cost import Quantities
-from terrain.plan.questions import (
-    BasinAnswer,
-    Question,
-    ShedAnswer,
-    StormAnswer,
-    Survey,
-    SwaleAnswer,
-)
+from terrain.plan.question import Question
+from terrain.plan.questions import BasinAnswer, ShedAnswer, StormAnswer, SwaleAnswer
+from terrain.plan.survey import Survey
 from terrain.surface.depressions import Hollow
 from terrain.units import PRINTED, shown
 

@@ -1,8 +1,8 @@
-"""One call for each quick question asked straight of a raster."""
+"""One call for each quick question about water, asked straight of a raster."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -11,26 +11,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
-from terrain.inputs.dem import Dem, Extent, refuse_beyond
-from terrain.inputs.elevation import TOO_COARSE, ElevationFiles, open_elevation
-from terrain.inputs.ground_cover import cover_cells, soil_cells
+from terrain.inputs.dem import Dem, Extent
+from terrain.inputs.elevation import TOO_COARSE, ElevationFiles
 from terrain.inputs.layers import read_layer
-from terrain.inputs.site import Cover, Layer, NamedLayer, Soils
-from terrain.inputs.voids import FILL_UP_TO
+from terrain.inputs.site import Layer
 from terrain.plan.cautions import reaches_edge
 from terrain.plan.cost import Quantities, quantities
+from terrain.plan.question import (
+    GroundWords,
+    Question,
+    RasterWords,
+    around,
+    curve_numbers,
+    held,
+    marked,
+    require_numbers,
+)
 from terrain.plan.routing import storm_steps
 from terrain.runoff.catchment import Catchment, gather, on_ground
-from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
 from terrain.runoff.curve_number import runoff_depth
 from terrain.runoff.hydrograph import arriving
 from terrain.runoff.storms import cumulative_rain
 from terrain.surface.catchments import outline
-from terrain.surface.conditioning import Conditioning
-from terrain.surface.culverts import read_culverts
-from terrain.surface.depressions import Hollow
 from terrain.surface.terrain import Terrain
-from terrain.surface.window import Bounds, hold, ready
+from terrain.surface.window import Bounds
 from terrain.units import in_both
 from terrain.works import basin as basins
 from terrain.works import swale as swales
@@ -45,34 +49,6 @@ SHORTEST = 2.0
 
 
 @dataclass(frozen=True)
-class RasterWords:
-    """What the person says of the raster, beside its file name."""
-
-    crs: str | None = None
-    plan_unit: str | None = None
-    height_unit: str | None = None
-    nodata: float | None = None
-    fill_holes: float | None = None
-    cell: float | None = None
-    columns: str | None = None
-    breach_depth: float = 0.0
-    breach_length: float = 0.0
-    culverts: Path | None = None
-    lonlat: bool = False
-
-
-@dataclass(frozen=True)
-class GroundWords:
-    """What the person says of the ground: one curve number, or cover and soils."""
-
-    curve_number: float | None = None
-    cover: Path | None = None
-    cover_layer: str | None = None
-    soils: str | None = None
-    soils_layer: str | None = None
-
-
-@dataclass(frozen=True)
 class StormAnswer:
     """A storm on one catchment and, where there is one, its store. [mm], [m3]"""
 
@@ -80,201 +56,6 @@ class StormAnswer:
     runoff: float
     caught: float = 0.0
     spilled: float = 0.0
-
-
-@dataclass(frozen=True)
-class Question:
-    """The raster, or the part of it that matters, made ready for a question."""
-
-    terrain: Terrain
-    words: RasterWords
-
-    @property
-    def dem(self) -> Dem:
-        """The heights that were read."""
-        return self.terrain.dem
-
-    def point(self, given: tuple[float, float], option: str) -> tuple[float, float]:
-        """A point in the working frame, on ground of known height."""
-        x, y = placed(given, self.words, self.dem)
-        self.dem.cell_of(x, y, option)
-        return x, y
-
-
-def placed(given: tuple[float, float], words: RasterWords, extent: Extent
-           ) -> tuple[float, float]:
-    """A point in the working frame."""
-    move = extent.frame.from_lonlat if words.lonlat else extent.frame.to_working
-    x, y = (float(v) for v in move(*given))
-    return x, y
-
-
-def opened(path: Path, words: RasterWords) -> ElevationFiles:
-    """Open a raster, the tiles of a pattern, or surveyed points."""
-    fill_holes = FILL_UP_TO if words.fill_holes is None else words.fill_holes
-    return open_elevation(path, crs=words.crs, plan_unit=words.plan_unit,
-                          height_unit=words.height_unit, nodata=words.nodata, cell=words.cell,
-                          columns=words.columns, fill_holes=fill_holes)
-
-
-def conditioning(words: RasterWords, files: ElevationFiles) -> Conditioning:
-    """How the surface is made ready for routing, as the person says.
-
-    Raises
-    ------
-    InputError
-        If one bound of breaching is given without the other, or the culverts cannot be read.
-    """
-    if (words.breach_depth > 0) != (words.breach_length > 0):
-        raise InputError("--breach-depth", "breaching needs both a depth and a length",
-                         "Give --breach-depth and --breach-length")
-    culverts = (read_culverts(NamedLayer(file=words.culverts), Path(), files, "--culverts")
-                if words.culverts is not None else ())
-    return Conditioning(words.breach_depth, words.breach_length, culverts)
-
-
-def held(path: Path, words: RasterWords, place: Callable[[ElevationFiles], Bounds],
-         cells: Callable[[Question], NDArray[np.int64]]) -> Question:
-    """As much of a raster as holds all that drains to some cells (rows, columns)."""
-    files = opened(path, words)
-
-    def outlet(terrain: Terrain) -> NDArray[np.bool_]:
-        return _marked(terrain.dem, cells(Question(terrain, words)))
-    return Question(hold(files, place(files), outlet, conditioning(words, files)), words)
-
-
-def _marked(dem: Dem, cells: NDArray[np.int64]) -> NDArray[np.bool_]:
-    marks = np.zeros(dem.shape, bool)
-    marks[cells[:, 0], cells[:, 1]] = True
-    return marks
-
-
-def around(points: Sequence[tuple[float, float]], words: RasterWords, option: str,
-           reach: float = 0.0) -> Callable[[ElevationFiles], Bounds]:
-    """The rectangle about points of an option, and so far beyond them."""
-    def place(files: ElevationFiles) -> Bounds:
-        there = [placed(point, words, files) for point in points]
-        for x, y in there:
-            refuse_beyond(files, x, y, option)
-        xs, ys = zip(*there, strict=True)
-        return min(xs) - reach, min(ys) - reach, max(xs) + reach, max(ys) + reach
-    return place
-
-
-def curve_numbers(question: Question, words: GroundWords, storms: Sequence[float]
-                  ) -> tuple[NDArray[np.float64], tuple[str, ...]]:
-    """Curve number of every cell, from what the person says of the ground, and what was assumed.
-
-    Raises
-    ------
-    InputError
-        If storms are asked for and the ground is not described.
-    """
-    dem = question.dem
-    if words.curve_number is not None:
-        if words.cover is not None or words.soils is not None:
-            raise InputError("--cn", "one curve number for all the ground and layers of it were "
-                             "both given", "Give --cn, or --cover with --soils")
-        return np.where(np.isnan(dem.heights), np.nan, words.curve_number), ()
-    if words.cover is None:
-        if storms:
-            raise InputError("--storm", "the runoff of a storm depends on what covers the ground",
-                             "Add --cn with a curve number, or --cover and --soils")
-        return np.where(np.isnan(dem.heights), np.nan, 80.0), ()
-    if words.soils is None:
-        raise InputError("--cover", "a curve number needs the soil group as well",
-                         "Add --soils with a file or one of A, B, C, D")
-    here = Path()
-    layer = Cover.model_validate({"file": words.cover, "layer": words.cover_layer})
-    cover, names, notes = cover_cells(layer, here, dem, published_classes(), "--cover")
-    if words.soils in SOIL_GROUPS:
-        soil = np.full(dem.shape, SOIL_GROUPS.index(words.soils), np.int8)
-    else:
-        groups = Soils.model_validate({"file": words.soils, "layer": words.soils_layer})
-        soil, said = soil_cells(groups, here, dem, "--soils")
-        notes = [*notes, *said]
-    numbers = curve_numbers_of(cover, list(names), soil)
-    return np.where(np.isnan(dem.heights), np.nan, numbers), tuple(notes)
-
-
-def _known(numbers: NDArray[np.float64], cells: NDArray[np.bool_], question: Question) -> None:
-    gap = cells & np.isnan(numbers)
-    if gap.any():
-        row, column = np.argwhere(gap)[0]
-        at = question.dem.named(*(float(v) for v in question.dem.xy(row, column)))
-        raise InputError("--cover", f"{gap.sum() * question.dem.cell_area:,.0f} m2 of the "
-                         f"catchment, such as at {at}, has no cover class or soil group with a "
-                         "curve number", "Add polygons there, or use --cn")
-
-
-@dataclass(frozen=True)
-class Survey:
-    """What a raster is.
-
-    Lengths in m, slopes in m/m; `low` and `high` are heights.
-    """
-
-    question: Question
-    rows: int
-    columns: int
-    cell: float
-    area: float
-    low: float
-    high: float
-    slope_shares: dict[str, float]
-    hollows: list[Hollow]
-    void_cells: int
-    checked_by: str
-    warnings: tuple[str, ...]
-
-
-def survey(path: Path, words: RasterWords) -> Survey:
-    """Say what a raster is: extent, units, slope, hollows, and what to beware of."""
-    files = opened(path, words)
-    terrain = ready(files.read(), conditioning(words, files))
-    question, dem = Question(terrain, words), terrain.dem
-    known = np.isfinite(dem.heights)
-    slopes = terrain.slope[np.isfinite(terrain.slope)]
-    bands = {"under 1 %": (0, .01), "1 to 5 %": (.01, .05), "5 to 10 %": (.05, .10),
-             "10 to 15 %": (.10, .15), "over 15 %": (.15, np.inf)}
-    shares = {name: float(((slopes >= low) & (slopes < high)).mean()) if slopes.size else 0.0
-              for name, (low, high) in bands.items()}
-    return Survey(question, *dem.shape, dem.cell, float(known.sum()) * dem.cell_area,
-                  float(np.nanmin(dem.heights)), float(np.nanmax(dem.heights)), shares,
-                  terrain.hollows, int((~known).sum()), _second_opinion(terrain),
-                  tuple(_warnings(terrain)))
-
-
-def _second_opinion(terrain: Terrain) -> str:
-    """Fill the hollows with the flow library too, and say whether the surfaces agree."""
-    from terrain.surface.slope import filled_by_library
-
-    other = filled_by_library(terrain.ground)
-    known = np.isfinite(terrain.ground)
-    differ = int((other[known] != terrain.filled[known]).sum())
-    return ("Hollows were filled a second time by an independent library (richdem): the surfaces "
-            "are the same, cell for cell." if not differ else
-            "Hollows were filled a second time by an independent library (richdem): the surfaces "
-            f"differ in {differ:,} cells, as they do where ground encloses holes in the raster.")
-
-
-def _warnings(terrain: Terrain) -> list[str]:
-    dem, said = terrain.dem, []
-    void = int(np.isnan(dem.heights).sum())
-    if void:
-        said.append(f"{void:,} cells have no height; water that reaches them counts as leaving.")
-    values = np.unique(dem.heights[np.isfinite(dem.heights)])
-    if values.size < 2:
-        said.append("All heights are equal: no water runs on such ground.")
-    elif float(np.min(np.diff(values))) >= 0.5 and not any("terraced" in n for n in dem.notes):
-        said.append("Heights come in steps of half a metre or more: contours and slopes will "
-                    "show terraces that are not there.")
-    deep = [h for h in terrain.hollows if h.depth > 0.5]
-    if deep:
-        said.append(f"Hollows deeper than 0.5 m: {len(deep):,}. A pipe under a road, a bridge or a "
-                    "pit may look like that. Go and look before you trust the way of the water "
-                    "there.")
-    return said
 
 
 @dataclass(frozen=True)
@@ -314,7 +95,7 @@ def catchment_of_point(path: Path, at: tuple[float, float], storms: Sequence[flo
     dem, terrain = question.dem, question.terrain
     x, y = question.point(at, "--at")
     row, column = dem.cell_of(x, y, "--at")
-    cells = terrain.catchment(_marked(dem, cell(question)))
+    cells = terrain.catchment(marked(dem, cell(question)))
     numbers, notes = curve_numbers(question, ground, storms)
     catchment = _gathered(question, numbers, cells, float(terrain.path_length[row, column]))
     answers = tuple(StormAnswer(depth, catchment.runoff(depth)) for depth in storms)
@@ -325,7 +106,7 @@ def catchment_of_point(path: Path, at: tuple[float, float], storms: Sequence[flo
 
 def _gathered(question: Question, numbers: NDArray[np.float64], cells: NDArray[np.bool_],
               longest: float) -> Catchment:
-    _known(numbers, cells, question)
+    require_numbers(numbers, cells, question)
     terrain = question.terrain
     return on_ground(gather(numbers, cells, question.dem.cell_area), terrain, cells, longest)
 
@@ -409,7 +190,7 @@ def swale_through(path: Path, through: tuple[float, float], storms: Sequence[flo
                          f"there, and {length:.0f} m were asked for",
                          "Ask for less, or move the point")
     line = swales.line_cells(dem, route.line)
-    marks = _marked(dem, line)
+    marks = marked(dem, line)
     cells = terrain.catchment(marks)
     longest = float(terrain.path_length[line[:, 0], line[:, 1]].max())
     catchment = _gathered(question, numbers, cells, longest)
@@ -482,7 +263,7 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
                          "Give --wall and --crest, or --dug and --depth")
     question = held(path, words, place, lambda question: design(question).cells)
     dem, terrain, made = question.dem, question.terrain, design(question)
-    marks = _marked(dem, made.cells)
+    marks = marked(dem, made.cells)
     cells = terrain.catchment(marks)
     longest = float(terrain.path_length[made.cells[:, 0], made.cells[:, 1]].max())
     numbers, notes = curve_numbers(question, ground, storms)

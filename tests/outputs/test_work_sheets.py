@@ -8,14 +8,9 @@ import rasterio
 from shapely import Polygon
 
 from terrain.outputs.work_sheets import draw_basin, draw_shed, draw_survey, draw_swale
-from terrain.plan.questions import (
-    GroundWords,
-    RasterWords,
-    basin_of,
-    catchment_of_point,
-    survey,
-    swale_through,
-)
+from terrain.plan.question import GroundWords, RasterWords
+from terrain.plan.questions import basin_of, catchment_of_point, swale_through
+from terrain.plan.survey import survey
 
 STORMS = [12.0, 28.0, 62.0]
 GROUND, WORDS = GroundWords(curve_number=82), RasterWords()

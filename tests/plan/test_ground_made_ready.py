@@ -7,8 +7,10 @@ from shapely.geometry import LineString, Point
 
 import terrain.surface.window as window
 from terrain.errors import InputError
-from terrain.plan.questions import GroundWords, RasterWords, catchment_of_point, survey
+from terrain.plan.question import GroundWords, RasterWords
+from terrain.plan.questions import catchment_of_point
 from terrain.plan.reading import read_inputs
+from terrain.plan.survey import survey
 
 CN = GroundWords(curve_number=80.0)
 

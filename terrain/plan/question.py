@@ -1,0 +1,183 @@
+"""A raster, and what the person says of it, made ready for a quick question."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.errors import InputError
+from terrain.inputs.dem import Dem, Extent, refuse_beyond
+from terrain.inputs.elevation import ElevationFiles, open_elevation
+from terrain.inputs.ground_cover import cover_cells, soil_cells
+from terrain.inputs.site import Cover, NamedLayer, Soils
+from terrain.inputs.voids import FILL_UP_TO
+from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
+from terrain.surface.conditioning import Conditioning
+from terrain.surface.culverts import read_culverts
+from terrain.surface.terrain import Terrain
+from terrain.surface.window import Bounds, hold
+
+
+@dataclass(frozen=True)
+class RasterWords:
+    """What the person says of the raster, beside its file name."""
+
+    crs: str | None = None
+    plan_unit: str | None = None
+    height_unit: str | None = None
+    nodata: float | None = None
+    fill_holes: float | None = None
+    cell: float | None = None
+    columns: str | None = None
+    breach_depth: float = 0.0
+    breach_length: float = 0.0
+    culverts: Path | None = None
+    lonlat: bool = False
+
+
+@dataclass(frozen=True)
+class GroundWords:
+    """What the person says of the ground: one curve number, or cover and soils."""
+
+    curve_number: float | None = None
+    cover: Path | None = None
+    cover_layer: str | None = None
+    soils: str | None = None
+    soils_layer: str | None = None
+
+
+@dataclass(frozen=True)
+class Question:
+    """The raster, or the part of it that matters, made ready for a question."""
+
+    terrain: Terrain
+    words: RasterWords
+
+    @property
+    def dem(self) -> Dem:
+        """The heights that were read."""
+        return self.terrain.dem
+
+    def point(self, given: tuple[float, float], option: str) -> tuple[float, float]:
+        """A point in the working frame, on ground of known height."""
+        x, y = placed(given, self.words, self.dem)
+        self.dem.cell_of(x, y, option)
+        return x, y
+
+
+def placed(given: tuple[float, float], words: RasterWords, extent: Extent
+           ) -> tuple[float, float]:
+    """A point in the working frame."""
+    move = extent.frame.from_lonlat if words.lonlat else extent.frame.to_working
+    x, y = (float(v) for v in move(*given))
+    return x, y
+
+
+def opened(path: Path, words: RasterWords) -> ElevationFiles:
+    """Open a raster, the tiles of a pattern, or surveyed points."""
+    fill_holes = FILL_UP_TO if words.fill_holes is None else words.fill_holes
+    return open_elevation(path, crs=words.crs, plan_unit=words.plan_unit,
+                          height_unit=words.height_unit, nodata=words.nodata, cell=words.cell,
+                          columns=words.columns, fill_holes=fill_holes)
+
+
+def conditioning(words: RasterWords, files: ElevationFiles) -> Conditioning:
+    """How the surface is made ready for routing, as the person says.
+
+    Raises
+    ------
+    InputError
+        If one bound of breaching is given without the other, or the culverts cannot be read.
+    """
+    if (words.breach_depth > 0) != (words.breach_length > 0):
+        raise InputError("--breach-depth", "breaching needs both a depth and a length",
+                         "Give --breach-depth and --breach-length")
+    culverts = (read_culverts(NamedLayer(file=words.culverts), Path(), files, "--culverts")
+                if words.culverts is not None else ())
+    return Conditioning(words.breach_depth, words.breach_length, culverts)
+
+
+def held(path: Path, words: RasterWords, place: Callable[[ElevationFiles], Bounds],
+         cells: Callable[[Question], NDArray[np.int64]]) -> Question:
+    """As much of a raster as holds all that drains to some cells (rows, columns)."""
+    files = opened(path, words)
+
+    def outlet(terrain: Terrain) -> NDArray[np.bool_]:
+        return marked(terrain.dem, cells(Question(terrain, words)))
+    return Question(hold(files, place(files), outlet, conditioning(words, files)), words)
+
+
+def marked(dem: Dem, cells: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Cells (rows, columns) as a mask of the raster."""
+    marks = np.zeros(dem.shape, bool)
+    marks[cells[:, 0], cells[:, 1]] = True
+    return marks
+
+
+def around(points: Sequence[tuple[float, float]], words: RasterWords, option: str,
+           reach: float = 0.0) -> Callable[[ElevationFiles], Bounds]:
+    """The rectangle about points of an option, and so far beyond them."""
+    def place(files: ElevationFiles) -> Bounds:
+        there = [placed(point, words, files) for point in points]
+        for x, y in there:
+            refuse_beyond(files, x, y, option)
+        xs, ys = zip(*there, strict=True)
+        return min(xs) - reach, min(ys) - reach, max(xs) + reach, max(ys) + reach
+    return place
+
+
+def curve_numbers(question: Question, words: GroundWords, storms: Sequence[float]
+                  ) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+    """Curve number of every cell, from what the person says of the ground, and what was assumed.
+
+    Raises
+    ------
+    InputError
+        If storms are asked for and the ground is not described.
+    """
+    dem = question.dem
+    if words.curve_number is not None:
+        if words.cover is not None or words.soils is not None:
+            raise InputError("--cn", "one curve number for all the ground and layers of it were "
+                             "both given", "Give --cn, or --cover with --soils")
+        return np.where(np.isnan(dem.heights), np.nan, words.curve_number), ()
+    if words.cover is None:
+        if storms:
+            raise InputError("--storm", "the runoff of a storm depends on what covers the ground",
+                             "Add --cn with a curve number, or --cover and --soils")
+        return np.where(np.isnan(dem.heights), np.nan, 80.0), ()
+    if words.soils is None:
+        raise InputError("--cover", "a curve number needs the soil group as well",
+                         "Add --soils with a file or one of A, B, C, D")
+    here = Path()
+    layer = Cover.model_validate({"file": words.cover, "layer": words.cover_layer})
+    cover, names, notes = cover_cells(layer, here, dem, published_classes(), "--cover")
+    if words.soils in SOIL_GROUPS:
+        soil = np.full(dem.shape, SOIL_GROUPS.index(words.soils), np.int8)
+    else:
+        groups = Soils.model_validate({"file": words.soils, "layer": words.soils_layer})
+        soil, said = soil_cells(groups, here, dem, "--soils")
+        notes = [*notes, *said]
+    numbers = curve_numbers_of(cover, list(names), soil)
+    return np.where(np.isnan(dem.heights), np.nan, numbers), tuple(notes)
+
+
+def require_numbers(numbers: NDArray[np.float64], cells: NDArray[np.bool_], question: Question
+                    ) -> None:
+    """Refuse to go on if some of the cells have no curve number.
+
+    Raises
+    ------
+    InputError
+    """
+    gap = cells & np.isnan(numbers)
+    if gap.any():
+        row, column = np.argwhere(gap)[0]
+        at = question.dem.named(*(float(v) for v in question.dem.xy(row, column)))
+        raise InputError("--cover", f"{gap.sum() * question.dem.cell_area:,.0f} m2 of the "
+                         f"catchment, such as at {at}, has no cover class or soil group with a "
+                         "curve number", "Add polygons there, or use --cn")
