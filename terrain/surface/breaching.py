@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain.surface.depressions import drain
 from terrain.surface.flow_direction import steepest_descent
 from terrain.surface.kernels import kernel
-from terrain.surface.neighbours import COLUMN_STEP, LEAVES, PIT, ROW_STEP
+from terrain.surface.neighbours import COLUMN_STEP, PIT, ROW_STEP
 
 
 @kernel
@@ -45,8 +46,21 @@ def _pop(costs, spots, count):
 
 
 @kernel
-def _breach(ground, heights, direction, pits, most_depth, most_cells):
-    """Lower `heights`, at first the `ground`, along each pit's cheapest channel within bounds."""
+def _at_edge(ground, row, column):
+    for k in range(8):
+        r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
+        if r < 0 or c < 0 or r >= ground.shape[0] or c >= ground.shape[1] or np.isnan(ground[r, c]):
+            return True
+    return False
+
+
+@kernel
+def _breach(ground, heights, bowl, stands, drained, pits, most_depth, most_cells):
+    """Lower `heights`, at first the `ground`, along each pit's cheapest channel within bounds.
+
+    `stands` is the level at which water stands in each bowl when full; those `drained` by a channel
+    are told in it.
+    """
     rows, columns = heights.shape
     reach = np.int64(np.ceil(most_cells)) + 1
     side = 2 * reach + 1
@@ -61,8 +75,9 @@ def _breach(ground, heights, direction, pits, most_depth, most_cells):
         lower = False
         for k in range(8):
             lower = lower or heights[pit_row + ROW_STEP[k], pit_column + COLUMN_STEP[k]] < level
-        if lower:  # opened by an earlier channel
+        if lower:  # an earlier channel goes through it
             continue
+        own = bowl[pit_row, pit_column]
         start = reach * side + reach
         cost[start], cut[start], came[start], state[start] = 0.0, 0.0, 8, 1
         touched[0], touches = start, 1
@@ -76,7 +91,11 @@ def _breach(ground, heights, direction, pits, most_depth, most_cells):
             state[spot] = 2
             row = pit_row + spot // side - reach
             column = pit_column + spot % side - reach
-            if heights[row, column] < level or direction[row, column] == LEAVES:
+            there = bowl[row, column]
+            if _at_edge(ground, row, column) or (
+                    heights[row, column] < level
+                    and (there <= 0 or stands[there] < stands[own]
+                         or (drained[there] and stands[there] == stands[own]))):
                 end = spot
                 break
             for k in range(8):
@@ -102,6 +121,7 @@ def _breach(ground, heights, direction, pits, most_depth, most_cells):
                 waiting = _push(heap_cost, heap_spot, waiting, dearer, there)
         if end >= 0:
             opened += 1
+            drained[own] = True
             spot = end
             while spot != start:
                 row = pit_row + spot // side - reach
@@ -136,10 +156,11 @@ def breach_hollows(heights: NDArray[np.float32], cell: float, most_depth: float,
                    most_length: float) -> tuple[NDArray[np.float32], Breached]:
     """Cut hollows open where a channel no deeper and no longer than stated does it.
 
-    From the lowest cell of each hollow, the lowest hollow first, the channel that takes the
-    least digging (depth times length) is sought to lower ground or off the known ground, and the
-    ground along it lowered to the level of the hollow's lowest cell.  Hollows without such a
-    channel stay as they are.
+    From the lowest cell of each bowl, the lowest bowl first, the channel that takes the least
+    digging (depth times length) is sought off the known ground, or to ground that is lower and
+    where water does not stand as high, and the ground along it lowered to the level of the bowl's
+    lowest cell.  Bowls without such a channel stay as they are.  Nowhere does water stand higher
+    than before.
 
     Parameters
     ----------
@@ -173,10 +194,12 @@ def breach_hollows(heights: NDArray[np.float32], cell: float, most_depth: float,
     opened = heights.copy()
     if most_depth == 0 or most_length == 0:
         return opened, Breached(0, 0, 0.0, 0.0)
-    direction = steepest_descent(opened)
-    pits = np.flatnonzero(direction == PIT)
+    drainage = drain(opened)
+    pits = np.flatnonzero(steepest_descent(opened) == PIT)
     pits = pits[np.argsort(opened.flat[pits], kind="stable")]
-    hollows = _breach(heights, opened, direction, pits, most_depth, max(most_length / cell, 1.0))
+    drained = np.zeros(drainage.spill_level.size, np.bool_)
+    hollows = _breach(heights, opened, drainage.bowl, drainage.spill_level, drained, pits,
+                      most_depth, max(most_length / cell, 1.0))
     cut = heights[opened < heights].astype(np.float64) - opened[opened < heights]
     return opened, Breached(hollows, cut.size, float(cut.max(initial=0.0)),
                             float(cut.sum()) * cell**2)
