@@ -148,7 +148,12 @@ as_json = click.option("--json", "as_json", is_flag=True,
 def _fresh(ctx: click.Context, param: click.Parameter, value: Path | None) -> Path | None:
     """Refuse a picture's name that is taken, before any work is done."""
     if value is not None:
+        from terrain.errors import InputError
         from terrain.files import refuse_taken
+
+        if value.suffix.lower() != ".png":
+            raise InputError("--picture", f"{value} does not end in .png, and a PNG is drawn",
+                             "Give a name that ends in .png")
 
         refuse_taken(value)
     return value

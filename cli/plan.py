@@ -35,11 +35,11 @@ def plan(site: Path, out: Path | None) -> None:
     say(f"{made.site.name}: {len(made.stores)} stores on "
         f"{shown(float(made.inputs.ground.boundary.area), 'land', system)}")
     heading("Captured")
-    rows = [[name, shown(account.rain, "volume", system), shown(account.passive, "volume", system),
-             shown(account.roof, "volume", system), shown(account.left_site, "volume", system)]
+    rows = [[name, *(shown(volume, "volume", system) for volume in (
+                account.rain, account.run_on, account.passive, account.roof, account.left_site))]
             for name, account in [*made.storms.items(),
                                   *([("average year", made.year)] if made.year else [])]]
-    table(["", "rain on the land", "passive", "roof", "left the site"], rows)
+    table(["", "rain on the land", "run-on", "passive", "roof", "left the site"], rows)
     heading("Stores")
     table(["", "holds", "fed from", "full at", "empty after", "spills to"],
           [[p.store.name, shown(p.store.capacity, "volume", system),

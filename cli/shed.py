@@ -29,6 +29,7 @@ def shed(dem: Path, at: tuple[float, float], storms: tuple[float, ...], system: 
     levelsill shed hill.tif --at 512340,6430125 --storm 1.2in --cn 82
     """
     from terrain.outputs.answers_json import dumped, shed_answer
+    from terrain.plan.cautions import reaches_edge
     from terrain.plan.questions import catchment_of_point
     from terrain.units import shown
 
@@ -54,12 +55,11 @@ def shed(dem: Path, at: tuple[float, float], storms: tuple[float, ...], system: 
                    for s in answer.storms])
         said = [*grid.notes, *answer.rests_on]
         if answer.catchment.touches_edge:
-            said.insert(0, f"The catchment reaches the edge of {grid.source}: every figure is a "
-                           "lower bound.")
+            said.insert(0, reaches_edge(answer.catchment, grid))
         if answer.better is not None:
-            x, y, area = answer.better
-            said.insert(0, f"Much more water passes close by: {shown(area, 'area', system)} drain "
-                           f"to {grid.named(x, y)}.")
+            x, y, area, lower = answer.better
+            said.insert(0, f"Much more water passes close by: {'at least ' if lower else ''}"
+                           f"{shown(area, 'area', system)} drain to {grid.named(x, y)}.")
         remarks("What this rests on", said)
     if picture is not None:
         from terrain.outputs.work_sheets import draw_shed

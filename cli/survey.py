@@ -36,6 +36,7 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words:
     else:
         grid = found.question.dem
         west, south, east, north = grid.bounds
+        corner, far = grid.named(west, south), grid.named(east, north)
         frame = grid.frame.working
         say(f"{grid.source}: {found.columns:,} by {found.rows:,} cells")
         facts([("cell", shown(found.cell, "length", system, 2)),
@@ -43,8 +44,7 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words:
                ("heights", f"{shown(found.low, 'level', system)} to "
                            f"{shown(found.high, 'level', system)}"),
                ("working frame", "none stated" if frame is None else frame.name),
-               ("west, east", f"{west:,.1f} to {east:,.1f} m"),
-               ("south, north", f"{south:,.1f} to {north:,.1f} m")])
+               ("south-west", corner), ("north-east", far)])
         heading("Slopes")
         facts([(band, f"{share:6.1%}") for band, share in found.slope_shares.items()])
         heading(f"Hollows ({len(found.hollows)}, the largest first)")

@@ -155,7 +155,8 @@ def triangulate(where: str, x: NDArray[np.float64], y: NDArray[np.float64], z: N
     if rows * columns > most_cells:
         raise InputError(where, f"a grid over its points with cells of {cell:g} m would have "
                          f"{rows * columns:,} cells, more than the {most_cells:,} that are held "
-                         "at once", "State a larger cell (cell: 1 m, or --cell)")
+                         "at once", "Look for a stray point, or state a larger cell (cell, or "
+                         "--cell)")
     if rows < 3 or columns < 3:
         raise InputError(where, f"a grid over its points with cells of {cell:g} m is only "
                          f"{columns} by {rows} cells", "State a smaller cell (cell: 0.5 m, or "

@@ -170,6 +170,8 @@ def contour_interval(dem: Dem, point: float, system: str, apart: float = 15.0) -
     relief = float(np.nanmax(dem.heights) - np.nanmin(dem.heights))
     wanted = typical_slope(dem) * apart * point / unit
     wanted = min(wanted, relief / unit / 8) if relief > 0 else wanted
+    if any("terraced" in note for note in dem.notes):  # heights in whole units
+        wanted = max(wanted, 1.0)
     return min(INTERVALS, key=lambda step: (abs(np.log(step / max(wanted, 1e-6))), step)) * unit
 
 

@@ -27,6 +27,8 @@ def write_geopackage(plan: Plan, path: Path) -> None:
                           for r in plan.inputs.ground.roads],
         "roof_outlines": [{"name": r.name, "area_m2": r.area, "efficiency": r.efficiency,
                            "geometry": r.outline} for r in plan.inputs.ground.roofs],
+        "culverts": [{"name": culvert.name, "geometry": culvert.line}
+                     for culvert in plan.terrain.conditioning.culverts],
         "shed_points": _shed_points(plan), "shed_paths": _shed_paths(plan)}
     import geopandas
     import pyogrio

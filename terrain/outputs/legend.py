@@ -43,6 +43,7 @@ class Legend:
             ("shed", "A road or bare ground sheds here", self._shed),
             ("bare", "Bare ground", self._bare),
             ("road", "Road", self._road),
+            ("culvert", "Culvert or bridge, water passes under", self._culvert),
             ("roof", "Roof", self._roof),
             ("boundary", "Boundary", self._boundary),
             ("contour", "Contour, index contour", self._contour)]
@@ -74,6 +75,10 @@ class Legend:
         for x in np.arange(12.5, 32, 5.7):
             for foot, tip in ((y - 5.5, y - 2.2), (y + 5.5, y + 2.2)):
                 self.ax.add_line(Line2D([x, x], [foot, tip], color=sy.WATER, linewidth=1.0))
+
+    def _culvert(self, y: float) -> None:
+        self._line(y, sy.WATER, 3.6, solid_capstyle="butt")
+        self._line(y, sy.ROAD, 1.8, solid_capstyle="butt")
 
     def _wall(self, y: float) -> None:
         self._line(y, sy.EARTH, 4.0, solid_capstyle="butt")

@@ -49,6 +49,13 @@ def draw_swale_line(ax: Axes, line: FloatArray, dem: Dem, view: View, top_width:
                            solid_capstyle="butt", gid="swale"))
 
 
+def draw_culvert(ax: Axes, line: FloatArray) -> None:
+    """A pipe or a bridge: two thin lines of water's colour across the bank."""
+    for width, colour in ((3.6, sy.WATER), (1.8, sy.ROAD)):
+        ax.add_line(Line2D(line[:, 0], line[:, 1], color=colour, linewidth=width, zorder=8.5,
+                           solid_capstyle="butt", gid="culvert"))
+
+
 def draw_pool(ax: Axes, outline: Any, cell: float) -> None:
     """The water of a full basin."""
     base.draw_area(ax, base.rounded(outline, cell), facecolor=sy.POOL, edgecolor=sy.WATER,

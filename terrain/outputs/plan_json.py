@@ -119,7 +119,7 @@ def _shed(plan: Plan, index: int) -> dict[str, Any]:
 def _fingerprints(site: Site) -> dict[str, str]:
     """Fingerprints of the files read, by their names in the site file."""
     named = {part.file for part in (site.boundary, site.cover, site.soils, site.roads, site.roofs,
-                                    site.rain.daily) if part is not None}
+                                    site.culverts, site.rain.daily) if part is not None}
     for file in elevation_files([site.folder / file for file in site.elevation.file]):
         named.add(file.relative_to(site.folder) if file.is_relative_to(site.folder) else file)
     if site.rain.frequency is not None:

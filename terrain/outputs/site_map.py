@@ -21,6 +21,7 @@ from terrain.outputs.labels import Column, Labels, Line, shortened
 from terrain.outputs.legend import Legend, title
 from terrain.outputs.map_features import (
     datum_words,
+    draw_culvert,
     draw_hollow,
     draw_pool,
     draw_sill,
@@ -165,6 +166,11 @@ class _SiteMap:
                                linewidth=0.8, zorder=8, gid="road")
                 self.labels.ink(points_in(road.surface, self.view), 0.6)
                 self.drawn.add("road")
+        for culvert in self.plan.terrain.conditioning.culverts:
+            if culvert.line.intersects(box):
+                draw_culvert(self.ax, np.asarray(culvert.line.coords))
+                self._ink_of(np.asarray(culvert.line.coords))
+                self.drawn.add("culvert")
         for roof in self.ground.roofs:
             if roof.outline.intersects(box):
                 base.draw_area(self.ax, roof.outline, facecolor=sy.ROOF, edgecolor=sy.ROOF_EDGE,

@@ -34,6 +34,7 @@ from terrain.outputs.sections import (
     swale_section,
     wall_section,
 )
+from terrain.plan.cautions import reaches_edge
 from terrain.plan.cost import Quantities
 from terrain.plan.question import Question
 from terrain.plan.questions import BasinAnswer, ShedAnswer, StormAnswer, SwaleAnswer
@@ -328,12 +329,12 @@ def draw_shed(answer: ShedAnswer, system: str) -> Figure:
     sheet.storms(answer.storms, store=False)
     cautions = []
     if made.touches_edge:
-        cautions.append(f"The catchment reaches the edge of {sheet.dem.source}: read every figure "
-                        "as \"at least\".")
+        cautions.append(reaches_edge(made, sheet.dem))
     if answer.better is not None:
-        bx, by, area = answer.better
+        bx, by, area, lower = answer.better
         cautions.append(f"Much more water passes close by, at {sheet.dem.named(bx, by)}: it drains "
-                        f"{_land(area, system)}. Was that the place you meant?")
+                        f"{'at least ' if lower else ''}{_land(area, system)}. Was that the place "
+                        "you meant?")
     sheet.cautions(cautions)
     return sheet.figure
 

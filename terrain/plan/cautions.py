@@ -22,9 +22,10 @@ _BEYOND = "Its full pool reaches beyond the property line."
 
 def reaches_edge(catchment: Catchment, dem: Dem, whose: str = "The") -> str:
     """What it means that a catchment reaches the edge of the known ground."""
-    return (f"{whose} catchment reaches the edge of the ground that {dem.source} knows, and water "
-            f"from beyond would cross {in_both(catchment.at_risk, 'land')} of it: read every "
-            "figure of runoff as \"at least\".")
+    what = "a hole in" if catchment.cut_by_hole else "the edge of"
+    return (f"{whose} catchment reaches {what} {dem.source}, and water from beyond would cross "
+            f"{in_both(catchment.at_risk, 'land')} of it: read every figure of runoff as \"at "
+            "least\".")
 
 
 def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:

@@ -211,8 +211,10 @@ def find_sheds(inputs: Inputs, placed: list[Placed]) -> list[Shed]:
         return shed_of(terrain, name, kind, cells, ground.curve_number, runoff, passing, marks,
                        ground.inside)
 
-    found = [shed(road.name, "road", road.cells & ground.inside) for road in ground.roads
-             if (road.cells & ground.inside).any()]
+    # What passes under a road in a culvert is not shed by it.
+    surface = ground.inside & ~terrain.in_culverts
+    found = [shed(road.name, "road", road.cells & surface) for road in ground.roads
+             if (road.cells & surface).any()]
     for number, cells in enumerate(bare_ground(inputs), 1):
         found.append(shed(f"bare patch {number}", "bare ground", cells))
     return found

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,6 +58,18 @@ class StormAnswer:
     spilled: float = 0.0
 
 
+class WetterPlace(NamedTuple):
+    """A place close by where much more water passes; [m], [m2].
+
+    The area is a lower bound where the ground that drains there was not all read.
+    """
+
+    x: float
+    y: float
+    area: float
+    at_least: bool
+
+
 @dataclass(frozen=True)
 class ShedAnswer:
     """The ground that drains to a point."""
@@ -69,7 +81,7 @@ class ShedAnswer:
     catchment: Catchment
     longest_path: float
     storms: tuple[StormAnswer, ...]
-    better: tuple[float, float, float] | None
+    better: WetterPlace | None
     rests_on: tuple[str, ...] = field(default=())
 
 
@@ -112,8 +124,8 @@ def _gathered(question: Question, numbers: NDArray[np.float64], cells: NDArray[n
 
 
 def _wetter_nearby(terrain: Terrain, row: int, column: int, reach: float = 10.0
-                   ) -> tuple[float, float, float] | None:
-    """A place within reach where ten times as much water passes: x, y, contributing area."""
+                   ) -> WetterPlace | None:
+    """A place within reach where ten times as much water passes."""
     span = max(int(reach / terrain.dem.cell), 1)
     top, left = max(row - span, 0), max(column - span, 0)
     near = terrain.contributing_area[top:row + span + 1, left:column + span + 1]
@@ -123,7 +135,7 @@ def _wetter_nearby(terrain: Terrain, row: int, column: int, reach: float = 10.0
     if near[r, c] < 10 * terrain.contributing_area[row, column]:
         return None
     x, y = terrain.dem.xy(top + int(r), left + int(c))
-    return float(x), float(y), float(near[r, c])
+    return WetterPlace(float(x), float(y), float(near[r, c]), any(terrain.dem.goes_on))
 
 
 @dataclass(frozen=True)

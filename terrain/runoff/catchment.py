@@ -35,6 +35,8 @@ class Catchment:
         It reaches the border of the known ground, so it may be larger.
     at_risk : float
         The part of it that water from beyond that border would cross. [m2]
+    cut_by_hole : bool
+        It reaches holes in the raster only, not the raster's own edge.
     """
 
     curve_numbers: NDArray[np.float64]
@@ -44,6 +46,7 @@ class Catchment:
     slope: float = 0.05
     touches_edge: bool = False
     at_risk: float = 0.0
+    cut_by_hole: bool = False
 
     @property
     def area(self) -> float:
@@ -153,4 +156,5 @@ def on_ground(catchment: Catchment, terrain: Terrain, cells: NDArray[np.bool_],
               longest_path: float) -> Catchment:
     """A gathered catchment with what its ground adds: path [m], slope, and the edge's doubts."""
     return replace(catchment, longest_path=longest_path, slope=terrain.mean_slope(cells),
-                   touches_edge=terrain.touches_edge(cells), at_risk=terrain.area_at_risk(cells))
+                   touches_edge=terrain.touches_edge(cells), at_risk=terrain.area_at_risk(cells),
+                   cut_by_hole=terrain.cut_by_hole(cells))

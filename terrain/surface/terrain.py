@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from terrain.inputs.dem import Dem
 from terrain.surface.accumulation import accumulate, longest_upslope_path
 from terrain.surface.catchments import edge_cells, label_catchments
-from terrain.surface.conditioning import Conditioned, Conditioning, condition
+from terrain.surface.conditioning import Conditioned, Conditioning, cells_along, condition
 from terrain.surface.d_infinity import accumulate_d_infinity, d_infinity
 from terrain.surface.depressions import Drainage, Hollow, drain, list_hollows
 from terrain.surface.flow_paths import trace_downslope
@@ -48,6 +48,27 @@ class Terrain:
     def conditioned(self) -> Conditioned:
         """The surface made ready, and what was changed for it."""
         return condition(self.dem, self.conditioning)
+
+    @cached_property
+    def in_culverts(self) -> NDArray[np.bool_]:
+        """Cells along which water passes under a bank."""
+        cells = np.zeros(self.dem.shape, bool)
+        for culvert in self.conditioning.culverts:
+            at = cells_along(self.dem, culvert.line)
+            cells[at[:, 0], at[:, 1]] = True
+        return cells
+
+    @cached_property
+    def leaking_culverts(self) -> list[str]:
+        """Culverts whose lower end is not met by the water that goes in at the upper end."""
+        found = []
+        for culvert in self.conditioning.culverts:
+            at = cells_along(self.dem, culvert.line)
+            first, last = (float(self.dem.heights[row, column]) for row, column in at[[0, -1]])
+            into, out = (at[0], at[-1]) if first >= last else (at[-1], at[0])
+            if not (self.path(int(into[0]), int(into[1])) == out).all(axis=1).any():
+                found.append(culvert.name)
+        return found
 
     @property
     def ground(self) -> NDArray[np.float32]:
@@ -168,6 +189,11 @@ class Terrain:
     def touches_edge(self, cells: NDArray[np.bool_]) -> bool:
         """Whether a catchment reaches the border of the known ground, so may be larger."""
         return bool((cells & self.edge).any())
+
+    def cut_by_hole(self, cells: NDArray[np.bool_]) -> bool:
+        """Whether it reaches unknown cells within the raster only, not the raster's own edge."""
+        inner = cells[1:-1, 1:-1]
+        return self.touches_edge(cells) and cells.sum() == inner.sum()
 
     def area_at_risk(self, cells: NDArray[np.bool_]) -> float:
         """The part of a catchment that water from beyond the border would cross. [m2]

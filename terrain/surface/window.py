@@ -68,15 +68,18 @@ def hold(files: ElevationFiles, place: Bounds,
     whole = _Whole(files)
     window = _wider(place, FIRST_MARGIN, (True, True, True, True))
     seen: tuple[Terrain, int] | None = None  # a window that seems to hold it; its catchment's cells
+    fault = ""
     while True:
         dem = files.read(window)
         terrain = ready(dem, conditioning)
         try:
             cells = terrain.catchment(outlet(terrain))
-        except InputError:
-            window, seen = _grown(dem, dem.goes_on), None  # it may be for want of ground
-            if not any(dem.goes_on) or _count(window, files) > MOST_IN_WINDOW:
+        except InputError as error:  # it may be for want of ground: not if more changes nothing
+            window, seen = _grown(dem, dem.goes_on), None
+            if (not any(dem.goes_on) or _count(window, files) > MOST_IN_WINDOW
+                    or str(error) == fault):
                 raise
+            fault = str(error)
             continue
         sides, count = _open_sides(dem, cells), int(cells.sum())
         if any(sides):
@@ -166,15 +169,19 @@ def ready(dem: Dem, conditioning: Conditioning | None) -> Terrain:
         If a culvert has an end off the known ground.
     """
     if conditioning is not None and any(dem.goes_on):
+        near = box(*dem.bounds)
         conditioning = replace(conditioning, culverts=tuple(
-            culvert for culvert in conditioning.culverts
-            if box(*dem.bounds).contains(culvert.line)))
+            culvert for culvert in conditioning.culverts if near.contains(culvert.line)))
     terrain = Terrain(dem, conditioning)
     try:
         notes = terrain.conditioned.notes(terrain.conditioning)
     except ValueError as error:
         raise InputError(dem.source, str(error), "Draw it from ground to ground on both sides of "
                          "the bank") from None
+    for name in terrain.leaking_culverts:
+        notes.append(f"Water that goes into the culvert \"{name}\" does not come out of it: the "
+                     "ground beside it lies lower than the straight line between its ends. Check "
+                     "its ends, and draw it in several pieces if it bends down.")
     terrain.dem = replace(dem, notes=(*dem.notes, *notes))
     return terrain
 

@@ -60,7 +60,7 @@ def test_breaching_needs_both_bounds(tmp_path, write_raster):
 
 @pytest.mark.parametrize(("shape", "says"), [
     (Point(at(98, 60)), "this is a Point"),
-    (LineString([at(98, 60), (WEST - 500, NORTH)]), "\"pipe\" has an end off the known ground")])
+    (LineString([at(98, 60), (WEST - 500, NORTH)]), "lies 500 m west of ground.tif")])
 def test_a_culvert_that_cannot_be_is_refused(tmp_path, shape, says, write_raster, write_layer):
     path = write_raster(tmp_path / "ground.tif", banked())
     layer = write_layer(tmp_path / "c.geojson", [{"name": "pipe", "geometry": shape}])
@@ -156,3 +156,34 @@ def test_a_site_reads_no_more_of_a_large_raster_than_drains_to_it(small_site, mo
     assert (part.terrain.catchment(part.ground.inside).sum()
             == whole.terrain.catchment(whole.ground.inside).sum())
     assert any("about the place asked for were read" in note for note in part.dem.notes)
+
+
+def test_a_culvert_whose_water_leaves_it_sideways_is_told(tmp_path, write_raster, write_layer):
+    """A pipe drawn straight over a dip: water would have to run in the air."""
+    row, column = np.indices((40, 60)).astype(float)
+    heights = (50 - 0.1 * column).astype(np.float32)
+    heights[:, 30:] = (40 + 0.2 * column)[:, 30:]  # beyond column 30 it rises again
+    heights[10:30, 25:36] = 30.0 + np.abs(row - 20)[10:30, 25:36] * 0.1  # a ditch that leaves north
+    heights[:11, 25:36] = 29.0 + 0.05 * row[:11, 25:36]
+    path = write_raster(tmp_path / "ground.tif", heights)
+    layer = write_layer(tmp_path / "c.geojson", [
+        {"name": "over the dip", "geometry": LineString([at(20, 10), at(20, 41)])}])
+    notes = " ".join(survey(path, RasterWords(culverts=layer)).question.dem.notes)
+    assert "\"over the dip\" does not come out of it" in notes
+
+
+def test_a_road_does_not_shed_what_passes_under_it(small_site, write_raster, write_layer):
+    """The valley's water crosses the track in a culvert: the track's own rain is shed, no more."""
+    from terrain.plan.plan import find_sheds
+
+    heights = valley()
+    heights[40:45] += np.float32(1.5)  # the track's bank
+    write_raster(small_site.parent / "ground.tif", heights)
+    before = find_sheds(read_inputs(small_site), [])[0]
+    write_layer(small_site.parent / "culverts.geojson", [
+        {"name": "pipe", "geometry": LineString([at(36, 60), at(50, 60)])}])
+    small_site.write_text(small_site.read_text().replace(
+        "roads:\n", "culverts:\n  file: culverts.geojson\nroads:\n"))
+    after = find_sheds(read_inputs(small_site), [])[0]
+    passes = [max(point.volumes[-1] for point in shed.points) for shed in (before, after)]
+    assert passes[1] < 0.2 * passes[0]

@@ -100,6 +100,12 @@ def test_ground_at_risk_is_what_water_from_beyond_the_edge_would_cross():
     # Rows 4 and 6 from column 16 to the outlet, row 5 from column 14: 12 + 12 + 10 cells, and
     # the void's eastern neighbour, whose water goes round it.
     assert cut.area_at_risk(cells) == (12 + 12 + 10 + 1) * 4.0
+    assert cut.cut_by_hole(cells)
+    assert not whole.cut_by_hole(whole.catchment(outlet))
+    border = np.zeros(heights.shape, bool)
+    border[0, 5] = True
+    assert cut.touches_edge(cut.catchment(border))
+    assert not cut.cut_by_hole(cut.catchment(border))
 
 
 @given(hnp.arrays(np.bool_, (6, 8)))
