@@ -110,7 +110,7 @@ raster = _together(
                  help="Unit of the plan, if there is no coordinate system at all."),
     click.option("--height-unit", type=click.Choice(["m", "ft", "us-ft"]),
                  help="Unit of the heights, if the file does not state it or states it wrongly."),
-    click.option("--nodata", type=float, help="A height that marks holes."),
+    click.option("--nodata", type=float, help="A number that marks holes, as the file stores it."),
     click.option("--fill-holes", type=Quantity("area", positive=False, least=0.0),
                  help="Fill enclosed holes up to this area from their rims (25 m2); 0 for none."),
     click.option("--breach-depth", type=Quantity("length", positive=False, least=0.0),

@@ -145,25 +145,33 @@ class ElevationFiles:
                    self.transform.f - row * self.cell, self.cell, self.frame, self.name,
                    tuple(notes), goes_on, filled)  # type: ignore[arg-type]
 
-    def read_coarse(self, factor: int) -> Dem:
-        """Look at the whole in cells as many times as large, each as low as its lowest.
+    def read_coarse(self, factor: int) -> tuple[Dem, NDArray[np.float32]]:
+        """Look at the whole in cells as many times as large.
 
         Read in bands, so that it takes little memory; small holes are left as they are.
+
+        Returns
+        -------
+        lowest : Dem
+            The lowest height of each block of factor by factor cells; NaN where none is known.
+        highest : float32, same shape
+            The highest; NaN where any is unknown. [m]
         """
         rows, columns = self.shape
         high, wide = -(-rows // factor), -(-columns // factor)
-        heights = np.empty((high, wide), np.float32)
+        lowest, highest = np.empty((high, wide), np.float32), np.empty((high, wide), np.float32)
         band = max(BAND // columns // factor, 1)
         for first in range(0, high, band):
             last = min(first + band, high)
             top, bottom = first * factor, min(last * factor, rows)
             fine, _ = self._source.read(top, 0, bottom - top, columns)
-            whole = np.full(((last - first) * factor, wide * factor), np.nan, np.float32)
-            whole[:fine.shape[0], :columns] = fine
+            whole = np.pad(fine, ((0, (last - first) * factor - fine.shape[0]),
+                                  (0, wide * factor - columns)), mode="edge")
             blocks = whole.reshape(last - first, factor, wide, factor)
-            heights[first:last] = np.fmin.reduce(np.fmin.reduce(blocks, axis=3), axis=1)
-        return Dem(heights, self.transform.c, self.transform.f, self.cell * factor, self.frame,
-                   self.name)
+            lowest[first:last] = np.fmin.reduce(np.fmin.reduce(blocks, axis=3), axis=1)
+            highest[first:last] = np.maximum.reduce(np.maximum.reduce(blocks, axis=3), axis=1)
+        return Dem(lowest, self.transform.c, self.transform.f, self.cell * factor, self.frame,
+                   self.name), highest
 
     def _window(self, bounds: tuple[float, float, float, float] | None
                 ) -> tuple[int, int, int, int]:

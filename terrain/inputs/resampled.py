@@ -140,13 +140,11 @@ def flattened(mosaic: Mosaic, own: CRS, working: CRS, to_source: ToLattice
         rows, *array_bounds(rows, columns, mosaic.transform))
     back = ~mosaic.transform
     west = mosaic.transform.c
-    beyond = west + columns * mosaic.transform.a > 180  # longitudes may run from 0 to 360
 
     def to_lattice(x: NDArray[np.float64], y: NDArray[np.float64]
                    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         lon, lat = to_source(x, y)
-        if beyond:
-            lon = np.where(lon < west, lon + 360, lon)
+        lon = west - 1 + (lon - (west - 1)) % 360  # theirs may run from 0 to 360, or past 180
         return back.a * lon + back.b * lat + back.c, back.d * lon + back.e * lat + back.f
     view = Resampled(mosaic, new, (height, width), to_lattice)
     return view, [f"The raster is in degrees; it was moved onto {working.name} with cells of "

@@ -103,7 +103,8 @@ def lead_through(dem: Dem, culverts: Sequence[Culvert]
     """Cut a way for water through the bank that each culvert crosses.
 
     The cells along its line are lowered to the straight grade between the ground at its two
-    ends, where they stand above it.
+    ends, where they stand above it; it falls all the way, if only by rounding, so that water does
+    not leave it at a void.  A level one falls to the end drawn last.
 
     Returns
     -------
@@ -130,15 +131,23 @@ def lead_through(dem: Dem, culverts: Sequence[Culvert]
         along = shapely.line_locate_point(culvert.line, shapely.points(x, y))
         ends = heights[cells[[0, -1], 0], cells[[0, -1], 1]].astype(np.float64)
         grade = ends[0] + (ends[1] - ends[0]) * along / culvert.line.length
-        # From end to end nowhere up again, whatever float32 makes of the grade.
-        grade = (np.minimum.accumulate(grade) if ends[0] >= ends[1]
-                 else np.minimum.accumulate(grade[::-1])[::-1]).astype(np.float32)
+        grade = _falling(grade if ends[0] > ends[1] else grade[::-1])
+        if not ends[0] > ends[1]:  # level ones fall to the end drawn last
+            grade = grade[::-1] if ends[0] < ends[1] else grade
         here = heights[cells[:, 0], cells[:, 1]]
         above = np.isnan(here) | (here > grade)
         heights[cells[above, 0], cells[above, 1]] = grade[above]
         felt = np.isnan(here) | (here - grade > LEAST_CUT)
         cut[culvert.name] = cut.get(culvert.name, 0) + int(felt.sum())
     return heights, cut
+
+
+def _falling(grade: NDArray[np.float64]) -> NDArray[np.float32]:
+    """The same grade so that each height is below the one before it, by the least that counts."""
+    falling = grade.astype(np.float32)
+    for i in range(1, falling.size):
+        falling[i] = min(falling[i], np.nextafter(falling[i - 1], np.float32(-np.inf)))
+    return falling
 
 
 def cells_along(dem: Dem, line: LineString) -> NDArray[np.int64]:

@@ -20,6 +20,10 @@ from terrain.surface.slope import curvature, hillshade, terrain_attribute, wetne
 #: Hollows that hold no more than this are roughness of the survey; common practice, no source. [m3]
 LEAST_HOLLOW = 0.1
 
+#: Water deeper than this beside a culvert's upper end is told, within so many cells of it; common
+#: practice, no source. [m]
+STANDING, NEAR_CULVERT = 0.05, 8
+
 
 class Terrain:
     """The ground of a `Dem`, made ready for routing and routed.
@@ -59,15 +63,26 @@ class Terrain:
         return cells
 
     @cached_property
-    def leaking_culverts(self) -> list[str]:
-        """Culverts whose lower end is not met by the water that goes in at the upper end."""
+    def culvert_faults(self) -> list[str]:
+        """What is wrong with culverts once water is led through them, in whole sentences."""
         found = []
         for culvert in self.conditioning.culverts:
             at = cells_along(self.dem, culvert.line)
             first, last = (float(self.dem.heights[row, column]) for row, column in at[[0, -1]])
             into, out = (at[0], at[-1]) if first >= last else (at[-1], at[0])
-            if not (self.path(int(into[0]), int(into[1])) == out).all(axis=1).any():
-                found.append(culvert.name)
+            way = self.path(int(into[0]), int(into[1]))
+            if abs(way - out).max(axis=1).min() > 2:
+                found.append(f"Water that goes into the culvert \"{culvert.name}\" does not come "
+                             "out of it: the ground beside it lies lower than the straight line "
+                             "between its ends. Check its ends, and draw it in several pieces if "
+                             "it bends down.")
+                continue
+            near = tuple(slice(max(i - NEAR_CULVERT, 0), i + NEAR_CULVERT + 1) for i in into)
+            deep = float(np.nanmax(self.filled[near] - self.ground[near]))
+            if deep > STANDING:
+                found.append(f"{deep:.2f} m of water still stand beside the upper end of the "
+                             f"culvert \"{culvert.name}\" before it flows: draw its ends out to "
+                             "the lowest ground on both sides of the bank.")
         return found
 
     @property

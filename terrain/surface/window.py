@@ -13,7 +13,9 @@ from shapely import box
 from terrain.errors import InputError
 from terrain.inputs.dem import Dem
 from terrain.inputs.elevation import ElevationFiles
+from terrain.surface.catchments import label_catchments
 from terrain.surface.conditioning import Conditioning
+from terrain.surface.depressions import drain, fill_hollows
 from terrain.surface.terrain import Terrain
 
 #: A raster of no more cells is read whole.
@@ -34,13 +36,14 @@ Bounds = tuple[float, float, float, float]
 def hold(files: ElevationFiles, place: Bounds,
          outlet: Callable[[Terrain], NDArray[np.bool_]],
          conditioning: Conditioning | None = None) -> Terrain:
-    """The terrain of a window of a raster that holds the whole catchment of a place.
+    """The terrain of a window of a raster that holds the catchment of a place.
 
     The window grows on each side, beyond which the raster goes on, that the catchment touches.
     When it touches none, it is grown once more to see whether the catchment stays the same, and a
     coarse look at the whole raster tells whether ground far off, such as a pan that spills this
-    way when full, drains in; if it does, the window grows to hold that too.  A raster of at most
-    4 million cells is read whole.
+    way when full, drains in; if it does, the window grows to hold that too.  Where it cannot be
+    ruled out that a pan spills in by a channel too narrow for that look, a note says so.  A raster
+    of at most 4 million cells is read whole.
 
     Parameters
     ----------
@@ -82,20 +85,22 @@ def hold(files: ElevationFiles, place: Bounds,
             fault = str(error)
             continue
         sides, count = _open_sides(dem, cells), int(cells.sum())
+        beyond = None
         if any(sides):
             window, seen = _grown(dem, sides), None
-        elif seen is None and any(dem.goes_on):
+        elif (seen is None or seen[1] != count) and any(dem.goes_on):
             window, seen = _grown(dem, dem.goes_on), (terrain, count)
         else:
             beyond = whole.drains_in(dem, cells)
-            if beyond is not None:
-                window, seen = beyond, None
-            elif seen is None or seen[1] == count:
-                return _said(seen[0] if seen else terrain, files)
-            else:
-                window, seen = _grown(dem, dem.goes_on), (terrain, count)
+            if beyond is None:
+                held = seen[0] if seen else terrain
+                return _said(held, files, doubt=whole.may_spill_in(held, outlet(held), count))
+            window, seen = beyond, None
         if _count(window, files) > MOST_IN_WINDOW:
-            return _said(terrain, files, cut_off=seen is None)
+            beyond = None if any(sides) else whole.drains_in(dem, cells)
+            cut_off = any(sides) or beyond is not None
+            return _said(terrain, files, cut_off, not cut_off and whole.may_spill_in(
+                terrain, outlet(terrain), count))
 
 
 class _Whole:
@@ -106,9 +111,46 @@ class _Whole:
         self.factor = int(np.ceil((files.shape[0] * files.shape[1] / WHOLE_UP_TO) ** 0.5))
 
     @cached_property
+    def _read(self) -> tuple[Dem, NDArray[np.float32]]:
+        return self.files.read_coarse(self.factor)
+
+    @cached_property
     def terrain(self) -> Terrain:
         """The ground in cells as many times as large, each as low as its lowest."""
-        return Terrain(self.files.read_coarse(self.factor))
+        return Terrain(self._read[0])
+
+    @cached_property
+    def standing(self) -> NDArray[np.float32]:
+        """Water stands no higher than this anywhere, whatever the ground within the cells. [m]"""
+        return fill_hollows(self._read[1])
+
+    def may_spill_in(self, terrain: Terrain, outlet: NDArray[np.bool_], count: int) -> bool:
+        """Whether water beyond a window, standing as high as it can, might reach its catchment.
+
+        The window's open sides are raised to that height: if the catchment, of `count` cells,
+        stays the same, no pan beyond can spill in.
+        """
+        dem = terrain.dem
+        if not any(dem.goes_on) or np.prod(self.files.shape) > MOST_LOOKED_OVER:
+            return False
+        top, left = self._corner(dem)
+        row, column = (np.arange(n) for n in dem.shape)
+        raised = terrain.ground.copy()
+        sides = ((row, np.zeros_like(row)), (np.full_like(column, row[-1]), column),
+                 (row, np.full_like(row, column[-1])), (np.zeros_like(column), column))
+        for on, side in zip(dem.goes_on, sides, strict=True):
+            if on:
+                level = self.standing[(side[0] + top) // self.factor,
+                                      (side[1] + left) // self.factor]
+                raised[side] = np.where(np.isnan(raised[side]), np.nan,
+                                        np.fmax(raised[side], level))
+        direction = drain(raised).direction
+        return int((label_catchments(direction, outlet.astype(np.int32)) > 0).sum()) != count
+
+    def _corner(self, dem: Dem) -> tuple[int, int]:
+        """Row and column of the whole at a window's upper left corner."""
+        return (round((self.files.bounds[3] - dem.top) / dem.cell),
+                round((dem.left - self.files.bounds[0]) / dem.cell))
 
     def drains_in(self, dem: Dem, cells: NDArray[np.bool_]) -> Bounds | None:
         """A wider window, if much ground beyond this one drains into the catchment.
@@ -139,9 +181,7 @@ class _Whole:
         """Coarse cells that lie in a window's catchment wholly, their neighbours too."""
         from scipy import ndimage
 
-        row, column = (round((self.files.bounds[3] - dem.top) / dem.cell),
-                       round((dem.left - self.files.bounds[0]) / dem.cell))
-        where = np.argwhere(cells) + np.array([row, column])
+        where = np.argwhere(cells) + np.array(self._corner(dem))
         size = self.terrain.dem.shape
         count = np.bincount(np.ravel_multi_index(tuple((where // self.factor).T), size),
                             minlength=size[0] * size[1]).reshape(size)
@@ -178,10 +218,7 @@ def ready(dem: Dem, conditioning: Conditioning | None) -> Terrain:
     except ValueError as error:
         raise InputError(dem.source, str(error), "Draw it from ground to ground on both sides of "
                          "the bank") from None
-    for name in terrain.leaking_culverts:
-        notes.append(f"Water that goes into the culvert \"{name}\" does not come out of it: the "
-                     "ground beside it lies lower than the straight line between its ends. Check "
-                     "its ends, and draw it in several pieces if it bends down.")
+    notes += terrain.culvert_faults
     terrain.dem = replace(dem, notes=(*dem.notes, *notes))
     return terrain
 
@@ -211,7 +248,8 @@ def _count(bounds: Bounds, files: ElevationFiles) -> float:
     return width * (min(bounds[3], north) - max(bounds[1], south)) / files.cell**2
 
 
-def _said(terrain: Terrain, files: ElevationFiles, cut_off: bool = False) -> Terrain:
+def _said(terrain: Terrain, files: ElevationFiles, cut_off: bool = False, doubt: bool = False
+          ) -> Terrain:
     """The terrain with what was read of the whole in the notes of its `Dem`."""
     rows, columns = terrain.dem.shape
     if (rows, columns) != files.shape:
@@ -220,6 +258,9 @@ def _said(terrain: Terrain, files: ElevationFiles, cut_off: bool = False) -> Ter
         if cut_off:
             notes.append("The ground that drains there reaches beyond the part that was read: "
                          "catchments are at least what is said.")
+        elif doubt:
+            notes.append("Whether ground beyond that part spills this way when its pans stand full "
+                         "could not be ruled out: catchments may be larger than is said.")
         elif np.prod(files.shape) > MOST_LOOKED_OVER:
             notes.append("The whole was too large to look over: pans far off that would spill this "
                          "way when full are not counted.")

@@ -295,3 +295,16 @@ def test_degrees_with_a_height_datum(tmp_path, crs):
     assert np.array_equal(dem.heights, read_elevation(flat).heights, equal_nan=True)
     said = "above the ellipsoid" if crs == "EPSG:4979" else "EGM96"  # EPSG:5773
     assert any(said in note for note in dem.notes)
+
+
+def test_heights_beside_a_void_are_those_of_the_cells_that_count(tmp_path, write_raster):
+    heights = plane()
+    heights[4, 5] = np.nan
+    dem = read_elevation(write_raster(tmp_path / "h.tif", heights), fill_holes=0)
+    for row, column in [(4, 4), (3, 5), (3, 4), (5, 6), (0, 0), (19, 29)]:
+        assert float(dem.height_at(*dem.xy(row, column))) == pytest.approx(
+            float(heights[row, column]))
+    x, y = (float(v) for v in dem.xy(3, 4.5))  # on the line between two known centres
+    assert float(dem.height_at(x, y)) == pytest.approx(float(heights[3, 4:6].mean()))
+    assert np.isnan(dem.height_at(*dem.xy(3.5, 5)))
+    assert np.isnan(dem.height_at(*dem.xy(4, 5)))

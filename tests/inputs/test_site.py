@@ -67,13 +67,16 @@ def test_the_starters_examples_are_valid_too(tmp_path):
         in_works = any(earlier.startswith("works:") for earlier in lines)
         if in_works and line.startswith("#  "):
             line = line[1:]
-        elif line.startswith(("# roads:", "# roofs:", "# evapotranspiration:", "#   ")):
+        elif line.startswith(("# roads:", "# roofs:", "# culverts:", "# evapotranspiration:",
+                              "#   ")):
             line = line[2:] if ":" in line else line
         lines.append(line if not line.startswith("  1.2 in") else "")
     path.write_text("\n".join(lines) + "\n")
     site = read_site(path)
-    assert [work.kind for work in site.works] == ["swale", "basin", "basin", "tree basin", "tank"]
+    assert [work.kind for work in site.works] == ["swale", "basin", "basin", "tree basin",
+                                                    "hollow", "tank"]
     assert site.roads is not None
+    assert site.culverts is not None
     assert site.roofs is not None
     assert len(site.evapotranspiration) == 12
 

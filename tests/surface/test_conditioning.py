@@ -92,6 +92,31 @@ def test_a_culvert_under_a_void_gives_it_a_floor():
     assert np.isnan(heights[31, 19])
 
 
+@pytest.mark.parametrize("fall", [0.0, 0.1])
+def test_water_crosses_a_void_in_a_culvert_level_or_not(fall):
+    """A valley of 40 rows whose bridge is cut out of the raster; above it 738 cells gather."""
+    row, column = np.indices((40, 41))
+    heights = 10.0 - 0.01 * row + 0.02 * abs(column - 20)
+    heights[18:22] = np.nan
+    heights[17, 20], heights[22, 20] = 9.7, 9.7 - fall
+    dem = dem_of(heights)
+    led = Terrain(dem, Conditioning(culverts=(Culvert("c", along(dem, (17, 20), (22, 20))),)))
+    assert led.culvert_faults == []
+    into, out = (float(led.contributing_area[r, 20]) for r in (17, 22))
+    assert into == 18 * 41.0
+    assert out >= into + 5  # what went in, and the culvert's own cells
+
+
+def test_a_culvert_drawn_too_short_leaves_its_pond_and_is_told():
+    dem = valley_with_a_road()
+    short = Culvert("stub", along(dem, (30, 20), (34, 20)))  # from shoulder to shoulder of the bank
+    led = Terrain(dem, Conditioning(culverts=(short,)))
+    assert led.hollows[0].depth > 0.9
+    assert any("\"stub\"" in fault and "still stand" in fault for fault in led.culvert_faults)
+    good = Culvert("pipe", along(dem, (29, 20), (35, 20)))
+    assert Terrain(dem, Conditioning(culverts=(good,))).culvert_faults == []
+
+
 def test_breaching_and_culverts_are_told_in_sentences():
     dem = valley_with_a_road(bank=0.3)
     asked = Conditioning(breach_depth=0.5, breach_length=10.0, culverts=(
