@@ -43,6 +43,8 @@ __all__ = ["MOST_CELLS", "TOO_COARSE", "Dem", "ElevationFiles", "open_elevation"
 TOO_COARSE = 5.0
 #: More cells than this are not read at once.
 MOST_CELLS = 300_000_000
+#: No hole larger than this is filled; common practice, no source. [m2]
+MOST_FILLED = 10_000.0
 #: Cells read at a time for a coarse look at the whole.
 BAND = 8_000_000
 
@@ -300,6 +302,9 @@ def open_elevation(files: Path | str | Sequence[Path | str], *, crs: str | None 
     if not fill_holes >= 0:
         raise InputError(where, f"holes up to {fill_holes:g} m2 cannot be filled",
                          "State an area of 0 or more (fill holes up to, or --fill-holes)")
+    if fill_holes > MOST_FILLED:
+        raise InputError(where, f"holes of {fill_holes:,.0f} m2 are too large for ground to be "
+                         "made up in them", f"State {MOST_FILLED:,.0f} m2 or less")
     points = [path for path in paths if _holds_points(path)]
     if points and len(points) < len(paths):
         raster = next(path for path in paths if path not in points)

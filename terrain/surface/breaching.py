@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from terrain.surface.depressions import drain
 from terrain.surface.flow_direction import steepest_descent
-from terrain.surface.kernels import kernel
+from terrain.surface.kernels import kernel, longer
 from terrain.surface.neighbours import COLUMN_STEP, PIT, ROW_STEP
 
 
@@ -55,80 +55,95 @@ def _at_edge(ground, row, column):
 
 
 @kernel
-def _breach(ground, heights, bowl, stands, drained, pits, most_depth, most_cells):
+def _breach(ground, heights, bowl, stands, drained, pits, lowest_near, most_depth, most_cells, cost,
+            length, came, state):
     """Lower `heights`, at first the `ground`, along each pit's cheapest channel within bounds.
 
     `stands` is the level at which water stands in each bowl when full; those `drained` by a channel
-    are told in it.
+    are told in it.  `lowest_near` is the lowest height within reach of each cell: where nothing
+    lower is, none is looked for.
     """
-    rows, columns = heights.shape
-    reach = np.int64(np.ceil(most_cells)) + 1
-    side = 2 * reach + 1
-    cost, cut = np.empty(side * side), np.empty(side * side)
-    came, state = np.empty(side * side, np.uint8), np.zeros(side * side, np.uint8)
-    touched = np.empty(side * side, np.int64)
-    heap_cost, heap_spot = np.empty(8 * side * side), np.empty(8 * side * side, np.int64)
-    opened = 0
+    columns = heights.shape[1]
+    step = ROW_STEP * columns + COLUMN_STEP
+    level_of, first_of = heights.ravel(), ground.ravel()
+    touched = np.empty(1024, np.int64)
+    heap_cost, heap_cell = np.empty(1024), np.empty(1024, np.int64)
+    opened, lowest_opened = 0, np.inf
     for pit in pits:
-        pit_row, pit_column = pit // columns, pit % columns
-        level = heights[pit_row, pit_column]
-        lower = False
-        for k in range(8):
-            lower = lower or heights[pit_row + ROW_STEP[k], pit_column + COLUMN_STEP[k]] < level
-        if lower:  # an earlier channel goes through it
-            continue
-        own = bowl[pit_row, pit_column]
-        start = reach * side + reach
-        cost[start], cut[start], came[start], state[start] = 0.0, 0.0, 8, 1
-        touched[0], touches = start, 1
-        waiting = _push(heap_cost, heap_spot, 0, 0.0, start)
-        end = np.int64(-1)
+        level, own = level_of[pit], bowl[pit]
+        # The whole flat floor is where channels start from.
+        touched[0], touches, at = pit, 1, 0
+        state[pit], cost[pit], length[pit], came[pit] = 1, 0.0, 0.0, 8
+        drains, near = False, False
+        while at < touches:
+            cell = touched[at]
+            at += 1
+            near = near or lowest_near[cell] < level
+            if touches + 8 > touched.size:
+                touched = longer(touched, 2 * touched.size)
+            for k in range(8):
+                there = cell + step[k]
+                drains = drains or level_of[there] < level
+                if level_of[there] == level and state[there] == 0 and not drains:
+                    row, column = there // columns, there % columns
+                    if _at_edge(ground, row, column):
+                        drains = True  # an earlier channel leads it off
+                        break
+                    state[there], cost[there], length[there], came[there] = 1, 0.0, 0.0, 8
+                    touched[touches] = there
+                    touches += 1
+            if drains:
+                break
+        waiting, end = 0, np.int64(-1)
+        if not drains and (near or lowest_opened < level):
+            for i in range(touches):
+                if waiting == heap_cost.size:
+                    heap_cost, heap_cell = longer(heap_cost, 2 * waiting), longer(heap_cell,
+                                                                                  2 * waiting)
+                waiting = _push(heap_cost, heap_cell, waiting, 0.0, touched[i])
         while waiting > 0:
-            spot, paid = heap_spot[0], heap_cost[0]
-            waiting = _pop(heap_cost, heap_spot, waiting)
-            if state[spot] == 2 or paid > cost[spot]:
+            cell, paid = heap_cell[0], heap_cost[0]
+            waiting = _pop(heap_cost, heap_cell, waiting)
+            if state[cell] == 2 or paid > cost[cell]:
                 continue
-            state[spot] = 2
-            row = pit_row + spot // side - reach
-            column = pit_column + spot % side - reach
-            there = bowl[row, column]
+            state[cell] = 2
+            row, column = cell // columns, cell % columns
+            there = bowl[cell]
             if _at_edge(ground, row, column) or (
-                    heights[row, column] < level
+                    level_of[cell] < level
                     and (there <= 0 or stands[there] < stands[own]
                          or (drained[there] and stands[there] == stands[own]))):
-                end = spot
+                end = cell
                 break
+            if touches + 8 > touched.size:
+                touched = longer(touched, 2 * touched.size)
+            if waiting + 8 > heap_cost.size:
+                heap_cost = longer(heap_cost, 2 * heap_cost.size)
+                heap_cell = longer(heap_cell, 2 * heap_cell.size)
             for k in range(8):
-                r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
-                if r < 0 or c < 0 or r >= rows or c >= columns:
-                    continue
-                if not np.float64(ground[r, c]) - np.float64(level) <= most_depth:
+                there = cell + step[k]
+                if not np.float64(first_of[there]) - np.float64(level) <= most_depth:
                     continue  # too deep, or unknown
-                depth = np.float64(heights[r, c]) - np.float64(level)
-                there = spot + ROW_STEP[k] * side + COLUMN_STEP[k]
-                if (abs(r - pit_row) > reach - 1 or abs(c - pit_column) > reach - 1
-                        or state[there] == 2):
-                    continue
+                depth = max(np.float64(level_of[there]) - np.float64(level), 0.0)
                 along = np.sqrt(2.0) if k % 2 == 1 else 1.0
-                longer = cut[spot] + (along if depth > 0 else 0.0)
-                dearer = paid + (depth * along if depth > 0 else 0.0) + 1e-6 * along
-                if longer > most_cells or (state[there] == 1 and dearer >= cost[there]):
+                dearer = paid + depth * along + 1e-6 * along
+                # Through water that stands lower the way is free.
+                farther = length[cell] + (along if level_of[there] >= level else 0.0)
+                if (state[there] == 2 or farther > most_cells
+                        or (state[there] == 1 and dearer >= cost[there])):
                     continue
                 if state[there] == 0:
                     touched[touches] = there
                     touches += 1
-                state[there], cost[there], cut[there], came[there] = 1, dearer, longer, k
-                waiting = _push(heap_cost, heap_spot, waiting, dearer, there)
+                state[there], cost[there], came[there] = 1, dearer, k
+                length[there] = farther
+                waiting = _push(heap_cost, heap_cell, waiting, dearer, there)
         if end >= 0:
             opened += 1
-            drained[own] = True
-            spot = end
-            while spot != start:
-                row = pit_row + spot // side - reach
-                column = pit_column + spot % side - reach
-                heights[row, column] = min(heights[row, column], level)
-                k = came[spot]
-                spot -= ROW_STEP[k] * side + COLUMN_STEP[k]
+            drained[own], lowest_opened = True, min(lowest_opened, level)
+            while came[end] < 8:
+                level_of[end] = min(level_of[end], level)
+                end -= step[came[end]]
         for i in range(touches):
             state[touched[i]] = 0
     return opened
@@ -156,7 +171,7 @@ def breach_hollows(heights: NDArray[np.float32], cell: float, most_depth: float,
                    most_length: float) -> tuple[NDArray[np.float32], Breached]:
     """Cut hollows open where a channel no deeper and no longer than stated does it.
 
-    From the lowest cell of each bowl, the lowest bowl first, the channel that takes the least
+    From the floor of each bowl, the lowest bowl first, the channel that takes the least
     digging (depth times length) is sought off the known ground, or to ground that is lower and
     where water does not stand as high, and the ground along it lowered to the level of the bowl's
     lowest cell.  Bowls without such a channel stay as they are.  Nowhere does water stand higher
@@ -169,8 +184,7 @@ def breach_hollows(heights: NDArray[np.float32], cell: float, most_depth: float,
     cell : float
         Side of a cell. [m]
     most_depth, most_length : float
-        Depth of the cut, and its length over ground that is cut.  The channel also stays within
-        `most_length` of the lowest cell, north to south and west to east. [m]
+        Depth of the cut, and length of the channel from the bowl's floor to lower ground. [m]
 
     Returns
     -------
@@ -190,6 +204,8 @@ def breach_hollows(heights: NDArray[np.float32], cell: float, most_depth: float,
     """
     if most_depth < 0 or most_length < 0:
         raise ValueError("the depth and length of a breach must not be below 0")
+    from scipy import ndimage
+
     heights = np.ascontiguousarray(heights, np.float32)
     opened = heights.copy()
     if most_depth == 0 or most_length == 0:
@@ -198,8 +214,16 @@ def breach_hollows(heights: NDArray[np.float32], cell: float, most_depth: float,
     pits = np.flatnonzero(steepest_descent(opened) == PIT)
     pits = pits[np.argsort(opened.flat[pits], kind="stable")]
     drained = np.zeros(drainage.spill_level.size, np.bool_)
-    hollows = _breach(heights, opened, drainage.bowl, drainage.spill_level, drained, pits,
-                      most_depth, max(most_length / cell, 1.0))
+    most_cells = max(most_length / cell, 1.0)
+    # The lowest height within reach of each cell; off the known ground lies the lowest of all.
+    side = 2 * min(int(np.ceil(most_cells)) + 1, max(heights.shape)) + 1
+    lowest_near = ndimage.minimum_filter(np.nan_to_num(heights, nan=-np.inf), side,
+                                         mode="constant", cval=-np.inf)
+    size = heights.shape
+    hollows = _breach(heights, opened, drainage.bowl.reshape(-1), drainage.spill_level, drained,
+                      pits, lowest_near.reshape(-1), most_depth, most_cells,
+                      np.empty(size).reshape(-1), np.empty(size, np.float32).reshape(-1),
+                      np.empty(size, np.uint8).reshape(-1), np.zeros(size, np.uint8).reshape(-1))
     cut = heights[opened < heights].astype(np.float64) - opened[opened < heights]
     return opened, Breached(hollows, cut.size, float(cut.max(initial=0.0)),
                             float(cut.sum()) * cell**2)

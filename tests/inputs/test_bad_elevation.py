@@ -148,3 +148,4 @@ def test_words_for_points_said_of_a_raster(tmp_path):
 
 def test_holes_of_less_than_nothing(tmp_path):
     refused(write(tmp_path / "x.tif", ones), "x.tif", "-1 m2", fill_holes=-1.0)
+    refused(write(tmp_path / "x.tif", ones), "x.tif", "too large", fill_holes=1e5)

@@ -308,3 +308,11 @@ def test_heights_beside_a_void_are_those_of_the_cells_that_count(tmp_path, write
     assert float(dem.height_at(x, y)) == pytest.approx(float(heights[3, 4:6].mean()))
     assert np.isnan(dem.height_at(*dem.xy(3.5, 5)))
     assert np.isnan(dem.height_at(*dem.xy(4, 5)))
+
+
+def test_a_raster_that_starts_just_past_the_date_line_is_whole(tmp_path):
+    for west in (-180.0005, 179.9995, 180.0):
+        path = write(tmp_path / f"{west}.tif", plane(60, 100),
+                     from_origin(west, -40.0, 1e-5, 1e-5), crs="EPSG:4326")
+        dem = read_elevation(path)
+        assert np.isfinite(dem.heights).mean() > 0.9

@@ -126,6 +126,34 @@ def test_the_channel_is_the_one_with_the_least_digging(seed):
     assert dug == pytest.approx(least, abs=1e-4)
 
 
+@pytest.mark.parametrize("turn", range(4))
+@pytest.mark.parametrize("mirror", [1, -1])
+def test_a_wide_flat_floor_is_opened_on_whichever_side_the_bank_is_low(turn, mirror):
+    """The floor is 30 by 50 cells; the bank, of two cells, is low in one place."""
+    heights = np.full((40, 60), 5.0, np.float32)
+    heights[5:35, 5:55] = 1.0
+    heights[20, :5] = 0.5
+    heights[20, 3:5] = 1.3
+    turned = np.ascontiguousarray(np.rot90(heights[:, ::mirror], turn))
+    opened, done = breach_hollows(turned, 1.0, 0.5, 10.0)
+    assert (done.hollows, done.cells) == (1, 2)
+    assert np.array_equal(opened, np.where(np.isclose(turned, 1.3), np.float32(1.0), turned))
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(1, 3))
+def test_turned_ground_is_opened_the_same(seed, turn):
+    heights = np.random.default_rng(seed).normal(size=(12, 15)).astype(np.float32)
+    opened, done = breach_hollows(heights, 1.0, 0.8, 3.0)
+    turned, again = breach_hollows(np.ascontiguousarray(np.rot90(heights, turn)), 1.0, 0.8, 3.0)
+    assert np.array_equal(turned, np.rot90(opened, turn))
+    assert (done.hollows, done.cells) == (again.hollows, again.cells)
+
+
+def test_a_channel_longer_than_the_raster_is_no_burden():
+    opened, _ = breach_hollows(behind_a_bank(), 1.0, 5.0, 1e7)
+    assert held(opened) == 0
+
+
 def test_negative_bounds_are_refused():
     with pytest.raises(ValueError, match="below 0"):
         breach_hollows(behind_a_bank(), 1.0, -1.0, 5.0)

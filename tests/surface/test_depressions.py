@@ -147,3 +147,39 @@ def test_water_leaves_at_a_void_inside():
     assert np.array_equal(drainage.filled(heights), heights, equal_nan=True)
     assert drainage.direction[3, 3] == VOID
     assert drainage.direction[2, 2] == LEAVES
+
+
+def test_the_catchment_of_a_hollow_holds_all_that_drains_to_it(fault):
+    """Against walking: every cell of it comes to the hollow's water, no other cell does."""
+    from constructed import dem_of
+
+    from terrain.surface.terrain import Terrain
+
+    ground = Terrain(dem_of(fault[:120, :120]))
+    for hollow in ground.hollows[:5]:
+        cells = ground.hollow_catchment(hollow)
+        pool = ground.drainage.pool[np.maximum(ground.drainage.bowl, 0)]
+        own = pool == pool[hollow.row, hollow.column]
+        random = np.random.default_rng(hollow.row)
+        for row, column in random.integers(0, 120, (60, 2)):
+            path = ground.path(int(row), int(column))
+            assert cells[row, column] == own[path[:, 0], path[:, 1]].any()
+        assert cells[hollow.spill_row, hollow.spill_column] or (
+            hollow.spill_level > ground.ground[hollow.row, hollow.column])
+
+
+def test_a_terrain_computes_each_thing_once_and_changes_nothing(fault):
+    from constructed import dem_of
+
+    from terrain.surface.terrain import Terrain
+
+    dem = dem_of(fault[:60, :70])
+    before = dem.heights.copy()
+    ground = Terrain(dem)
+    for name in ("filled", "contributing_area", "contributing_area_d_infinity",
+                 "contributing_area_multiple", "angle", "path_length", "slope", "aspect",
+                 "profile_curvature", "plan_curvature", "wetness", "shade", "edge", "below_edge"):
+        found = getattr(ground, name)
+        assert found.shape == dem.shape
+        assert getattr(ground, name) is found
+    assert np.array_equal(dem.heights, before)
