@@ -16,7 +16,7 @@ _HOURS = {"min": 1 / 60, "hr": 1.0, "day": 24.0}
 _FETCH = "Fetch or export the table again"
 
 
-def frequency_table(path: Path) -> pandas.DataFrame:
+def frequency_table(path: Path, unit: str | None = None) -> pandas.DataFrame:
     """Read a point precipitation-frequency table.
 
     Parameters

@@ -12,66 +12,35 @@ from typing import Annotated, Any, Literal
 
 from pydantic import (
     BaseModel,
-    BeforeValidator,
-    ConfigDict,
     Field,
     PrivateAttr,
     ValidationError,
-    ValidationInfo,
     field_validator,
     model_validator,
 )
 
 from terrain.errors import InputError
+from terrain.inputs.fields import (
+    Area,
+    Length,
+    Level,
+    Part,
+    Point,
+    Rain,
+    Rate,
+    SoilGroup,
+    Span,
+    UnitSystem,
+    Use,
+    Volume,
+)
+from terrain.inputs.site_rain import RainInputs, Weather
 from terrain.inputs.survey_points import checked_columns
 from terrain.inputs.voids import FILL_UP_TO
-from terrain.units import DIMENSIONS, in_both, read_quantity
+from terrain.units import in_both
 
 
-def _quantity(dimension: str, least: float | None = None, above: float | None = None
-              ) -> BeforeValidator:
-    def read(given: Any, info: ValidationInfo) -> float:
-        context = info.context or {}
-        system = context.get("units", "metric")
-        value = read_quantity(given, dimension, system)
-        if value != value or abs(value) == float("inf"):
-            raise ValueError(f"{given} is not a finite {dimension}")
-        if least is not None and value < least:
-            raise ValueError(f"{given} is below {least:g}")
-        if above is not None and value <= above:
-            raise ValueError(f"{given} is not above {above:g}")
-        if not isinstance(given, str) or given.strip().lstrip("+-").replace(".", "").isdigit():
-            unit = DIMENSIONS[dimension][2 if system == "us" else 1]
-            named = str(info.field_name).replace("_", " ")
-            context.setdefault("bare", []).append((named, str(given), unit))
-        return value
-    return BeforeValidator(read)
-
-
-Level = Annotated[float, _quantity("length")]
-Length = Annotated[float, _quantity("length", above=0.0)]
-Span = Annotated[float, _quantity("length", least=0.0)]
-Rain = Annotated[float, _quantity("rain", least=0.0)]
-StormDepth = Annotated[float, _quantity("rain", above=0.0)]
-Rate = Annotated[float, _quantity("rate", least=0.0)]
-Area = Annotated[float, _quantity("area", least=0.0)]
-Volume = Annotated[float, _quantity("volume", above=0.0)]
-Use = Annotated[float, _quantity("use", least=0.0)]
-Hours = Annotated[float, _quantity("time", above=0.0)]
-Point = tuple[float, float]
-UnitSystem = Literal["metric", "us"]
-SoilGroup = Literal["A", "B", "C", "D"]
-
-
-class _Part(BaseModel):
-    """Fields are written in the file with blanks where Python has underscores."""
-
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, allow_inf_nan=False,
-        alias_generator=lambda name: name.replace("_", " "))
-
-
-class Elevation(_Part):
+class Elevation(Part):
     """The elevation raster, tiles or surveyed points, and what they do not say of themselves."""
 
     file: list[Path] = Field(min_length=1)
@@ -102,7 +71,7 @@ class Elevation(_Part):
         return checked_columns(given) if isinstance(given, str | list) else given
 
 
-class Layer(_Part):
+class Layer(Part):
     """A vector layer of the site."""
 
     file: Path
@@ -121,7 +90,11 @@ class Cover(Layer):
 
     field: str = "cover"
     classes: dict[str, str] = Field(default_factory=dict)
+    codes: Literal["worldcover", "nlcd"] | None = None
     otherwise: str | None = None
+    table: Path | None = None
+    impervious_field: str = "impervious"
+    unconnected_field: str = "unconnected"
 
     @field_validator("classes", mode="before")
     @classmethod
@@ -135,6 +108,9 @@ class Soils(Layer):
 
     field: str = "group"
     otherwise: SoilGroup | None = None
+    drained: bool = False
+    table: Path | None = None
+    key: str = "mukey"
 
 
 class Roads(NamedLayer):
@@ -153,64 +129,29 @@ class Roofs(NamedLayer):
     efficiency_field: str = "efficiency"
 
 
-class Storm(_Part):
-    """A depth of rain over a duration with a time pattern.
+class Runoff(Part):
+    """How rain becomes runoff, and how the runoff travels."""
 
-    A depth left out in the file is taken from the frequency table on reading.
-    """
+    antecedent: Literal["I", "II", "III"] = "II"
+    abstraction_ratio: float = 0.2
+    loss_on_the_way: bool = False
+    soil_moisture: Literal["continuous", "average"] | None = None
+    travel_time: Literal["segments", "lag"] | None = None
+    peak_factor: float = Field(default=484.0, ge=100, le=600)
+    channel_from: Area = 20_000.0
+    channel_roughness: float = Field(default=0.035, gt=0, le=0.3)
+    channel_radius: Length = 0.15
 
-    name: str
-    depth: StormDepth = 0.0
-    duration: Hours = 24.0
-    pattern: Literal["even", "I", "IA", "II", "III"] = "II"
-    return_period: float | None = Field(default=None, gt=0)
-
-
-class DailyRain(_Part):
-    """A daily rain record."""
-
-    file: Path
-    unit: Literal["mm", "in", "0.1 mm"] | None = None
-
-
-class RainInputs(_Part):
-    """The storms to plan for and the daily record to live through."""
-
-    storms: list[Storm] = Field(min_length=1)
-    design_storm: str | None = None
-    daily: DailyRain | None = None
-    frequency: Path | None = None
-
-    @model_validator(mode="after")
-    def _known(self) -> RainInputs:
-        for storm in self.storms:
-            if not storm.depth and (self.frequency is None or storm.return_period is None):
-                raise ValueError(f"the storm \"{storm.name}\" has neither a depth nor a return "
-                                 "period to look one up in a frequency table")
-        names = [storm.name for storm in self.storms]
-        twice = {name for name in names if names.count(name) > 1}
-        if twice:
-            raise ValueError(f"two storms are called \"{min(twice)}\"")
-        if self.design_storm is not None and self.design_storm not in names:
-            raise ValueError(f"the design storm \"{self.design_storm}\" is not among the storms "
-                             + ", ".join(names))
-        return self
-
-    @property
-    def design(self) -> Storm:
-        """The storm that sills are sized for.
-
-        The one named; else the least with a return period of 10 years or more; else the deepest.
-        """
-        if self.design_storm is not None:
-            return next(s for s in self.storms if s.name == self.design_storm)
-        rare = [s for s in self.storms if (s.return_period or 0) >= 10]
-        if rare:
-            return min(rare, key=lambda s: s.return_period or 0)
-        return max(self.storms, key=lambda s: s.depth)
+    @field_validator("abstraction_ratio")
+    @classmethod
+    def _published_ratio(cls, given: float) -> float:
+        if given not in (0.2, 0.05):
+            raise ValueError(f"the ratio {given:g} is neither 0.2 nor 0.05, for which curve "
+                             "numbers are published")
+        return given
 
 
-class _Work(_Part):
+class _Work(Part):
     name: str = Field(min_length=1)
     spills_to: str | None = None
     pipe: list[Point] | None = Field(default=None, min_length=2)
@@ -228,6 +169,7 @@ class Swale(_Work):
     sill_at: Point | None = None
     sill_length: Length | None = None
     infiltration: Rate | None = None
+    texture: str | None = None
 
 
 class Basin(_Work):
@@ -241,6 +183,7 @@ class Basin(_Work):
     depth: Length | None = None
     batter: float = Field(default=3.0, ge=0)
     infiltration: Rate | None = None
+    texture: str | None = None
 
     @model_validator(mode="after")
     def _one_form(self) -> Basin:
@@ -262,6 +205,7 @@ class TreeBasin(_Work):
     depth: Length | None = None
     plant_factor: float = Field(default=0.5, gt=0, le=1.5)
     infiltration: Rate | None = None
+    texture: str | None = None
 
     @field_validator("at", mode="before")
     @classmethod
@@ -287,12 +231,13 @@ class Hollow(_Work):
     kind: Literal["hollow"]
     at: Point
     infiltration: Rate | None = None
+    texture: str | None = None
 
 
 Work = Annotated[Swale | Basin | TreeBasin | Tank | Hollow, Field(discriminator="kind")]
 
 
-class Benchmark(_Part):
+class Benchmark(Part):
     """A fixed point of known level from which stakes are set."""
 
     at: Point
@@ -300,7 +245,7 @@ class Benchmark(_Part):
     staff_reading: Length | None = None
 
 
-class Money(_Part):
+class Money(Part):
     """What digging costs here; without it no money is printed."""
 
     currency: str
@@ -316,7 +261,7 @@ class Money(_Part):
         return given
 
 
-class Site(_Part):
+class Site(Part):
     """A property: files, rain and works, as the site file states them."""
 
     name: str
@@ -329,12 +274,20 @@ class Site(_Part):
     roads: Roads | None = None
     roofs: Roofs | None = None
     culverts: NamedLayer | None = None
+    runoff: Runoff = Field(default_factory=Runoff)
     rain: RainInputs
     evapotranspiration: list[Rain] | None = Field(default=None, min_length=12, max_length=12)
+    weather: Weather | None = None
     benchmark: Benchmark | None = None
     money: Money | None = None
     rules: dict[str, str | float] = Field(default_factory=dict)
     works: list[Work] = Field(default_factory=list)
+
+    @model_validator(mode="after")
+    def _one_evaporation(self) -> Site:
+        if self.weather is not None and self.evapotranspiration is not None:
+            raise ValueError("evapotranspiration is given by month and by weather too")
+        return self
 
     _path: Path = PrivateAttr(default=Path("site.yaml"))
     _document: Any = PrivateAttr(default=None)
@@ -400,22 +353,25 @@ def _with_depths(site: Site) -> Site:
     """The same site with the depths of its storms looked up where the file gives none."""
     from terrain.inputs.rain_frequency import depth_of, frequency_table
 
-    if site.rain.frequency is None:
+    given = site.rain.frequency
+    if given is None:
         return site
-    table = frequency_table(site.folder / site.rain.frequency)
+    table = frequency_table(site.folder / given.file, given.unit)
+    factor = site.rain.climate_factor
     storms = []
     for index, storm in enumerate(site.rain.storms):
         if not storm.depth:
             try:
-                depth = depth_of(table, storm.duration, storm.return_period or 0.0)
+                depth = factor * depth_of(table, storm.duration, storm.return_period or 0.0)
             except ValueError as error:
                 raise InputError(f'{site.where("rain", "storms", index)}, storm "{storm.name}"',
                                  str(error), "State its depth") from None
             storm = storm.model_copy(update={"depth": depth})
         storms.append(storm)
     rain = site.rain.model_copy(update={"storms": storms})
+    times = f" times the climate factor {factor:g}" if factor != 1 else ""
     site._looked_up = [f"Depth of the storm \"{new.name}\": {in_both(new.depth, 'rain')}, from "
-                       f"{site.rain.frequency.name}."
+                       f"{given.file.name}{times}."
                        for old, new in zip(site.rain.storms, storms, strict=True) if not old.depth]
     site._looked_up += table.attrs["notes"]
     return site.model_copy(update={"rain": rain})
@@ -530,7 +486,7 @@ def _nearest(word: str) -> str:
     """Advice on a field that no part of the site file has."""
     import difflib
 
-    known = {name.replace("_", " ") for part in _parts(_Part) for name in part.model_fields}
+    known = {name.replace("_", " ") for part in _parts(Part) for name in part.model_fields}
     near = difflib.get_close_matches(word, sorted(known), 1)
     return (f"Perhaps '{near[0]}' was meant; " if near else "") + (
         "docs/site-file.md lists them" if near else "Look it up in docs/site-file.md")

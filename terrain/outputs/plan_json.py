@@ -119,11 +119,13 @@ def _shed(plan: Plan, index: int) -> dict[str, Any]:
 def _fingerprints(site: Site) -> dict[str, str]:
     """Fingerprints of the files read, by their names in the site file."""
     named = {part.file for part in (site.boundary, site.cover, site.soils, site.roads, site.roofs,
-                                    site.culverts, site.rain.daily) if part is not None}
+                                    site.culverts, site.rain.daily, site.rain.frequency,
+                                    site.weather) if part is not None}
+    beside_them = [site.cover.table, site.soils.table,
+                   site.rain.daily.fill_gaps_from if site.rain.daily else None]
+    named |= {file for file in beside_them if file is not None}
     for file in elevation_files([site.folder / file for file in site.elevation.file]):
         named.add(file.relative_to(site.folder) if file.is_relative_to(site.folder) else file)
-    if site.rain.frequency is not None:
-        named.add(site.rain.frequency)
     files = {site.path.name: site.path}
     for name in named:
         path = site.folder / name
