@@ -50,7 +50,7 @@ class _Wall(click.Command):
               help="Depth of a dug basin below the lowest ground on its rim.")
 @click.option("--batter", type=options.Ratio(), default="3:1", show_default=True,
               help="Slope of its sides.")
-@options.storms
+@options.rain
 @options.ground
 @options.rates
 @options.raster
@@ -59,7 +59,7 @@ class _Wall(click.Command):
 @options.as_json
 def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
           sill: float | None, dug: Path | None, depth: float | None, batter: float,
-          storms: tuple[float, ...], rates: tuple[float, float] | None, system: str,
+          rates: tuple[float, float] | None, system: str,
           picture: Path | None, as_json: bool, **words: Any) -> None:
     """Say what a basin holds level by level, and what it catches of a storm.
 
@@ -80,7 +80,7 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
                                          "--depth DEPTH")
     with progress() as step:
         step("Filling the basin")
-        answer = basin_of(dem, storms, options.ground_words(words),
+        answer = basin_of(dem, options.rain_words(words), options.ground_words(words),
                           options.raster_words(words), list(wall) or None, crest, sill, dug,
                           depth, batter, rates)
     if as_json:

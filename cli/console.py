@@ -121,6 +121,29 @@ def storm_table(storms: Sequence[Any], system: str) -> None:
            for s in storms])
 
 
+def arrival(catchment: Any, storms: Sequence[Any], system: str) -> None:
+    """How long the water takes, and its peak by each method."""
+    from terrain.units import shown
+
+    heading("How fast it comes")
+    for reach in catchment.reaches:
+        click.echo(f"  {reach.kind:<8} {shown(reach.length, 'length', system):>10} at "
+                   f"{reach.slope:.1%}, {60 * reach.hours:.1f} min  ({reach.surface})")
+    by_segments = catchment.concentration_by_segments
+    times = [("lag equation", catchment.concentration_by_lag), ("segments", by_segments)]
+    used = "segments" if catchment.by_segments else "lag equation"
+    facts([(f"time of concentration, {name}", "not known without the 2-year 24-hour rain"
+            if hours is None else f"{60 * hours:.1f} min" + (", used" if name == used else ""))
+           for name, hours in times])
+    table(["rain", "peak by unit hydrograph (used)", "graphical", "rational"],
+          [[shown(s.rain, "rain", system), shown(s.peaks.unit_hydrograph, "flow", system),
+            "-" if s.peaks.graphical is None else shown(s.peaks.graphical, "flow", system),
+            "-" if s.peaks.rational is None else shown(s.peaks.rational, "flow", system)]
+           for s in storms])
+    for note in dict.fromkeys(note for s in storms for note in s.peaks.notes):
+        click.echo(f"  {note}")
+
+
 def remarks(title: str, lines: Sequence[str]) -> None:
     """Cautions or notes, one to a line, wrapped."""
     import textwrap

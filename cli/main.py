@@ -16,6 +16,8 @@ COMMANDS = {
     "shed": "The ground that drains to a point, and its runoff.",
     "swale": "Lay out one swale on contour: size, earth, sill, catch.",
     "basin": "What a basin holds, and what it catches of a storm.",
+    "soak": "How fast the ground takes water, from a hole test or by default.",
+    "rain": "How much it rains, how often and how hard, from a record or a table.",
     "start": "A new site file with comments, or the demo site.",
     "check": "Read a site file and say what is wrong; change nothing.",
     "plan": "The whole plan: accounts, map, report, setting out, layers.",
@@ -36,6 +38,8 @@ class _Lazy(click.Group):
         with formatter.section("Quick questions straight from a raster"):
             formatter.write_dl([(name, COMMANDS[name]) for name in
                                 ("survey", "shed", "swale", "basin")])
+        with formatter.section("Quick questions of rain and soil"):
+            formatter.write_dl([(name, COMMANDS[name]) for name in ("soak", "rain")])
         with formatter.section("The whole job, from a site file"):
             formatter.write_dl([(name, COMMANDS[name]) for name in ("start", "check", "plan")])
 

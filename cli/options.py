@@ -132,12 +132,21 @@ ground = _together(
     click.option("--cover", type=click.Path(path_type=Path),
                  help="A layer of what covers the ground, with a field 'cover'."),
     click.option("--cover-layer", help="Which layer of the cover file, if it holds several."),
+    click.option("--codes", type=click.Choice(["worldcover", "nlcd"]),
+                 help="Which public list of classes the codes of a cover raster are of."),
     click.option("--soils", help="A layer of soil groups with a field 'group', or one of A, B, "
                                  "C, D."),
     click.option("--soils-layer", help="Which layer of the soils file, if it holds several."))
-storms = click.option("--storm", "storms", multiple=True, type=Quantity("rain"),
-                      help="A storm's depth of rain, such as 30mm or '1.2 in'; as often as you "
-                           "like.")
+rain = _together(
+    click.option("--storm", "depths", multiple=True, type=Quantity("rain"),
+                 help="A storm's depth of rain, such as 30mm or '1.2 in'; as often as you like."),
+    click.option("--duration", type=Quantity("time"), default=24.0,
+                 help="How long the storms last, such as 45min or 6h; a day if left out."),
+    click.option("--pattern", type=click.Choice(["even", "I", "IA", "II", "III"]), default="II",
+                 show_default=True, help="How their rain is spread: even, or an NRCS type."),
+    click.option("--two-year-day", type=Quantity("rain"),
+                 help="The 2-year 24-hour rain: travel time then goes by sheet, shallow and channel "
+                      "flow along the longest path."))
 rates = click.option("--machine-hour", "rates", type=Money(),
                      help="What an hour of machine and operator costs, to price the work.")
 units = click.option("--units", "system", type=click.Choice(["metric", "us"]), default="metric",
@@ -168,6 +177,13 @@ def raster_words(words: dict[str, Any]) -> Any:
     from terrain.plan.question import RasterWords
 
     return RasterWords(**{name: words[name] for name in RasterWords.__dataclass_fields__})
+
+
+def rain_words(words: dict[str, Any]) -> Any:
+    """What was said of the rain, as the library takes it."""
+    from terrain.plan.question import RainWords
+
+    return RainWords(**{name: words[name] for name in RainWords.__dataclass_fields__})
 
 
 def ground_words(words: dict[str, Any]) -> Any:

@@ -8,20 +8,20 @@ from typing import Any
 import click
 
 from cli import options
-from cli.console import facts, heading, progress, remarks, save_picture, say, table
+from cli.console import arrival, facts, heading, progress, remarks, save_picture, say, table
 
 
 @click.command()
 @options.dem
 @click.option("--at", required=True, type=options.XY(), help="The point, in the raster's own "
               "coordinates.")
-@options.storms
+@options.rain
 @options.ground
 @options.raster
 @options.units
 @options.picture
 @options.as_json
-def shed(dem: Path, at: tuple[float, float], storms: tuple[float, ...], system: str,
+def shed(dem: Path, at: tuple[float, float], system: str,
          picture: Path | None, as_json: bool, **words: Any) -> None:
     """Show the ground that drains to a point, and what runs off it.
 
@@ -35,7 +35,7 @@ def shed(dem: Path, at: tuple[float, float], storms: tuple[float, ...], system: 
 
     with progress() as step:
         step("Tracing the catchment")
-        answer = catchment_of_point(dem, at, storms,
+        answer = catchment_of_point(dem, at, options.rain_words(words),
                                     options.ground_words(words),
                                     options.raster_words(words))
     if as_json:
@@ -49,10 +49,12 @@ def shed(dem: Path, at: tuple[float, float], storms: tuple[float, ...], system: 
                ("mean slope", f"{answer.catchment.slope:.1%}")])
         if answer.storms:
             heading("Storms")
-            table(["rain", "runs off", "share"],
+            table(["rain", "runs off", "share", "by the mean curve number"],
                   [[shown(s.rain, "rain", system), least + shown(s.runoff, "volume", system),
-                    f"{s.runoff / (s.rain * answer.catchment.area / 1000):.0%}"]
+                    f"{s.runoff / (s.rain * answer.catchment.area / 1000):.0%}",
+                    shown(s.by_mean_number, "volume", system)]
                    for s in answer.storms])
+            arrival(answer.catchment, answer.storms, system)
         said = [*grid.notes, *answer.rests_on]
         if answer.catchment.touches_edge:
             said.insert(0, reaches_edge(answer.catchment, grid))

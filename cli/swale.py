@@ -22,7 +22,7 @@ from cli.console import facts, progress, remarks, save_picture, say, storm_table
                    "0.2 and 0.5 m.")
 @click.option("--width", type=options.Quantity("length"),
               help="Width of the bed; 0.6 m if left out.")
-@options.storms
+@options.rain
 @options.ground
 @options.rates
 @options.raster
@@ -30,7 +30,7 @@ from cli.console import facts, progress, remarks, save_picture, say, storm_table
 @options.picture
 @options.as_json
 def swale(dem: Path, through: tuple[float, float], length: float | None, depth: float | None,
-          width: float | None, storms: tuple[float, ...], rates: tuple[float, float] | None,
+          width: float | None, rates: tuple[float, float] | None,
           system: str, picture: Path | None, as_json: bool, **words: Any) -> None:
     """Lay out one swale on the contour through a point: size, earth, sill, catch.
 
@@ -44,7 +44,7 @@ def swale(dem: Path, through: tuple[float, float], length: float | None, depth: 
 
     with progress() as step:
         step("Laying out the swale")
-        answer = swale_through(dem, through, storms,
+        answer = swale_through(dem, through, options.rain_words(words),
                                options.ground_words(words),
                                options.raster_words(words), length, depth, width, rates)
     if as_json:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from terrain.errors import InputError
+from terrain.inputs.cover_codes import code_lists
+from terrain.inputs.csv_table import cell_text
 from terrain.inputs.elevation import Dem
 from terrain.inputs.layers import (
     area_of,
@@ -25,19 +26,34 @@ from terrain.inputs.layers import (
     way_between,
 )
 from terrain.inputs.site import Cover, Soils
+from terrain.inputs.soil_units import GROUPS, joined_groups, read_unit_groups
+
+#: From a class's name, the share of roofs and paving on it and the share of those that is
+#: unconnected [%]: the name of the class of such ground, and what it "was taken as" if not as
+#: stated; raises ValueError where there can be no such class.
+Paver = Callable[[str, float, float], tuple[str, str]]
 
 
-def cover_cells(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str
-                ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+def is_raster(file: Path) -> bool:
+    """Whether a cover layer holds class codes cell by cell, told by the ending of its name."""
+    return file.suffix.lower() in (".tif", ".tiff", ".vrt", ".img", ".asc")
+
+
+def cover_cells(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str,
+                paver: Paver | None = None) -> tuple[NDArray[np.int16], list[str], list[str]]:
     """What covers each cell of the raster.
 
     Parameters
     ----------
     spec : Cover
         Polygons with a class each, or a raster (.tif, .tiff, .vrt, .img, .asc) of class codes.
-        `spec.classes` maps the layer's own words or codes to known classes.
+        `spec.classes` maps the layer's own words or codes to known classes, `spec.codes` those
+        codes of a public list that `spec.classes` does not.
     known : collection of str
         The classes that have curve numbers.
+    paver : function, optional
+        Names the class of polygons that are partly roofed or paved; without it, columns that say
+        so are not read.
 
     Returns
     -------
@@ -51,14 +67,18 @@ def cover_cells(spec: Cover, folder: Path, dem: Dem, known: Collection[str], whe
     Raises
     ------
     InputError
-        If a class is not known, naming feature and class and the nearest known ones.
+        If a class is not known, naming feature and class and the nearest known ones; or a share
+        of roofs and paving cannot be used, naming feature and column.
     """
     if spec.otherwise is not None:
         _known_class(spec.otherwise, spec, known, f"{where}, otherwise")
-    if spec.file.suffix.lower() in (".tif", ".tiff", ".vrt", ".img", ".asc"):
+    if is_raster(spec.file):
         cells, names, notes = _cover_raster(spec, folder, dem, known, where)
+    elif spec.codes is not None:
+        raise InputError(where, f"codes says what the cells of a raster mean, and {spec.file} is "
+                         "none", "Say what its words mean under 'classes:', and leave codes out")
     else:
-        cells, names, notes = _cover_polygons(spec, folder, dem, known, where)
+        cells, names, notes = _cover_polygons(spec, folder, dem, known, where, paver)
     bare = cells < 0
     if bare.any():
         share = f"{100 * bare.mean():.1f} % of the raster"
@@ -77,8 +97,9 @@ def soil_cells(spec: Soils, folder: Path, dem: Dem, where: str
                ) -> tuple[NDArray[np.int8], list[str]]:
     """Hydrologic soil group of each cell of the raster.
 
-    Of a dual group such as B/D the second letter is taken, that of undrained ground (NRCS,
-    National Engineering Handbook part 630, chapter 7, 2009).
+    Of a dual group such as B/D the second letter is taken, that of undrained ground, or the first
+    where the ground is drained (NRCS, National Engineering Handbook part 630, chapter 7, 2009).
+    With a table of map units, the groups are those of the table.
 
     Returns
     -------
@@ -95,28 +116,29 @@ def soil_cells(spec: Soils, folder: Path, dem: Dem, where: str
     layer = read_layer(spec, folder, dem, where)
     notes: list[str] = list(layer.attrs["notes"])
     here = f"{where}, {spec.file}"
+    groups, told = _groups(layer, spec, folder, where, here)
+    notes += told
     pairs: list[tuple[BaseGeometry, int]] = []
     dual: dict[str, list[int]] = {}
     empty: list[int] = []
-    for number, (shape, given) in enumerate(
-            zip(layer.geometry, column(layer, spec.field, here), strict=True), start=1):
+    for number, (shape, text) in enumerate(zip(layer.geometry, groups, strict=True), start=1):
         feature = f"{here}, feature {number}"
-        text = _text(given).upper().replace(" ", "")
         if not text:
             if spec.otherwise is None:
-                raise InputError(feature, f"its {spec.field} is empty",
+                unit = "" if spec.table is None else (
+                    f", map unit {cell_text(column(layer, spec.key, here).iloc[number - 1])},")
+                raise InputError(feature, f"its {spec.field} is empty" if not unit else
+                                 f"its soil{unit} has no group in {spec.table}, as water and rock "
+                                 "have none",
                                  "Give it a soil group A to D, or state 'otherwise' under soils")
             empty.append(number)
             text = spec.otherwise
-        letters = text.split("/")
-        if len(letters) > 2 or any(letter not in tuple("ABCD") for letter in letters):
-            raise InputError(feature, f"its {spec.field} '{given}' is not a soil group",
-                             "Use A, B, C or D, or a dual group such as B/D")
-        if len(letters) == 2:
+        elif "/" in text:
             dual.setdefault(text, []).append(number)
-        pairs.append((area_of(shape, feature), "ABCD".index(letters[-1])))
-    notes += [f"Soils: {_features(numbers, f'of dual group {text}')} taken as {text[-1]}, the "
-              "group of undrained ground." for text, numbers in dual.items()]
+        pairs.append((area_of(shape, feature), "ABCD".index(text[0 if spec.drained else -1])))
+    state, end = ("drained", 0) if spec.drained else ("undrained", -1)
+    notes += [f"Soils: {_features(numbers, f'of dual group {text}')} taken as {text[end]}, the "
+              f"group of {state} ground." for text, numbers in sorted(dual.items())]
     if empty:
         notes.append(f"Soils: {_features(empty, 'without a group')} taken as {spec.otherwise}.")
     notes += _unseen([shape for shape, _ in pairs], dem, "Soils")
@@ -133,32 +155,128 @@ def soil_cells(spec: Soils, folder: Path, dem: Dem, where: str
     return cells, notes
 
 
-def _cover_polygons(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str
-                    ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+def _groups(layer: Any, spec: Soils, folder: Path, where: str, here: str
+            ) -> tuple[list[str], list[str]]:
+    """Soil group of each feature, from its own column or by its map unit; empty where none."""
+    has = [str(name).strip().lower() for name in layer.columns]
+    has_group = spec.field.strip().lower() in has
+    if spec.table is not None:
+        units = read_unit_groups(folder / spec.table, spec.key, spec.field,
+                                 f"{where}, {spec.table}")
+        keys = column(layer, spec.key, here)
+        groups, notes = joined_groups(list(keys), str(keys.name), units, here, str(spec.table))
+        if has_group:
+            notes.append(f"Soils: the column {spec.field} was not used, for {spec.table} gives the "
+                         "groups.")
+        return groups, notes
+    if not has_group and spec.key.strip().lower() in has:
+        raise InputError(here, f"it has keys of map units ({column(layer, spec.key, here).name}) "
+                         f"but no column '{spec.field}' of soil groups",
+                         "Name the table that gives each map unit its group, as 'table:' under "
+                         "soils in a site file")
+    groups = []
+    for number, given in enumerate(column(layer, spec.field, here), start=1):
+        text = cell_text(given).upper().replace(" ", "")
+        if text and text not in GROUPS:
+            raise InputError(f"{here}, feature {number}", f"its {spec.field} '{given}' is not a "
+                             "soil group", "Use A, B, C or D, or a dual group such as B/D")
+        groups.append(text)
+    return groups, []
+
+
+def _cover_polygons(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str,
+                    paver: Paver | None) -> tuple[NDArray[np.int16], list[str], list[str]]:
     layer = read_layer(spec, folder, dem, where)
     notes: list[str] = list(layer.attrs["notes"])
     here = f"{where}, {spec.file}"
-    names: list[str] = []
-    pairs: list[tuple[BaseGeometry, int]] = []
+    classes: list[str] = []
+    shapes: list[BaseGeometry] = []
     empty: list[int] = []
     for number, (shape, given) in enumerate(
             zip(layer.geometry, column(layer, spec.field, here), strict=True), start=1):
         feature = f"{here}, feature {number}"
-        word = _text(given)
+        word = cell_text(given)
         if not word:
             if spec.otherwise is None:
                 raise InputError(feature, f"its {spec.field} is empty",
                                  "Give it a class, or state 'otherwise' under cover")
             empty.append(number)
             word = spec.otherwise
-        name = _known_class(word, spec, known, feature)
-        if name not in names:
-            names.append(name)
-        pairs.append((area_of(shape, feature), names.index(name)))
+        classes.append(_known_class(word, spec, known, feature))
+        shapes.append(area_of(shape, feature))
     if empty:
         notes.append(f"Cover: {_features(empty, 'without a class')} taken as {spec.otherwise}.")
-    notes += _unseen([shape for shape, _ in pairs], dem, "Cover")
+    if paver is not None:
+        classes, said = _partly_paved(classes, layer, spec, paver, here)
+        notes += said
+    notes += _unseen(shapes, dem, "Cover")
+    names = list(dict.fromkeys(classes))
+    pairs = [(shape, names.index(name)) for shape, name in zip(shapes, classes, strict=True)]
     return rasterized(pairs, dem, -1, np.int16), names, notes
+
+
+def _partly_paved(classes: list[str], layer: Any, spec: Cover, paver: Paver, here: str
+                  ) -> tuple[list[str], list[str]]:
+    """The features' classes with their shares of roofs and paving reckoned in, and notes."""
+    notes: list[str] = []
+    shares, said = _percents(layer, spec, "impervious_field", here)
+    notes += said
+    apart, said = _percents(layer, spec, "unconnected_field", here)
+    notes += said
+    made: list[str] = []
+    mixed: list[int] = []
+    otherwise: dict[str, list[int]] = {}
+    for number, (name, share, loose) in enumerate(zip(classes, shares, apart, strict=True),
+                                                  start=1):
+        if share == 0:
+            made.append(name)
+            continue
+        try:
+            paved, taken_as = paver(name, share, loose)
+        except ValueError as error:
+            raise InputError(f"{here}, feature {number}, {spec.impervious_field}", str(error),
+                             "Leave the percentage out there, or give the class of the ground "
+                             "between the roofs and paving, such as open space, good") from None
+        made.append(paved)
+        mixed.append(number)
+        if taken_as:
+            otherwise.setdefault(taken_as, []).append(number)
+    if mixed:
+        notes.append(f"Cover: {_features(mixed, 'partly roofed or paved')} given a curve number "
+                     "between that of the class and 98 (TR-55, 1986, figures 2-3 and 2-4).")
+    notes += [f"Cover: {_features(numbers)} taken as {taken_as}."
+              for taken_as, numbers in otherwise.items()]
+    return made, notes
+
+
+def _percents(layer: Any, spec: Cover, which: str, here: str) -> tuple[list[float], list[str]]:
+    """A column of percentages; 0 where there is no such column, or it is empty."""
+    name = getattr(spec, which)
+    has = [str(column_).strip().lower() for column_ in layer.columns]
+    if name.strip().lower() not in has and which not in spec.model_fields_set:
+        return [0.0] * len(layer), []
+    found: list[float] = []
+    empty: list[int] = []
+    for number, given in enumerate(column(layer, name, here), start=1):
+        text = cell_text(given)
+        try:
+            value = float(text.removesuffix("%")) if text else 0.0
+        except ValueError:
+            value = float("nan")
+        if not 0 <= value <= 100:
+            raise InputError(f"{here}, feature {number}, {name}", f"'{text}' is "
+                             + ("not a number" if value != value else "not between 0 and 100"),
+                             "Give a percentage from 0 to 100")
+        found.append(value)
+        if not text:
+            empty.append(number)
+    notes = []
+    if empty and any(found):
+        notes.append(f"Cover: {_features(empty, f'without a number in {name}')} taken as 0 %.")
+    if 0 < max(found) <= 1:
+        notes.append(f"Cover: no number in {name} is over 1; they were taken as percent, not as "
+                     "shares of one.")
+    return found, notes
 
 
 def _cover_raster(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str
@@ -166,22 +284,40 @@ def _cover_raster(spec: Cover, folder: Path, dem: Dem, known: Collection[str], w
     path = folder / spec.file
     here = f"{where}, {spec.file}"
     codes, missing, notes = _codes(path, spec, dem, here)
+    listed = code_lists()[spec.codes] if spec.codes is not None else {}
     names: list[str] = []
     cells = np.full(dem.shape, -1, np.int16)
     unknown: list[str] = []
+    taken: list[tuple[float, str]] = []
     for code in np.unique(codes[~missing]):
         word = f"{int(code)}"
-        if word not in spec.classes:
-            unknown.append(word)
+        own = word in spec.classes
+        if not own and (word not in listed or listed[word].use == "ask"):
+            unknown.append(f"{word} ({listed[word].meaning})" if word in listed else word)
             continue
-        name = _known_class(word, spec, known, f"{here}, code {word}")
+        there = (codes == code) & ~missing
+        told = f"{word} ({listed[word].meaning})" if word in listed else word
+        if not own and listed[word].use == "no data":
+            taken.append((float(there.mean()), f"{told} as not known"))
+            continue
+        name = _known_class(word if own else listed[word].cover, spec, known,
+                            f"{here}, code {word}")
         if name not in names:
             names.append(name)
-        cells[(codes == code) & ~missing] = names.index(name)
+        cells[there] = names.index(name)
+        taken.append((float(there.mean()), f"{told} as {name}"
+                      + (" (as 'classes:' says)" if own else "")))
     if unknown:
+        first = unknown[0].partition(" ")[0]
         raise InputError(here, f"its codes {', '.join(unknown)} have no class" if len(unknown) > 1
                          else f"its code {unknown[0]} has no class",
-                         f"Say what they mean under 'classes:', e.g. \"{unknown[0]}\": bare soil")
+                         f"Say what they mean under 'classes:', e.g. \"{first}\": bare soil")
+    if spec.codes is not None:
+        shares = "; ".join(f"{told} on {100 * share:.1f} %"
+                           for share, told in sorted(taken, key=lambda each: -each[0]))
+        notes.append(f"Cover: of the codes of {spec.codes}, {shares} of the raster. Which class "
+                     "stands in for a code is common practice, no source; drawn polygons or a "
+                     "finer layer would be better.")
     return cells, names, notes
 
 
@@ -296,12 +432,3 @@ def _features(numbers: list[int], which: str = "") -> str:
         f" and {len(numbers) - 8} more" if len(numbers) > 8 else "")
     noun, verb = ("feature", "was") if len(numbers) == 1 else ("features", "were")
     return " ".join(filter(None, (noun, listed, which, verb)))
-
-
-def _text(given: Any) -> str:
-    """What a cell of a table says, a whole number without its decimals; empty where nothing."""
-    if given is None or given is pandas.NA or (isinstance(given, float) and given != given):
-        return ""
-    if isinstance(given, float | np.floating) and float(given).is_integer():
-        return str(int(given))
-    return str(given).strip()

@@ -13,6 +13,7 @@ from terrain.inputs.elevation import Dem
 from terrain.plan.questions import BasinAnswer, ShedAnswer, StormAnswer, SwaleAnswer
 from terrain.plan.survey import Survey
 from terrain.runoff.catchment import Catchment
+from terrain.runoff.peak import Peaks
 
 
 def dumped(answer: dict[str, Any]) -> str:
@@ -68,13 +69,33 @@ def ground_facts(catchment: Catchment) -> dict[str, Any]:
             "at_risk_m2": catchment.at_risk}
 
 
+def reaches(catchment: Catchment) -> list[dict[str, Any]]:
+    """The pieces of a catchment's longest way."""
+    return [{"kind": reach.kind, "surface": reach.surface, "length_m": reach.length,
+             "slope": reach.slope, "hours": reach.hours} for reach in catchment.reaches]
+
+
+def peaks(found: Peaks | None) -> dict[str, Any]:
+    """Peak discharge by each method; null where one does not apply."""
+    if found is None:
+        return {}
+    return {"peak_m3_s": found.unit_hydrograph, "peak_graphical_m3_s": found.graphical,
+            "peak_rational_m3_s": found.rational}
+
+
 def shed_answer(answer: ShedAnswer) -> dict[str, Any]:
     """What `shed --json` prints."""
     catchment = answer.catchment
     return {
         **ground_facts(catchment),
         "longest_path_m": answer.longest_path, "mean_slope": catchment.slope,
-        "storms": [{"rain_mm": s.rain, "runoff_m3": s.runoff} for s in answer.storms],
+        "mean_curve_number": catchment.mean_curve_number,
+        "concentration_by_lag_h": catchment.concentration_by_lag,
+        "concentration_by_segments_h": catchment.concentration_by_segments,
+        "reaches": reaches(catchment),
+        "storms": [{"rain_mm": s.rain, "runoff_m3": s.runoff,
+                    "runoff_by_mean_number_m3": s.by_mean_number, **peaks(s.peaks)}
+                   for s in answer.storms],
         "at": list(_at(answer.question.dem, *answer.at)),
         "notes": [*answer.question.dem.notes, *answer.rests_on]}
 

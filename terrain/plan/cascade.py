@@ -12,11 +12,17 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.inputs import site as asked
 from terrain.inputs.site import Site
+from terrain.plan.hydrology import Hydrology
 from terrain.plan.layout import Placed, Places, first_sill
 from terrain.runoff.catchment import Catchment, gather, on_ground, with_water
+from terrain.runoff.flow_way import mean_rational_c, reaches_of, timed
+from terrain.runoff.green_ampt import texture_named
 from terrain.runoff.ground import Ground, Roof
-from terrain.runoff.infiltration import untested_rate
+from terrain.runoff.infiltration import rate_of
+from terrain.runoff.loss_on_the_way import DEPTHS, Delivery, run_on_losses
+from terrain.runoff.travel_time import Reach
 from terrain.surface.accumulation import longest_upslope_path
+from terrain.surface.flow_paths import longest_path_to
 from terrain.surface.neighbours import LEAVES
 from terrain.surface.terrain import Terrain
 from terrain.works.roof import RoofCatchment
@@ -24,6 +30,8 @@ from terrain.works.rules import Rulebook
 from terrain.works.store import Store
 
 OFF_SITE = "off site"
+#: Share of its pores that hold water in a store's bed before a storm; common practice, no source.
+SATURATION = 0.5
 
 
 @dataclass(frozen=True)
@@ -80,12 +88,19 @@ class Cascade:
     overlaps: dict[int, list[int]] = field(default_factory=dict)
 
     @property
-    def ground_areas(self) -> Catchment:
-        """All ground within the boundary that is no tank's roof, stores included."""
-        parts = [*(node.catchment for node in self.nodes), self.open_ground]
-        inside = np.concatenate([part.areas - part.run_on_areas for part in parts])
-        return Catchment(np.concatenate([part.curve_numbers for part in parts]), inside,
-                         np.zeros(inside.size))
+    def ground(self) -> list[Catchment]:
+        """All ground: each node's catchment, and last the open ground."""
+        return [*(node.catchment for node in self.nodes), self.open_ground]
+
+    @property
+    def ground_area(self) -> float:
+        """Ground within the boundary that is no tank's roof, stores included. [m2]"""
+        return sum(part.area - part.run_on_area for part in self.ground)
+
+    def own_runoff(self, rain: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What reaches stores or leaves of the runoff of ground within the boundary. [m3]"""
+        return sum((part.runoff_volumes(rain) - part.run_on_volumes(rain)
+                    for part in self.ground), np.zeros(rain.size))
 
     @property
     def roof_area(self) -> float:
@@ -99,7 +114,7 @@ class Cascade:
 
 
 def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Placed],
-                  rules: Rulebook) -> Cascade:
+                  rules: Rulebook, hydrology: Hydrology) -> Cascade:
     """Join the placed works by the way the water takes.
 
     Raises
@@ -108,7 +123,7 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
         If works overlap wholly, a tank names a roof that is not there, `spills to` names no
         work, or spills run in a circle.
     """
-    dem = terrain.dem
+    dem, how = terrain.dem, hydrology
     notes: list[str] = []
     overlaps: dict[int, list[int]] = {}
     marks = _marks(site, terrain, placed, notes, overlaps)
@@ -125,9 +140,8 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
     nodes = []
     for index, place in enumerate(placed):
         cells = labels == index + 1
-        around = on_ground(
-            gather(numbers, cells & (marks == 0), dem.cell_area, ground.inside), terrain, cells,
-            float(ways[place.cells[:, 0], place.cells[:, 1]].max(initial=0.0)))
+        around = _around(terrain, ground, numbers, cells, cells & (marks == 0), place, stopped,
+                         ways, how)
         under = gather(numbers, cells & (marks > 0), dem.cell_area, ground.inside)
         water = 0.0 if place.kind == "tank" else float(place.curve.areas[-1])
         catchment = with_water(around, under, water)
@@ -136,12 +150,55 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
                             sum(r.area * r.efficiency for r in feeding),
                             getattr(place.work, "first_flush", 0.0),
                             tuple(r.name for r in feeding))
-        store = _store(place, ground, rules)
+        store = _store(site, place, ground, rules)
         spills_to, path, piped = _spill(site, terrain, place, index, marks, placed, rules)
         nodes.append(Node(store, catchment, fed, spills_to, path, piped))
     reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
-    open_ground = gather(numbers, (labels == 0) & reaches, dem.cell_area, ground.inside)
+    rest = (labels == 0) & reaches
+    open_ground = gather(numbers, rest, dem.cell_area, ground.inside, how.rule)
+    if how.loss_on_the_way:
+        owner = np.where(marks > 0, -1, np.where(rest | dry, len(nodes), labels - 1))
+        owner = owner.astype(np.int32)
+        lost = run_on_losses(terrain.direction, numbers, owner, len(nodes) + 1, ground.inside,
+                             dem.cell_area, how.rule)
+        nodes = [replace(node, catchment=_delivered(node.catchment, *lost, index))
+                 for index, node in enumerate(nodes)]
+        open_ground = _delivered(open_ground, *lost, len(nodes))
     return Cascade(nodes, _order(site, nodes), open_ground, labels, tuple(notes), overlaps)
+
+
+def _around(terrain: Terrain, ground: Ground, numbers: NDArray[np.float64],
+            cells: NDArray[np.bool_], outside: NDArray[np.bool_], place: Placed,
+            stopped: NDArray[np.uint8], ways: NDArray[np.float64], how: Hydrology) -> Catchment:
+    """The catchment of a store: its ground outside the store's own cells, and its longest way."""
+    dem = terrain.dem
+    longest = 0.0
+    reaches: tuple[Reach, ...] = ()
+    if len(place.cells):
+        rows, columns = place.cells[:, 0], place.cells[:, 1]
+        foot = int(np.argmax(ways[rows, columns]))
+        longest = float(ways[rows[foot], columns[foot]])
+        path = longest_path_to(stopped, ways, dem.cell, int(rows[foot]), int(columns[foot]))
+        reaches = reaches_of(terrain, path, ground.cover, ground.classes, how.timing)
+    found = on_ground(gather(numbers, outside, dem.cell_area, ground.inside, how.rule), terrain,
+                      cells, longest)
+    coefficient = mean_rational_c(ground.cover, ground.classes, ground.soil, outside, found.slope)
+    return replace(timed(found, reaches, how.timing, how.peak_factor), rational_c=coefficient)
+
+
+def _delivered(catchment: Catchment, lost: NDArray[np.float64],
+               lost_beyond: NDArray[np.float64], index: int) -> Catchment:
+    """The catchment with what arrives of its runoff where some is lost on the way."""
+    depths = catchment.rule.runoff(DEPTHS[:, None], catchment.curve_numbers[None, :])
+    made, beyond = catchment.made(depths), catchment.run_on_of(depths)
+    arrives = np.maximum.accumulate(np.clip(made - lost[:, index], 0.0, None))
+    from_beyond = np.clip(beyond - lost_beyond[:, index], 0.0, arrives)
+    # Runoff that is nothing yet stands once in the table.
+    first = max(int(np.searchsorted(made, 0.0, side="right")) - 1, 0)
+    nothing = np.zeros(1)
+    return replace(catchment, delivery=Delivery(
+        np.concatenate([nothing, made[first:]]), np.concatenate([nothing, arrives[first:]]),
+        np.concatenate([nothing, from_beyond[first:]])))
 
 
 def _marks(site: Site, terrain: Terrain, placed: list[Placed], notes: list[str],
@@ -191,19 +248,22 @@ def _tanked_roofs(site: Site, ground: Ground) -> dict[str, list[Roof]]:
     return found
 
 
-def _store(place: Placed, ground: Ground, rules: Rulebook) -> Store:
-    rate, source = 0.0, "a closed tank"
+def _store(site: Site, place: Placed, ground: Ground, rules: Rulebook) -> Store:
+    rate, source, suction = 0.0, "a closed tank", 0.0
     if place.kind != "tank":
-        rate = place.work.infiltration
-        source = "the site file"
-        if rate is None:
-            group = ground.soil_group_of(place.cells)
-            rate = untested_rate(group) if group else 0.0
-            source = (f"soil group {group}, half the published rate: no hole test"
-                      if group else "unknown soil: none counted on")
+        work, texture = place.work, place.work.texture
+        try:
+            rate, source, _ = rate_of(work.infiltration, texture,
+                                      ground.soil_group_of(place.cells))
+            if texture is not None:
+                suction = texture_named(texture).suction_deficit(SATURATION)
+        except ValueError as error:
+            raise InputError(site.where_work(work.name, "texture"), str(error),
+                             "Use one of them, or a rate from a hole test (infiltration:)"
+                             ) from None
     return Store(place.name, place.kind, place.curve, first_sill(place, rules), place.x, place.y,
                  place.spill_x, place.spill_y, rate, source, getattr(place.work, "demand", 0.0),
-                 place.kind != "tank")
+                 place.kind != "tank", suction=suction)
 
 
 def _out_level(terrain: Terrain, place: Placed) -> float:

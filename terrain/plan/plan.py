@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain.errors import InputError
 from terrain.inputs.site import Site
 from terrain.plan.accounts import Account, storm_account, year_account
 from terrain.plan.cascade import Cascade, Node, build_cascade
@@ -19,8 +20,7 @@ from terrain.plan.layout import Placed, first_sill, place_works
 from terrain.plan.reading import Inputs, Progress, assumptions, read_inputs
 from terrain.plan.routing import StormRun, full_at, run_storm
 from terrain.plan.water_balance import SeasonRun, run_seasons
-from terrain.runoff.cover import published_classes
-from terrain.runoff.curve_number import runoff_depth
+from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR
 from terrain.runoff.sheds import Shed, ShedPoint, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
 from terrain.surface.terrain import Terrain
@@ -139,14 +139,13 @@ def check_site(path: Path, progress: Progress = lambda what: None
     inputs = read_inputs(path, progress)
     progress("Laying out the works")
     cascade = build_cascade(inputs.site, inputs.terrain, inputs.ground, _laid_out(inputs),
-                            inputs.rules)
+                            inputs.rules, inputs.hydrology)
     return inputs, cascade.notes
 
 
 def _laid_out(inputs: Inputs) -> list[Placed]:
-    depth = inputs.site.rain.design.depth
-    runoff = runoff_depth(depth, inputs.ground.curve_number) * inputs.dem.cell_area / 1000
-    return place_works(inputs.site, inputs.terrain, inputs.ground, inputs.rules, runoff)
+    return place_works(inputs.site, inputs.terrain, inputs.ground, inputs.rules,
+                       inputs.runoff(inputs.site.rain.design.depth))
 
 
 def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
@@ -158,24 +157,26 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
         For anything in the site file or the files it names that cannot be used.
     """
     inputs = read_inputs(path, progress)
-    site, terrain, ground, rules = inputs.site, inputs.terrain, inputs.ground, inputs.rules
+    site, shapes = inputs.site, inputs.hydrology.shapes
     design = site.rain.design
     progress("Laying out the works")
     placed = _laid_out(inputs)
     progress("Joining stores by their spills")
-    cascade = build_cascade(site, terrain, ground, placed, rules)
+    cascade = build_cascade(site, inputs.terrain, inputs.ground, placed, inputs.rules,
+                            inputs.hydrology)
     progress("Sizing the sills for the design storm")
     cascade = _with_sills(inputs, cascade, placed)
     progress("Running the storms")
-    runs = {storm.name: run_storm(cascade, storm.depth, storm.duration, storm.pattern)
+    runs = {storm.name: run_storm(cascade, storm.depth, shapes[storm.name])
             for storm in site.rain.storms}
     storms = {name: storm_account(found) for name, found in runs.items()}
     progress("Finding the rain that fills each store")
-    filled = full_at(cascade, design.duration, design.pattern)
+    filled = full_at(cascade, shapes[design.name])
     seasons = None
     if inputs.record is not None:
         progress("Living through the rain record")
-        seasons = run_seasons(cascade, inputs.record.depths, site.evapotranspiration)
+        reference = None if inputs.evaporation is None else inputs.evaporation.daily
+        seasons = run_seasons(cascade, inputs.record.depths, reference, continuous(inputs))
     year = None if seasons is None else year_account(cascade, seasons)
     progress("Finding what roads and bare ground shed")
     sheds = find_sheds(inputs, placed)
@@ -191,7 +192,7 @@ def bare_ground(inputs: Inputs) -> Iterator[NDArray[np.bool_]]:
     on_roads = np.zeros(dem.shape, bool)
     for road in ground.roads:
         on_roads |= road.cells
-    bare = {name for name, kind in published_classes().items() if kind.bare}
+    bare = {name for name, kind in ground.known.items() if kind.bare}
     cover = np.where(on_roads | ~ground.inside, -1, ground.cover).astype(np.int16)
     return bare_patches(cover, ground.classes, bare, dem.cell_area)
 
@@ -199,8 +200,7 @@ def bare_ground(inputs: Inputs) -> Iterator[NDArray[np.bool_]]:
 def find_sheds(inputs: Inputs, placed: list[Placed]) -> list[Shed]:
     """What every road and bare patch sheds in each storm, as the ground is now."""
     terrain, ground, dem = inputs.terrain, inputs.ground, inputs.dem
-    runoff = [runoff_depth(storm.depth, ground.curve_number) * dem.cell_area / 1000
-              for storm in inputs.site.rain.storms]
+    runoff = [inputs.runoff(storm.depth) for storm in inputs.site.rain.storms]
     passing = [accumulate(terrain.direction, made) for made in runoff]
     marks = np.zeros(dem.shape, np.int32)
     for index, place in enumerate(placed):
@@ -229,7 +229,7 @@ def _with_sills(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> Casca
     design = inputs.site.rain.design
     peaks = np.zeros(len(placed))
     for _ in range(20):
-        run = run_storm(cascade, design.depth, design.duration, design.pattern)
+        run = run_storm(cascade, design.depth, inputs.hydrology.shapes[design.name])
         found = np.array([s.peak_in for s in run.stores])
         if np.all(np.abs(found - peaks) <= 1e-3 * found):
             break
@@ -283,7 +283,7 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
     return PlannedStore(
         place, store, swale, built, amount, None if np.isinf(starts) else starts, fills, empties,
         _end_of_spill(cascade, index), tuple(cautions),
-        _need(inputs, place), _carrying_ground(inputs, place, node, seasons))
+        _need(inputs, place), _carrying_ground(inputs, place, node, index, seasons))
 
 
 def _tank_hours(store: Store) -> float:
@@ -291,29 +291,26 @@ def _tank_hours(store: Store) -> float:
 
 
 def _need(inputs: Inputs, place: Placed) -> float | None:
-    months = inputs.site.evapotranspiration
-    if place.kind != "tree basin" or months is None:
+    if place.kind != "tree basin" or inputs.evaporation is None:
         return None
-    return tree_need(sum(months), place.work.plant_factor, place.work.crown)
+    return tree_need(inputs.evaporation.year, place.work.plant_factor, place.work.crown)
 
 
-def _carrying_ground(inputs: Inputs, place: Placed, node: Node, seasons: SeasonRun | None
-                     ) -> float | None:
+def _carrying_ground(inputs: Inputs, place: Placed, node: Node, index: int,
+                     seasons: SeasonRun | None) -> float | None:
     """Catchment that would carry a tree, from the share of rain that its own ground sheds."""
-    months = inputs.site.evapotranspiration
-    if place.kind != "tree basin" or months is None or seasons is None:
+    if place.kind != "tree basin" or inputs.evaporation is None or seasons is None:
         return None
-    ground = node.catchment.curve_numbers < 100
-    area = float(node.catchment.areas[ground].sum())
+    water = float(node.catchment.areas[node.catchment.curve_numbers == 100].sum())
+    area = node.catchment.area - water
     rain = seasons.mean(seasons.rain_mm)
-    if not area or not rain:
+    if area <= 0 or not rain:
         return None
-    depths, which = np.unique(seasons.rain_mm, return_inverse=True)
-    shed = runoff_depth(depths[:, None], node.catchment.curve_numbers[None, ground])
-    runoff = seasons.mean((shed @ node.catchment.areas[ground])[which]) / area
-    if not runoff:
+    shed = seasons.stores[index].runoff - water * seasons.rain_mm / 1000
+    runoff = seasons.mean(shed) / area * 1000
+    if runoff <= 0:
         return None
-    ratio = catchment_ratio(sum(months) * place.work.plant_factor, rain, runoff / rain,
+    ratio = catchment_ratio(inputs.evaporation.year * place.work.plant_factor, rain, runoff / rain,
                             inputs.rules["harvest efficiency"])
     return float(ratio) * np.pi * place.work.crown**2 / 4
 
@@ -330,21 +327,47 @@ def _end_of_spill(cascade: Cascade, index: int) -> str:
 def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], seasons: SeasonRun | None
            ) -> list[str]:
     notes = assumptions(inputs)
-    notes.append("Runoff: curve numbers of TR-55 (1986), Table 2-2, for ground of average wetness, "
-                 "summed cell by cell; initial abstraction 0.2 S.")
+    how = inputs.hydrology
+    notes.append("Runoff: curve numbers of TR-55 (1986), Table 2-2, summed cell by cell; "
+                 f"{how.rule.said}.")
     notes.append("Ways of the water: steepest descent to one of eight neighbours on the raster "
                  "with its hollows filled to their rims; the works catch what meets them.")
     notes += _hollow_notes(inputs, placed)
-    notes.append("Storms: every store starts empty; unit hydrograph of NEH 630 ch. 16 (2007) with "
-                 "the lag of ch. 15 (2010); level-pool routing with infiltration.")
+    hydrograph = ("unit hydrograph of NEH 630 ch. 16 (2007)" if
+                  how.peak_factor == STANDARD_PEAK_FACTOR else
+                  f"gamma unit hydrograph of peak rate factor {how.peak_factor:g} (NEH 630 ch. 16, "
+                  "2007)")
+    notes.append(f"Storms: every store starts empty; {hydrograph}, its lag 0.6 of the time of "
+                 "concentration; level-pool routing with infiltration.")
+    notes += how.notes
     if seasons is not None:
         said = (f"{seasons.missing} days without a reading were left out of the average"
                 if seasons.missing else "no day is missing")
+        wetness = ("on ground whose curve numbers follow its wetness between antecedent condition "
+                   "I and III (Kannan and others, 2008, from memory)" if continuous(inputs) else
+                   f"on ground of antecedent condition {how.rule.condition}")
         notes.append(f"Average year: {seasons.years:.1f} years of daily rain, {said}; each day one "
-                     "storm on ground of average wetness; runoff arrives over the first six hours.")
-        if inputs.site.evapotranspiration is None:
-            notes.append("No evaporation is counted: the site file gives no evapotranspiration.")
+                     f"storm {wetness}; runoff arrives over the first six hours.")
+        if inputs.evaporation is None:
+            notes.append("No evaporation is counted: the site file gives neither "
+                         "evapotranspiration nor weather.")
     return notes
+
+
+def continuous(inputs: Inputs) -> bool:
+    """Whether curve numbers follow the wetness of the soil through the years.
+
+    Raises
+    ------
+    InputError
+        If that is asked for and nothing tells the evapotranspiration.
+    """
+    asked = inputs.site.runoff.soil_moisture
+    if asked == "continuous" and inputs.evaporation is None:
+        raise InputError(f"{inputs.site.where('runoff', 'soil moisture')}, runoff, soil moisture",
+                         "the soil dries by evapotranspiration, and nothing tells it",
+                         "Give evapotranspiration or weather, or write: average")
+    return inputs.evaporation is not None and asked != "average"
 
 
 def _hollow_notes(inputs: Inputs, placed: list[Placed]) -> list[str]:

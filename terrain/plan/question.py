@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.inputs.dem import Dem, Extent, refuse_beyond
 from terrain.inputs.elevation import ElevationFiles, open_elevation
-from terrain.inputs.ground_cover import cover_cells, soil_cells
+from terrain.inputs.ground_cover import cover_cells, is_raster, soil_cells
 from terrain.inputs.site import Cover, NamedLayer, Soils
 from terrain.inputs.voids import FILL_UP_TO
-from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
+from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, paver, published_classes
+from terrain.runoff.storms import Hyetograph, storm_shape
+from terrain.runoff.travel_time import Timing
 from terrain.surface.conditioning import Conditioning
 from terrain.surface.culverts import read_culverts
 from terrain.surface.terrain import Terrain
@@ -46,8 +48,68 @@ class GroundWords:
     curve_number: float | None = None
     cover: Path | None = None
     cover_layer: str | None = None
+    codes: str | None = None
     soils: str | None = None
     soils_layer: str | None = None
+
+
+@dataclass(frozen=True)
+class RainWords:
+    """What the person says of the rain: depths [mm] of one shape, and what tells travel time.
+
+    Attributes
+    ----------
+    depths : tuple of float
+        [mm]
+    duration : float
+        [h]
+    pattern : str
+        See `terrain.runoff.storms.storm_shape`.
+    two_year_day : float or None
+        The 2-year 24-hour rain. [mm]
+    """
+
+    depths: tuple[float, ...] = ()
+    duration: float = 24.0
+    pattern: str = "II"
+    two_year_day: float | None = None
+
+    @property
+    def shape(self) -> Hyetograph:
+        """The shape of every storm."""
+        return storm_shape(self.pattern, self.duration)
+
+    @property
+    def timing(self) -> Timing:
+        """How travel time is told."""
+        return Timing(self.two_year_day)
+
+    @property
+    def deepest(self) -> float:
+        """The deepest storm, 0 where none was asked for. [mm]"""
+        return max(self.depths, default=0.0)
+
+
+@dataclass(frozen=True)
+class GroundThere:
+    """The ground of the raster.
+
+    Attributes
+    ----------
+    curve_number : float64, shape (rows, columns)
+    cover : int16, same shape
+        Index into `classes`; -1 where nothing was said.
+    classes : tuple of str
+    soil : int8, same shape
+        0 to 3 for soil groups A to D; -1 where nothing was said.
+    notes : tuple of str
+    """
+
+    curve_number: NDArray[np.float64]
+    cover: NDArray[np.int16]
+    classes: tuple[str, ...]
+    soil: NDArray[np.int8]
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -130,40 +192,51 @@ def around(points: Sequence[tuple[float, float]], words: RasterWords, option: st
     return place
 
 
-def curve_numbers(question: Question, words: GroundWords, storms: Sequence[float]
-                  ) -> tuple[NDArray[np.float64], tuple[str, ...]]:
-    """Curve number of every cell, from what the person says of the ground, and what was assumed.
+def ground_there(question: Question, words: GroundWords, storms: Sequence[float]) -> GroundThere:
+    """The ground, from what the person says of it, and what was assumed.
 
     Raises
     ------
     InputError
-        If storms are asked for and the ground is not described.
+        If storms are asked for and the ground is not described, or is described by a raster
+        whose codes nobody explains.
     """
     dem = question.dem
+    unsaid = (np.full(dem.shape, -1, np.int16), (), np.full(dem.shape, -1, np.int8))
     if words.curve_number is not None:
         if words.cover is not None or words.soils is not None:
             raise InputError("--cn", "one curve number for all the ground and layers of it were "
                              "both given", "Give --cn, or --cover with --soils")
-        return np.where(np.isnan(dem.heights), np.nan, words.curve_number), ()
+        return GroundThere(_known(dem, words.curve_number), *unsaid, ())
     if words.cover is None:
         if storms:
             raise InputError("--storm", "the runoff of a storm depends on what covers the ground",
                              "Add --cn with a curve number, or --cover and --soils")
-        return np.where(np.isnan(dem.heights), np.nan, 80.0), ()
+        return GroundThere(_known(dem, 80.0), *unsaid, ())
     if words.soils is None:
         raise InputError("--cover", "a curve number needs the soil group as well",
                          "Add --soils with a file or one of A, B, C, D")
+    if is_raster(words.cover) and words.codes is None:
+        raise InputError("--cover", f"nothing says what the codes of {words.cover} mean",
+                         "Add --codes worldcover or --codes nlcd; other codes are explained in a "
+                         "site file, under cover, classes")
     here = Path()
-    layer = Cover.model_validate({"file": words.cover, "layer": words.cover_layer})
-    cover, names, notes = cover_cells(layer, here, dem, published_classes(), "--cover")
+    known = dict(published_classes())
+    layer = Cover.model_validate({"file": words.cover, "layer": words.cover_layer,
+                                  "codes": words.codes})
+    cover, names, notes = cover_cells(layer, here, dem, tuple(known), "--cover", paver(known))
     if words.soils in SOIL_GROUPS:
         soil = np.full(dem.shape, SOIL_GROUPS.index(words.soils), np.int8)
     else:
         groups = Soils.model_validate({"file": words.soils, "layer": words.soils_layer})
         soil, said = soil_cells(groups, here, dem, "--soils")
         notes = [*notes, *said]
-    numbers = curve_numbers_of(cover, list(names), soil)
-    return np.where(np.isnan(dem.heights), np.nan, numbers), tuple(notes)
+    numbers = curve_numbers_of(cover, [known[name] for name in names], soil)
+    return GroundThere(_known(dem, numbers), cover, tuple(names), soil, tuple(notes))
+
+
+def _known(dem: Dem, numbers: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    return np.where(np.isnan(dem.heights), np.nan, numbers)
 
 
 def require_numbers(numbers: NDArray[np.float64], cells: NDArray[np.bool_], question: Question

@@ -18,11 +18,13 @@ from terrain.inputs.site import Layer
 from terrain.plan.cautions import reaches_edge
 from terrain.plan.cost import Quantities, quantities
 from terrain.plan.question import (
+    GroundThere,
     GroundWords,
     Question,
+    RainWords,
     RasterWords,
     around,
-    curve_numbers,
+    ground_there,
     held,
     marked,
     require_numbers,
@@ -30,9 +32,11 @@ from terrain.plan.question import (
 from terrain.plan.routing import storm_steps
 from terrain.runoff.catchment import Catchment, gather, on_ground
 from terrain.runoff.curve_number import runoff_depth
-from terrain.runoff.hydrograph import arriving
-from terrain.runoff.storms import cumulative_rain
+from terrain.runoff.flow_way import mean_rational_c, reaches_of, timed
+from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR
+from terrain.runoff.peak import Peaks, peaks_of
 from terrain.surface.catchments import outline
+from terrain.surface.flow_paths import longest_path_to
 from terrain.surface.terrain import Terrain
 from terrain.surface.window import Bounds
 from terrain.units import in_both
@@ -42,20 +46,23 @@ from terrain.works.rules import Rulebook
 from terrain.works.sill import design_sill
 from terrain.works.swale_size import size_swale
 
-#: Storms of the quick questions last a day, with rain as in type II.
-DURATION, PATTERN = 24.0, "II"
 #: No swale is laid out shorter than this; common practice, no source. [m]
 SHORTEST = 2.0
 
 
 @dataclass(frozen=True)
 class StormAnswer:
-    """A storm on one catchment and, where there is one, its store. [mm], [m3]"""
+    """A storm on one catchment and, where there is one, its store. [mm], [m3]
+
+    `by_mean_number` is the runoff that the weighted curve number would give.
+    """
 
     rain: float
     runoff: float
     caught: float = 0.0
     spilled: float = 0.0
+    by_mean_number: float = 0.0
+    peaks: Peaks | None = None
 
 
 class WetterPlace(NamedTuple):
@@ -85,7 +92,7 @@ class ShedAnswer:
     rests_on: tuple[str, ...] = field(default=())
 
 
-def catchment_of_point(path: Path, at: tuple[float, float], storms: Sequence[float],
+def catchment_of_point(path: Path, at: tuple[float, float], rain: RainWords,
                        ground: GroundWords, words: RasterWords) -> ShedAnswer:
     """The catchment of a point, and what runs off it in each storm.
 
@@ -108,19 +115,26 @@ def catchment_of_point(path: Path, at: tuple[float, float], storms: Sequence[flo
     x, y = question.point(at, "--at")
     row, column = dem.cell_of(x, y, "--at")
     cells = terrain.catchment(marked(dem, cell(question)))
-    numbers, notes = curve_numbers(question, ground, storms)
-    catchment = _gathered(question, numbers, cells, float(terrain.path_length[row, column]))
-    answers = tuple(StormAnswer(depth, catchment.runoff(depth)) for depth in storms)
+    there = ground_there(question, ground, rain.depths)
+    catchment = _gathered(question, there, cells, np.array([[row, column]]), rain)
     return ShedAnswer(question, (x, y), cells, outline(cells, dem.transform), catchment,
-                      float(terrain.path_length[row, column]), answers,
-                      _wetter_nearby(terrain, row, column), notes)
+                      catchment.longest_path, _storms(catchment, None, rain),
+                      _wetter_nearby(terrain, row, column), (*there.notes, *_rests(rain, False)))
 
 
-def _gathered(question: Question, numbers: NDArray[np.float64], cells: NDArray[np.bool_],
-              longest: float) -> Catchment:
+def _gathered(question: Question, there: GroundThere, cells: NDArray[np.bool_],
+              feet: NDArray[np.int64], rain: RainWords) -> Catchment:
+    """The catchment of cells, its longest way ending at one of `feet` (rows, columns)."""
+    numbers, terrain, dem = there.curve_number, question.terrain, question.dem
     require_numbers(numbers, cells, question)
-    terrain = question.terrain
-    return on_ground(gather(numbers, cells, question.dem.cell_area), terrain, cells, longest)
+    row, column = max(feet, key=lambda foot: terrain.path_length[foot[0], foot[1]])
+    found = on_ground(gather(numbers, cells, dem.cell_area), terrain, cells,
+                      float(terrain.path_length[row, column]))
+    path = longest_path_to(terrain.direction, terrain.path_length, dem.cell, row, column)
+    reaches = reaches_of(terrain, path, there.cover, there.classes, rain.timing)
+    coefficient = mean_rational_c(there.cover, there.classes, there.soil, cells, found.slope)
+    return replace(timed(found, reaches, rain.timing, STANDARD_PEAK_FACTOR),
+                   rational_c=coefficient)
 
 
 def _wetter_nearby(terrain: Terrain, row: int, column: int, reach: float = 10.0
@@ -155,7 +169,7 @@ class SwaleAnswer:
     rests_on: tuple[str, ...] = field(default=())
 
 
-def swale_through(path: Path, through: tuple[float, float], storms: Sequence[float],
+def swale_through(path: Path, through: tuple[float, float], rain: RainWords,
                   ground: GroundWords, words: RasterWords, length: float | None = None,
                   depth: float | None = None, width: float | None = None,
                   rates: tuple[float, float] | None = None) -> SwaleAnswer:
@@ -191,9 +205,11 @@ def swale_through(path: Path, through: tuple[float, float], storms: Sequence[flo
         return swales.line_cells(question.dem, trace(question)[0].line)
     question = held(path, words, around([through], words, "--through", reach), longest_line)
     dem, terrain = question.dem, question.terrain
-    numbers, notes = curve_numbers(question, ground, storms)
+    storms = rain.depths
+    there = ground_there(question, ground, storms)
     route, along = trace(question)
-    runoff = runoff_depth(storms[0], numbers) * dem.cell_area / 1000 if storms else None
+    runoff = (runoff_depth(storms[0], there.curve_number) * dem.cell_area / 1000 if storms
+              else None)
     size = size_swale(terrain, route, along, rules, runoff, length, depth, width)
     section = (size.depth, size.width, size.side_slope)
     route = swales.cut_to(terrain, route, size.start, size.end)
@@ -204,19 +220,18 @@ def swale_through(path: Path, through: tuple[float, float], storms: Sequence[flo
     line = swales.line_cells(dem, route.line)
     marks = marked(dem, line)
     cells = terrain.catchment(marks)
-    longest = float(terrain.path_length[line[:, 0], line[:, 1]].max())
-    catchment = _gathered(question, numbers, cells, longest)
+    catchment = _gathered(question, there, cells, line, rain)
     sill_x, sill_y = swales.place_sill(terrain, route)
-    sill = design_sill(route.level, _peak(catchment, max(storms, default=0.0)),
+    sill = design_sill(route.level, _peak(catchment, rain),
                        rules["sill head"], rules)
     swale = swales.finish(route, *section, sill, sill_x, sill_y, rules)
     storage = swale.curve.capacity
     cautions = [*swale.cautions, *_edge(catchment, dem)]
     return SwaleAnswer(question, swale, catchment, cells, outline(cells, dem.transform), storage,
-                       _storms(catchment, storage, storms),
+                       _storms(catchment, storage, rain),
                        quantities(swale.cut, swale.berm, rules, rates=rates),
                        _way_down(terrain, sill_x, sill_y, marks), tuple(cautions),
-                       (*notes, *_rests(storms)))
+                       (*there.notes, *_rests(rain)))
 
 
 @dataclass(frozen=True)
@@ -235,7 +250,7 @@ class BasinAnswer:
     rests_on: tuple[str, ...] = field(default=())
 
 
-def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: RasterWords,
+def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWords,
              wall: Sequence[tuple[float, float]] | None = None, crest: float | None = None,
              sill: float | None = None, dug: Path | None = None,
              depth: float | None = None, batter: float = 3.0,
@@ -277,18 +292,16 @@ def basin_of(path: Path, storms: Sequence[float], ground: GroundWords, words: Ra
     dem, terrain, made = question.dem, question.terrain, design(question)
     marks = marked(dem, made.cells)
     cells = terrain.catchment(marks)
-    longest = float(terrain.path_length[made.cells[:, 0], made.cells[:, 1]].max())
-    numbers, notes = curve_numbers(question, ground, storms)
-    catchment = _gathered(question, numbers, cells, longest)
+    there = ground_there(question, ground, rain.depths)
+    catchment = _gathered(question, there, cells, made.cells, rain)
     most = rules["spillway head" if made.form == "wall" else "sill head"]
-    peak = _peak(catchment, max(storms, default=0.0))
-    made = replace(made, sill=design_sill(made.sill.level, peak, most, rules))
+    made = replace(made, sill=design_sill(made.sill.level, _peak(catchment, rain), most, rules))
     cautions = [*made.cautions, *_edge(catchment, dem)]
     return BasinAnswer(question, made, catchment, cells, outline(cells, dem.transform),
-                       _storms(catchment, made.storage, storms),
+                       _storms(catchment, made.storage, rain),
                        quantities(made.cut, made.wall, rules, rates=rates),
                        _way_down(terrain, made.sill_x, made.sill_y, marks), tuple(cautions),
-                       (*notes, *_rests(storms)))
+                       (*there.notes, *_rests(rain)))
 
 
 def _rim(path: Path, dem: Extent) -> list[tuple[float, float]]:
@@ -301,24 +314,24 @@ def _rim(path: Path, dem: Extent) -> list[tuple[float, float]]:
     return [(float(x), float(y)) for x, y in parts[0].exterior.coords[:-1]]
 
 
-def _storms(catchment: Catchment, storage: float, storms: Sequence[float]
+def _storms(catchment: Catchment, storage: float | None, rain: RainWords
             ) -> tuple[StormAnswer, ...]:
+    shape = rain.shape
     answers = []
-    for depth in storms:
+    for depth in rain.depths:
         runoff = catchment.runoff(depth)
-        caught = min(runoff, storage)
-        answers.append(StormAnswer(depth, runoff, caught, runoff - caught))
+        caught = 0.0 if storage is None else min(runoff, storage)
+        answers.append(StormAnswer(
+            depth, runoff, caught, runoff - caught if storage is not None else 0.0,
+            catchment.runoff_by_mean_number(depth),
+            peaks_of(catchment, depth, shape, storm_steps(shape.duration))))
     return tuple(answers)
 
 
-def _peak(catchment: Catchment, depth: float) -> float:
-    """Peak flow of a day's storm from a catchment. [m3/s]"""
-    if depth <= 0:
-        return 0.0
-    step = storm_steps(DURATION)
-    rain = cumulative_rain(depth, DURATION, PATTERN, step, DURATION)
-    made = np.diff(catchment.runoff_volumes(rain), prepend=0.0)
-    return float(arriving(made, catchment.lag, step).max()) / (step * 3600)
+def _peak(catchment: Catchment, rain: RainWords) -> float:
+    """Peak flow of the deepest storm from a catchment. [m3/s]"""
+    step = storm_steps(rain.duration)
+    return peaks_of(catchment, rain.deepest, rain.shape, step).unit_hydrograph
 
 
 def _way_down(terrain: Terrain, x: float, y: float, marks: NDArray[np.bool_]
@@ -341,11 +354,15 @@ def _edge(catchment: Catchment, dem: Dem) -> list[str]:
     return said
 
 
-def _rests(storms: Sequence[float]) -> tuple[str, ...]:
-    if not storms:
+def _rests(rain: RainWords, store: bool = True) -> tuple[str, ...]:
+    if not rain.depths:
         return ()
-    said = ["Caught is the runoff up to what the store holds; soaking during the storm is not "
+    kind = ("even rain" if rain.pattern == "even" else f"rain as in NRCS type {rain.pattern}")
+    storm = f"{rain.duration:g} hours of {kind}"
+    if not store:
+        return ("Runoff by curve numbers (TR-55, 1986), cell by cell, on ground of average "
+                f"wetness; peaks for {storm}.",)
+    return ("Caught is the runoff up to what the store holds; soaking during the storm is not "
             "counted, so it is a lower bound.",
             "Runoff by curve numbers (TR-55, 1986), cell by cell; the sill is sized for the "
-            "deepest storm as a day's rain of type II."]
-    return tuple(said)
+            f"deepest storm as {storm}, by unit hydrograph.")

@@ -13,8 +13,9 @@ from terrain.errors import InputError
 from terrain.inputs.dem import Dem
 from terrain.inputs.elevation import open_elevation
 from terrain.inputs.layers import boundary_polygon, rasterized, read_layer
-from terrain.inputs.rainfall import RainRecord, read_daily_rain
+from terrain.inputs.rainfall import RainRecord
 from terrain.inputs.site import Site, read_site
+from terrain.plan.hydrology import Evaporation, Hydrology, evaporation, hydrology, rain_record
 from terrain.plan.layout import Places
 from terrain.runoff.ground import Ground, read_ground, require_known
 from terrain.surface.conditioning import Conditioning
@@ -38,7 +39,16 @@ class Inputs:
     terrain: Terrain
     ground: Ground
     record: RainRecord | None
+    evaporation: Evaporation | None
+    hydrology: Hydrology
     rules: Rulebook
+
+    def runoff(self, rain: float) -> NDArray[np.float64]:
+        """What runs off each cell in a storm of `rain` mm; NaN where its ground is not known. [m3]
+        """
+        depths = self.hydrology.rule.runoff(rain, self.ground.curve_number)
+        depths *= self.dem.cell_area / 1000
+        return depths
 
 
 def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
@@ -73,21 +83,15 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
         raise InputError(f"{site.where('rules')}, rules", str(error), "Correct it") from None
     progress("Reading the layers")
     ground = read_ground(site, dem)
-    record = None
-    if site.rain.daily is not None:
-        progress("Reading the rain record")
-        record = read_daily_rain(site.folder / site.rain.daily.file, site.rain.daily.unit)
-        if len(record.depths) < 365:
-            raise InputError(site.where("rain", "daily"), f"the record in {record.source} is only "
-                             f"{len(record.depths)} days long", "Give at least a whole year")
-        if record.depths.dropna().index.month.nunique() < 12:
-            raise InputError(site.where("rain", "daily"), f"the record in {record.source} has no "
-                             "reading at all in some month of the year", "Give a fuller record")
+    progress("Reading the rain and the weather")
+    record = rain_record(site)
+    evaporates = evaporation(site, dem, record)
+    how = hydrology(site, record)
     _check_benchmark(site, dem)
     progress("Following the water over the ground")
     reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
     require_known(ground, reaches, dem, site)
-    return Inputs(site, dem, terrain, ground, record, rules)
+    return Inputs(site, dem, terrain, ground, record, evaporates, how, rules)
 
 
 def _check_benchmark(site: Site, dem: Dem) -> None:
@@ -111,4 +115,6 @@ def assumptions(inputs: Inputs) -> list[str]:
         notes.append("Numbers without a unit: " + "; ".join(inputs.site.bare_numbers) + ".")
     if inputs.record is not None:
         notes += inputs.record.notes
+    if inputs.evaporation is not None:
+        notes += inputs.evaporation.notes
     return list(dict.fromkeys(notes))

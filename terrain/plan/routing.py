@@ -8,10 +8,10 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.plan.cascade import Cascade, Node
+from terrain.plan.cascade import Cascade
 from terrain.plan.entry import Entry
-from terrain.runoff.hydrograph import arriving
-from terrain.runoff.storms import cumulative_rain
+from terrain.runoff.green_ampt import ponded_gain
+from terrain.runoff.storms import Hyetograph
 from terrain.works.store import Store
 
 #: Steps for which water over a sill is followed after the last inflow.
@@ -34,13 +34,18 @@ def _surcharge(spare, area, flow_step):
 
 
 @numba.njit(cache=True)
-def _route(inflow, start, volumes, areas, soak, weir, step, outflow):
+def _route(inflow, start, wetted, volumes, areas, soak, suction, weir, step, outflow):
+    """Rates in mm/h, the step in s; `wetted` is the depth that has gone into the bed so far."""
     capacity, top_area = volumes[-1], max(areas[-1], 1e-9)
     held, soaked, most = start, 0.0, start
+    hours = step / 3600
     for i in range(inflow.size):
         area = np.interp(held, volumes, areas)
-        taken = min(soak * area * step, held + inflow[i])
+        gain = ponded_gain(wetted, suction, soak, hours) if suction > 0 else soak * hours
+        taken = min(gain / 1000 * area, held + inflow[i])
         soaked += taken
+        if area > 0:
+            wetted += taken / area * 1000
         water = held + inflow[i] - taken
         if water > capacity:
             height = _surcharge(water - capacity, top_area, weir * step)
@@ -50,7 +55,7 @@ def _route(inflow, start, volumes, areas, soak, weir, step, outflow):
             outflow[i] = 0.0
             held = water
         most = max(most, held)
-    return held, soaked, most
+    return held, soaked, most, wetted
 
 
 def route(inflow: NDArray[np.float64], store: Store, step: float, start: float = 0.0
@@ -79,16 +84,18 @@ def route(inflow: NDArray[np.float64], store: Store, step: float, start: float =
     -----
     Storage and outflow are balanced at the end of each step (backward Euler), so the
     account closes and no step is too long to hold; infiltration takes the wetted area at
-    the step's start.
+    the step's start.  Where the store's soil has a suction, its rate falls with the depth that
+    has gone into the bed (Green and Ampt); banks that were wetted later would take more.
     """
     curve, sill = store.curve, store.sill
-    soak = store.infiltration / 1000 / 3600
-    parts, held, soaked, most = [], start, 0.0, start
+    soak = store.infiltration
+    parts, held, soaked, most, wetted = [], start, 0.0, start, 0.0
     chunk = inflow
     while True:
         outflow = np.zeros(chunk.size)
-        held, taken, high = _route(chunk, held, curve.volumes, curve.areas, soak,
-                                   sill.coefficient * sill.length, step, outflow)
+        held, taken, high, wetted = _route(chunk, held, wetted, curve.volumes, curve.areas, soak,
+                                           store.suction, sill.coefficient * sill.length, step,
+                                           outflow)
         parts.append(outflow)
         soaked, most = soaked + taken, max(most, high)
         over = held - curve.capacity
@@ -161,35 +168,31 @@ def storm_steps(duration: float) -> float:
     return min(duration / 96, 1 / 30)
 
 
-def run_storm(cascade: Cascade, depth: float, duration: float, pattern: str) -> StormRun:
+def run_storm(cascade: Cascade, depth: float, shape: Hyetograph) -> StormRun:
     """Run a storm through the cascade; every store starts empty.
 
     Parameters
     ----------
     depth : float
         [mm]
-    duration : float
-        [h]
-    pattern : str
-        See `terrain.runoff.storms`.
+    shape : Hyetograph
 
     Raises
     ------
     ValueError
-        If the depth is negative, or duration or pattern cannot be used.
+        If the depth is negative.
     """
     if depth < 0:
         raise ValueError(f"storm depth {depth:g} mm is below 0")
-    if duration <= 0:
-        raise ValueError(f"storm duration {duration:g} h is not above 0")
-    step = storm_steps(duration)
-    rain = cumulative_rain(depth, duration, pattern, step, duration)
+    step = storm_steps(shape.duration)
+    rain = shape.cumulative(depth, step)
     spilled: list[NDArray[np.float64] | None] = [None] * len(cascade.nodes)
     found: list[StoreStorm | None] = [None] * len(cascade.nodes)
     left = 0.0
     for index in cascade.order:
         node = cascade.nodes[index]
-        ground, roof = _ground_arrivals(node, rain, step), _made(node.roof.runoff_volumes(rain))
+        ground = node.catchment.hydrograph(rain, step)
+        roof = np.diff(node.roof.runoff_volumes(rain), prepend=0.0)
         above = [s for i, s in enumerate(spilled)
                  if s is not None and cascade.nodes[i].spills_to == index]
         inflow = _added([ground, roof, *above])
@@ -206,22 +209,12 @@ def run_storm(cascade: Cascade, depth: float, duration: float, pattern: str) -> 
     stores = [s for s in found if s is not None]
     open_runoff = cascade.open_ground.runoff(depth)
     run_on = cascade.open_ground.run_on(depth) + sum(s.run_on for s in stores)
-    on_ground = cascade.ground_areas.area * depth / 1000
+    on_ground = cascade.ground_area * depth / 1000
     on_roofs = cascade.roof_area * depth / 1000
-    soaked_in_place = (on_ground - cascade.ground_areas.runoff(depth)
+    soaked_in_place = (on_ground - float(cascade.own_runoff(np.array([depth]))[0])
                        + on_roofs - sum(s.roof for s in stores))
     return StormRun(depth, stores, on_ground + on_roofs, run_on, soaked_in_place, open_runoff,
                     left + open_runoff)
-
-
-def _ground_arrivals(node: Node, rain: NDArray[np.float64], step: float) -> NDArray[np.float64]:
-    if not node.catchment.area:
-        return np.zeros(rain.size)
-    return arriving(_made(node.catchment.runoff_volumes(rain)), node.catchment.lag, step)
-
-
-def _made(cumulative: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.diff(cumulative, prepend=0.0)
 
 
 def _added(series: list[NDArray[np.float64]]) -> NDArray[np.float64]:
@@ -231,8 +224,8 @@ def _added(series: list[NDArray[np.float64]]) -> NDArray[np.float64]:
     return total
 
 
-def full_at(cascade: Cascade, duration: float, pattern: str, most: float = 500.0,
-            within: float = 0.25) -> list[float | None]:
+def full_at(cascade: Cascade, shape: Hyetograph, most: float = 500.0, within: float = 0.25
+            ) -> list[float | None]:
     """The smallest storm that fills each store to its sill. [mm]
 
     Parameters
@@ -248,7 +241,7 @@ def full_at(cascade: Cascade, duration: float, pattern: str, most: float = 500.0
 
     def full(depth: float) -> NDArray[np.bool_]:
         if depth not in tried:
-            run = run_storm(cascade, depth, duration, pattern)
+            run = run_storm(cascade, depth, shape)
             tried[depth] = np.array([
                 s.most >= node.store.capacity * (1 - 1e-9) and s.inflow > 0
                 for s, node in zip(run.stores, cascade.nodes, strict=True)], dtype=bool)

@@ -10,7 +10,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from terrain.plan.cascade import Cascade
-from terrain.runoff.curve_number import runoff_depth
+from terrain.runoff.catchment import Catchment
+from terrain.runoff.curve_number import RunoffRule
+from terrain.runoff.soil_moisture import soil_moisture
 
 #: A day's runoff comes evenly over its first hours (storms in dry country are short);
 #: common practice, no source.
@@ -88,6 +90,8 @@ class SeasonRun:
         Share of each day in an average year: each calendar month counts once, however often
         the record holds it; days without a reading count 0.  A record that lacks a whole
         month is averaged by days.
+    known : bool, shape (days,)
+        Days with a reading.
     """
 
     days: pd.DatetimeIndex
@@ -100,13 +104,15 @@ class SeasonRun:
     years: float
     missing: int
     weights: NDArray[np.float64]
+    known: NDArray[np.bool_]
 
     def mean(self, series: NDArray[np.float64]) -> float:
         """Sum of a daily series over an average year."""
         return float((series * self.weights).sum())
 
 
-def run_seasons(cascade: Cascade, record: pd.Series, evapotranspiration: list[float] | None
+def run_seasons(cascade: Cascade, record: pd.Series,
+                reference: NDArray[np.float64] | None = None, continuous: bool = False
                 ) -> SeasonRun:
     """Run a daily rain record through the cascade, stores empty at its start.
 
@@ -114,27 +120,32 @@ def run_seasons(cascade: Cascade, record: pd.Series, evapotranspiration: list[fl
     ----------
     record : Series
         Daily rain on a DatetimeIndex without gaps in its days; NaN where nothing was read. [mm]
-    evapotranspiration : twelve floats, optional
-        Monthly reference; no evaporation is counted without it. [mm]
+    reference : float64, shape (days,), optional
+        Reference evapotranspiration of each day; no evaporation is counted without it. [mm]
+    continuous : bool
+        Let curve numbers follow the wetness of the soil; needs `reference`.  Otherwise each day
+        is one storm on ground of the rule's antecedent condition.
 
-    Notes
-    -----
-    Each day is one storm on ground of average wetness (antecedent runoff condition II).
+    Raises
+    ------
+    ValueError
+        If `continuous` is asked for without `reference`.
     """
+    if continuous and reference is None:
+        raise ValueError("soil moisture cannot be followed without evapotranspiration")
     days = pd.DatetimeIndex(record.index)
-    missing = int(record.isna().sum())
+    known = record.notna().to_numpy()
     rain = record.fillna(0.0).to_numpy(np.float64)
-    evaporation = np.zeros(rain.size)
-    if evapotranspiration is not None:
-        per_day = np.array(evapotranspiration)[days.month - 1] / days.days_in_month
-        evaporation = OPEN_WATER_FACTOR * np.asarray(per_day, np.float64)
-    different, which = np.unique(rain, return_inverse=True)
+    evaporation = OPEN_WATER_FACTOR * (np.zeros(rain.size) if reference is None else reference)
+    shed = _Shed(cascade, rain, reference if continuous else None)
     spills: list[NDArray[np.float64] | None] = [None] * len(cascade.nodes)
     found: list[StoreYears | None] = [None] * len(cascade.nodes)
-    left = _runoff(different, cascade.open_ground.curve_numbers, cascade.open_ground.areas)[which]
+    left, run_on = shed.runoff(cascade.open_ground)
+    own = left - run_on
+    different, which = np.unique(rain, return_inverse=True)
     for index in cascade.order:
         node = cascade.nodes[index]
-        ground = node.catchment.runoff_volumes(different)[which]
+        ground, beyond = shed.runoff(node.catchment)
         roof = node.roof.runoff_volumes(different)[which]
         above = np.zeros(rain.size)
         for i, other in enumerate(cascade.nodes):
@@ -147,22 +158,43 @@ def run_seasons(cascade: Cascade, record: pd.Series, evapotranspiration: list[fl
         spills[index] = spill
         if node.spills_to is None:
             left = left + spill
-        beyond = _runoff(different, node.catchment.curve_numbers,
-                         node.catchment.run_on_areas)[which]
+        own, run_on = own + ground - beyond, run_on + beyond
         found[index] = StoreYears(ground, roof, above, beyond, fates[:, 0], fates[:, 1],
                                   fates[:, 2], fates[:, 3], spill)
     stores = [s for s in found if s is not None]
-    open_ = cascade.open_ground
-    run_on = _runoff(different, open_.curve_numbers, open_.run_on_areas)[which]
-    for part in stores:
-        run_on = run_on + part.run_on
-    whole = cascade.ground_areas
-    falls = (whole.area + cascade.roof_area) * rain / 1000
-    soaked = falls - whole.runoff_volumes(different)[which]
+    falls = (cascade.ground_area + cascade.roof_area) * rain / 1000
+    soaked = falls - own
     for part in stores:
         soaked = soaked - part.roof
+    missing = int((~known).sum())
     return SeasonRun(days, rain, stores, falls, run_on, soaked, left,
-                     (rain.size - missing) / 365.25, missing, _weights(record))
+                     (rain.size - missing) / 365.25, missing, _weights(record), known)
+
+
+class _Shed:
+    """Runoff of every day from every kind of ground in a cascade."""
+
+    def __init__(self, cascade: Cascade, rain: NDArray[np.float64],
+                 reference: NDArray[np.float64] | None) -> None:
+        self.depths: dict[RunoffRule, tuple[NDArray[np.float64], NDArray[np.float64]]] = {}
+        for rule in {part.rule for part in cascade.ground}:
+            numbers = np.unique(np.concatenate(
+                [part.curve_numbers for part in cascade.ground if part.rule == rule]))
+            if reference is None:
+                depths, which = np.unique(rain, return_inverse=True)
+                made = rule.runoff(depths[:, None], numbers[None, :])[which]
+            else:
+                dry, average, wet = (rule.retention(numbers, condition)
+                                     for condition in ("I", "II", "III"))
+                made = soil_moisture(rain, reference, dry, average, wet,
+                                     rule.abstraction_ratio).runoff
+            self.depths[rule] = (numbers, made)
+
+    def runoff(self, ground: Catchment) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """What arrives of a catchment's runoff each day, and its part from beyond. [m3]"""
+        numbers, made = self.depths[ground.rule]
+        depths = made[:, np.searchsorted(numbers, ground.curve_numbers)]
+        return ground.arriving_of(depths), ground.run_on_of(depths)
 
 
 def _weights(record: pd.Series) -> NDArray[np.float64]:
@@ -177,7 +209,3 @@ def _weights(record: pd.Series) -> NDArray[np.float64]:
         weights[days] = length / days.sum()
     return weights
 
-
-def _runoff(rain: NDArray[np.float64], numbers: NDArray[np.float64], areas: NDArray[np.float64]
-            ) -> NDArray[np.float64]:
-    return np.asarray(runoff_depth(rain[:, None], numbers[None, :]) @ areas / 1000)

@@ -7,9 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.runoff.curve_number import potential_retention, runoff_depth
-from terrain.runoff.travel_time import lag_hours
+from terrain.runoff.curve_number import AS_PUBLISHED, RunoffRule
+from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR, arriving
+from terrain.runoff.loss_on_the_way import Delivery
+from terrain.runoff.travel_time import LAG_SHARE, Reach, lag_hours
 from terrain.surface.terrain import Terrain
+
+#: Flatter ground is reckoned at this slope in the lag equation; common practice, no source. [m/m]
+LEAST_SLOPE = 0.005
 
 
 @dataclass(frozen=True)
@@ -22,7 +27,7 @@ class Catchment:
     Attributes
     ----------
     curve_numbers : float64, shape (k,)
-        The different curve numbers in it. [-]
+        The different curve numbers in it, for average wetness and 0.2 S. [-]
     areas : float64, shape (k,)
         Their areas. [m2]
     run_on_areas : float64, shape (k,)
@@ -37,6 +42,18 @@ class Catchment:
         The part of it that water from beyond that border would cross. [m2]
     cut_by_hole : bool
         It reaches holes in the raster only, not the raster's own edge.
+    rule : RunoffRule
+        How its curve numbers become runoff.
+    reaches : tuple of Reach
+        The pieces of its longest path; empty where travel time goes by the lag equation alone.
+    by_segments : bool
+        Whether the time of concentration is that of the reaches.
+    peak_factor : float
+        Peak rate factor of its unit hydrograph.
+    rational_c : float
+        Its mean coefficient in the rational method; NaN where cover or soil is not known.
+    delivery : Delivery or None
+        What arrives of its runoff where some soaks in on the way; None: all of it.
     """
 
     curve_numbers: NDArray[np.float64]
@@ -47,6 +64,12 @@ class Catchment:
     touches_edge: bool = False
     at_risk: float = 0.0
     cut_by_hole: bool = False
+    rule: RunoffRule = AS_PUBLISHED
+    reaches: tuple[Reach, ...] = ()
+    by_segments: bool = False
+    peak_factor: float = STANDARD_PEAK_FACTOR
+    rational_c: float = float("nan")
+    delivery: Delivery | None = None
 
     @property
     def area(self) -> float:
@@ -72,28 +95,88 @@ class Catchment:
         """
         ground = self.curve_numbers[(self.areas > 0) & (self.curve_numbers < 100)]
         if ground.size:
-            return float(0.2 * potential_retention(ground.max()))
+            return float(self.rule.starts_at(ground.max()))
         return 0.0 if self.area else float("inf")
 
     @property
-    def lag(self) -> float:
-        """Lag from rain excess to peak, by the watershed lag equation. [h]"""
+    def concentration_by_lag(self) -> float:
+        """Time of concentration by the watershed lag equation. [h]"""
         if not self.area or self.longest_path <= 0:
             return 0.0
-        return lag_hours(self.longest_path, self.mean_curve_number, max(self.slope, 0.005))
+        return lag_hours(self.longest_path, self.mean_curve_number,
+                         max(self.slope, LEAST_SLOPE)) / LAG_SHARE
+
+    @property
+    def concentration_by_segments(self) -> float | None:
+        """Time of concentration by the pieces of its longest path; None where not reckoned. [h]"""
+        return sum(reach.hours for reach in self.reaches) if self.reaches else None
+
+    @property
+    def concentration(self) -> float:
+        """The time of concentration that is used. [h]"""
+        by_segments = self.concentration_by_segments
+        return (by_segments if self.by_segments and by_segments is not None
+                else self.concentration_by_lag)
+
+    @property
+    def lag(self) -> float:
+        """Lag from rain excess to peak. [h]"""
+        return LAG_SHARE * self.concentration
 
     def runoff(self, rain: float) -> float:
         """Runoff of a storm of `rain` mm. [m3]"""
-        return float((runoff_depth(rain, self.curve_numbers) * self.areas).sum() / 1000)
+        return float(self.runoff_volumes(np.array([rain]))[0])
 
     def run_on(self, rain: float) -> float:
         """The part of `runoff` that comes from beyond the boundary. [m3]"""
-        return float((runoff_depth(rain, self.curve_numbers) * self.run_on_areas).sum() / 1000)
+        return float(self.run_on_volumes(np.array([rain]))[0])
 
     def runoff_volumes(self, rain: NDArray[np.float64]) -> NDArray[np.float64]:
         """Runoff of each of several depths, or of cumulative rain. [m3]"""
-        depths = runoff_depth(rain[:, None], self.curve_numbers[None, :])
+        return self.arriving_of(self._depths(rain))
+
+    def run_on_volumes(self, rain: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The part of `runoff_volumes` that comes from beyond the boundary. [m3]"""
+        return self.run_on_of(self._depths(rain))
+
+    def made(self, depths: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Volume of runoff depths, shape (n, k), one column for each curve number. [m3]"""
         return np.asarray(depths @ self.areas / 1000)
+
+    def arriving_of(self, depths: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What arrives of runoff depths, shape (n, k). [m3]"""
+        made = self.made(depths)
+        return made if self.delivery is None else self.delivery.arriving(made)
+
+    def run_on_of(self, depths: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The part of `arriving_of` that comes from beyond the boundary. [m3]"""
+        if self.delivery is None:
+            return np.asarray(depths @ self.run_on_areas / 1000)
+        return self.delivery.run_on(self.made(depths))
+
+    def runoff_by_mean_number(self, rain: float) -> float:
+        """Runoff by the weighted curve number, for comparison. [m3]"""
+        if not self.area:
+            return 0.0
+        return float(self.rule.runoff(rain, self.mean_curve_number)) * self.area / 1000
+
+    def hydrograph(self, rain: NDArray[np.float64], step: float) -> NDArray[np.float64]:
+        """Volume that arrives in each step of a storm, and after it. [m3]
+
+        Parameters
+        ----------
+        rain : float64, shape (steps,)
+            Cumulative. [mm]
+        step : float
+            [h]
+        """
+        if not self.area:
+            return np.zeros(rain.size)
+        made = np.diff(self.runoff_volumes(rain), prepend=0.0)
+        return arriving(made, self.lag, step, self.peak_factor)
+
+    def _depths(self, rain: NDArray[np.float64]) -> NDArray[np.float64]:
+        return self.rule.runoff(np.asarray(rain)[:, None], self.curve_numbers[None, :])
 
 
 def with_water(around: Catchment, under: Catchment, water: float) -> Catchment:
@@ -130,7 +213,8 @@ def with_water(around: Catchment, under: Catchment, water: float) -> Catchment:
 
 
 def gather(curve_number: NDArray[np.float64], cells: NDArray[np.bool_], cell_area: float,
-           inside: NDArray[np.bool_] | None = None) -> Catchment:
+           inside: NDArray[np.bool_] | None = None, rule: RunoffRule = AS_PUBLISHED
+           ) -> Catchment:
     """Gather cells into a `Catchment`, with neither path nor slope of its own.
 
     Parameters
@@ -142,6 +226,7 @@ def gather(curve_number: NDArray[np.float64], cells: NDArray[np.bool_], cell_are
         [m2]
     inside : bool, same shape, optional
         Cells within the boundary; all if left out.
+    rule : RunoffRule, optional
     """
     numbers = curve_number[cells]
     known = np.isfinite(numbers)
@@ -149,7 +234,8 @@ def gather(curve_number: NDArray[np.float64], cells: NDArray[np.bool_], cell_are
     different, which = np.unique(numbers[known], return_inverse=True)
     areas = np.bincount(which, minlength=len(different)) * cell_area
     beyond = np.bincount(which, weights=~within[known], minlength=len(different)) * cell_area
-    return Catchment(different, areas.astype(np.float64), beyond.astype(np.float64))
+    return Catchment(different, areas.astype(np.float64), beyond.astype(np.float64),
+                     rule=rule)
 
 
 def on_ground(catchment: Catchment, terrain: Terrain, cells: NDArray[np.bool_],

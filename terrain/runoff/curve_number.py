@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
+import csv
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from typing import Literal
+
+import numba
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+Condition = Literal["I", "II", "III"]
 
 
 def potential_retention(curve_number: ArrayLike) -> NDArray[np.float64]:
@@ -15,10 +24,50 @@ def potential_retention(curve_number: ArrayLike) -> NDArray[np.float64]:
         If a curve number lies outside (0, 100].
     """
     cn = np.asarray(curve_number, dtype=np.float64)
-    bad = (cn <= 0) | (cn > 100)
-    if bad.any():
-        raise ValueError(f"curve number {cn[bad].flat[0]:g} is outside 0 to 100")
-    return 25.4 * (1000.0 / cn - 10.0)
+    if cn.size and (np.fmin.reduce(cn, axis=None) <= 0 or np.fmax.reduce(cn, axis=None) > 100):
+        bad = cn[(cn <= 0) | (cn > 100)]
+        raise ValueError(f"curve number {bad.flat[0]:g} is outside 0 to 100")
+    return np.asarray(_retention(cn))
+
+
+@numba.vectorize(["float64(float64)"], nopython=True, cache=True)
+def _retention(curve_number):
+    return 25.4 * (1000.0 / curve_number - 10.0)
+
+
+@numba.vectorize(["float64(float64, float64, float64)"], nopython=True, cache=True)
+def _runoff(rain, retention, ratio):
+    excess = rain - ratio * retention
+    return 0.0 if excess <= 0.0 else excess * excess / (excess + retention)
+
+
+def runoff_from_retention(rain: ArrayLike, retention: ArrayLike, abstraction_ratio: float = 0.2
+                          ) -> NDArray[np.float64]:
+    """Depth of direct runoff from one storm on ground of retention S. [mm]
+
+    Parameters
+    ----------
+    rain : broadcasts with `retention`
+        [mm]
+    retention : any shape
+        S, for the same abstraction ratio; NaN where unknown. [mm]
+    abstraction_ratio : float
+        Initial abstraction over S. [-]
+
+    Returns
+    -------
+    runoff : broadcast shape
+        NaN where the retention is unknown.  One pass over the arrays, with nothing in between.
+
+    Raises
+    ------
+    ValueError
+        If rain is negative.
+    """
+    depth = np.asarray(rain, dtype=np.float64)
+    if (depth < 0).any():
+        raise ValueError(f"storm depth {np.nanmin(depth):g} mm is below 0")
+    return np.asarray(_runoff(depth, retention, abstraction_ratio))
 
 
 def runoff_depth(rain: ArrayLike, curve_number: ArrayLike,
@@ -58,10 +107,97 @@ def runoff_depth(rain: ArrayLike, curve_number: ArrayLike,
     ----------
     .. [1] USDA SCS, TR-55, 2nd ed., 1986, eq. 2-1 to 2-4 (in inches).
     """
-    depth = np.asarray(rain, dtype=np.float64)
-    if (depth < 0).any():
-        raise ValueError(f"storm depth {np.nanmin(depth):g} mm is below 0")
-    retention = potential_retention(curve_number)
-    excess = np.maximum(depth - abstraction_ratio * retention, 0.0)
-    return np.divide(excess**2, excess + retention,
-                     out=np.zeros_like(excess), where=excess != 0)
+    return runoff_from_retention(rain, potential_retention(curve_number), abstraction_ratio)
+
+
+@lru_cache(maxsize=1)
+def _conditions() -> dict[str, NDArray[np.float64]]:
+    text = resources.files("terrain.runoff").joinpath("runoff_conditions.csv").read_text("utf-8")
+    rows = list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
+    return {column: np.array([float(row[f"cn_{column.lower()}"]) for row in reversed(rows)])
+            for column in ("I", "II", "III")}
+
+
+def under_condition(curve_number: ArrayLike, condition: Condition) -> NDArray[np.float64]:
+    """Curve number under another antecedent runoff condition. [-]
+
+    Parameters
+    ----------
+    curve_number : any shape
+        For the average condition, II. [-]
+    condition : {"I", "II", "III"}
+        Dry, average, wet.
+
+    References
+    ----------
+    .. [1] USDA NRCS, National Engineering Handbook Part 630, ch. 10, 2004, Table 10-1; straight
+       between its whole numbers.
+    """
+    cn = np.asarray(curve_number, np.float64)
+    if condition == "II":
+        return cn
+    table = _conditions()
+    return np.asarray(np.interp(cn, table["II"], table[condition]))
+
+
+@dataclass(frozen=True)
+class RunoffRule:
+    """How published curve numbers, for average wetness and 0.2 S, become runoff.
+
+    Attributes
+    ----------
+    condition : {"I", "II", "III"}
+        Antecedent runoff condition.
+    abstraction_ratio : {0.2, 0.05}
+        Initial abstraction over S.
+    """
+
+    condition: Condition = "II"
+    abstraction_ratio: float = 0.2
+
+    def retention(self, curve_number: ArrayLike, condition: Condition | None = None
+                  ) -> NDArray[np.float64]:
+        """Retention S that goes with the ratio, of curve numbers for II and 0.2 S. [mm]
+
+        For another condition than the rule's own where one is given.
+
+        Raises
+        ------
+        ValueError
+            If a curve number lies outside (0, 100], or the ratio is neither 0.2 nor 0.05.
+
+        References
+        ----------
+        .. [1] Hawkins, Ward, Woodward & Van Mullem (eds.), Curve Number Hydrology: State of the
+           Practice, ASCE, 2009: S(0.05) = 1.33 S(0.20)^1.15, in inches.
+        """
+        spread = potential_retention(
+            under_condition(curve_number, condition or self.condition))
+        if self.abstraction_ratio == 0.2:
+            return spread
+        if self.abstraction_ratio != 0.05:
+            raise ValueError(f"the ratio {self.abstraction_ratio:g} is neither 0.2 nor 0.05, for "
+                             "which curve numbers are published")
+        return np.asarray(25.4 * 1.33 * (spread / 25.4) ** 1.15)
+
+    def runoff(self, rain: ArrayLike, curve_number: ArrayLike) -> NDArray[np.float64]:
+        """Depth of direct runoff, as `runoff_depth`. [mm]"""
+        return runoff_from_retention(rain, self.retention(curve_number), self.abstraction_ratio)
+
+    def starts_at(self, curve_number: ArrayLike) -> NDArray[np.float64]:
+        """Rain below which nothing runs off. [mm]"""
+        return self.abstraction_ratio * self.retention(curve_number)
+
+    @property
+    def said(self) -> str:
+        """In words, for notes."""
+        wetness = {"I": "dry (I)", "II": "average (II)", "III": "wet (III)"}[self.condition]
+        converted = ("" if self.abstraction_ratio == 0.2 else
+                     ", curve numbers converted from 0.2 S (Hawkins and others, ASCE, 2009)")
+        table = "" if self.condition == "II" else " by NEH 630 ch. 10 (2004), Table 10-1"
+        return (f"antecedent runoff condition {wetness}{table}; initial abstraction "
+                f"{self.abstraction_ratio:g} S{converted}")
+
+
+#: Average wetness and 0.2 S: the published numbers as they stand.
+AS_PUBLISHED = RunoffRule()

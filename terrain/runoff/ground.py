@@ -13,7 +13,8 @@ from terrain.inputs.elevation import Dem
 from terrain.inputs.ground_cover import cover_cells, soil_cells
 from terrain.inputs.layers import boundary_polygon, column, rasterized, read_layer
 from terrain.inputs.site import Roads, Roofs, Site
-from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, published_classes
+from terrain.runoff.cover import SOIL_GROUPS, CoverClass, curve_numbers_of, paver
+from terrain.runoff.cover_table import classes_in_force
 from terrain.units import in_both
 
 #: Width of a road whose width nobody wrote down; common practice, no source. [m]
@@ -49,10 +50,15 @@ class Ground:
     Attributes
     ----------
     curve_number : float64, shape (rows, columns)
-        NaN where cover or soil is not known. [-]
+        Average runoff condition, initial abstraction 0.2 S; NaN where cover or soil is not known,
+        or the class has no number on that soil. [-]
     cover : int16, same shape
         Index into `classes`; -1 where unknown.
     classes : list of str
+        The classes met, each a name in `known`.
+    known : dict
+        All classes in force, by name: the published ones, the user's own, and those of ground
+        that is partly roofed or paved.
     soil : int8, same shape
         0 to 3 for groups A to D; -1 where unknown.
     boundary : shapely geometry
@@ -65,6 +71,7 @@ class Ground:
     curve_number: NDArray[np.float64]
     cover: NDArray[np.int16]
     classes: list[str]
+    known: dict[str, CoverClass]
     soil: NDArray[np.int8]
     boundary: Any
     inside: NDArray[np.bool_]
@@ -87,28 +94,32 @@ def read_ground(site: Site, dem: Dem) -> Ground:
     InputError
         If a layer cannot be read or placed, or holds a class that is not known.
     """
-    known = published_classes()
-    notes: list[str] = []
+    known, notes = classes_in_force(site.cover, site.folder, site.where("cover", "table"))
+    stated = tuple(known)
     line = read_layer(site.boundary, site.folder, dem, site.where("boundary"))
     notes += line.attrs.get("notes", [])
     boundary = boundary_polygon(line, dem, site.where("boundary"))
     inside = rasterized([(boundary, 1)], dem, 0, np.uint8).astype(bool)
-    cover, classes, said = cover_cells(site.cover, site.folder, dem, known, site.where("cover"))
+    cover, classes, said = cover_cells(site.cover, site.folder, dem, stated,
+                                       site.where("cover"), paver(known))
     notes += said
     soil, said = soil_cells(site.soils, site.folder, dem, site.where("soils"))
     notes += said
     classes = list(classes)
-    roads = _roads(site.roads, site, dem, notes) if site.roads else []
+    roads = _roads(site.roads, site, dem, known, notes) if site.roads else []
     roofs = _roofs(site.roofs, site, dem, notes) if site.roofs else []
+    if (roads or roofs) and any(name not in stated for name in classes):
+        notes.append("Cells of roads and roofs that are drawn as layers count wholly as such; "
+                     "percentages of roofs and paving in the cover layer should leave them out.")
     for surface, name in [(road.cells, road.cover) for road in roads] + [
             (roof.cells, ROOF_CLASS) for roof in roofs]:
         if name not in classes:
             classes.append(name)
         cover[surface] = classes.index(name)
-    numbers = curve_numbers_of(cover, classes, soil)
+    numbers = curve_numbers_of(cover, [known[name] for name in classes], soil)
     numbers[np.isnan(dem.heights)] = np.nan
-    return Ground(numbers, cover, classes, soil, boundary, inside, tuple(roads), tuple(roofs),
-                  tuple(notes))
+    return Ground(numbers, cover, classes, known, soil, boundary, inside, tuple(roads),
+                  tuple(roofs), tuple(notes))
 
 
 def require_known(ground: Ground, cells: NDArray[np.bool_], dem: Dem, site: Site) -> None:
@@ -133,17 +144,22 @@ def require_known(ground: Ground, cells: NDArray[np.bool_], dem: Dem, site: Site
                          "Add polygons there, or state a group for the rest (otherwise:)")
     name = ground.classes[int(ground.cover[row, column_])]
     group = SOIL_GROUPS[int(ground.soil[row, column_])]
-    raise InputError(site.where("cover"), f"TR-55 gives no curve number for \"{name}\" on soil "
-                     f"group {group}, found on {size}", "Choose another class for that ground")
+    source = ("TR-55" if ground.known[name].table.startswith("2-2")
+              else ground.known[name].table)
+    raise InputError(site.where("cover"), f"{source} gives no curve number for \"{name}\" on soil "
+                     f"group {group}, found on {size}", "Choose another class for that ground, or "
+                     "give it a number in a table of your own (table: under cover)")
 
 
-def _roads(spec: Roads, site: Site, dem: Dem, notes: list[str]) -> list[Road]:
+def _roads(spec: Roads, site: Site, dem: Dem, known: dict[str, CoverClass], notes: list[str]
+           ) -> list[Road]:
     where = site.where("roads")
     layer = read_layer(spec, site.folder, dem, where)
     notes += layer.attrs.get("notes", [])
     names = _named(layer, spec.name_field, "road")
     widths = _optional(layer, spec.width_field)
     covers = _optional(layer, spec.cover_field)
+    plain = {name.lower(): name for name in known}
     roads = []
     for i, shape in enumerate(layer.geometry):
         width = _width(widths[i], spec.width, site.units,
@@ -155,9 +171,10 @@ def _roads(spec: Roads, site: Site, dem: Dem, notes: list[str]) -> list[Road]:
         elif str(widths[i]).strip().replace(".", "").isdigit():
             notes.append("Widths of roads without a unit were taken in "
                          f"{'feet' if site.units == 'us' else 'metres'}.")
-        cover = spec.cover if covers[i] is None else str(covers[i])
-        if cover not in published_classes():
-            raise InputError(f"{where}, feature {i + 1}", f"the cover \"{cover}\" is not known",
+        word = spec.cover if covers[i] is None else str(covers[i])
+        cover = plain.get(" ".join(word.lower().split()))
+        if cover is None:
+            raise InputError(f"{where}, feature {i + 1}", f"the cover \"{word}\" is not known",
                              "Use a class of docs/site-file.md, such as dirt road")
         surface = (shape if shape.geom_type in ("Polygon", "MultiPolygon")
                    else shape.buffer(width / 2, cap_style="flat"))

@@ -72,3 +72,52 @@ def trace_downslope(direction: NDArray[np.uint8], row: int, column: int,
         if count > 0:
             return path[:count]
         room *= 8
+
+
+@kernel
+def _climb(direction, length, cell, row, column, path):
+    rows, columns = direction.shape
+    count = 0
+    while True:
+        path[count, 0], path[count, 1] = row, column
+        count += 1
+        best, best_row, best_column = -1.0, -1, -1
+        for k in range(8):
+            r, c = row - ROW_STEP[k], column - COLUMN_STEP[k]
+            if not (0 <= r < rows and 0 <= c < columns) or direction[r, c] != k:
+                continue
+            reached = length[r, c] + (cell * np.sqrt(2.0) if k % 2 else cell)
+            if reached > best:
+                best, best_row, best_column = reached, r, c
+        if best_row < 0:
+            return count
+        if count == path.shape[0]:
+            return -1
+        row, column = best_row, best_column
+
+
+def longest_path_to(direction: NDArray[np.uint8], length: NDArray[np.float64], cell: float,
+                    row: int, column: int) -> NDArray[np.int64]:
+    """The longest way that ends at a cell.
+
+    Parameters
+    ----------
+    direction : uint8, shape (rows, columns)
+        D8.
+    length : float64, same shape
+        Longest way to each cell along it, as `longest_upslope_path` gives. [m]
+    cell : float
+        Side of a cell. [m]
+
+    Returns
+    -------
+    path : int64, shape (cells, 2)
+        Rows and columns from the divide to the cell.
+    """
+    room = 4096
+    while True:
+        path = np.empty((room, 2), np.int64)
+        count = _climb(direction, length, cell, row, column, path)
+        if count > 0:
+            return path[:count][::-1]
+        room *= 8

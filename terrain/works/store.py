@@ -86,7 +86,7 @@ class Store:
     spill_x, spill_y : float
         Where its water comes out: the foot of its sill, or the end of its pipe. [m]
     infiltration : float
-        Rate at which its wetted floor takes water. [mm/h]
+        Rate at which its wetted floor takes water, in the long run. [mm/h]
     rate_source : str
         Where that rate comes from.
     demand : float
@@ -94,6 +94,9 @@ class Store:
     open_water : bool
         Its surface lies open to rain and evaporation.
     cautions : tuple of str
+    suction : float
+        Suction at the wetting front times the soil's moisture deficit, by which dry soil takes
+        more in a storm (Green and Ampt); 0 for a constant rate. [mm]
     """
 
     name: str
@@ -109,6 +112,7 @@ class Store:
     demand: float = 0.0
     open_water: bool = True
     cautions: tuple[str, ...] = field(default=())
+    suction: float = 0.0
 
     @property
     def capacity(self) -> float:

@@ -6,7 +6,7 @@ import pandas
 import pytest
 
 from terrain.errors import InputError
-from terrain.inputs.rainfall import read_daily_rain
+from terrain.inputs.rainfall import filled, read_daily_rain
 
 # Every figure below is invented; only the layouts are real.
 
@@ -46,7 +46,7 @@ def test_semicolons_and_decimal_commas(record):
 
 
 def test_a_comma_is_no_decimal_sign_in_a_comma_separated_table(record):
-    with pytest.raises(InputError, match="line 2: the depth '1,5' is not a number"):
+    with pytest.raises(InputError, match="line 2, column 'rain_mm': the depth '1,5' is not"):
         record('date,rain_mm\n2024-03-01,"1,5"\n')
 
 
@@ -172,7 +172,8 @@ def test_a_gauges_log_is_summed_to_days(record):
 
 
 def test_a_time_that_stands_twice_in_a_log_is_refused(record):
-    with pytest.raises(InputError, match=r"line 6: the time .* twice; it is in line 5"):
+    with pytest.raises(InputError, match=r"line 6, column 'Date & Time': the time .* twice; "
+                       "it is in line 5"):
         record(LOG + "07/15/24 12:30 PM;0.02\n")
 
 
@@ -185,14 +186,17 @@ def test_a_clock_put_back_at_night_counts_both_hours(record):
 
 
 @pytest.mark.parametrize(("text", "words"), [
-    ("date,rain_mm\n2024-13-01,1\n", "line 2: '2024-13-01' cannot be read as a date"),
-    ("date,rain_mm\n2024-01-01,1\nyesterday,1\n", "line 3: 'yesterday' cannot"),
-    ("date,rain_mm\n2024-01-01,1\n\n2024-01-01,2\n", "line 4: the day 2024-01-01 stands twice"),
-    ("date,rain_mm\n2024-01-01,-0.1\n", "line 2: the depth -0.1 is below 0"),
-    ("date,rain_mm\n2024-01-01,wet\n", "line 2: the depth 'wet' is not a number"),
-    ("date,rain_mm\n2024-01-01,inf\n", "line 2: the depth 'inf' is not a number"),
-    ("date,rain_mm\n2024-01-01,2000.1\n", "line 2: the depth 2000.1 .* more than ever fell"),
-    ("date,rain_in\n2024-01-01,79\n", r"line 2: the depth 79 \(2,007 mm, taken in inches\)"),
+    ("date,rain_mm\n2024-13-01,1\n", "line 2, column 'date': '2024-13-01' cannot be read"),
+    ("date,rain_mm\n2024-01-01,1\nyesterday,1\n", "line 3, column 'date': 'yesterday' cannot"),
+    ("date,rain_mm\n2024-01-01,1\n\n2024-01-01,2\n",
+     "line 4, column 'date': the day 2024-01-01 stands twice"),
+    ("date,rain_mm\n2024-01-01,-0.1\n", "line 2, column 'rain_mm': the depth -0.1 is below 0"),
+    ("date,rain_mm\n2024-01-01,wet\n", "line 2, column 'rain_mm': the depth 'wet' is not a number"),
+    ("date,rain_mm\n2024-01-01,inf\n", "line 2, column 'rain_mm': the depth 'inf' is not a number"),
+    ("date,rain_mm\n2024-01-01,2000.1\n",
+     "line 2, column 'rain_mm': the depth 2000.1 .* more than ever fell"),
+    ("date,rain_in\n2024-01-01,79\n",
+     r"column 'rain_in': the depth 79 \(2,007 mm, taken in inches\)"),
     ("date,rain_mm\n2024-01-01\n", "line 2: it has 1 columns"),
     ("date,rain_mm\n", "the record holds no days"),
     ("date,rain_mm\n2024-01-01,\n", "not one of its days has a depth"),
@@ -200,6 +204,18 @@ def test_a_clock_put_back_at_night_counts_both_hours(record):
     ("a letter about rain\n", "not a table"),
     ("when,rain_mm\n2024-01-01,1\n", "no date column"),
     ("date,flow\n2024-01-01,1\n", "no column of rain"),
+    ("date,rain_mm\n2024-01-01,0.5 in\n", "the depth '0.5 in' is not a number. Write bare numbers, "
+     "all in one unit"),
+    ("date,rain_mm (in)\n2024-01-01,1\n", r"line 1: the column 'rain_mm \(in\)' names two units"),
+    ("date,rain_mm\n2024-01-01,1\ndate,rain_in\n2024-01-02,1\n", "line 3: it is a second header"),
+    ("date,rain,unit\n2024-01-01,1,mm\n2024-01-02,1,in\n", "line 3: its unit 'in' differs from "
+     "'mm' in line 2"),
+    ("date,rain,unit\n2024-01-01,1,pt\n", "line 2: its unit 'pt' is not known"),
+    ("date,rain_mm,unit\n2024-01-01,1,in\n", "line 1: its header says .* in mm, but its column of "
+     "units says inches"),
+    ("ZZC1,20240101,PRCP,-5,,,7,0700\n", r"line 1, column 4 \(PRCP\): the depth -5"),
+    ("ZZC1,20240101,PRCP,5,,,7,0700\nZZC1,20240101,PRCP,5,,,7,0700\n", "line 2, column 2: the day "
+     "2024-01-01 stands twice"),
     ("date,rain_mm,rain_in\n2024-01-01,1,1\n", "several columns of rain: rain_mm, rain_in"),
     ("date,rain_cm\n2024-01-01,1\n", "line 1: the column 'rain_cm' is in centimetres"),
     ("date,rain_mm\n01/02/2024,1\n", "day/month or as month/day"),
@@ -211,6 +227,69 @@ def test_what_cannot_be_used_is_told_with_its_line(record, text, words):
     with pytest.raises(InputError, match=words) as caught:
         record(text)
     assert "rain.csv" in caught.value.where
+
+
+def test_a_column_of_units_is_taken(record):
+    read = record("date,rain,unit\n2024-01-01,0.5,inches\n2024-01-02,1,in\n")
+    assert read.depths.tolist() == pytest.approx([12.7, 25.4])
+    assert told(read, "inches", "column of units")
+
+
+GAPPED = "date,rain_mm\n2024-01-01,10\n2024-01-02,0\n2024-01-04,2\n2024-01-08,0\n"
+
+
+def test_gaps_filled_as_dry_are_told_and_change_no_reading(record):
+    read = record(GAPPED)
+    dry = filled(read, "dry")
+    assert dry.depths.tolist() == [10, 0, 0, 2, 0, 0, 0, 0]
+    assert told(dry, "4 days without a reading counted as dry")
+    assert dry.source == read.source
+    assert read.depths.isna().sum() == 4  # what was read is not changed
+
+
+def test_gaps_filled_from_a_neighbour_by_the_ratio_over_common_days(record):
+    read = record(GAPPED)
+    # Common days: 1, 2 and 4 January (8 is beyond): 12 mm here, 8 mm there, so the ratio is 1.5.
+    beside = record('"ZZC1","DATE"\n"Date","PRCP (Inches)"\n'
+                    + "".join(f'"2024-01-0{day}","{depth / 25.4:.6f}"\n' for day, depth in
+                              ((1, 6), (2, 1), (3, 4), (4, 1), (5, 0))), name="beside.csv")
+    both = filled(read, None, beside)
+    assert both.depths.iloc[:5].tolist() == pytest.approx([10, 0, 6, 2, 0], abs=1e-4)
+    assert np.isnan(both.depths.iloc[5:7]).all()
+    assert both.depths.iloc[7] == 0
+    assert len(both.depths) == 8
+    assert told(both, "2 days", "beside.csv times 1.5", "3 days that both have", "under a year")
+    assert told(both, "2 days still without a reading")
+    rest_dry = filled(read, "dry", beside)
+    assert rest_dry.depths.iloc[5:7].tolist() == [0, 0]
+    assert told(rest_dry, "2 days without a reading counted as dry")
+
+
+def test_a_neighbour_scaled_by_a_constant_fills_what_was_taken_out(record):
+    # Whatever is cut from a record comes back exactly from a neighbour that is k times it.
+    rng = np.random.default_rng(4)
+    days = pandas.date_range("2001-01-01", periods=800)
+    rain = np.where(rng.random(800) < 0.3, rng.exponential(9, 800), 0)
+    gone = rng.random(800) < 0.2
+    gone[[0, -1]] = False
+    own = pandas.DataFrame({"date": days, "rain_mm": np.where(gone, np.nan, rain)})
+    other = pandas.DataFrame({"date": days, "rain_mm": rain * 0.7})
+    both = filled(record(own.to_csv(index=False)), None,
+                  record(other.to_csv(index=False), name="other.csv"))
+    assert both.depths.to_numpy() == pytest.approx(rain, abs=1e-9)
+    assert told(both, f"{gone.sum()} days without a reading filled", "times 1.43")
+    assert told(both, "0 days still")
+    assert not told(both, "under a year")
+
+
+@pytest.mark.parametrize(("text", "words"), [
+    ("date,rain_mm\n2023-01-01,10\n", "no day in common with rain.csv"),
+    ("date,rain_mm\n2024-01-01,0\n", "1 day that it shares with rain.csv there is no rain"),
+    ("date,rain_mm\n2024-01-02,3\n", "no rain to compare")])
+def test_a_neighbour_that_cannot_fill_is_refused(record, text, words):
+    with pytest.raises(InputError, match=words) as caught:
+        filled(record(GAPPED), None, record(text, name="beside.csv"))
+    assert caught.value.where == "beside.csv"
 
 
 def test_a_depth_of_2000_mm_passes(record):
@@ -245,3 +324,10 @@ def test_a_real_record_keeps_its_total(tmp_path):
     assert read.depths.notna().all()
     assert read.depths.sum() == pytest.approx(total, abs=1e-6)
     assert total == pytest.approx(4426.0, abs=0.05)
+    with open(path, newline="") as file:
+        months = {}
+        for row in csv.DictReader(file):
+            months.setdefault(row["date"][:7], []).append(float(row["rain_mm"]))
+    assert len(months) == 48
+    for month, depths in months.items():
+        assert read.depths.loc[month].sum() == pytest.approx(sum(depths), abs=1e-9)

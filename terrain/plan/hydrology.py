@@ -1,0 +1,226 @@
+"""What a site file says of rain, weather and travel time, made ready for the accounts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas
+from numpy.typing import NDArray
+
+from terrain.errors import InputError
+from terrain.inputs.dem import Dem
+from terrain.inputs.rain_frequency import depth_of, frequency_table
+from terrain.inputs.rainfall import RainRecord, filled, read_daily_rain
+from terrain.inputs.site import Site
+from terrain.inputs.site_rain import Storm
+from terrain.inputs.weather import read_weather
+from terrain.runoff.curve_number import AS_PUBLISHED, RunoffRule
+from terrain.runoff.evapotranspiration import (
+    monthly_means,
+    on_days,
+    reference_evapotranspiration,
+)
+from terrain.runoff.extremes import ANY_24_HOURS, LEAST_YEARS, annual_maxima
+from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR
+from terrain.runoff.storms import NESTED, Hyetograph, nested_shape, storm_shape
+from terrain.runoff.travel_time import Timing
+from terrain.units import in_both
+
+
+@dataclass(frozen=True)
+class Hydrology:
+    """How rain becomes water at the stores.
+
+    Attributes
+    ----------
+    rule : RunoffRule
+    timing : Timing
+    peak_factor : float
+        Of the unit hydrograph.
+    loss_on_the_way : bool
+        Whether runoff soaks in on ground that it crosses.
+    shapes : dict of str to Hyetograph
+        Of each storm, by its name.
+    notes : tuple of str
+    """
+
+    rule: RunoffRule = AS_PUBLISHED
+    timing: Timing = field(default_factory=Timing)
+    peak_factor: float = STANDARD_PEAK_FACTOR
+    loss_on_the_way: bool = False
+    shapes: dict[str, Hyetograph] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Evaporation:
+    """Reference evapotranspiration.
+
+    Attributes
+    ----------
+    monthly : float64, shape (12,)
+        Of an average year, January first. [mm]
+    daily : float64, shape (days,), or None
+        Of each day of the rain record, where there is one. [mm]
+    notes : tuple of str
+    """
+
+    monthly: NDArray[np.float64]
+    daily: NDArray[np.float64] | None
+    notes: tuple[str, ...]
+
+    @property
+    def year(self) -> float:
+        """Of an average year. [mm]"""
+        return float(self.monthly.sum())
+
+
+def rain_record(site: Site) -> RainRecord | None:
+    """The daily rain record, its gaps filled where that is asked for.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or holds less than a year or not every month.
+    """
+    asked = site.rain.daily
+    if asked is None:
+        return None
+    record = read_daily_rain(site.folder / asked.file, asked.unit)
+    if asked.fill_gaps or asked.fill_gaps_from:
+        neighbour = (None if asked.fill_gaps_from is None else
+                     read_daily_rain(site.folder / asked.fill_gaps_from))
+        record = filled(record, asked.fill_gaps, neighbour)
+    if len(record.depths) < 365:
+        raise InputError(site.where("rain", "daily"), f"the record in {record.source} is only "
+                         f"{len(record.depths)} days long", "Give at least a whole year")
+    if record.depths.dropna().index.month.nunique() < 12:
+        raise InputError(site.where("rain", "daily"), f"the record in {record.source} has no "
+                         "reading at all in some month of the year", "Give a fuller record")
+    return record
+
+
+def evaporation(site: Site, dem: Dem, record: RainRecord | None) -> Evaporation | None:
+    """Reference evapotranspiration by months or from the weather; None where neither is given.
+
+    Raises
+    ------
+    InputError
+        If the weather record cannot be used.
+    """
+    days = None if record is None else pandas.DatetimeIndex(record.depths.index)
+    if site.evapotranspiration is not None:
+        monthly = np.array(site.evapotranspiration, np.float64)
+        return Evaporation(monthly, None if days is None else on_days(days, monthly=monthly)[0],
+                           ())
+    asked = site.weather
+    if asked is None:
+        return None
+    where = site.where("weather")
+    west, south, east, north = dem.bounds
+    lonlat = dem.frame.to_lonlat([(west + east) / 2], [(south + north) / 2])
+    if lonlat is None:
+        raise InputError(where, "the sun's strength goes by the latitude, and the elevation has no "
+                         "coordinate system", "State its CRS, or give evapotranspiration by month")
+    weather = read_weather(site.folder / asked.file, asked.temperature_unit)
+    found = reference_evapotranspiration(weather, float(lonlat[1][0]),
+                                         float(np.nanmean(dem.heights)), asked.method,
+                                         asked.wind_height)
+    monthly = monthly_means(found.daily)
+    notes = [*weather.notes, *found.notes]
+    if np.isnan(monthly).any():
+        raise InputError(where, f"the weather in {weather.source} has no usable day in some month "
+                         "of the year", "Give a fuller record, or evapotranspiration by month")
+    daily = None
+    if days is not None:
+        daily, by_month = on_days(days, found.daily)
+        if by_month:
+            notes.append(f"On {by_month:,} of the {len(days):,} days of the rain record the "
+                         "evapotranspiration is the mean of its calendar month.")
+    return Evaporation(monthly, daily, tuple(notes))
+
+
+def hydrology(site: Site, record: RainRecord | None) -> Hydrology:
+    """How rain becomes water at the stores of a site.
+
+    Raises
+    ------
+    InputError
+        If a nested storm's duration is not in the frequency table, or segments are asked for
+        and the 2-year rain is not known.
+    """
+    given = site.rain.frequency
+    table = None if given is None else frequency_table(site.folder / given.file, given.unit)
+    shapes = {storm.name: _shape(site, index, storm, table)
+              for index, storm in enumerate(site.rain.storms)}
+    asked = site.runoff
+    rain, source = _two_year_rain(site, table, record)
+    if rain is None and asked.travel_time == "segments":
+        raise InputError(f"{site.where('runoff', 'travel time')}, runoff, travel time",
+                         "segments need the 2-year 24-hour rain, and nothing tells it",
+                         "State it under rain (two year day: 40 mm), or use lag")
+    timing = Timing(rain, asked.travel_time, asked.channel_from, asked.channel_roughness,
+                    asked.channel_radius)
+    notes = [_timing_note(timing, source)]
+    if asked.loss_on_the_way:
+        notes.append("Runoff soaks in on the way: each cell takes the water that runs onto it as "
+                     "if it were more rain. Water is spread over the width of a cell, so where "
+                     "channels are narrower more arrives than is said.")
+    return Hydrology(RunoffRule(asked.antecedent, asked.abstraction_ratio), timing,
+                     asked.peak_factor, asked.loss_on_the_way, shapes, tuple(notes))
+
+
+def _shape(site: Site, index: int, storm: Storm, table: pandas.DataFrame | None) -> Hyetograph:
+    if storm.pattern != NESTED:
+        return storm_shape(storm.pattern, storm.duration)
+    assert table is not None  # the site file was refused without one
+    where = f'{site.where("rain", "storms", index)}, storm "{storm.name}"'
+    durations, periods = table.index.to_numpy(float), table.columns.to_numpy(float)
+    try:
+        years = storm.return_period
+        if years is None:  # the one whose depth is nearest
+            depths = [depth_of(table, storm.duration, period) for period in periods]
+            years = float(periods[int(np.argmin(np.abs(np.array(depths) - storm.depth)))])
+        curve = np.array([depth_of(table, hours, years) for hours in durations])
+        return nested_shape(durations, curve, storm.duration)
+    except ValueError as error:
+        raise InputError(where, str(error), "Choose another duration or pattern") from None
+
+
+def _two_year_rain(site: Site, table: pandas.DataFrame | None, record: RainRecord | None
+                   ) -> tuple[float | None, str]:
+    """The 2-year 24-hour rain [mm], and where it comes from."""
+    rain = site.rain
+    if rain.two_year_day is not None:
+        return rain.two_year_day, "as stated"
+    if table is not None:
+        try:
+            return depth_of(table, 24.0, 2.0), "from the frequency table"
+        except ValueError:
+            pass
+    for storm in rain.storms:
+        if storm.return_period == 2 and storm.duration == 24:
+            return storm.depth, f"the storm \"{storm.name}\""
+    if record is not None:
+        maxima = annual_maxima(record.depths).depths
+        if len(maxima) >= LEAST_YEARS:
+            return (ANY_24_HOURS * float(np.median(maxima)),
+                    f"{ANY_24_HOURS:g} times the median of the greatest days of {len(maxima)} "
+                    "years (Hershfield 1961, from memory)")
+    return None, ""
+
+
+def _timing_note(timing: Timing, source: str) -> str:
+    if timing.two_year_rain is None:
+        return ("Travel time: the watershed lag equation of NEH 630 ch. 15 (2010), as the 2-year "
+                "24-hour rain, which the way by segments needs, is not known (two year day: under "
+                "rain).")
+    segments = (f"2-year 24-hour rain {in_both(timing.two_year_rain, 'rain')}, {source}; a channel "
+                f"from where {in_both(timing.channel_from, 'area')} drain")
+    if timing.by == "lag":
+        return ("Travel time: the watershed lag equation of NEH 630 ch. 15 (2010), as asked for; "
+                f"by segments beside it ({segments}).")
+    return ("Travel time: sheet, shallow concentrated and channel flow along the longest path "
+            f"(TR-55, 1986, ch. 3; NEH 630 ch. 15, 2010); {segments}. The watershed lag equation "
+            "stands beside it.")
