@@ -93,8 +93,10 @@ def _show(answer: Any, system: str) -> None:
         least = "at least " if test.at_least else ""
         rows += [("measured", least + _rate(test.measured, system)),
                  ("divided by", f"{test.safety:g}"),
-                 ("steady", "yes" if test.steady else "no, still falling"),
-                 ("would fit", f"soil group {answer.soil_group}")]
+                 ("steady", "yes" if test.steady else
+                  "not known" if test.at_least else "no, still falling"),
+                 ("would fit", f"soil group {answer.soil_group}"
+                  + (" or a faster one" if test.at_least and answer.soil_group != "A" else ""))]
     if answer.drawdown is not None:
         rows.append((f"{shown(answer.drawdown.depth, 'length', system, 2)} stands",
                      _stands(answer.drawdown)))
@@ -127,6 +129,10 @@ def _stands(drawdown: Any) -> str:
         return "for good: nothing soaks in"
     over = [f"{limit:.0f}" for limit, longer in drawdown.over.items() if longer]
     within = [f"{limit:.0f}" for limit, longer in drawdown.over.items() if not longer]
-    said = [f"over {' and '.join(over)} h"] if over else []
-    said += [f"within {' and '.join(within)} h"] if within else []
+    said = [f"{word} {_listed(limits)} h" for word, limits in (("over", over), ("within", within))
+            if limits]
     return f"{drawdown.hours:,.0f} h ({', '.join(said)})"
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))

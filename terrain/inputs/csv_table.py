@@ -76,8 +76,8 @@ def read_csv_table(path: Path, here: str) -> CsvTable:
     Raises
     ------
     InputError
-        If it cannot be read, has no column names or no rows, names a column twice, or a row is longer or shorter
-        than the line of column names.
+        If it cannot be read, has no column names or no rows, names a column twice, or a row is
+        longer or shorter than the line of column names.
     """
     if not path.exists():
         raise InputError(here, "there is no such file", "Check its name and folder")

@@ -29,7 +29,6 @@ _CLOCK = re.compile(r"(\d{1,2}):(\d\d)(?::(\d\d))?\s*([ap]\.?m\.?)?", re.IGNOREC
 _CELL = re.compile(r"(?P<number>[-+]?(?:\d+\.?\d*|\.\d+))"
                    r"(?:[ -](?P<part>\d+/\d+))?\s*(?P<unit>[a-z\"']*)\.?", re.IGNORECASE)
 _FRACTION = re.compile(r"(?P<part>\d+/\d+)\s*(?P<unit>[a-z\"']*)\.?", re.IGNORECASE)
-_EXAMPLE = "minutes,depth_mm"
 
 
 class Reading(NamedTuple):
@@ -127,9 +126,6 @@ def read_hole(path: Path, hole_depth: float | None = None) -> HoleReadings:
 def _heads(table: CsvTable) -> _Heads:
     """Which column is which."""
     here, names = table.here, table.columns
-    if any(re.match(r"[-+]?\.?\d", name) for name in names):
-        raise InputError(here, "its columns have no names",
-                         f"Begin the table with a line such as {_EXAMPLE}")
     plain = [re.findall(r"[a-z]+", name) for name in names]
     filling = [i for i, words in enumerate(plain) if {"filling", "fill", "refill"} & set(words)]
     when = [i for i, words in enumerate(plain) if i not in filling and (

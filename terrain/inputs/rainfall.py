@@ -248,7 +248,7 @@ def _by_day(table: StationTable, readings: list[Reading], moments: list[Moment],
             depths: np.ndarray) -> tuple[pandas.Series, list[str]]:
     """One depth for every calendar day of the span; shorter steps summed."""
     notes: list[str] = []
-    index = pandas.DatetimeIndex([pandas.Timestamp(moment.day) for moment in moments])
+    index = pandas.DatetimeIndex(np.array([moment.day for moment in moments], "datetime64[D]"))
     if (np.diff(index.asi8) < 0).any():
         notes.append("Its rows are not in order of date; they were put in order.")
     per_day = Counter(moment.day for moment in moments)

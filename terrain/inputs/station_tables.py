@@ -291,8 +291,7 @@ def _plain(path: Path, lines: list[str], header: int, separator: str, names: lis
     readings: dict[str, list[Reading]] = {key: [] for key in columns}
     units, stations = [], set()
     for line, fields in _rows(path, lines, header, separator, max(date, *columns.values()) + 1):
-        if [plainly(cell) for cell in fields[:len(plain)]] == plain or (
-                plainly(fields[date]) == plain[date]):
+        if fields[date].lower() == names[date].lower():
             raise InputError(f"{path} line {line}", "it is a second header, and what follows may "
                              "be in another unit", "Give one table a file, in one unit")
         when = fields[date] if clock is None or clock >= len(fields) else (

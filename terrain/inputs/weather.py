@@ -275,7 +275,7 @@ def _by_day(table: StationTable, key: str, unit: _Unit, moments: dict[str, Momen
                              f"line {lines[day]} too", "Give one row a day")
         lines[day] = reading.line
         values[day] = _value(table, key, reading, unit)
-    index = pandas.DatetimeIndex([pandas.Timestamp(day) for day in values])
+    index = pandas.DatetimeIndex(np.array(list(values), "datetime64[D]"))
     return pandas.Series(list(values.values()), index, dtype=np.float64), lines
 
 

@@ -87,15 +87,9 @@ def draw_depths(answer: TableAnswer, system: str = "metric") -> Figure:
         for values in asked.T:
             ax.plot(answer.depths.index.to_numpy(float), values * _factor(system), color=sy.SHED,
                     linewidth=1.8, marker="o", markersize=6, clip_on=False, gid="asked")
-        if asked.size == 1:
-            left = answer.depths.index[0] > np.sqrt(hours[0] * hours[-1])
-            ax.annotate(f"{shown(float(asked[0, 0]), 'rain', system)} in "
-                        f"{_duration(float(answer.depths.index[0]))}, once in "
-                        f"{answer.depths.columns[0]:g} years",
-                        (answer.depths.index[0], asked[0, 0] * _factor(system)),
-                        (-8 if left else 8, 8 if left else -12), textcoords="offset points",
-                        ha="right" if left else "left", va="center", fontsize=sy.LABEL_SIZE,
-                        fontweight="bold", color=sy.SHED, path_effects=sy.halo(), gid="asked words")
+        ax.text(0.985, 0.045, _asked(answer, system), transform=ax.transAxes, ha="right",
+                va="bottom", fontsize=sy.HEAD_SIZE, fontweight="bold", color=sy.SHED,
+                gid="asked words")
     _ticks(ax.xaxis, hours, [_duration(one) for one in hours], 0.07, NAMED_FIRST)
     rounds = np.array([n * 10.0 ** p for p in range(-2, 4) for n in (1, 2, 5)])
     rounds = rounds[(rounds >= ax.get_ylim()[0]) & (rounds <= ax.get_ylim()[1])]
@@ -183,6 +177,19 @@ def draw_months(ax: Axes, months: pandas.Series, system: str = "metric") -> None
     ax.tick_params(length=0, pad=5)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
+
+
+def _asked(answer: TableAnswer, system: str) -> str:
+    """What was asked of a table, and its depth if it is one."""
+    rows, columns = answer.depths.shape
+    words = []
+    if rows == 1:
+        words.append(f"in {_duration(float(answer.depths.index[0]))}")
+    if columns == 1:
+        words.append(f"once in {answer.depths.columns[0]:g} years")
+    if rows == columns == 1:
+        words[0] = f"{shown(float(answer.depths.iloc[0, 0]), 'rain', system)} {words[0]}"
+    return ", ".join(words)
 
 
 def _factor(system: str) -> float:

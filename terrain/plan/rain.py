@@ -139,6 +139,18 @@ def rain_of(path: Path, unit: str | None = None, more_than: Sequence[float] = ()
         If the file cannot be used, or what is asked does not fit it.
     """
     path = Path(path)
+    try:
+        return _answer(path, unit, more_than, start_month, return_period, duration, system)
+    except InputError as error:
+        if "does not say in which unit" not in error.what:
+            raise
+        # A remedy that speaks of the site file is of no use here.
+        raise InputError(error.where, error.what, "State it, such as --unit mm") from None
+
+
+def _answer(path: Path, unit: str | None, more_than: Sequence[float], start_month: int | None,
+            return_period: float | None, duration: float | None, system: str
+            ) -> RecordAnswer | TableAnswer:
     if is_frequency_table(path):
         if more_than:
             raise _unfit("--more-than", path, "table of depths, which does not say how often "

@@ -56,7 +56,7 @@ def classes_in_force(spec: Cover, folder: Path, where: str
                              f"{lines[name.lower()]} too", "Leave one of the two out")
         lines[name.lower()] = row.line
         first = known.get(name)
-        known[name] = _own_class(table, row, name, first)
+        known[name] = _own_class(table, row, name, first, spec.table.name)
         if first is None:
             added.append(name)
         else:
@@ -88,15 +88,15 @@ def _check_head(table: CsvTable) -> None:
             + ", which means nothing here", f"Keep to the columns {_HEAD}")
 
 
-def _own_class(table: CsvTable, row: Row, name: str, first: CoverClass | None) -> CoverClass:
+def _own_class(table: CsvTable, row: Row, name: str, first: CoverClass | None, file: str
+               ) -> CoverClass:
     numbers = [table.number(row, group, 1, 100) for group in SOIL_GROUPS]
     bare = row.values.get("bare", "").lower()
     if bare not in ("", "yes", "no"):
         raise InputError(table.where(row, "bare"), f"'{row.values['bare']}' is neither yes nor no",
                          "Write yes for ground without plants, or no")
     is_bare = bare == "yes" if bare else first is not None and first.bare
-    return CoverClass(name, is_bare, table.here.rpartition(", ")[2],
-                      row.values.get("source") or "own table",
+    return CoverClass(name, is_bare, file, row.values.get("source") or "own table",
                       (numbers[0], numbers[1], numbers[2], numbers[3]),
                       paved=first is not None and first.paved)
 

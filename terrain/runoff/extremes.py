@@ -296,8 +296,8 @@ def extremes_of(maxima: ArrayLike, confidence: float = CONFIDENCE, draws: int = 
     """
     maxima = np.asarray(maxima, float)
     if maxima.size < LEAST_YEARS:
-        raise ValueError(f"{maxima.size} annual maxima are fewer than {LEAST_YEARS}, too few to "
-                         "fit a curve to")
+        raise ValueError(f"a curve of annual maxima takes {LEAST_YEARS} whole years or more, and "
+                         f"there are {maxima.size}")
     curve = fit_gev(maxima)
     rng = np.random.default_rng(seed)
     mean, spread, skew = _moments(curve.at(-np.log(rng.standard_exponential(

@@ -142,7 +142,7 @@ class HoleTest:
     safety : float
     steady : bool
         Neither within the last filling nor from the one before did the rate fall by more than
-        `STEADY_WITHIN`.
+        `STEADY_WITHIN`, as far as is known.
     at_least : bool
         All water was gone when it was looked at, so that the rate may be more.
     cautions : tuple of str
@@ -205,7 +205,7 @@ def hole_test(fillings: Sequence[Sequence[Reading]], hole: Hole, safety: float =
     at_least = last[-1].depth == 0
     slowing = _slowing(last, hole)
     from_before = 1 - rates[-1] / rates[-2] if len(rates) > 1 and rates[-2] > 0 else 0.0
-    steady = max(slowing, from_before) <= STEADY_WITHIN
+    steady = not at_least and max(slowing, from_before) <= STEADY_WITHIN
     cautions = [*_of_readings(fillings, kept, wet),
                 *_of_rates(rates, slowing, from_before, steady, at_least)]
     return HoleTest(hole, intervals, tuple(rates), measured, safety, steady, at_least,
@@ -289,7 +289,8 @@ def _of_readings(fillings: Sequence[Sequence[Reading]], kept: list[tuple[int, li
 
 
 def _said(depth: float) -> str:
-    return f"{depth:.0f} mm ({depth / 25.4:.2g} in)"
+    inches = depth / 25.4
+    return f"{depth:.0f} mm ({round(inches, 2 if inches < 1 else 1):g} in)"
 
 
 def _of_rates(rates: list[float], slowing: float, from_before: float, steady: bool,
@@ -298,8 +299,8 @@ def _of_rates(rates: list[float], slowing: float, from_before: float, steady: bo
     said = []
     if at_least:
         said.append("The water was gone before it was looked at again, so the soil takes at least "
-                    "this rate. Read sooner to learn how much more.")
-    if not steady:
+                    "this rate, and whether it still falls is not known. Read sooner.")
+    elif not steady:
         over, share = (("from the filling before to the last", from_before)
                        if from_before >= slowing else ("within the last filling", slowing))
         said.append(f"The rate was still falling, by {share:.0%} {over}: the ground was not yet "

@@ -1,5 +1,6 @@
 """The soak command: a hole test's rate, a default's, and how long water stands."""
 
+import json
 import math
 import re
 import sys
@@ -25,38 +26,40 @@ def hole(tmp_path):
 
 
 @pytest.fixture
-def refused(monkeypatch, capsys):
-    """What the command, run within this Python, says on stderr in one line with exit code 2."""
-    def run_wrong(*words):
+def soak(monkeypatch, capsys):
+    """Run the command within this Python: its exit code, and what it says on stdout and stderr."""
+    def run_soak(*words):
         from cli.main import run
 
-        monkeypatch.setattr(sys, "argv", ["levelsill", *map(str, words)])
-        with pytest.raises(SystemExit) as ended:
+        monkeypatch.setattr(sys, "argv", ["levelsill", "soak", *map(str, words)])
+        code = 0
+        try:
             run()
+        except SystemExit as ended:
+            code = ended.code
         said = capsys.readouterr()
-        assert (ended.value.code, said.out) == (2, "")
-        assert len(said.err.splitlines()) == 1, said.err
-        return said.err
-    return run_wrong
+        return code, said.out, said.err
+    return run_soak
 
 
-def test_a_hole_test(levelsill, hole):
-    ran = levelsill("soak", hole, "--diameter", "300mm", "--depth", "0.9m")
-    assert ran.code == 0, ran.err
-    assert re.search(r"rate to count on +16\.7 mm/h", ran.out)
-    assert re.search(r"measured +33\.5 mm/h", ran.out)
-    assert re.search(r"steady +yes", ran.out)
-    assert re.search(r"would fit +soil group B", ran.out)  # 14.4 to 36 mm/h in deep soil
-    assert "infiltration: 16.7 mm/h" in ran.out
-    assert "mosquitoes" not in ran.out
-    assert re.search(r"0\.90 m stands +54 h \(over 24 and 48 h, within 72 h\)", ran.out)
+def test_a_hole_test(soak, hole):
+    code, out, err = soak(hole, "--diameter", "300mm", "--depth", "0.9m")
+    assert (code, err) == (0, "")
+    assert re.search(r"rate to count on +16\.7 mm/h", out)
+    assert re.search(r"measured +33\.5 mm/h", out)
+    assert re.search(r"steady +yes", out)
+    assert re.search(r"would fit +soil group B", out)  # 14.4 to 36 mm/h in deep soil
+    assert "infiltration: 16.7 mm/h" in out
+    assert "mosquitoes" not in out
+    assert re.search(r"0\.90 m stands +54 h \(over 24 and 48 h, within 72 h\)", out)
     for word in ("buried pipes", "cover the hole", "depth of the floor", "licensed"):
-        assert word in " ".join(ran.out.split())
+        assert word in " ".join(out.split())
 
 
-def test_a_hole_test_for_programs_and_in_us_units(levelsill, hole):
-    answer = levelsill("soak", hole, "--diameter", "300mm", "--safety", "4", "--units", "us",
-                       "--depth", "2ft", "--json").json()
+def test_a_hole_test_for_programs_and_in_us_units(soak, hole):
+    _, out, _ = soak(hole, "--diameter", "300mm", "--safety", "4", "--units", "us",
+                     "--depth", "2ft", "--json")
+    answer = json.loads(out)
     assert answer["measured_mm_h"] == pytest.approx(RATE)
     assert answer["rate_mm_h"] == pytest.approx(RATE / 4)
     assert answer["site_line"] == "infiltration: 0.329 in/h"  # 8.3677 mm/h
@@ -82,25 +85,41 @@ def test_the_line_is_one_that_a_site_file_takes(rate, system):
 
 
 # UC IPM, Managing Mosquitoes in Stormwater Treatment Devices, 2004; CDPH, 2010.
-def test_the_mosquito_limits_are_the_published_ones(levelsill):
+def test_the_mosquito_limits_are_the_published_ones(soak):
     hours = {row["source"].partition(",")[0]: row["hours"]
              for row in rows("drawdown_and_mosquito.csv")}
-    ran = levelsill("soak", "--texture", "sandy loam", "--depth", "500mm")
-    text = " ".join(ran.out.split())
+    text = " ".join(soak("--texture", "sandy loam", "--depth", "500mm")[1].split())
     # Half of 10.9 mm/h (Rawls, Brakensiek & Miller, 1983): 5.45 mm/h, 91.7 h.
-    assert re.search(r"rate to count on 5\.45 mm/h 0\.50 m stands 92 h \(over 24 and 48 and 72 h\)",
+    assert re.search(r"rate to count on 5\.45 mm/h 0\.50 m stands 92 h \(over 24, 48 and 72 h\)",
                      text)
     assert f"longer than {hours['University of California IPM']} h" in text
     assert f"allows {hours['California Department of Public Health']} h" in text
     assert "This is a default" in text
 
 
-def test_a_soil_group(levelsill):
-    answer = levelsill("soak", "--group", "C", "--json").json()
+def test_a_soil_group(soak):
+    answer = json.loads(soak("--group", "C", "--json")[1])
     assert answer["rate_mm_h"] == pytest.approx((1.27 + 3.81) / 4)  # TR-55, Appendix A, halved
     assert not answer["tested"]
     assert answer["drawdown"] is None
     assert "no hole test" in answer["source"]
+
+
+def test_a_hole_found_empty_and_one_that_takes_nothing(soak, tmp_path):
+    path = tmp_path / "odd.csv"
+    path.write_text("hours,depth_mm\n0,300\n48,0\n")
+    out = soak(path, "--diameter", "300mm")[1]
+    assert re.search(r"measured +at least 2\.51 mm/h", out)  # 75 ln(375 / 75) / 48
+    assert re.search(r"steady +not known", out)
+    assert "soil group C or a faster one" in out
+    path.write_text("hours,depth_mm\n0,300\n24,300\n48,300\n")
+    out = soak(path, "--diameter", "300mm", "--depth", "0.2m")[1]
+    assert re.search(r"stands +for good", out)
+    assert "infiltration: 0 mm/h" in out
+    assert "mosquitoes" in out
+    path.write_text("minutes,down_mm\n0,300\n30,375\n60,435\n")
+    out = soak(path, "--diameter", "300mm", "--hole-depth", "0.6m", "--safety", "1")[1]
+    assert "infiltration: 33.5 mm/h" in out
 
 
 @pytest.mark.parametrize(("words", "said"), [
@@ -114,10 +133,12 @@ def test_a_soil_group(levelsill):
     (["--texture", "mud"], ["'mud'", "sandy loam"]),
     (["--group", "B", "--diameter", "300mm"], ["--diameter belongs to a hole test"]),
     (["gone.csv", "--diameter", "300mm"], ["gone.csv", "no such file"])])
-def test_one_sentence_for_wrong_words(refused, hole, words, said):
-    sentence = refused("soak", *(hole if word == "HOLE" else word for word in words))
+def test_one_sentence_for_wrong_words(soak, hole, words, said):
+    code, out, err = soak(*(hole if word == "HOLE" else word for word in words))
+    assert (code, out) == (2, "")
+    assert len(err.splitlines()) == 1, err
     for word in said:
-        assert word in sentence
+        assert word in err
 
 
 def test_the_readings_that_the_readme_shows(levelsill, tmp_path):

@@ -98,7 +98,7 @@ def test_what_was_assumed_is_told(table):
     ("minutes,depth_mm\n0,300,5\n10,250,5\n", "line 2.*3 values for 2 columns"),
     ("minutes,depth_m\n0,300\n10,250\n", "line 2, column depth_m.*more than a test hole"),
     ("hours,depth_mm\n0,300\n500,250\n", "line 3, column hours.*fortnight"),
-    ("0,300\n10,250\n", "have no names.*minutes,depth_mm"),
+    ("0,300\n10,250\n", "line 1.*column names"),
     ("minutes,drop_mm\n0,0\n10,50\n", "drops"),
     ("minutes,mm\n0,300\n", "no column of depths"),
     ("depth_mm,note\n300,a\n", "no column of times"),

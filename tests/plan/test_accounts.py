@@ -7,12 +7,12 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from networks import NO_GROUND, NO_ROOF, cascade_of, cascades, ground_of, store_of
+from networks import NO_GROUND, NO_ROOF, cascade_of, cascades, ground_of, reference_of, store_of
 
 from terrain.plan.accounts import CLOSES_TO, storm_account, year_account
 from terrain.plan.routing import run_storm
 from terrain.plan.water_balance import run_seasons
-from terrain.runoff.storms import PATTERNS
+from terrain.runoff.storms import PATTERNS, storm_shape
 from terrain.works.roof import RoofCatchment
 from terrain.works.store import channel_curve, tank_curve
 
@@ -43,14 +43,14 @@ def added_up(account):
 @settings(max_examples=50)
 @given(cascades(), st.floats(0, 250), st.floats(0.25, 48), st.sampled_from(PATTERNS))
 def test_the_account_of_any_storm_closes(cascade, rain, duration, pattern):
-    added_up(storm_account(run_storm(cascade, rain, duration, pattern)))
+    added_up(storm_account(run_storm(cascade, rain, storm_shape(pattern, duration))))
 
 
 @settings(max_examples=40)
 @given(cascades(), st.lists(st.floats(0, 120) | st.just(0.0), min_size=1, max_size=30))
 def test_the_account_of_any_record_closes(cascade, rain):
     record = pd.Series(rain, pd.date_range("1999-05-20", periods=len(rain)))
-    added_up(year_account(cascade, run_seasons(cascade, record, DRY)))
+    added_up(year_account(cascade, run_seasons(cascade, record, reference_of(record, DRY))))
 
 
 def example():
@@ -62,7 +62,7 @@ def example():
 
 def test_roof_and_passive_capture_stand_beside_each_other():
     """41 mm, 200 m2 at 0.9 less 1 mm is 7.2 m3: 5 into the tank, 2.2 on to the swale."""
-    account = storm_account(run_storm(example(), 41.0, 24.0, "II"))
+    account = storm_account(run_storm(example(), 41.0, storm_shape("II", 24.0)))
     tank, swale = account.entries
     assert account.roof == pytest.approx(5.0)
     assert tank.spilled == swale.from_above == pytest.approx(2.2)
@@ -74,7 +74,7 @@ def test_roof_and_passive_capture_stand_beside_each_other():
 @pytest.mark.parametrize("name", ["infiltrated", "held", "spilled", "from_above", "runoff"])
 def test_an_account_that_loses_a_litre_is_refused(name):
     cascade = example()
-    run = run_storm(cascade, 60.0, 24.0, "II")
+    run = run_storm(cascade, 60.0, storm_shape("II", 24.0))
     swale = run.stores[1]
     wrong = replace(run, stores=[run.stores[0],
                                  replace(swale, **{name: getattr(swale, name) + 0.001})])
@@ -85,14 +85,14 @@ def test_an_account_that_loses_a_litre_is_refused(name):
 @pytest.mark.parametrize("name", ["rain", "run_on", "soaked_in_place", "left_site"])
 def test_a_site_that_loses_a_litre_is_refused(name):
     cascade = example()
-    run = run_storm(cascade, 60.0, 24.0, "II")
+    run = run_storm(cascade, 60.0, storm_shape("II", 24.0))
     with pytest.raises(ArithmeticError, match="fails to close"):
         storm_account(replace(run, **{name: getattr(run, name) + 0.001}))
 
 
 def test_an_account_with_a_figure_that_is_no_number_is_refused():
     cascade = example()
-    run = run_storm(cascade, 60.0, 24.0, "II")
+    run = run_storm(cascade, 60.0, storm_shape("II", 24.0))
     with pytest.raises(ArithmeticError, match="fails to close"):
         storm_account(replace(run, left_site=float("nan")))
 

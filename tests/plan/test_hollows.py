@@ -19,6 +19,7 @@ from terrain.outputs.setting_out import write_setting_out
 from terrain.outputs.site_map import draw_site_map
 from terrain.plan.plan import make_plan
 from terrain.plan.routing import run_storm
+from terrain.runoff.storms import storm_shape
 
 
 @dataclass(frozen=True)
@@ -115,7 +116,7 @@ def test_it_spills_at_its_rim_when_it_is_full_and_not_before(plan):
     assert planned.spills_to == "pond"
     index = plan.stores.index(planned)
     for share, spills in ((0.97, False), (1.03, True)):
-        run = run_storm(plan.cascade, planned.full_at * share, 24, "II").stores[index]
+        run = run_storm(plan.cascade, planned.full_at * share, storm_shape("II", 24)).stores[index]
         assert (run.spilled > 0) == spills
 
 

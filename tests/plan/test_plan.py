@@ -165,7 +165,7 @@ def test_all_ground_belongs_to_one_catchment(small_site):
     plan = make_plan(small_site)
     ground = plan.inputs.ground
     cells = (ground.inside & ~ground.roofs[0].cells).sum() * plan.inputs.dem.cell_area
-    assert plan.cascade.ground_areas.area == pytest.approx(cells, rel=1e-9)
+    assert plan.cascade.ground_area == pytest.approx(cells, rel=1e-9)
     assert plan.cascade.roof_area == pytest.approx(ground.roofs[0].outline.area)
 
 
@@ -223,12 +223,13 @@ def test_bare_road_widths_are_in_the_sites_units(small_site):
 def test_starts_at_is_the_least_rain_that_runs_off_the_ground(small_site):
     """Just under it a store gets only the rain on itself, just over it more."""
     from terrain.plan.routing import run_storm
+    from terrain.runoff.storms import storm_shape
 
     plan = make_plan(small_site)
     planned, node = plan.stores[0], plan.cascade.nodes[0]
     surface = planned.store.curve.areas[-1]
     for depth, more in ((planned.starts_at * 0.99, False), (planned.starts_at * 1.2, True)):
-        found = run_storm(plan.cascade, depth, 24, "II").stores[0]
+        found = run_storm(plan.cascade, depth, storm_shape("II", 24)).stores[0]
         assert (found.runoff > surface * depth / 1000 * (1 + 1e-9)) == more
     assert node.catchment.area > surface
 

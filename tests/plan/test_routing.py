@@ -19,7 +19,7 @@ from published import published
 from scipy.integrate import solve_ivp
 
 from terrain.plan.routing import full_at, route, run_storm, storm_steps
-from terrain.runoff.storms import PATTERNS
+from terrain.runoff.storms import PATTERNS, storm_shape
 from terrain.works.roof import RoofCatchment
 from terrain.works.sill import weir_flow
 from terrain.works.store import channel_curve, tank_curve
@@ -67,8 +67,8 @@ def test_a_longer_sill_never_raises_the_head(inflow, store, step, longer):
        st.sampled_from(PATTERNS), st.floats(0.25, 24))
 def test_more_rain_never_catches_less(store, area, number, rain, more, pattern, duration):
     cascade = cascade_of([(store, ground_of([number], [area]), NO_ROOF, None)])
-    first = run_storm(cascade, rain, duration, pattern).stores[0]
-    second = run_storm(cascade, rain + more, duration, pattern).stores[0]
+    first = run_storm(cascade, rain, storm_shape(pattern, duration)).stores[0]
+    second = run_storm(cascade, rain + more, storm_shape(pattern, duration)).stores[0]
     assert second.caught >= first.caught * (1 - 1e-9) - 1e-9
     assert second.spilled >= first.spilled * (1 - 1e-9) - 1e-9
 
@@ -131,7 +131,7 @@ def test_a_store_that_nothing_can_fill_keeps_all():
 @settings(max_examples=60)
 @given(cascades(), st.floats(0, 250), st.floats(0.1, 48), st.sampled_from(PATTERNS))
 def test_every_drop_of_a_storm_is_found_again(cascade, rain, duration, pattern):
-    run = run_storm(cascade, rain, duration, pattern)
+    run = run_storm(cascade, rain, storm_shape(pattern, duration))
     scale = run.rain + run.run_on + 1e-6
     for node, store in zip(cascade.nodes, run.stores, strict=True):
         went = store.infiltrated + store.held + store.spilled
@@ -155,7 +155,7 @@ def test_water_goes_down_the_cascade_in_turn():
     parts = [(store_of("tank", tank_curve(sizes[0])), NO_GROUND, NO_ROOF, None),
              (store_of("tank", tank_curve(sizes[1])), NO_GROUND, RoofCatchment(100, 100), 2),
              (store_of("tank", tank_curve(sizes[2])), NO_GROUND, NO_ROOF, 0)]
-    run = run_storm(cascade_of(parts), 50.0, 1.0, "even")
+    run = run_storm(cascade_of(parts), 50.0, storm_shape("even", 1.0))
     assert [s.held for s in run.stores] == pytest.approx([2.5, 1.0, 1.5])
     assert [s.from_above for s in run.stores] == pytest.approx([2.5, 0.0, 4.0])
     assert run.left_site == pytest.approx(0.0, abs=1e-12)
@@ -165,7 +165,7 @@ def test_the_spill_of_a_wide_pond_in_a_short_storm_has_no_false_peak():
     """Water that still stands over the sill when the last inflow has come runs off slowly."""
     pond = store_of("basin", tank_curve(600.0, 0.2), 4.0)  # 3,000 m2
     cascade = cascade_of([(pond, ground_of([85.0], [40000.0], path=150.0), NO_ROOF, None)])
-    storm = run_storm(cascade, 60.0, 0.5, "even").stores[0]
+    storm = run_storm(cascade, 60.0, storm_shape("even", 0.5)).stores[0]
     assert 0 < storm.peak_spill < 0.5 * storm.peak_in
     height = (storm.most - pond.capacity) / 3000
     assert storm.peak_spill == pytest.approx(weir_flow(4.0, height), rel=1e-6)
@@ -178,7 +178,7 @@ def test_the_spill_of_a_wide_pond_in_a_short_storm_has_no_false_peak():
 def test_what_cannot_be_a_storm_is_refused(depth, duration, pattern, said):
     cascade = cascade_of([(store_of("tank", tank_curve(1.0)), NO_GROUND, NO_ROOF, None)])
     with pytest.raises(ValueError, match=said):
-        run_storm(cascade, depth, duration, pattern)
+        run_storm(cascade, depth, storm_shape(pattern, duration))
 
 
 def test_steps_are_two_minutes_or_a_96th_of_a_short_storm():
@@ -193,13 +193,14 @@ def test_steps_are_two_minutes_or_a_96th_of_a_short_storm():
 def test_the_storm_that_fills_a_store_is_bracketed(cascade, storm):
     pattern, duration = storm
     within = 0.25
-    for index, depth in enumerate(full_at(cascade, duration, pattern, within=within)):
+    shape = storm_shape(pattern, duration)
+    for index, depth in enumerate(full_at(cascade, shape, within=within)):
         capacity = cascade.nodes[index].store.capacity * (1 - 1e-9)
         if depth is None:
-            assert run_storm(cascade, 500.0, duration, pattern).stores[index].most < capacity
+            assert run_storm(cascade, 500.0, shape).stores[index].most < capacity
             continue
-        assert run_storm(cascade, depth, duration, pattern).stores[index].most >= capacity
-        under = run_storm(cascade, max(depth - within, 0.0), duration, pattern).stores[index]
+        assert run_storm(cascade, depth, shape).stores[index].most >= capacity
+        under = run_storm(cascade, max(depth - within, 0.0), shape).stores[index]
         assert under.most < capacity
 
 
@@ -207,7 +208,7 @@ def test_a_tank_is_full_at_its_volume_over_the_roof():
     """11 m3 on 200 m2 at 0.9, the first 1 mm lost: 11000 / 180 + 1 = 62.11 mm."""
     cascade = cascade_of([(store_of("tank", tank_curve(11.0)), NO_GROUND,
                            RoofCatchment(200.0, 180.0, 1.0), None)])
-    found = full_at(cascade, 2.0, "even", within=0.01)[0]
+    found = full_at(cascade, storm_shape("even", 2.0), within=0.01)[0]
     assert found == pytest.approx(62.11, abs=0.02)
 
 
@@ -217,4 +218,5 @@ def test_a_swale_is_full_when_its_catchment_sheds_what_it_holds():
     swale = store_of("swale", channel_curve(10.0, 0.3, 0.6, 2.0, 60.0))
     cascade = cascade_of([(swale, ground_of([80.0], [2000.0]), NO_ROOF, None)])
     rain = np.roots([1, -2 * 12.7 - 10.8, 12.7**2 - 10.8 * 50.8]).max()
-    assert full_at(cascade, 24.0, "II", within=0.02)[0] == pytest.approx(rain, abs=0.03)
+    found = full_at(cascade, storm_shape("II", 24.0), within=0.02)[0]
+    assert found == pytest.approx(rain, abs=0.03)

@@ -5,9 +5,18 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from networks import NO_GROUND, NO_ROOF, cascade_of, cascades, ground_of, store_of
+from networks import (
+    NO_GROUND,
+    NO_ROOF,
+    cascade_of,
+    cascades,
+    ground_of,
+    reference_of,
+    store_of,
+)
 
 from terrain.plan.water_balance import run_seasons
+from terrain.runoff.curve_number import runoff_depth
 from terrain.works.roof import RoofCatchment
 from terrain.works.store import bowl_curve, channel_curve, tank_curve
 
@@ -117,7 +126,7 @@ def homestead():
 # Reference: the rules spelt out above, on a real record of 1,461 days.
 def test_four_real_years_match_the_slow_reference(seattle):
     cascade = homestead()
-    run = run_seasons(cascade, seattle, DRY)
+    run = run_seasons(cascade, seattle, reference_of(seattle, DRY))
     found, left = plain_run(cascade, seattle, DRY)
     for store, plain in zip(run.stores, found, strict=True):
         for name, values in plain.items():
@@ -130,7 +139,7 @@ def test_four_real_years_match_the_slow_reference(seattle):
 
 
 def test_four_real_years_close_day_by_day(seattle):
-    run = run_seasons(homestead(), seattle, DRY)
+    run = run_seasons(homestead(), seattle, reference_of(seattle, DRY))
     for store in run.stores:
         change = np.diff(store.held, prepend=0.0)
         went = store.spilled + store.used + store.evaporated + store.infiltrated + change
@@ -144,9 +153,11 @@ def test_four_real_years_close_day_by_day(seattle):
 
 @settings(max_examples=40)
 @given(cascades(), st.lists(st.floats(0, 120) | st.just(0.0), min_size=1, max_size=40),
-       st.none() | st.just(DRY))
-def test_any_cascade_closes_over_any_record(cascade, rain, evapotranspiration):
-    run = run_seasons(cascade, daily(rain), evapotranspiration)
+       st.sampled_from([(None, False), (DRY, False), (DRY, True)]))
+def test_any_cascade_closes_over_any_record(cascade, rain, how):
+    evapotranspiration, continuous = how
+    record = daily(rain)
+    run = run_seasons(cascade, record, reference_of(record, evapotranspiration), continuous)
     for index, (node, store) in enumerate(zip(cascade.nodes, run.stores, strict=True)):
         went = (store.spilled + store.used + store.evaporated + store.infiltrated
                 + np.diff(store.held, prepend=0.0))
@@ -184,8 +195,9 @@ def test_open_water_evaporates_105_percent_of_the_reference_and_a_tank_nothing()
     """FAO 56 (1998), Table 12: open shallow water 1.05; June has 205 mm here."""
     for kind, factor in (("basin", 1.05), ("tank", 0.0)):
         pond = store_of(kind, tank_curve(50.0, 1.0))
-        run = run_seasons(one(pond, roof=RoofCatchment(1000.0, 1000.0)),
-                          daily([50.0] + [0.0] * 29, "2001-06-01"), DRY)
+        june = daily([50.0] + [0.0] * 29, "2001-06-01")
+        run = run_seasons(one(pond, roof=RoofCatchment(1000.0, 1000.0)), june,
+                          reference_of(june, DRY))
         assert run.stores[0].evaporated[1:].sum() == pytest.approx(
             factor * 50 * 0.205 * 29 / 30, rel=1e-9)
 
@@ -216,3 +228,25 @@ def test_run_on_is_what_runs_off_beyond_the_boundary_and_rain_what_falls_within(
                       daily([40.0]), None)
     assert run.run_on[0] == pytest.approx(0.4 * ground.runoff(40.0))
     assert run.rain[0] == pytest.approx(0.6 * 40.0)
+
+
+# ---- the wetness of the soil ----
+
+def test_runoff_follows_the_wetness_of_the_soil():
+    """NEH 630 ch. 10 (2004), Table 10-1: CN 80 is 63 when dry and 91 when wet.  A dry spell ends
+    with the runoff of the dry number, within what its last small loss adds; the same rain on the
+    day after a soaking one with that of a wetter number than the average one."""
+    ground = ground_of([80.0], [1000.0])
+    swale = store_of("swale", channel_curve(1.0, 0.3, 0.6, 2.0, 10.0))
+    dry_spell = daily([0.0] * 400 + [60.0], "2001-01-01")
+    run = run_seasons(one(swale, ground), dry_spell, np.full(401, 8.0), True)
+    dry = runoff_depth(60.0, 63.0)
+    assert run.stores[0].runoff[-1] == pytest.approx(float(dry), rel=0.02)
+    soaking = daily([0.0] * 10 + [120.0, 60.0])
+    run = run_seasons(one(swale, ground), soaking, np.full(12, 2.0), True)
+    assert runoff_depth(60.0, 80.0) < run.stores[0].runoff[-1] <= runoff_depth(60.0, 91.0) + 1e-9
+
+
+def test_the_wetness_of_the_soil_needs_evapotranspiration():
+    with pytest.raises(ValueError, match="cannot be followed without evapotranspiration"):
+        run_seasons(homestead(), daily([1.0]), None, True)

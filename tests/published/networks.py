@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 from hypothesis import strategies as st
 
 from terrain.plan.cascade import Cascade, Node
 from terrain.runoff.catchment import Catchment
+from terrain.runoff.evapotranspiration import on_days
 from terrain.works.roof import RoofCatchment
 from terrain.works.sill import Sill
 from terrain.works.store import Curve, Store, bowl_curve, channel_curve, tank_curve
@@ -41,6 +43,11 @@ def cascade_of(parts: list[tuple[Store, Catchment, RoofCatchment, int | None]],
         order += [i for i in range(len(nodes)) if i not in order
                   and all(j in order for j, node in enumerate(nodes) if node.spills_to == i)]
     return Cascade(nodes, order, open_ground, np.zeros((1, 1), np.int32))
+
+
+def reference_of(record: pd.Series, monthly: list[float] | None) -> np.ndarray | None:
+    """Reference evapotranspiration of a record's days, from monthly depths. [mm]"""
+    return None if monthly is None else on_days(pd.DatetimeIndex(record.index), monthly=monthly)[0]
 
 
 curves = st.one_of(

@@ -7,7 +7,14 @@ from hypothesis import strategies as st
 from published import published, rows
 
 from terrain.runoff.catchment import gather
-from terrain.runoff.curve_number import potential_retention, runoff_depth
+from terrain.runoff.curve_number import (
+    AS_PUBLISHED,
+    RunoffRule,
+    potential_retention,
+    runoff_depth,
+    runoff_from_retention,
+    under_condition,
+)
 
 
 @pytest.mark.parametrize(("rain_in", "cn", "runoff_in"), published("tr55_table_2_1.csv"))
@@ -77,3 +84,68 @@ def test_curve_number_out_of_range_is_refused(cn):
 def test_negative_storm_is_refused():
     with pytest.raises(ValueError, match="below 0"):
         runoff_depth(-1.0, 80)
+
+
+# ---- dry and wet ground, and the other abstraction ratio ----
+
+# NEH 630, ch. 10 (2004), Table 10-1; the code's own table is a copy of it, so the smooth fits of
+# Hawkins, Hjelmfelt & Zevenbergen (1985) stand beside it, whose distance from it is known.
+@pytest.mark.parametrize("row", rows("neh630_table_10_1_arc.csv"), ids=lambda r: r["cn_ii"])
+def test_dry_and_wet_curve_numbers(row):
+    number = float(row["cn_ii"])
+    dry, wet = (float(under_condition(number, condition)) for condition in ("I", "III"))
+    assert (dry, wet) == (float(row["cn_i"]), float(row["cn_iii"]))
+    if number >= 40:
+        assert dry == pytest.approx(number / (2.281 - 0.01281 * number), abs=2.5)
+        assert wet == pytest.approx(number / (0.427 + 0.00573 * number), abs=1.2)
+    if number:
+        starts = float(AS_PUBLISHED.starts_at(number)) / 25.4
+        assert starts == pytest.approx(float(row["runoff_starts_at_in"]), abs=0.0051)
+
+
+# TR-55 (1986), Table 4-1.
+@pytest.mark.parametrize(("number", "abstraction_in"),
+                         published("tr55_table_4_1_initial_abstraction.csv"))
+def test_initial_abstraction(number, abstraction_in):
+    assert float(AS_PUBLISHED.starts_at(number)) / 25.4 == pytest.approx(abstraction_in, abs=5.1e-4)
+
+
+# Hawkins, Ward, Woodward & Van Mullem (2009): the other printed form of the same conversion,
+# CN_0.05 = 100 / (1.879 (100 / CN_0.20 - 1)^1.15 + 1), and runoff in inches, which follows there from
+# curve numbers rounded to 0.01: 0.0011 in.
+@pytest.mark.parametrize("row", rows("ia_ratio_005_conversion.csv"), ids=lambda r: r["cn_020"])
+def test_conversion_to_an_abstraction_of_0_05(row):
+    rule, number = RunoffRule("II", 0.05), float(row["cn_020"])
+    retention = float(rule.retention(number)) / 25.4
+    assert retention == pytest.approx(float(row["s_005_in"]), abs=0.00051)
+    assert 1000 / (retention + 10) == pytest.approx(
+        100 / (1.879 * (100 / number - 1) ** 1.15 + 1), abs=0.006)
+    for rain in (2, 4):
+        assert float(rule.runoff(rain * 25.4, number)) / 25.4 == pytest.approx(
+            float(row[f"q_005_{rain}in"]), abs=0.0011)
+        assert float(AS_PUBLISHED.runoff(rain * 25.4, number)) / 25.4 == pytest.approx(
+            float(row[f"q_020_{rain}in"]), abs=0.00051)
+
+
+@given(st.floats(0, 400), st.floats(1, 100), st.sampled_from([0.2, 0.05]))
+def test_wetter_ground_never_sheds_less(rain, number, ratio):
+    dry, average, wet = (float(RunoffRule(condition, ratio).runoff(rain, number))
+                         for condition in ("I", "II", "III"))
+    assert 0 <= dry <= average <= wet <= rain
+    spread = [float(RunoffRule("II", ratio).retention(number, c)) for c in ("I", "II", "III")]
+    assert spread == sorted(spread, reverse=True)
+
+
+def test_a_ratio_nobody_published_is_refused():
+    with pytest.raises(ValueError, match=r"the ratio 0\.1 is neither 0\.2 nor 0\.05"):
+        RunoffRule("II", 0.1).retention(80.0)
+
+
+def test_unknown_ground_stays_unknown_and_many_storms_are_one_call():
+    numbers = np.array([[np.nan, 70.0], [100.0, 85.0]])
+    storms = np.array([0.0, 20.0, 80.0])
+    found = runoff_from_retention(storms[:, None, None], potential_retention(numbers))
+    assert found.shape == (3, 2, 2)
+    assert np.isnan(found[:, 0, 0]).all()
+    assert found[:, 1, 0].tolist() == storms.tolist()
+    assert found[1, 1, 1] == runoff_depth(20.0, 85.0)

@@ -125,6 +125,9 @@ def test_water_that_was_gone_gives_at_least_a_rate():
     assert test.measured == pytest.approx(75 * math.log(175 / 75) * 2)
     assert any("at least" in said for said in test.cautions)
     assert not test.intervals[0].clear
+    after = hole_test([filling(24.0), [Reading(99, 300), Reading(9999, 0)]], ROUND)
+    assert (after.at_least, after.steady) == (True, False)
+    assert not any("still falling" in said for said in after.cautions)
 
 
 def test_an_interval_in_which_the_hole_ran_dry_is_left_out():
@@ -142,9 +145,11 @@ def test_what_is_amiss_is_told():
 
     assert "Only one filling" in said(filling(24.0))
     assert "has 2 readings" in said(filling(24.0), filling(24.0, times=(0, 30)))
-    assert "rose from 250 mm (9.8 in) to 260 mm (10 in) in filling 1" in said(
+    assert "rose from 250 mm (9.8 in) to 260 mm (10.2 in) in filling 1" in said(
         [Reading(0, 300), Reading(9, 250), Reading(18, 260), Reading(30, 200)], filling(24.0))
-    assert "sank by 4 mm (0.16 in)" in said([Reading(0, 300), Reading(10, 298), Reading(20, 296)])
+    little = said([Reading(0, 300), Reading(10, 298), Reading(20, 296)])
+    assert "sank by 4 mm (0.16 in) in the last filling" in little
+    assert "read to 1 mm (0.04 in) may miss 25%" in little
     assert "less than 5 mm" in said(filling(24.0, times=(0, 1, 2, 3, 20, 21, 40)))
     assert "earlier filling was slower" in said(filling(20.0), filling(30.0))
     assert "Filling 2 has one reading" in said(filling(24.0), [Reading(99, 300)], filling(24.0))

@@ -7,7 +7,14 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from published import published, rows
 
-from terrain.runoff.hydrograph import FLOW_RATIO, TIME_RATIO, arriving, unit_shares
+from terrain.runoff.hydrograph import (
+    FLOW_RATIO,
+    STANDARD_PEAK_FACTOR,
+    TIME_RATIO,
+    arriving,
+    gamma_shape,
+    unit_shares,
+)
 
 TABLE = rows("neh630_table_16_1_unit_hydrograph.csv")
 FOOT, MILE, INCH = 0.3048, 1609.344, 0.0254
@@ -93,3 +100,43 @@ def test_the_middle_of_what_arrives_lags_the_rain_by_about_the_lag():
     ratio = (np.trapezoid(column("t_over_tp") * column("q_over_qp"), column("t_over_tp"))
              / np.trapezoid(column("q_over_qp"), column("t_over_tp")))
     assert centre == pytest.approx(ratio * 2.005, rel=0.005)
+
+
+# ---- other peak rate factors ----
+
+# NEH 630, ch. 16 (2007): exponent m of the gamma hydrograph against its peak rate factor.  The
+# factors are printed as whole numbers of a table made with 645.33, so m is met to half a unit.
+@pytest.mark.parametrize("row", rows("unit_hydrograph_gamma_prf.csv"), ids=lambda r: r["m"])
+def test_gamma_exponent_of_the_printed_factors(row):
+    assert gamma_shape(float(row["prf_recomputed"])) == pytest.approx(float(row["m"]), rel=1e-3)
+    printed = float(row["prf_printed"])
+    if printed <= 600:
+        slope = (gamma_shape(min(printed + 1.5, 600)) - gamma_shape(max(printed - 1.5, 100)))
+        assert abs(gamma_shape(printed) - float(row["m"])) <= slope
+
+
+@given(st.floats(100, 600), st.floats(0.05, 4), st.floats(0.005, 0.05))
+def test_the_peak_is_that_of_the_factor(factor, lag, part):
+    """qp = factor A Q / Tp with ft3/s, mi2, in and h: the peak of an inch over a square mile.  The
+    tabulated hydrograph of 484 is taken in steps of a tenth of its time to peak."""
+    step = part * lag
+    shares = unit_shares(lag, step, factor)
+    assert shares.sum() == pytest.approx(1.0, abs=1e-9)
+    peak = step / 2 + lag
+    flow = shares.max() / (step * 3600) * MILE**2 * INCH / FOOT**3
+    assert flow == pytest.approx(factor / peak, rel=0.02)
+    assert (np.argmax(shares) + 0.5) * step == pytest.approx(peak, abs=step + 0.1 * peak)
+
+
+def test_the_gamma_form_of_484_is_close_to_the_table():
+    """NEH 630, ch. 16: the tabulated hydrograph has a factor of 484; m = 3.7 gives the same."""
+    table, gamma = unit_shares(1.0, 0.02), unit_shares(1.0, 0.02, STANDARD_PEAK_FACTOR + 1e-6)
+    assert gamma.max() == pytest.approx(table.max(), rel=0.01)
+    size = min(table.size, gamma.size)
+    assert np.abs(np.cumsum(gamma)[:size] - np.cumsum(table)[:size]).max() < 0.03
+
+
+@pytest.mark.parametrize("factor", [99.0, 601.0])
+def test_a_factor_nobody_tabulated_is_refused(factor):
+    with pytest.raises(ValueError, match=f"peak rate factor {factor:g} is outside 100 to 600"):
+        unit_shares(1.0, 0.1, factor)

@@ -1,13 +1,15 @@
 """Paths downslope."""
 
 import numpy as np
+import pytest
 from constructed import formula_dem
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
+from terrain.surface.accumulation import longest_upslope_path
 from terrain.surface.depressions import drain
-from terrain.surface.flow_paths import trace_downslope
+from terrain.surface.flow_paths import longest_path_to, trace_downslope
 from terrain.surface.terrain import Terrain
 
 
@@ -37,3 +39,24 @@ def test_a_path_longer_than_the_room_first_made_for_it_is_whole():
     direction = np.zeros((1, 5000), np.uint8)
     direction[0, -1] = 8
     assert len(trace_downslope(direction, 0, 0)) == 5000
+
+
+@given(hnp.arrays(np.float32, (9, 11), elements=st.integers(0, 4).map(float)))
+def test_the_longest_way_is_as_long_as_told_and_starts_at_a_divide(heights):
+    direction = drain(heights).direction
+    length = longest_upslope_path(direction, 2.0)
+    for row, column in np.ndindex(9, 11):
+        path = longest_path_to(direction, length, 2.0, row, column)
+        assert tuple(path[-1]) == (row, column)
+        assert length[tuple(path[0])] == 0
+        steps = np.hypot(*np.diff(path, axis=0).T) * 2.0
+        assert steps.sum() == pytest.approx(length[row, column], abs=1e-9)
+        down = trace_downslope(direction, *(int(i) for i in path[0]))
+        assert down[:len(path)].tolist() == path.tolist()
+
+
+def test_a_longest_way_longer_than_the_room_first_made_for_it_is_whole():
+    direction = np.zeros((1, 5000), np.uint8)
+    direction[0, -1] = 8
+    length = longest_upslope_path(direction, 1.0)
+    assert len(longest_path_to(direction, length, 1.0, 0, 4999)) == 5000
