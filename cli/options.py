@@ -145,8 +145,8 @@ rain = _together(
     click.option("--pattern", type=click.Choice(["even", "I", "IA", "II", "III"]), default="II",
                  show_default=True, help="How their rain is spread: even, or an NRCS type."),
     click.option("--two-year-day", type=Quantity("rain"),
-                 help="The 2-year 24-hour rain: travel time then goes by sheet, shallow and channel "
-                      "flow along the longest path."))
+                 help="The 2-year 24-hour rain: travel time then goes by sheet, shallow and "
+                      "channel flow along the longest path."))
 rates = click.option("--machine-hour", "rates", type=Money(),
                      help="What an hour of machine and operator costs, to price the work.")
 units = click.option("--units", "system", type=click.Choice(["metric", "us"]), default="metric",

@@ -37,8 +37,7 @@ def plan(site: Path, out: Path | None) -> None:
     heading("Captured")
     rows = [[name, *(shown(volume, "volume", system) for volume in (
                 account.rain, account.run_on, account.passive, account.roof, account.left_site))]
-            for name, account in [*made.storms.items(),
-                                  *([("average year", made.year)] if made.year else [])]]
+            for name, account in made.accounts]
     table(["", "rain on the land", "run-on", "passive", "roof", "left the site"], rows)
     heading("Stores")
     table(["", "holds", "fed from", "full at", "empty after", "spills to"],

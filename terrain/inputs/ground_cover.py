@@ -25,8 +25,9 @@ from terrain.inputs.layers import (
     read_layer,
     way_between,
 )
-from terrain.inputs.site import Cover, Soils
+from terrain.inputs.site import Cover, Layer, Soils
 from terrain.inputs.soil_units import GROUPS, joined_groups, read_unit_groups
+from terrain.units import in_both
 
 #: From a class's name, the share of roofs and paving on it and the share of those that is
 #: unconnected [%]: the name of the class of such ground, and what it "was taken as" if not as
@@ -48,7 +49,8 @@ def cover_cells(spec: Cover, folder: Path, dem: Dem, known: Collection[str], whe
     spec : Cover
         Polygons with a class each, or a raster (.tif, .tiff, .vrt, .img, .asc) of class codes.
         `spec.classes` maps the layer's own words or codes to known classes, `spec.codes` those
-        codes of a public list that `spec.classes` does not.
+        codes of a public list that `spec.classes` does not. Where polygons of `spec.drawn` lie,
+        their classes count and nothing else; codes only under them need no class.
     known : collection of str
         The classes that have curve numbers.
     paver : function, optional
@@ -58,7 +60,7 @@ def cover_cells(spec: Cover, folder: Path, dem: Dem, known: Collection[str], whe
     Returns
     -------
     cells : int16, the raster's shape
-        Position in `names`; -1 where neither the layer nor `spec.otherwise` says.
+        Position in `names`; -1 where neither a layer nor `spec.otherwise` says.
     names : list of str
         The classes that were met.
     notes : list of str
@@ -68,17 +70,30 @@ def cover_cells(spec: Cover, folder: Path, dem: Dem, known: Collection[str], whe
     ------
     InputError
         If a class is not known, naming feature and class and the nearest known ones; or a share
-        of roofs and paving cannot be used, naming feature and column.
+        of roofs and paving cannot be used, naming feature and column; or a drawn area has no
+        class.
     """
     if spec.otherwise is not None:
         _known_class(spec.otherwise, spec, known, f"{where}, otherwise")
+    drawn, drawn_names, said = (_drawn_areas(spec, spec.drawn, folder, dem, known, where, paver)
+                                if spec.drawn is not None
+                                else (np.full(dem.shape, -1, np.int16), [], []))
     if is_raster(spec.file):
-        cells, names, notes = _cover_raster(spec, folder, dem, known, where)
+        cells, names, notes = _cover_raster(spec, folder, dem, known, where, drawn >= 0)
     elif spec.codes is not None:
         raise InputError(where, f"codes says what the cells of a raster mean, and {spec.file} is "
                          "none", "Say what its words mean under 'classes:', and leave codes out")
     else:
-        cells, names, notes = _cover_polygons(spec, folder, dem, known, where, paver)
+        cells, names, notes = _cover_polygons(spec, spec, folder, dem, known, where, paver)
+    layers = f"not in {spec.file.name}"
+    if spec.drawn is not None:
+        layers = f"neither in {spec.file.name} nor in {spec.drawn.file.name}"
+        notes += [*said, _resting(cells, drawn, spec.file, spec.drawn.file, dem)]
+        for position in np.unique(drawn[drawn >= 0]):
+            name = drawn_names[position]
+            if name not in names:
+                names.append(name)
+            cells[drawn == position] = names.index(name)
     bare = cells < 0
     if bare.any():
         share = f"{100 * bare.mean():.1f} % of the raster"
@@ -89,7 +104,7 @@ def cover_cells(spec: Cover, folder: Path, dem: Dem, known: Collection[str], whe
             if name not in names:
                 names.append(name)
             cells[bare] = names.index(name)
-            notes.append(f"Cover: {share} is not in {spec.file.name}; it was taken as {name}.")
+            notes.append(f"Cover: {share} is {layers}; it was taken as {name}.")
     return cells, names, notes
 
 
@@ -184,32 +199,63 @@ def _groups(layer: Any, spec: Soils, folder: Path, where: str, here: str
     return groups, []
 
 
-def _cover_polygons(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str,
-                    paver: Paver | None) -> tuple[NDArray[np.int16], list[str], list[str]]:
-    layer = read_layer(spec, folder, dem, where)
+def _drawn_areas(spec: Cover, drawn: Layer, folder: Path, dem: Dem, known: Collection[str],
+                 where: str, paver: Paver | None
+                 ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+    where = f"{where}, drawn"
+    if is_raster(drawn.file):
+        raise InputError(where, f"{drawn.file} is a raster, and drawn areas are polygons",
+                         "Give a layer of polygons, or name the raster as 'file:' under cover")
+    return _cover_polygons(spec, drawn, folder, dem, known, where, paver)
+
+
+def _resting(cells: NDArray[np.int16], drawn: NDArray[np.int16], file: Path, drawn_file: Path,
+             dem: Dem) -> str:
+    """A note on how much of the raster each of the two layers speaks for."""
+    over = drawn >= 0
+    rest = float(((cells >= 0) & ~over).mean())
+    return (f"Cover: the areas drawn in {drawn_file.name} give the class of "
+            f"{in_both(float(over.sum()) * dem.cell_area, 'area')}, {100 * over.mean():.1f} % of "
+            f"the raster, whatever {file.name} says there; {100 * rest:.1f} % still rests on "
+            + (f"the land-cover raster {file.name}." if is_raster(file) else f"{file.name}."))
+
+
+def _cover_polygons(spec: Cover, of: Layer, folder: Path, dem: Dem, known: Collection[str],
+                    where: str, paver: Paver | None
+                    ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+    """Classes of a layer's polygons: of the cover's own, or of those drawn over it."""
+    what, otherwise = ("Cover", spec.otherwise) if of is spec else ("Drawn cover", None)
+    layer = read_layer(of, folder, dem, where)
     notes: list[str] = list(layer.attrs["notes"])
-    here = f"{where}, {spec.file}"
+    here = f"{where}, {of.file}"
     classes: list[str] = []
     shapes: list[BaseGeometry] = []
     empty: list[int] = []
-    for number, (shape, given) in enumerate(
-            zip(layer.geometry, column(layer, spec.field, here), strict=True), start=1):
+    try:
+        words = column(layer, spec.field, here)
+    except InputError as error:
+        if of is spec:
+            raise
+        raise InputError(error.where, error.what, "Name its column of classes as the cover "
+                         "layer's is named (field: under cover)") from None
+    for number, (shape, given) in enumerate(zip(layer.geometry, words, strict=True), start=1):
         feature = f"{here}, feature {number}"
         word = cell_text(given)
         if not word:
-            if spec.otherwise is None:
-                raise InputError(feature, f"its {spec.field} is empty",
-                                 "Give it a class, or state 'otherwise' under cover")
+            if otherwise is None:
+                raise InputError(feature, f"its {spec.field} is empty", "Give it a class" + (
+                    ", or state 'otherwise' under cover" if of is spec else
+                    ", or delete it from the layer"))
             empty.append(number)
-            word = spec.otherwise
+            word = otherwise
         classes.append(_known_class(word, spec, known, feature))
         shapes.append(area_of(shape, feature))
     if empty:
-        notes.append(f"Cover: {_features(empty, 'without a class')} taken as {spec.otherwise}.")
+        notes.append(f"Cover: {_features(empty, 'without a class')} taken as {otherwise}.")
     if paver is not None:
         classes, said = _partly_paved(classes, layer, spec, paver, here)
-        notes += said
-    notes += _unseen(shapes, dem, "Cover")
+        notes += [f"{what}: {each}" for each in said]
+    notes += _unseen(shapes, dem, what)
     names = list(dict.fromkeys(classes))
     pairs = [(shape, names.index(name)) for shape, name in zip(shapes, classes, strict=True)]
     return rasterized(pairs, dem, -1, np.int16), names, notes
@@ -217,7 +263,10 @@ def _cover_polygons(spec: Cover, folder: Path, dem: Dem, known: Collection[str],
 
 def _partly_paved(classes: list[str], layer: Any, spec: Cover, paver: Paver, here: str
                   ) -> tuple[list[str], list[str]]:
-    """The features' classes with their shares of roofs and paving reckoned in, and notes."""
+    """The features' classes with their shares of roofs and paving reckoned in, and notes.
+
+    The notes lack their start, the layer's name.
+    """
     notes: list[str] = []
     shares, said = _percents(layer, spec, "impervious_field", here)
     notes += said
@@ -242,9 +291,9 @@ def _partly_paved(classes: list[str], layer: Any, spec: Cover, paver: Paver, her
         if taken_as:
             otherwise.setdefault(taken_as, []).append(number)
     if mixed:
-        notes.append(f"Cover: {_features(mixed, 'partly roofed or paved')} given a curve number "
+        notes.append(f"{_features(mixed, 'partly roofed or paved')} given a curve number "
                      "between that of the class and 98 (TR-55, 1986, figures 2-3 and 2-4).")
-    notes += [f"Cover: {_features(numbers)} taken as {taken_as}."
+    notes += [f"{_features(numbers)} taken as {taken_as}."
               for taken_as, numbers in otherwise.items()]
     return made, notes
 
@@ -272,18 +321,20 @@ def _percents(layer: Any, spec: Cover, which: str, here: str) -> tuple[list[floa
             empty.append(number)
     notes = []
     if empty and any(found):
-        notes.append(f"Cover: {_features(empty, f'without a number in {name}')} taken as 0 %.")
+        notes.append(f"{_features(empty, f'without a number in {name}')} taken as 0 %.")
     if 0 < max(found) <= 1:
-        notes.append(f"Cover: no number in {name} is over 1; they were taken as percent, not as "
-                     "shares of one.")
+        notes.append(f"no number in {name} is over 1; they were taken as percent, not as shares "
+                     "of one.")
     return found, notes
 
 
-def _cover_raster(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str
-                  ) -> tuple[NDArray[np.int16], list[str], list[str]]:
+def _cover_raster(spec: Cover, folder: Path, dem: Dem, known: Collection[str], where: str,
+                  drawn: NDArray[np.bool_]) -> tuple[NDArray[np.int16], list[str], list[str]]:
+    """Classes of a raster's codes, but where areas are drawn over it."""
     path = folder / spec.file
     here = f"{where}, {spec.file}"
     codes, missing, notes = _codes(path, spec, dem, here)
+    missing |= drawn
     listed = code_lists()[spec.codes] if spec.codes is not None else {}
     names: list[str] = []
     cells = np.full(dem.shape, -1, np.int16)
@@ -312,7 +363,7 @@ def _cover_raster(spec: Cover, folder: Path, dem: Dem, known: Collection[str], w
         raise InputError(here, f"its codes {', '.join(unknown)} have no class" if len(unknown) > 1
                          else f"its code {unknown[0]} has no class",
                          f"Say what they mean under 'classes:', e.g. \"{first}\": bare soil")
-    if spec.codes is not None:
+    if taken and spec.codes is not None:
         shares = "; ".join(f"{told} on {100 * share:.1f} %"
                            for share, told in sorted(taken, key=lambda each: -each[0]))
         notes.append(f"Cover: of the codes of {spec.codes}, {shares} of the raster. Which class "
@@ -372,7 +423,7 @@ def _codes(path: Path, spec: Cover, dem: Dem, here: str
         raise InputError(here, f"its value {codes[~missing][odd].flat[0]:g} is no class code",
                          "Give a raster of whole numbers")
     notes.append(f"Cover: taken from the raster {path.name}, the nearest of its cells ({size} "
-                 "wide) each; roofs, yards and tracks smaller than that do not show.")
+                 "wide) each; roofs, yards and tracks smaller than that show only where drawn.")
     return codes, missing, notes
 
 

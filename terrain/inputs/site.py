@@ -86,13 +86,18 @@ class NamedLayer(Layer):
 
 
 class Cover(Layer):
-    """What covers the ground: polygons with a class, or a raster of class codes."""
+    """What covers the ground: polygons with a class, or a raster of class codes.
+
+    Areas `drawn` take the place of either where they lie; the columns, and what `classes` says
+    of words, are the same for both.
+    """
 
     field: str = "cover"
     classes: dict[str, str] = Field(default_factory=dict)
     codes: Literal["worldcover", "nlcd"] | None = None
     otherwise: str | None = None
     table: Path | None = None
+    drawn: Layer | None = None
     impervious_field: str = "impervious"
     unconnected_field: str = "unconnected"
 

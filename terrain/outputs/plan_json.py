@@ -7,7 +7,7 @@ from typing import Any
 from terrain.files import fingerprint
 from terrain.inputs.file_list import elevation_files
 from terrain.inputs.site import Site
-from terrain.outputs.answers_json import ground_facts, line_string, tidy
+from terrain.outputs.answers_json import ground_facts, line_string, peaks, reaches, tidy
 from terrain.plan.accounts import Account
 from terrain.plan.entry import Entry
 from terrain.plan.plan import Plan, PlannedStore
@@ -33,7 +33,12 @@ def plan_object(plan: Plan) -> dict[str, Any]:
         "stores": [_store(plan, i, store, entries) for i, store in enumerate(plan.stores)],
         "sheds": [_shed(plan, i) for i in range(len(plan.sheds))],
         "totals": {"storms": {name: _total(account) for name, account in plan.storms.items()},
-                   "average_year": _total(plan.year) if plan.year else None},
+                   "average_year": _total(plan.year) if plan.year else None,
+                   "average_year_of_average_wetness": (
+                       _total(plan.year_of_average_wetness)
+                       if plan.year_of_average_wetness else None),
+                   "years": {year.kind: {"year": year.year, "rain_mm": year.rain,
+                                         **_total(year.account)} for year in plan.years}},
         "record": None if plan.seasons is None else {
             "first_day": plan.seasons.days[0].date().isoformat(),
             "last_day": plan.seasons.days[-1].date().isoformat(),
@@ -57,6 +62,7 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
         "sill_length_m": None if tank else store.sill.length,
         "sill_head_m": None if tank else store.sill.head,
         "infiltration_mm_h": store.infiltration, "infiltration_source": store.rate_source,
+        **_arrival(plan, index),
         "spills_to": planned.spills_to, "starts_at_mm": planned.starts_at,
         "full_at_mm": planned.full_at, "drains_in_h": planned.drain_hours,
         "storms": {name: _fates(entries[name][store.name]) for name in plan.storms},
@@ -85,6 +91,20 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
         found |= {"tree_need_m3_year": planned.trees_need,
                   "tree_catchment_wanted_m2": planned.trees_catchment}
     return found
+
+
+def _arrival(plan: Plan, index: int) -> dict[str, Any]:
+    """How the runoff of a store's own ground comes in the design storm."""
+    ground, depth = plan.cascade.nodes[index].catchment, plan.site.rain.design.depth
+    found = plan.peaks[index]
+    if found is None:
+        return {}
+    return {"mean_curve_number": ground.mean_curve_number,
+            "runoff_m3": ground.runoff(depth),
+            "runoff_by_mean_number_m3": ground.runoff_by_mean_number(depth),
+            "concentration_by_segments_h": ground.concentration_by_segments,
+            "concentration_by_lag_h": ground.concentration_by_lag,
+            "reaches": reaches(ground), **peaks(found)}
 
 
 def _fates(entry: Entry) -> dict[str, float]:
@@ -122,7 +142,8 @@ def _fingerprints(site: Site) -> dict[str, str]:
                                     site.culverts, site.rain.daily, site.rain.frequency,
                                     site.weather) if part is not None}
     beside_them = [site.cover.table, site.soils.table,
-                   site.rain.daily.fill_gaps_from if site.rain.daily else None]
+                   site.rain.daily.fill_gaps_from if site.rain.daily else None,
+                   site.cover.drawn.file if site.cover.drawn else None]
     named |= {file for file in beside_them if file is not None}
     for file in elevation_files([site.folder / file for file in site.elevation.file]):
         named.add(file.relative_to(site.folder) if file.is_relative_to(site.folder) else file)

@@ -144,7 +144,7 @@ def draw_how_often(ax: Axes, daily: pandas.Series, system: str = "metric") -> No
         low, high = days[rained].min() / 1.3, days.max() * 1.3
     else:
         low, high = 0.1, 1.0
-    ax.set_xlim(0, max(float(depths[-1]) * 1.03, 1e-6))
+    ax.set_xlim(0, float(depths[-1]) * 1.03 if rained.any() else 10 * _factor(system))
     ax.set_ylim(low, high)
     words = [(at, named) for at, named in OFTEN if low <= at <= high]
     _ticks(ax.yaxis, np.array([at for at, _ in words]), [named for _, named in words], 0.0)

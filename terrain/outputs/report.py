@@ -9,9 +9,13 @@ from functools import partial
 from importlib import resources
 from typing import Any
 
+import numpy as np
+
 from terrain.plan.accounts import Account
 from terrain.plan.entry import Entry
-from terrain.plan.plan import Plan
+from terrain.plan.plan import AVERAGE_WETNESS, Plan
+from terrain.plan.rain import MORE_THAN
+from terrain.runoff.rain_years import days_a_year_above
 from terrain.units import shown
 
 #: So many places where roads and bare ground shed are listed.
@@ -42,7 +46,7 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any]) -> str:
     page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
     system = plan.site.units
     volume = partial(shown, dimension="volume", system=system)
-    accounts = _accounts(plan)
+    accounts = plan.accounts
     name, headline = accounts[-1] if plan.year else (plan.site.rain.design.name,
                                                      plan.storms[plan.site.rain.design.name])
     return page.render(
@@ -54,15 +58,14 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any]) -> str:
         storms=_storm_rows(plan, accounts), stores=_store_rows(plan),
         accounts=[(title, _account_rows(plan, account), _account_sum(plan, account),
                    title == plan.site.rain.design.name) for title, account in accounts],
+        arrivals=_arrival_rows(plan), reaches=_reach_rows(plan), peak_notes=_peak_notes(plan),
+        design=plan.site.rain.design.name, years=bool(plan.years), why_more=_why_more(plan),
+        often=_often_rows(plan),
         build=_build_rows(plan), sheds=_shed_rows(plan),
         shed_storm=max(plan.site.rain.storms, key=lambda s: s.depth).name,
         trees=_tree_rows(plan), earth=_earth_rows(plan), money=plan.site.money,
         cautions=_cautions(plan),
         notes=plan.notes, rules=_rules_used(plan))
-
-
-def _accounts(plan: Plan) -> list[tuple[str, Account]]:
-    return [*plan.storms.items(), *([("average year", plan.year)] if plan.year else [])]
 
 
 def _headline(plan: Plan, name: str, account: Account) -> str:
@@ -85,6 +88,8 @@ def _storm_rows(plan: Plan, accounts: list[tuple[str, Account]]) -> list[Row]:
     if plan.seasons is not None:
         yearly = plan.seasons.mean(plan.seasons.rain_mm)
         depths["average year"] = shown(yearly, "rain", system)
+        depths[AVERAGE_WETNESS] = depths["average year"]
+    depths |= {year.name: shown(year.rain, "rain", system) for year in plan.years}
     return [Row(name, [depths[name], volume(a.rain), volume(a.run_on), volume(a.passive),
                        volume(a.roof), volume(a.passive + a.roof), volume(a.left_site)])
             for name, a in accounts]
@@ -164,6 +169,71 @@ def _build_rows(plan: Plan) -> list[Row]:
             continue
         rows.append(Row(planned.store.name, [shape, bank, spill]))
     return rows
+
+
+def _arrival_rows(plan: Plan) -> list[Row]:
+    """Travel time, runoff and peak of each store's own ground in the design storm."""
+    system, design = plan.site.units, plan.site.rain.design
+    flow, volume = (partial(shown, dimension=d, system=system) for d in ("flow", "volume"))
+    rows = []
+    for planned, node, peaks in zip(plan.stores, plan.cascade.nodes, plan.peaks, strict=True):
+        ground = node.catchment
+        if peaks is None:
+            continue
+        rows.append(Row(planned.store.name, [
+            _or(ground.concentration_by_segments, "not known", _minutes),
+            _minutes(ground.concentration_by_lag),
+            "segments" if ground.by_segments else "lag equation",
+            volume(ground.runoff(design.depth)),
+            volume(ground.runoff_by_mean_number(design.depth)),
+            flow(peaks.unit_hydrograph), _or(peaks.graphical, "-", flow),
+            _or(peaks.rational, "-", flow)]))
+    return rows
+
+
+def _reach_rows(plan: Plan) -> list[Row]:
+    """The pieces of the longest way to each store."""
+    system = plan.site.units
+    return [Row(planned.store.name if first else "", [
+        reach.kind, reach.surface, shown(reach.length, "length", system), f"{reach.slope:.1%}",
+        _minutes(reach.hours)])
+        for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True)
+        for first, reach in zip([True, *[False] * len(node.catchment.reaches)],
+                                node.catchment.reaches, strict=False)]
+
+
+def _peak_notes(plan: Plan) -> list[str]:
+    """Why a method does not apply, and to which stores."""
+    stores: dict[str, list[str]] = {}
+    for planned, peaks in zip(plan.stores, plan.peaks, strict=True):
+        for note in peaks.notes if peaks is not None else ():
+            stores.setdefault(note, []).append(planned.store.name)
+    return [f"{note} ({', '.join(names)})" for note, names in stores.items()]
+
+
+def _why_more(plan: Plan) -> bool:
+    """Whether some store's runoff by cells is more than by the mean curve number."""
+    depth = plan.site.rain.design.depth
+    return any(node.catchment.runoff(depth) > 1.005 * node.catchment.runoff_by_mean_number(depth)
+               for node in plan.cascade.nodes)
+
+
+def _often_rows(plan: Plan) -> list[Row]:
+    """How often it rains more than the depths that feed and fill stores, and round ones."""
+    record, system = plan.inputs.record, plan.site.units
+    if record is None:
+        return []
+    depths = np.array(MORE_THAN[system])
+    return [Row(shown(float(depth), "rain", system),
+                [f"{days:.1f}", "never in the record" if not days else
+                 "" if days >= 1 else f"once in {1 / days:.1f} years",
+                 ", ".join(p.store.name for p in plan.stores
+                           if p.full_at is not None and p.full_at <= depth) or "none"])
+            for depth, days in zip(depths, days_a_year_above(record.depths, depths), strict=True)]
+
+
+def _minutes(hours: float) -> str:
+    return f"{60 * hours:.0f} min" if hours < 2 else f"{hours:.1f} h"
 
 
 def _shed_rows(plan: Plan) -> list[Row]:

@@ -6,15 +6,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from terrain.plan.cascade import Cascade
 from terrain.plan.entry import Entry
 from terrain.plan.routing import StormRun
 from terrain.plan.water_balance import SeasonRun
+from terrain.runoff.rain_years import SHARES, year_totals, year_with_less, years_of
 
 #: Largest share of what came in that an account may fail to explain.
 CLOSES_TO = 1e-9
+#: Of fewer whole years no dry, median and wet one is told; common practice, no source.
+LEAST_YEARS = 5
 
 
 @dataclass(frozen=True)
@@ -56,8 +60,59 @@ def storm_account(run: StormRun) -> Account:
 
 def year_account(cascade: Cascade, run: SeasonRun) -> Account:
     """The account of an average year of the record; `held` is the mean change over it."""
+    return _weighted(cascade, run, run.weights)
+
+
+@dataclass(frozen=True)
+class YearOfRecord:
+    """A real year of the record that stands for its kind.
+
+    Attributes
+    ----------
+    kind : str
+        "dry", "median" or "wet": the whole year whose rain is nearest to that which 10, 50 and
+        90 % of whole years do not reach.
+    year : int
+    rain : float
+        [mm]
+    account : Account
+    """
+
+    kind: str
+    year: int
+    rain: float
+    account: Account
+
+    @property
+    def name(self) -> str:
+        """Such as "dry year (2009)"."""
+        return f"{self.kind} year ({self.year})"
+
+
+def years_of_record(cascade: Cascade, run: SeasonRun) -> tuple[YearOfRecord, ...]:
+    """A dry, a median and a wet year of the record; none where fewer than 5 years are whole.
+
+    Percentiles as `terrain.runoff.rain_years.year_with_less`.  Of years equally near the earlier
+    one is taken; days without a reading count as dry in it.
+    """
+    daily = pd.Series(np.where(run.known, run.rain_mm, np.nan), run.days)
+    totals = year_totals(daily, years_of(daily))
+    if len(totals) < LEAST_YEARS:
+        return ()
+    found = []
+    for kind, share in SHARES.items():
+        away = (totals - year_with_less(totals, share)).abs()
+        year = int(totals.index[int(np.argmin(away.to_numpy()))])
+        weights = (run.days.year == year).astype(np.float64)
+        found.append(YearOfRecord(kind, year, float(totals.loc[year]),
+                                  _weighted(cascade, run, weights)))
+    return tuple(found)
+
+
+def _weighted(cascade: Cascade, run: SeasonRun, weights: NDArray[np.float64]) -> Account:
+    """The account of days, each with its weight."""
     def mean(series: NDArray[np.float64]) -> float:
-        return float((series * run.weights).sum())
+        return float((series * weights).sum())
 
     entries = tuple(
         Entry(node.store.name, node.store.kind, mean(s.runoff), mean(s.run_on), mean(s.roof),

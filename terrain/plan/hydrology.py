@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 import pandas
@@ -90,7 +91,7 @@ def rain_record(site: Site) -> RainRecord | None:
     record = read_daily_rain(site.folder / asked.file, asked.unit)
     if asked.fill_gaps or asked.fill_gaps_from:
         neighbour = (None if asked.fill_gaps_from is None else
-                     read_daily_rain(site.folder / asked.fill_gaps_from))
+                     _neighbour(site.folder / asked.fill_gaps_from, asked.unit))
         record = filled(record, asked.fill_gaps, neighbour)
     if len(record.depths) < 365:
         raise InputError(site.where("rain", "daily"), f"the record in {record.source} is only "
@@ -99,6 +100,16 @@ def rain_record(site: Site) -> RainRecord | None:
         raise InputError(site.where("rain", "daily"), f"the record in {record.source} has no "
                          "reading at all in some month of the year", "Give a fuller record")
     return record
+
+
+def _neighbour(path: Path, unit: str | None) -> RainRecord:
+    """A neighbour's record; where it does not say its unit, that of the record itself will do."""
+    try:
+        return read_daily_rain(path)
+    except InputError as error:
+        if unit is None or "does not say in which unit" not in error.what:
+            raise
+        return read_daily_rain(path, unit)
 
 
 def evaporation(site: Site, dem: Dem, record: RainRecord | None) -> Evaporation | None:

@@ -12,15 +12,22 @@ from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.inputs.site import Site
-from terrain.plan.accounts import Account, storm_account, year_account
+from terrain.plan.accounts import (
+    Account,
+    YearOfRecord,
+    storm_account,
+    year_account,
+    years_of_record,
+)
 from terrain.plan.cascade import Cascade, Node, build_cascade
 from terrain.plan.cautions import hollow_cautions, site_cautions, spill_cautions, wall_cautions
 from terrain.plan.cost import MACHINE_OUTPUT, Quantities, quantities
 from terrain.plan.layout import Placed, first_sill, place_works
 from terrain.plan.reading import Inputs, Progress, assumptions, read_inputs
-from terrain.plan.routing import StormRun, full_at, run_storm
+from terrain.plan.routing import StormRun, full_at, run_storm, storm_steps
 from terrain.plan.water_balance import SeasonRun, run_seasons
 from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR
+from terrain.runoff.peak import Peaks, peaks_of
 from terrain.runoff.sheds import Shed, ShedPoint, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
 from terrain.surface.terrain import Terrain
@@ -31,6 +38,9 @@ from terrain.works.sill import design_sill
 from terrain.works.store import Store
 from terrain.works.swale import Swale, finish
 from terrain.works.tree_basin import catchment_ratio, tree_need
+
+#: Name of the average year's account with curve numbers that stay at average wetness.
+AVERAGE_WETNESS = "average year, soil of average wetness"
 
 
 @dataclass(frozen=True)
@@ -86,8 +96,16 @@ class Plan:
         Roads first, then bare patches.
     runs : dict of str to StormRun
     storms : dict of str to Account
+    peaks : list of Peaks or None
+        Of each store's own ground in the design storm; None for a tank.
     seasons : SeasonRun or None
     year : Account or None
+        Of an average year of the record.
+    year_of_average_wetness : Account or None
+        The same with curve numbers that do not follow the wetness of the soil, where `seasons`
+        lets them.
+    years : tuple of YearOfRecord
+        A dry, a median and a wet year of the record.
     notes : tuple of str
         What the answers rest on.
     """
@@ -98,9 +116,21 @@ class Plan:
     sheds: list[Shed]
     runs: dict[str, StormRun]
     storms: dict[str, Account]
+    peaks: list[Peaks | None]
     seasons: SeasonRun | None
     year: Account | None
+    year_of_average_wetness: Account | None
+    years: tuple[YearOfRecord, ...]
     notes: tuple[str, ...]
+
+    @property
+    def accounts(self) -> list[tuple[str, Account]]:
+        """Every account by its name: storms, years of the record, the average year last."""
+        years = [(year.name, year.account) for year in self.years]
+        if self.year_of_average_wetness is not None:
+            years.append((AVERAGE_WETNESS, self.year_of_average_wetness))
+        return [*self.storms.items(), *years,
+                *([("average year", self.year)] if self.year else [])]
 
     @property
     def ranked_shed_points(self) -> list[tuple[Shed, ShedPoint]]:
@@ -172,18 +202,25 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     storms = {name: storm_account(found) for name, found in runs.items()}
     progress("Finding the rain that fills each store")
     filled = full_at(cascade, shapes[design.name])
-    seasons = None
+    step = storm_steps(design.duration)
+    peaks = [peaks_of(node.catchment, design.depth, shapes[design.name], step)
+             if node.catchment.area else None for node in cascade.nodes]
+    seasons, year, beside = None, None, None
+    years: tuple[YearOfRecord, ...] = ()
     if inputs.record is not None:
         progress("Living through the rain record")
         reference = None if inputs.evaporation is None else inputs.evaporation.daily
-        seasons = run_seasons(cascade, inputs.record.depths, reference, continuous(inputs))
-    year = None if seasons is None else year_account(cascade, seasons)
+        follows = continuous(inputs)
+        seasons = run_seasons(cascade, inputs.record.depths, reference, follows)
+        year, years = year_account(cascade, seasons), years_of_record(cascade, seasons)
+        if follows:
+            beside = year_account(cascade, run_seasons(cascade, inputs.record.depths, reference))
     progress("Finding what roads and bare ground shed")
     sheds = find_sheds(inputs, placed)
     stores = [_planned(inputs, cascade, i, placed, filled[i], seasons)
               for i in range(len(placed))]
-    return Plan(inputs, cascade, stores, sheds, runs, storms, seasons, year,
-                tuple(_notes(inputs, cascade, placed, seasons)))
+    return Plan(inputs, cascade, stores, sheds, runs, storms, peaks, seasons, year, beside, years,
+                tuple(_notes(inputs, placed, seasons)))
 
 
 def bare_ground(inputs: Inputs) -> Iterator[NDArray[np.bool_]]:
@@ -301,7 +338,7 @@ def _carrying_ground(inputs: Inputs, place: Placed, node: Node, index: int,
     """Catchment that would carry a tree, from the share of rain that its own ground sheds."""
     if place.kind != "tree basin" or inputs.evaporation is None or seasons is None:
         return None
-    water = float(node.catchment.areas[node.catchment.curve_numbers == 100].sum())
+    water = min(float(node.store.curve.areas[-1]), node.catchment.area)
     area = node.catchment.area - water
     rain = seasons.mean(seasons.rain_mm)
     if area <= 0 or not rain:
@@ -324,8 +361,7 @@ def _end_of_spill(cascade: Cascade, index: int) -> str:
     return "over the ground and off the site"
 
 
-def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], seasons: SeasonRun | None
-           ) -> list[str]:
+def _notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) -> list[str]:
     notes = assumptions(inputs)
     how = inputs.hydrology
     notes.append("Runoff: curve numbers of TR-55 (1986), Table 2-2, summed cell by cell; "
@@ -346,6 +382,12 @@ def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], seasons: Seas
         wetness = ("on ground whose curve numbers follow its wetness between antecedent condition "
                    "I and III (Kannan and others, 2008, from memory)" if continuous(inputs) else
                    f"on ground of antecedent condition {how.rule.condition}")
+        if continuous(inputs):
+            notes.append("The wetness of the soil moves the yearly figures a great deal: in dry "
+                         "country it stays near dry, and the accounts beside it, with ground of "
+                         "average wetness on every day, catch much more. What really comes lies "
+                         "somewhere between; a season of watching when the road and the swale run "
+                         "tells which is nearer.")
         notes.append(f"Average year: {seasons.years:.1f} years of daily rain, {said}; each day one "
                      f"storm {wetness}; runoff arrives over the first six hours.")
         if inputs.evaporation is None:

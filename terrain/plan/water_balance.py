@@ -12,13 +12,12 @@ from numpy.typing import NDArray
 from terrain.plan.cascade import Cascade
 from terrain.runoff.catchment import Catchment
 from terrain.runoff.curve_number import RunoffRule
+from terrain.runoff.evapotranspiration import MONTH_DAYS
 from terrain.runoff.soil_moisture import soil_moisture
 
 #: A day's runoff comes evenly over its first hours (storms in dry country are short);
 #: common practice, no source.
 RAIN_HOURS = 6
-#: Days of each month in the mean Gregorian year of 365.2425 days.
-MONTH_DAYS = (31, 28.2425, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 #: Open shallow water evaporates this much of the reference; FAO 56, 1998, Table 12 (from memory).
 OPEN_WATER_FACTOR = 1.05
 

@@ -270,9 +270,10 @@ def plotting_positions(maxima: ArrayLike) -> tuple[FloatArray, FloatArray]:
     .. [1] C. Cunnane, "Unbiased plotting positions - a review", Journal of Hydrology 37, 1978,
        205-222.
     """
-    ranked = np.sort(np.asarray(maxima, float))
+    ranked: FloatArray = np.sort(np.asarray(maxima, np.float64))
     rank = np.arange(1, ranked.size + 1)
-    return (ranked.size + 0.2) / (ranked.size - rank + 0.6), ranked
+    periods: FloatArray = np.asarray((ranked.size + 0.2) / (ranked.size - rank + 0.6), np.float64)
+    return periods, ranked
 
 
 def extremes_of(maxima: ArrayLike, confidence: float = CONFIDENCE, draws: int = DRAWS,
