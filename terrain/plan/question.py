@@ -199,18 +199,22 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
     ------
     InputError
         If storms are asked for and the ground is not described, or is described by a raster
-        whose codes nobody explains; or soils or codes are given without the cover they go with.
+        whose codes nobody explains; or what goes with a cover layer is given without one.
     """
     dem = question.dem
     unsaid = (np.full(dem.shape, -1, np.int16), (), np.full(dem.shape, -1, np.int8))
-    if words.curve_number is not None:
-        if words.cover is not None or words.soils is not None:
-            raise InputError("--cn", "one curve number for all the ground and layers of it were "
-                             "both given", "Give --cn, or --cover with --soils")
-        _refuse_without_cover(words)
-        return GroundThere(_known(dem, words.curve_number), *unsaid, ())
+    number = words.curve_number
+    if number is not None and (words.cover is not None or words.soils is not None):
+        raise InputError("--cn", "one curve number for all the ground and layers of it were both "
+                         "given", "Give --cn, or --cover with --soils")
+    for option, given in (("--soils", words.soils), ("--soils-layer", words.soils_layer),
+                          ("--codes", words.codes), ("--cover-layer", words.cover_layer)):
+        if words.cover is None and given is not None:
+            raise InputError(option, "it is of use only beside --cover, which is not given",
+                             f"Add --cover with a file, or leave {option} out")
+    if number is not None:
+        return GroundThere(_known(dem, number), *unsaid, ())
     if words.cover is None:
-        _refuse_without_cover(words)
         if storms:
             raise InputError("--storm", "the runoff of a storm depends on what covers the ground",
                              "Add --cn with a curve number, or --cover and --soils")
@@ -235,18 +239,6 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
         notes = [*notes, *said]
     numbers = curve_numbers_of(cover, [known[name] for name in names], soil)
     return GroundThere(_known(dem, numbers), cover, tuple(names), soil, tuple(notes))
-
-
-def _refuse_without_cover(words: GroundWords) -> None:
-    """Refuse what would be left unused because no layer says what covers the ground."""
-    if words.cover is not None:
-        return
-    if words.soils is not None:
-        raise InputError("--soils", "a soil group alone gives no curve number",
-                         "Add --cover with a file, or give --cn instead")
-    if words.codes is not None:
-        raise InputError("--codes", "it says what the codes of a land-cover raster mean, and no "
-                         "such raster is given", "Add --cover with a file, or leave --codes out")
 
 
 def _known(dem: Dem, numbers: NDArray[np.float64] | float) -> NDArray[np.float64]:

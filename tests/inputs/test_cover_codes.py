@@ -1,4 +1,4 @@
-"""Land-cover rasters of public class lists, and areas that are partly roofed or paved."""
+"""Land-cover rasters of public class lists, areas partly roofed or paved, and drawn areas."""
 
 import geopandas
 import numpy as np
@@ -6,14 +6,14 @@ import pytest
 import rasterio
 from pyproj import CRS
 from rasterio.transform import Affine
-from shapely.geometry import box
+from shapely.geometry import LineString, box
 
 from terrain.errors import InputError
 from terrain.inputs.cover_codes import code_lists
 from terrain.inputs.elevation import Dem
 from terrain.inputs.frame import Frame, in_metres
 from terrain.inputs.ground_cover import cover_cells
-from terrain.inputs.site import Cover
+from terrain.inputs.site import Cover, read_site
 from terrain.runoff.cover import paver, published_classes
 
 LEFT, TOP = 512300.0, 6250000.0
@@ -200,3 +200,174 @@ def test_a_class_with_its_paving_in_it_takes_no_more(tmp_path, dem, name):
         paved(tmp_path, dem)
     assert str(caught.value).startswith("cover, cover.gpkg, feature 2, impervious: the curve "
                                         f"numbers of {name} count its roofs, paving")
+
+
+# --- areas drawn over a layer --------------------------------------------------------------------
+
+YARD, SHRUB, SOIL, POND = "roof or paving", "desert shrub, fair", "bare soil", "open water"
+
+
+def drew(folder, shapes, file="yard.gpkg", layer=None, **columns):
+    """Areas given as columns and rows of the ten by four grid: from west, to east, top, bottom."""
+    geopandas.GeoDataFrame(
+        columns, geometry=[box(LEFT + 2 * west, TOP - 2 * bottom, LEFT + 2 * east, TOP - 2 * top)
+                           for west, east, top, bottom in shapes],
+        crs="EPSG:32734").to_file(folder / file, layer=layer or "yards", engine="pyogrio")
+
+
+def overlaid(folder, dem, **more):
+    """Class of every cell of the grid, and the notes."""
+    known = dict(CLASSES)
+    words = {"file": "codes.tif", "drawn": {"file": "yard.gpkg"}, **more}
+    cells, names, notes = cover_cells(Cover.model_validate(words), folder, dem, tuple(known),
+                                      "cover", paver(known))
+    return np.array([[names[cell] if cell >= 0 else "" for cell in row] for row in cells]), notes
+
+
+def test_drawn_areas_take_the_place_of_a_raster(tmp_path, dem):
+    # Shrub, bare soil, shrub, water, no data from west to east; each is two cells of the grid wide.
+    coded(tmp_path, [[20, 60, 20, 80, 0]] * 2)
+    # Over shrub and half the soil; across water and no data; the last over a part of the first.
+    drew(tmp_path, [(1, 3, 0, 2), (7, 9, 3, 4), (2, 3, 1, 2)],
+         cover=["Yard", "bare soil", "dirt road"])
+    found, notes = overlaid(tmp_path, dem, codes="worldcover", classes={"yard": YARD})
+    s, b, w, y, r = SHRUB, SOIL, POND, YARD, "dirt road"
+    assert found.tolist() == [[s, y, y, b, s, s, w, w, "", ""],
+                              [s, y, r, b, s, s, w, w, "", ""],
+                              [s, s, b, b, s, s, w, w, "", ""],
+                              [s, s, b, b, s, s, w, b, b, ""]]
+    # 6 cells of 4 m2 are drawn; of the other 34, 7 hold no data
+    told = next(note for note in notes if "yard.gpkg" in note)
+    assert "24 m²" in told
+    assert "15.0 % of the raster, whatever codes.tif says there" in told
+    assert told.endswith("67.5 % still rests on the land-cover raster codes.tif.")
+    assert any("17.5 % of the raster has no cover class" in note for note in notes)
+    # what each code stands for is told of the ground that rests on it: 16 - 2, 8 - 2, 8 - 1 cells
+    assert any("20 (shrubland) as desert shrub, fair on 35.0 %" in note
+               and "60 (bare or sparse vegetation) as bare soil on 15.0 %" in note
+               and "80 (permanent water bodies) as open water on 17.5 %" in note
+               for note in notes)
+
+
+def test_what_neither_says_is_taken_as_otherwise(tmp_path, dem):
+    coded(tmp_path, [[20, 20, 20, 20, 0]] * 2)
+    drew(tmp_path, [(8, 9, 0, 4)], cover=[YARD])
+    found, notes = overlaid(tmp_path, dem, codes="worldcover", otherwise="bare soil")
+    assert found.tolist() == [[SHRUB] * 8 + [YARD, SOIL]] * 4
+    assert any(note == "Cover: 10.0 % of the raster is neither in codes.tif nor in yard.gpkg; it "
+               "was taken as bare soil." for note in notes)
+
+
+def test_a_code_only_under_drawn_areas_needs_no_class(tmp_path, dem):
+    coded(tmp_path, [[20, 20, 90, 20, 20]] * 2)
+    drew(tmp_path, [(4, 6, 0, 4)], cover=[POND])
+    assert overlaid(tmp_path, dem, codes="worldcover")[0].tolist() == [
+        [SHRUB] * 4 + [POND] * 2 + [SHRUB] * 4] * 4
+    drew(tmp_path, [(4, 6, 0, 3)], cover=[POND])
+    with pytest.raises(InputError, match=r"codes\.tif: its code 90 \(herbaceous wetland\) has no"):
+        overlaid(tmp_path, dem, codes="worldcover")
+
+
+def test_areas_drawn_over_all_of_it(tmp_path, dem):
+    coded(tmp_path, [[20] * 5] * 2)
+    drew(tmp_path, [(-1, 11, -1, 5)], cover=[SOIL])
+    found, notes = overlaid(tmp_path, dem, codes="worldcover")
+    assert (found == SOIL).all()
+    assert any("100.0 % of the raster, whatever" in note and "; 0.0 % still rests" in note
+               for note in notes)
+    assert not any("of the codes of" in note for note in notes)
+
+
+def test_areas_drawn_off_the_raster_change_nothing_and_are_told(tmp_path, dem):
+    coded(tmp_path, [[20] * 5] * 2)
+    drew(tmp_path, [(20, 22, 0, 4)], cover=[SOIL])
+    found, notes = overlaid(tmp_path, dem, codes="worldcover")
+    assert (found == SHRUB).all()
+    assert "Drawn cover: feature 1 outside hill.tif was not used." in notes
+
+
+def test_areas_drawn_over_polygons_with_paving_in_both(tmp_path, dem):
+    # TR-55 (1986), figure 2-3 and Table 2-2a: good open space on B 61, CN = 61 + P/100 (98 - 61).
+    areas(tmp_path, cover=["open space, good"] * 4, impervious=[0, 20, 20, 0])
+    drew(tmp_path, [(3, 5, 0, 4)], cover=["open space, good"], impervious=[40])
+    known = dict(CLASSES)
+    spec = Cover.model_validate({"file": "cover.gpkg", "drawn": {"file": "yard.gpkg"}})
+    cells, names, notes = cover_cells(spec, tmp_path, dem, tuple(known), "cover", paver(known))
+    numbers = [known[names[cell]].curve_numbers[1] if cell >= 0 else 0 for cell in cells[0]]
+    assert (cells == cells[0]).all()
+    assert numbers == pytest.approx([61, 61, 68.4, 75.8, 75.8, 68.4, 61, 61, 0, 0])
+    assert any(note.startswith("Cover: features 2, 3 partly roofed") for note in notes)
+    assert any(note.startswith("Drawn cover: feature 1 partly roofed") for note in notes)
+    assert any(note.endswith("60.0 % still rests on cover.gpkg.") for note in notes)
+
+
+def test_one_layer_of_several_in_another_coordinate_system(tmp_path, dem):
+    coded(tmp_path, [[20] * 5] * 2)
+    drew(tmp_path, [(0, 10, 0, 4)], layer="other", cover=[POND])
+    drew(tmp_path, [(2, 4, 1, 3)], layer="yards", cover=[YARD])
+    moved = geopandas.read_file(tmp_path / "yard.gpkg", layer="yards").to_crs("EPSG:4326")
+    moved.to_file(tmp_path / "yard.gpkg", layer="moved", engine="pyogrio")
+    for layer in ("yards", "moved"):
+        found, _ = overlaid(tmp_path, dem, codes="worldcover",
+                            drawn={"file": "yard.gpkg", "layer": layer})
+        plain = [SHRUB] * 10
+        yard = [SHRUB] * 2 + [YARD] * 2 + [SHRUB] * 6
+        assert found.tolist() == [plain, yard, yard, plain]
+
+
+@pytest.mark.parametrize("otherwise", [{}, {"otherwise": "bare soil"}])
+@pytest.mark.parametrize(("columns", "words"), [
+    ({"cover": [YARD, ""]}, ", feature 2: its cover is empty. Give it a class, or delete it"),
+    ({"cover": [YARD, None]}, ", feature 2: its cover is empty."),
+    ({"cover": [YARD, "bare soill"]}, ", feature 2: the class 'bare soill' is not known; the "
+                                      "nearest are 'bare soil'"),
+    ({"cover": [YARD, SOIL], "impervious": [0, 120]},
+     ", feature 2, impervious: '120' is not between 0 and 100"),
+    ({"kind": [YARD, SOIL]}, ": there is no column 'cover'; it has kind. Name its column of "
+                             "classes as the cover layer's is named")])
+def test_drawn_areas_that_cannot_be_used(tmp_path, dem, columns, words, otherwise):
+    coded(tmp_path, [[20] * 5] * 2)
+    drew(tmp_path, [(0, 2, 0, 2), (4, 6, 0, 2)], **columns)
+    with pytest.raises(InputError) as caught:
+        overlaid(tmp_path, dem, codes="worldcover", **otherwise)
+    assert str(caught.value).startswith(f"cover, drawn, yard.gpkg{words}")
+
+
+def test_drawn_areas_are_polygons_in_a_file_that_is_there(tmp_path, dem):
+    coded(tmp_path, [[20] * 5] * 2)
+    with pytest.raises(InputError, match=r"cover, drawn, yard\.gpkg: there is no such file"):
+        overlaid(tmp_path, dem, codes="worldcover")
+    with pytest.raises(InputError, match=r"cover, drawn: codes\.tif is a raster, and drawn areas"):
+        overlaid(tmp_path, dem, codes="worldcover", drawn={"file": "codes.tif"})
+    lines = geopandas.GeoDataFrame({"cover": [YARD]}, crs="EPSG:32734", geometry=[
+        LineString([(LEFT, TOP), (LEFT + 4, TOP - 4)])])
+    lines.to_file(tmp_path / "yard.gpkg", engine="pyogrio")
+    with pytest.raises(InputError, match=r"drawn, yard\.gpkg, feature 1: it is a line that does"):
+        overlaid(tmp_path, dem, codes="worldcover")
+
+
+def site_file(folder, drawn):
+    (folder / "site.yaml").write_text(
+        "name: Plane\nelevation:\n  file: hill.tif\nboundary:\n  file: boundary.gpkg\n"
+        f"cover:\n  file: codes.tif\n  codes: worldcover\n  drawn: {drawn}\n"
+        "soils:\n  file: soils.gpkg\nrain:\n  storms:\n    - name: shower\n      depth: 20 mm\n")
+    return read_site(folder / "site.yaml")
+
+
+def test_the_site_file_names_drawn_areas_and_their_file_is_fingerprinted(tmp_path):
+    from terrain.outputs.plan_json import _fingerprints
+
+    for name in ("hill.tif", "boundary.gpkg", "codes.tif", "soils.gpkg", "yard.gpkg"):
+        (tmp_path / name).write_text(name)
+    site = site_file(tmp_path, "{file: yard.gpkg, layer: yards}")
+    assert (site.cover.drawn.file.name, site.cover.drawn.layer) == ("yard.gpkg", "yards")
+    before = _fingerprints(site)
+    (tmp_path / "yard.gpkg").write_text("drawn anew")
+    after = _fingerprints(site)
+    assert {name for name in after if after[name] != before[name]} == {"yard.gpkg"}
+
+
+def test_drawn_areas_take_their_columns_from_the_cover(tmp_path):
+    with pytest.raises(InputError, match=r"site\.yaml line 9, cover, drawn, field: this field is "
+                                         "not known"):
+        site_file(tmp_path, "{file: yard.gpkg, field: kind}")

@@ -8,11 +8,11 @@ import rasterio
 from shapely import Polygon
 
 from terrain.outputs.work_sheets import draw_basin, draw_shed, draw_survey, draw_swale
-from terrain.plan.question import GroundWords, RasterWords
+from terrain.plan.question import GroundWords, RainWords, RasterWords
 from terrain.plan.questions import basin_of, catchment_of_point, swale_through
 from terrain.plan.survey import survey
 
-STORMS = [12.0, 28.0, 62.0]
+STORMS = RainWords((12.0, 28.0, 62.0,))
 GROUND, WORDS = GroundWords(curve_number=82), RasterWords()
 
 
@@ -191,7 +191,7 @@ def test_flat_ground_and_voids_draw(tmp_path, seen):
 def test_a_wide_cell_catchment_is_drawn_as_its_cells(tmp_path, seen):
     row, column = np.mgrid[0:20, 0:20]
     path = tilted(tmp_path / "coarse.tif", 400 - 2.0 * row + 0.2 * abs(column - 10), cell=80.0)
-    answer = catchment_of_point(path, (500000 + 80 * 10.5, 6000000 - 80 * 2.5), [30.0], GROUND,
+    answer = catchment_of_point(path, (500000 + 80 * 10.5, 6000000 - 80 * 2.5), RainWords((30.0,)), GROUND,
                                 WORDS)
     figure = draw_shed(answer, "metric")
     shapes = seen.with_gid(figure, "catchment")

@@ -57,3 +57,25 @@ def test_a_raster_of_a_public_list(tmp_path, question):
 def test_a_raster_whose_codes_nobody_explains(tmp_path, question):
     with pytest.raises(InputError, match=r"--cover: nothing says what the codes of .*land\.TIF"):
         ground_there(question, GroundWords(cover=tmp_path / "land.TIF", soils="C"), [20.0])
+
+
+@pytest.mark.parametrize("storms", [[], [20.0]])
+@pytest.mark.parametrize(("option", "said"), [
+    ("--soils", {"soils": "C"}), ("--codes", {"codes": "nlcd"}),
+    ("--codes", {"codes": "nlcd", "curve_number": 80.0}),
+    ("--cover-layer", {"cover_layer": "yards"}), ("--soils-layer", {"soils_layer": "units"})])
+def test_what_goes_with_a_cover_layer_is_refused_without_one(question, option, said, storms):
+    with pytest.raises(InputError) as caught:
+        ground_there(question, GroundWords(**said), storms)
+    assert str(caught.value) == (f"{option}: it is of use only beside --cover, which is not given. "
+                                 f"Add --cover with a file, or leave {option} out.")
+
+
+def test_a_soil_group_beside_one_curve_number(question):
+    with pytest.raises(InputError, match="--cn: one curve number for all the ground and layers"):
+        ground_there(question, GroundWords(curve_number=80.0, soils="C"), [20.0])
+
+
+def test_one_curve_number_and_no_word_on_the_ground_still_do(question):
+    assert (ground_there(question, GroundWords(curve_number=71.0), [20.0]).curve_number == 71).all()
+    assert np.isfinite(ground_there(question, GroundWords(), []).curve_number).all()

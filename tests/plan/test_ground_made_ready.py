@@ -7,7 +7,7 @@ from shapely.geometry import LineString, Point
 
 import terrain.surface.window as window
 from terrain.errors import InputError
-from terrain.plan.question import GroundWords, RasterWords
+from terrain.plan.question import GroundWords, RainWords, RasterWords
 from terrain.plan.questions import catchment_of_point
 from terrain.plan.reading import read_inputs
 from terrain.plan.survey import survey
@@ -114,11 +114,11 @@ def wide_valley(tmp_path, write_raster):
 
 def test_a_question_reads_no_more_of_a_large_raster_than_it_needs(wide_valley, monkeypatch):
     place = at(60, 200)
-    whole = catchment_of_point(wide_valley / "whole.tif", place, [30.0], CN, RasterWords())
+    whole = catchment_of_point(wide_valley / "whole.tif", place, RainWords((30.0,)), CN, RasterWords())
     monkeypatch.setattr(window, "WHOLE_UP_TO", 10_000)
     monkeypatch.setattr(window, "FIRST_MARGIN", 20.0)
     for files in ("whole.tif", "tile_*.tif"):
-        part = catchment_of_point(wide_valley / files, place, [30.0], CN, RasterWords())
+        part = catchment_of_point(wide_valley / files, place, RainWords((30.0,)), CN, RasterWords())
         assert part.question.dem.heights.size < 60_000
         assert part.catchment.area == whole.catchment.area
         assert part.storms == whole.storms
