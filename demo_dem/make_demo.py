@@ -842,22 +842,25 @@ rain:
       depth: 28 mm
       duration: 3 h
       pattern: II
+    # Depths of these stand in the table below; nested builds the storm from it.
+    - name: 10-year cloudburst
+      duration: 1 h
+      pattern: nested
+      return period: 10
     - name: 2-year day
-      depth: 38 mm
       duration: 24 h
       pattern: II
       return period: 2
     - name: 10-year day
-      depth: 62 mm
       duration: 24 h
       pattern: II
       return period: 10
     - name: 100-year day
-      depth: 98 mm
       duration: 24 h
       pattern: II
       return period: 100
   design storm: 10-year day        # sills are sized for this one
+  frequency: rain_depths.csv
   daily:
     file: rain_daily.csv
     unit: mm
@@ -958,8 +961,19 @@ works:
 """
 
 
+def depth_table() -> str:
+    """Depths by duration and return period, invented: a day's depth times a share of it."""
+    days = {2: 38, 5: 52, 10: 62, 25: 76, 50: 87, 100: 98}
+    shares = {"5 min": 0.16, "10 min": 0.25, "15 min": 0.31, "30 min": 0.42, "1 h": 0.53,
+              "2 h": 0.62, "3 h": 0.67, "6 h": 0.78, "12 h": 0.90, "24 h": 1.0}
+    lines = ["duration," + ",".join(f"{years} yr mm" for years in days)]
+    lines += [f"{name}," + ",".join(f"{share * depth:.1f}" for depth in days.values())
+              for name, share in shares.items()]
+    return "\n".join(lines) + "\n"
+
+
 def main(folder: Path | None = None) -> None:
-    """Write ground.tif, site.gpkg, roofs.geojson, rain_daily.csv and site.yaml."""
+    """Write every file of the demo site."""
     folder = Path(__file__).parent if folder is None else folder
     folder.mkdir(parents=True, exist_ok=True)
     rng = np.random.default_rng(SEED)
@@ -1003,6 +1017,7 @@ def main(folder: Path | None = None) -> None:
     roofs.unlink(missing_ok=True)
     roof_table().to_file(roofs, driver="GeoJSON", COORDINATE_PRECISION=8)
     daily_rain(np.random.default_rng(RAIN_SEED)).to_csv(folder / "rain_daily.csv", index=False)
+    (folder / "rain_depths.csv").write_text(depth_table(), encoding="utf-8")
     write_site(folder, z, known, works)
 
 

@@ -94,11 +94,14 @@ def test_modules_the_methods_page_names_exist():
 
 
 @pytest.mark.parametrize(("command", "words"), [
-    ("survey", []), ("shed", ["--at", "512399.5,6430314.5", "--storm", "30mm", "--cn", "80"]),
+    ("survey", []), ("rain", []), ("soak", ["--texture", "loam", "--depth", "0.3m"]),
+    ("shed", ["--at", "512399.5,6430314.5", "--storm", "30mm", "--cn", "80"]),
     ("swale", ["--through", "512431,6430136", "--storm", "30mm", "--cn", "80"]),
     ("basin", ["--wall", "512590.5,6430147", "512569.5,6430142", "--crest", "1193.13m"])])
 def test_every_key_of_an_answer_is_documented(levelsill, command, words):
     page = (HOUSE / "docs" / "plan-json.md").read_text()
-    answer = levelsill(command, HOUSE / "demo_dem" / "ground.tif", *words, "--json").json()
+    file = "rain_daily.csv" if command == "rain" else "ground.tif"
+    given = [] if command == "soak" else [HOUSE / "demo_dem" / file]
+    answer = levelsill(command, *given, *words, "--json").json()
     for key in answer:
         assert f"`{key}" in page, key

@@ -10,10 +10,12 @@ from terrain.files import RECORD, whole_folder
 from terrain.outputs.charts import draw_storm_bars, draw_year
 from terrain.outputs.geopackage import write_geopackage
 from terrain.outputs.plan_json import plan_object
+from terrain.outputs.rain_charts import draw_record
 from terrain.outputs.report import report_page
 from terrain.outputs.setting_out import write_setting_out
 from terrain.outputs.site_map import draw_site_map
 from terrain.plan.plan import Plan
+from terrain.plan.rain import record_answer
 
 
 def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambda what: None
@@ -31,6 +33,8 @@ def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambd
         charts = {"storms": draw_storm_bars(plan)}
         if plan.seasons is not None:
             charts["year"] = draw_year(plan)
+        if plan.inputs.record is not None:
+            charts["rain"] = draw_record(record_answer(plan.inputs.record), plan.site.units)
         progress("Writing the report")
         page = report_page(plan, (draft / "map.png").read_bytes(), charts)
         (draft / "report.html").write_text(page, encoding="utf-8")

@@ -34,9 +34,8 @@ def plan_object(plan: Plan) -> dict[str, Any]:
         "sheds": [_shed(plan, i) for i in range(len(plan.sheds))],
         "totals": {"storms": {name: _total(account) for name, account in plan.storms.items()},
                    "average_year": _total(plan.year) if plan.year else None,
-                   "average_year_of_average_wetness": (
-                       _total(plan.year_of_average_wetness)
-                       if plan.year_of_average_wetness else None),
+                   "average_year_beside": None if plan.beside is None else {
+                       "soil": plan.beside[0].partition(", ")[2], **_total(plan.beside[1])},
                    "years": {year.kind: {"year": year.year, "rain_mm": year.rain,
                                          **_total(year.account)} for year in plan.years}},
         "record": None if plan.seasons is None else {

@@ -13,7 +13,7 @@ import numpy as np
 
 from terrain.plan.accounts import Account
 from terrain.plan.entry import Entry
-from terrain.plan.plan import AVERAGE_WETNESS, Plan
+from terrain.plan.plan import Plan
 from terrain.plan.rain import MORE_THAN
 from terrain.runoff.rain_years import days_a_year_above
 from terrain.units import shown
@@ -88,7 +88,8 @@ def _storm_rows(plan: Plan, accounts: list[tuple[str, Account]]) -> list[Row]:
     if plan.seasons is not None:
         yearly = plan.seasons.mean(plan.seasons.rain_mm)
         depths["average year"] = shown(yearly, "rain", system)
-        depths[AVERAGE_WETNESS] = depths["average year"]
+        if plan.beside is not None:
+            depths[plan.beside[0]] = depths["average year"]
     depths |= {year.name: shown(year.rain, "rain", system) for year in plan.years}
     return [Row(name, [depths[name], volume(a.rain), volume(a.run_on), volume(a.passive),
                        volume(a.roof), volume(a.passive + a.roof), volume(a.left_site)])

@@ -39,8 +39,9 @@ from terrain.works.store import Store
 from terrain.works.swale import Swale, finish
 from terrain.works.tree_basin import catchment_ratio, tree_need
 
-#: Name of the average year's account with curve numbers that stay at average wetness.
-AVERAGE_WETNESS = "average year, soil of average wetness"
+#: Names of the account that stands beside the average year: with curve numbers that stay at average
+#: wetness, and with numbers that follow the wetness of the soil.
+BESIDE = {False: "average year, soil of average wetness", True: "average year, soil that dries"}
 
 
 @dataclass(frozen=True)
@@ -101,9 +102,9 @@ class Plan:
     seasons : SeasonRun or None
     year : Account or None
         Of an average year of the record.
-    year_of_average_wetness : Account or None
-        The same with curve numbers that do not follow the wetness of the soil, where `seasons`
-        lets them.
+    beside : (str, Account) or None
+        The same with curve numbers that follow the wetness of the soil, or that do not where
+        those of `seasons` do; named.  None without evapotranspiration.
     years : tuple of YearOfRecord
         A dry, a median and a wet year of the record.
     notes : tuple of str
@@ -119,7 +120,7 @@ class Plan:
     peaks: list[Peaks | None]
     seasons: SeasonRun | None
     year: Account | None
-    year_of_average_wetness: Account | None
+    beside: tuple[str, Account] | None
     years: tuple[YearOfRecord, ...]
     notes: tuple[str, ...]
 
@@ -127,8 +128,8 @@ class Plan:
     def accounts(self) -> list[tuple[str, Account]]:
         """Every account by its name: storms, years of the record, the average year last."""
         years = [(year.name, year.account) for year in self.years]
-        if self.year_of_average_wetness is not None:
-            years.append((AVERAGE_WETNESS, self.year_of_average_wetness))
+        if self.beside is not None:
+            years.append(self.beside)
         return [*self.storms.items(), *years,
                 *([("average year", self.year)] if self.year else [])]
 
@@ -213,8 +214,9 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
         follows = continuous(inputs)
         seasons = run_seasons(cascade, inputs.record.depths, reference, follows)
         year, years = year_account(cascade, seasons), years_of_record(cascade, seasons)
-        if follows:
-            beside = year_account(cascade, run_seasons(cascade, inputs.record.depths, reference))
+        if reference is not None:
+            other = run_seasons(cascade, inputs.record.depths, reference, not follows)
+            beside = BESIDE[not follows], year_account(cascade, other)
     progress("Finding what roads and bare ground shed")
     sheds = find_sheds(inputs, placed)
     stores = [_planned(inputs, cascade, i, placed, filled[i], seasons)
@@ -382,14 +384,14 @@ def _notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) -> l
         wetness = ("on ground whose curve numbers follow its wetness between antecedent condition "
                    "I and III (Kannan and others, 2008, from memory)" if continuous(inputs) else
                    f"on ground of antecedent condition {how.rule.condition}")
-        if continuous(inputs):
-            notes.append("The wetness of the soil moves the yearly figures a great deal: in dry "
-                         "country it stays near dry, and the accounts beside it, with ground of "
-                         "average wetness on every day, catch much more. What really comes lies "
-                         "somewhere between; a season of watching when the road and the swale run "
-                         "tells which is nearer.")
         notes.append(f"Average year: {seasons.years:.1f} years of daily rain, {said}; each day one "
                      f"storm {wetness}; runoff arrives over the first six hours.")
+        if inputs.evaporation is not None:
+            notes.append("The wetness of the soil moves the yearly figures a great deal. Numbers "
+                         "of average wetness on every day suit roads and crusted ground, which shed "
+                         "from dry; soil that dries, as the account beside it has it, sheds far "
+                         "less in dry country. Plan trees on the lesser figure, and watch for a "
+                         "season which rains make the ground run.")
         if inputs.evaporation is None:
             notes.append("No evaporation is counted: the site file gives neither "
                          "evapotranspiration nor weather.")
@@ -404,12 +406,12 @@ def continuous(inputs: Inputs) -> bool:
     InputError
         If that is asked for and nothing tells the evapotranspiration.
     """
-    asked = inputs.site.runoff.soil_moisture
-    if asked == "continuous" and inputs.evaporation is None:
+    asked = inputs.site.runoff.soil_moisture == "continuous"
+    if asked and inputs.evaporation is None:
         raise InputError(f"{inputs.site.where('runoff', 'soil moisture')}, runoff, soil moisture",
                          "the soil dries by evapotranspiration, and nothing tells it",
                          "Give evapotranspiration or weather, or write: average")
-    return inputs.evaporation is not None and asked != "average"
+    return asked
 
 
 def _hollow_notes(inputs: Inputs, placed: list[Placed]) -> list[str]:

@@ -187,11 +187,23 @@ def _of_table(path: Path, unit: str | None, years: float | None, hours: float | 
 def _of_record(path: Path, unit: str | None, more_than: Sequence[float], start_month: int,
                return_period: float | None, system: str) -> RecordAnswer:
     record = read_daily_rain(path, unit)
-    daily = record.depths
-    read = int(daily.notna().sum())
+    read = int(record.depths.notna().sum())
     if read < 365:
         raise InputError(str(path), f"it has readings of {read} days, too few to tell what a year "
                          "brings", "Give a record of a year or more")
+    return record_answer(record, more_than, start_month, return_period, system)
+
+
+def record_answer(record: RainRecord, more_than: Sequence[float] = (), start_month: int = 1,
+                  return_period: float | None = None, system: str = "metric") -> RecordAnswer:
+    """What a daily record of a year or more says of the rain; parameters as of `rain_of`.
+
+    Raises
+    ------
+    InputError
+        If a return period is asked for that the record cannot tell.
+    """
+    daily = record.depths
     maxima = annual_maxima(daily, start_month)
     totals = rain_years.year_totals(daily, maxima.years)
     months = rain_years.mean_months(daily)
@@ -212,8 +224,8 @@ def _of_record(path: Path, unit: str | None, more_than: Sequence[float], start_m
         extremes = extremes_of(maxima.depths.to_numpy(float))
     except ValueError as error:
         if return_period is not None:
-            raise InputError("--return-period", f"{path.name}: {error}", "Leave it out, or give a "
-                             "longer record or a table of depths") from None
+            raise InputError("--return-period", f"{record.source}: {error}", "Leave it out, or "
+                             "give a longer record or a table of depths") from None
         notes.append(f"No depths once in so many years are given: {error}.")
     if extremes is not None:
         try:

@@ -191,7 +191,8 @@ def test_flat_ground_and_voids_draw(tmp_path, seen):
 def test_a_wide_cell_catchment_is_drawn_as_its_cells(tmp_path, seen):
     row, column = np.mgrid[0:20, 0:20]
     path = tilted(tmp_path / "coarse.tif", 400 - 2.0 * row + 0.2 * abs(column - 10), cell=80.0)
-    answer = catchment_of_point(path, (500000 + 80 * 10.5, 6000000 - 80 * 2.5), RainWords((30.0,)), GROUND,
+    answer = catchment_of_point(path, (500000 + 80 * 10.5, 6000000 - 80 * 2.5),
+                                RainWords((30.0,)), GROUND,
                                 WORDS)
     figure = draw_shed(answer, "metric")
     shapes = seen.with_gid(figure, "catchment")

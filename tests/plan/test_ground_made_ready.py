@@ -114,11 +114,12 @@ def wide_valley(tmp_path, write_raster):
 
 def test_a_question_reads_no_more_of_a_large_raster_than_it_needs(wide_valley, monkeypatch):
     place = at(60, 200)
-    whole = catchment_of_point(wide_valley / "whole.tif", place, RainWords((30.0,)), CN, RasterWords())
+    rain = RainWords((30.0,))
+    whole = catchment_of_point(wide_valley / "whole.tif", place, rain, CN, RasterWords())
     monkeypatch.setattr(window, "WHOLE_UP_TO", 10_000)
     monkeypatch.setattr(window, "FIRST_MARGIN", 20.0)
     for files in ("whole.tif", "tile_*.tif"):
-        part = catchment_of_point(wide_valley / files, place, RainWords((30.0,)), CN, RasterWords())
+        part = catchment_of_point(wide_valley / files, place, rain, CN, RasterWords())
         assert part.question.dem.heights.size < 60_000
         assert part.catchment.area == whole.catchment.area
         assert part.storms == whole.storms

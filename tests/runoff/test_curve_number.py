@@ -111,8 +111,8 @@ def test_initial_abstraction(number, abstraction_in):
 
 
 # Hawkins, Ward, Woodward & Van Mullem (2009): the other printed form of the same conversion,
-# CN_0.05 = 100 / (1.879 (100 / CN_0.20 - 1)^1.15 + 1), and runoff in inches, which follows there from
-# curve numbers rounded to 0.01: 0.0011 in.
+# CN_0.05 = 100 / (1.879 (100 / CN_0.20 - 1)^1.15 + 1), and runoff in inches, which follows there
+# from curve numbers rounded to 0.01: 0.0011 in.
 @pytest.mark.parametrize("row", rows("ia_ratio_005_conversion.csv"), ids=lambda r: r["cn_020"])
 def test_conversion_to_an_abstraction_of_0_05(row):
     rule, number = RunoffRule("II", 0.05), float(row["cn_020"])
