@@ -152,9 +152,19 @@ def write_layer(path: Path, rows: list[dict], crs: str = "EPSG:32734") -> Path:
 @pytest.fixture
 def small_site(tmp_path) -> Path:
     """A valley with a road, a roof and one work of each kind; the path of its site file."""
+    return make_small_site(tmp_path)
+
+
+@pytest.fixture(scope="session")
+def small_site_folder():
+    return make_small_site
+
+
+def make_small_site(within: Path) -> Path:
+    """Write the small site into a new folder of another."""
     from shapely.geometry import LineString, box
 
-    folder = tmp_path / "small"
+    folder = within / "small"
     folder.mkdir()
     write_raster(folder / "ground.tif", valley())
     write_layer(folder / "boundary.geojson",

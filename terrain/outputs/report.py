@@ -227,14 +227,17 @@ def _often_rows(plan: Plan) -> list[Row]:
     depths = np.array(MORE_THAN[system])
     return [Row(shown(float(depth), "rain", system),
                 [f"{days:.1f}", "never in the record" if not days else
-                 "" if days >= 1 else f"once in {1 / days:.1f} years",
-                 ", ".join(p.store.name for p in plan.stores
-                           if p.full_at is not None and p.full_at <= depth) or "none"])
+                 f"every {365.25 / days:.0f} days" if days > 1 else f"once in {1 / days:.1f} years",
+                 ", ".join(dict.fromkeys(
+                     p.placed.work.name for p in plan.stores
+                     if p.full_at is not None and p.full_at <= depth)) or "none"])
             for depth, days in zip(depths, days_a_year_above(record.depths, depths), strict=True)]
 
 
 def _minutes(hours: float) -> str:
-    return f"{60 * hours:.0f} min" if hours < 2 else f"{hours:.1f} h"
+    if hours >= 2:
+        return f"{hours:.1f} h"
+    return f"{60 * hours:.0f} min" if hours > 1 / 60 else "under 1 min"
 
 
 def _shed_rows(plan: Plan) -> list[Row]:

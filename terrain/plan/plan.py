@@ -388,10 +388,10 @@ def _notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) -> l
                      f"storm {wetness}; runoff arrives over the first six hours.")
         if inputs.evaporation is not None:
             notes.append("The wetness of the soil moves the yearly figures a great deal. Numbers "
-                         "of average wetness on every day suit roads and crusted ground, which shed "
-                         "from dry; soil that dries, as the account beside it has it, sheds far "
-                         "less in dry country. Plan trees on the lesser figure, and watch for a "
-                         "season which rains make the ground run.")
+                         "of average wetness on every day suit roads and crusted ground, which "
+                         "shed from dry; soil that dries, as the account beside it has it, sheds "
+                         "far less in dry country. Plan trees on the lesser figure, and watch for "
+                         "a season which rains make the ground run.")
         if inputs.evaporation is None:
             notes.append("No evaporation is counted: the site file gives neither "
                          "evapotranspiration nor weather.")

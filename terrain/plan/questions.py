@@ -119,7 +119,8 @@ def catchment_of_point(path: Path, at: tuple[float, float], rain: RainWords,
     catchment = _gathered(question, there, cells, np.array([[row, column]]), rain)
     return ShedAnswer(question, (x, y), cells, outline(cells, dem.transform), catchment,
                       catchment.longest_path, _storms(catchment, None, rain),
-                      _wetter_nearby(terrain, row, column), (*there.notes, *_rests(rain, False)))
+                      _wetter_nearby(terrain, row, column),
+                      (*there.notes, *_rests(rain, there, False)))
 
 
 def _gathered(question: Question, there: GroundThere, cells: NDArray[np.bool_],
@@ -231,7 +232,7 @@ def swale_through(path: Path, through: tuple[float, float], rain: RainWords,
                        _storms(catchment, storage, rain),
                        quantities(swale.cut, swale.berm, rules, rates=rates),
                        _way_down(terrain, sill_x, sill_y, marks), tuple(cautions),
-                       (*there.notes, *_rests(rain)))
+                       (*there.notes, *_rests(rain, there)))
 
 
 @dataclass(frozen=True)
@@ -301,7 +302,7 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
                        _storms(catchment, made.storage, rain),
                        quantities(made.cut, made.wall, rules, rates=rates),
                        _way_down(terrain, made.sill_x, made.sill_y, marks), tuple(cautions),
-                       (*there.notes, *_rests(rain)))
+                       (*there.notes, *_rests(rain, there)))
 
 
 def _rim(path: Path, dem: Extent) -> list[tuple[float, float]]:
@@ -354,15 +355,18 @@ def _edge(catchment: Catchment, dem: Dem) -> list[str]:
     return said
 
 
-def _rests(rain: RainWords, store: bool = True) -> tuple[str, ...]:
+def _rests(rain: RainWords, there: GroundThere, store: bool = True) -> tuple[str, ...]:
     if not rain.depths:
         return ()
     kind = ("even rain" if rain.pattern == "even" else f"rain as in NRCS type {rain.pattern}")
     storm = f"{rain.duration:g} hours of {kind}"
+    way = (("Nobody said what covers the way of the water, so it was timed over natural range.",)
+           if rain.two_year_day is not None and not there.classes else ())
     if not store:
-        return ("Runoff by curve numbers (TR-55, 1986), cell by cell, on ground of average "
-                f"wetness; peaks for {storm}.",)
-    return ("Caught is the runoff up to what the store holds; soaking during the storm is not "
+        return (*way, "Runoff by curve numbers (TR-55, 1986), cell by cell, on ground of average "
+                f"wetness; peaks for {storm}.")
+    return (*way,
+            "Caught is the runoff up to what the store holds; soaking during the storm is not "
             "counted, so it is a lower bound.",
             "Runoff by curve numbers (TR-55, 1986), cell by cell; the sill is sized for the "
             f"deepest storm as {storm}, by unit hydrograph.")

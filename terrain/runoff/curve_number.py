@@ -12,6 +12,8 @@ import numba
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+#: Added where 0 would be divided by 0: nothing in any other sum.
+NEXT_TO_NOTHING = 1e-300
 Condition = Literal["I", "II", "III"]
 
 
@@ -38,7 +40,8 @@ def _retention(curve_number):
 @numba.vectorize(["float64(float64, float64, float64)"], nopython=True, cache=True)
 def _runoff(rain, retention, ratio):
     excess = rain - ratio * retention
-    return 0.0 if excess <= 0.0 else excess * excess / (excess + retention)
+    excess = 0.0 if excess < 0.0 else excess
+    return excess * excess / (excess + retention + NEXT_TO_NOTHING)  # no branch: vector code
 
 
 def runoff_from_retention(rain: ArrayLike, retention: ArrayLike, abstraction_ratio: float = 0.2
@@ -67,7 +70,8 @@ def runoff_from_retention(rain: ArrayLike, retention: ArrayLike, abstraction_rat
     depth = np.asarray(rain, dtype=np.float64)
     if (depth < 0).any():
         raise ValueError(f"storm depth {np.nanmin(depth):g} mm is below 0")
-    return np.asarray(_runoff(depth, retention, abstraction_ratio))
+    with np.errstate(invalid="ignore"):  # unknown ground is compared too
+        return np.asarray(_runoff(depth, retention, abstraction_ratio))
 
 
 def runoff_depth(rain: ArrayLike, curve_number: ArrayLike,

@@ -175,7 +175,7 @@ def _graphical(catchment: Catchment, depth: float, shape: Hyetograph, notes: lis
     time = catchment.concentration
     if not TIMES[0] <= time <= TIMES[1]:
         notes.append(f"The graphical method holds for times of concentration from {TIMES[0]:g} to "
-                     f"{TIMES[1]:g} h; the nearer end was taken for {time:.2g} h.")
+                     f"{TIMES[1]:g} h; the nearer end was taken.")
     share = float(catchment.rule.starts_at(catchment.mean_curve_number)) / depth
     if share > 0.5:
         notes.append("Initial abstraction is over half the rain, beyond the tables of the "

@@ -181,6 +181,20 @@ def test_what_cannot_be_a_storm_is_refused(depth, duration, pattern, said):
         run_storm(cascade, depth, storm_shape(pattern, duration))
 
 
+def test_dry_soil_takes_what_green_and_ampt_say():
+    """Chow, Maidment & Mays (1988), Example 4.3.1: silt loam, K 0.65 cm/h, suction times moisture
+    change 5.68 cm; water that stands on it for an hour puts 3.17 cm in (printed)."""
+    pond = replace(store_of("basin", tank_curve(600.0, 1.0), infiltration=6.5), suction=56.8)
+    _, held, soaked, _ = route(np.zeros(60), pond, 60.0, 400.0)
+    assert soaked / 600 == pytest.approx(0.0317, abs=5e-5)
+    assert held + soaked == pytest.approx(400.0, rel=1e-12)
+    # In the long run its rate is the conductivity.
+    _, _, longer, _ = route(np.zeros(6000), pond, 60.0, 600.0)
+    _, _, shorter, _ = route(np.zeros(5940), pond, 60.0, 600.0)
+    assert longer > shorter
+    assert (longer - shorter) / 600 == pytest.approx(0.0065, rel=0.1)
+
+
 def test_steps_are_two_minutes_or_a_96th_of_a_short_storm():
     assert storm_steps(24.0) == pytest.approx(2 / 60)
     assert storm_steps(0.5) == pytest.approx(0.5 / 96)

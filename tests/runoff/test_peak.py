@@ -111,7 +111,7 @@ def test_where_a_method_does_not_apply():
     found, notes = said(catchment(35.0), day, 300.0)
     assert found.graphical is None
     assert "curve numbers of 40 and more" in notes
-    assert "nearer end was taken for 0.02 h" in said(catchment(hours=0.02), day)[1]
+    assert "the nearer end was taken" in said(catchment(hours=0.02), day)[1]
     assert "over half the rain" in said(catchment(60.0), day, 50.0)[1]
     found, notes = said(catchment(c=float("nan")), day)
     assert found.rational is None
