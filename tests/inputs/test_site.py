@@ -67,7 +67,7 @@ def test_the_starters_examples_are_valid_too(tmp_path):
         in_works = any(earlier.startswith("works:") for earlier in lines)
         if in_works and line.startswith("#  "):
             line = line[1:]
-        elif line.startswith(("# roads:", "# roofs:", "# culverts:", "# evapotranspiration:",
+        elif line.startswith(("# roads:", "# roofs:", "# culverts:", "# evapotranspiration:", "# runoff:",
                               "#   ")):
             line = line[2:] if ":" in line else line
         lines.append(line if not line.startswith("  1.2 in") else "")
@@ -79,6 +79,7 @@ def test_the_starters_examples_are_valid_too(tmp_path):
     assert site.culverts is not None
     assert site.roofs is not None
     assert len(site.evapotranspiration) == 12
+    assert site.runoff.soil_moisture == "continuous"
 
 
 TABLE = """Point precipitation frequency estimates (millimeters)
