@@ -67,8 +67,8 @@ def test_the_starters_examples_are_valid_too(tmp_path):
         in_works = any(earlier.startswith("works:") for earlier in lines)
         if in_works and line.startswith("#  "):
             line = line[1:]
-        elif line.startswith(("# roads:", "# roofs:", "# culverts:", "# evapotranspiration:", "# runoff:",
-                              "#   ")):
+        elif line.startswith(("# roads:", "# roofs:", "# culverts:", "# evapotranspiration:",
+                              "# runoff:", "#   ")):
             line = line[2:] if ":" in line else line
         lines.append(line if not line.startswith("  1.2 in") else "")
     path.write_text("\n".join(lines) + "\n")
