@@ -9,6 +9,7 @@ import click
 
 from cli import options
 from cli.console import (
+    arrival,
     facts,
     heading,
     progress,
@@ -116,6 +117,8 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
                 shown(curve.volumes[i], "volume", system)]
                for i in range(0, len(curve.levels), every)])
         storm_table(answer.storms, system)
+        if answer.storms:
+            arrival(answer.catchment, answer.storms, system)
         remarks("Cautions", answer.cautions)
         remarks("What this rests on", [*grid.notes, *answer.rests_on])
     if picture is not None:

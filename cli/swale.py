@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from cli import options
-from cli.console import facts, progress, remarks, save_picture, say, storm_table
+from cli.console import arrival, facts, progress, remarks, save_picture, say, storm_table
 
 
 @click.command()
@@ -75,6 +75,8 @@ def swale(dem: Path, through: tuple[float, float], length: float | None, depth: 
             rows.append(("cost", f"{amount.money[0]:,.0f} to {amount.money[1]:,.0f}"))
         facts(rows)
         storm_table(answer.storms, system)
+        if answer.storms:
+            arrival(answer.catchment, answer.storms, system)
         remarks("Cautions", answer.cautions)
         remarks("What this rests on", [*grid.notes, *answer.rests_on])
     if picture is not None:

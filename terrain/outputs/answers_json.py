@@ -138,9 +138,9 @@ def basin_answer(answer: BasinAnswer) -> dict[str, Any]:
         "storms": _storms(answer.storms), "notes": [*dem.notes, *answer.rests_on]}
 
 
-def _storms(storms: tuple[StormAnswer, ...]) -> list[dict[str, float]]:
+def _storms(storms: tuple[StormAnswer, ...]) -> list[dict[str, Any]]:
     return [{"rain_mm": s.rain, "runoff_m3": s.runoff, "caught_m3": s.caught,
-             "spilled_m3": s.spilled} for s in storms]
+             "spilled_m3": s.spilled, **peaks(s.peaks)} for s in storms]
 
 
 def _at(dem: Dem, x: float, y: float) -> tuple[float, float]:

@@ -207,7 +207,8 @@ def _two_year_rain(site: Site, table: pandas.DataFrame | None, record: RainRecor
         return rain.two_year_day, "as stated"
     if table is not None:
         try:
-            return depth_of(table, 24.0, 2.0), "from the frequency table"
+            return (rain.climate_factor * depth_of(table, 24.0, 2.0), "from the frequency table"
+                    + ("" if rain.climate_factor == 1 else ", climate factor included"))
         except ValueError:
             pass
     for storm in rain.storms:
