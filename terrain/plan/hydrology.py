@@ -158,9 +158,10 @@ def hydrology(site: Site, record: RainRecord | None) -> Hydrology:
     Raises
     ------
     InputError
-        If a nested storm's duration is not in the frequency table, or segments are asked for
-        and the 2-year rain is not known.
+        If a nested storm's duration is not in the frequency table, segments are asked for and the
+        2-year rain is not known, or soil that dries and evapotranspiration is not.
     """
+    soil_dries(site)
     given = site.rain.frequency
     table = None if given is None else frequency_table(site.folder / given.file, given.unit)
     shapes = {storm.name: _shape(site, index, storm, table)
@@ -236,3 +237,19 @@ def _timing_note(timing: Timing, source: str) -> str:
     return ("Travel time: sheet, shallow concentrated and channel flow along the longest path "
             f"(TR-55, 1986, ch. 3; NEH 630 ch. 15, 2010); {segments}. The watershed lag equation "
             "stands beside it.")
+
+
+def soil_dries(site: Site) -> bool:
+    """Whether curve numbers follow the wetness of the soil through the years.
+
+    Raises
+    ------
+    InputError
+        If that is asked for and nothing tells the evapotranspiration.
+    """
+    asked = site.runoff.soil_moisture == "continuous"
+    if asked and site.evapotranspiration is None and site.weather is None:
+        raise InputError(f"{site.where('runoff', 'soil moisture')}, runoff, soil moisture",
+                         "the soil dries by evapotranspiration, and nothing tells it",
+                         "Give evapotranspiration or weather, or write: average")
+    return asked

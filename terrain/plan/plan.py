@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import takewhile
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.errors import InputError
 from terrain.inputs.site import Site
 from terrain.plan.accounts import (
     Account,
@@ -22,16 +20,16 @@ from terrain.plan.accounts import (
 from terrain.plan.cascade import Cascade, Node, build_cascade
 from terrain.plan.cautions import hollow_cautions, site_cautions, spill_cautions, wall_cautions
 from terrain.plan.cost import MACHINE_OUTPUT, Quantities, quantities
+from terrain.plan.hydrology import soil_dries
 from terrain.plan.layout import Placed, first_sill, place_works
-from terrain.plan.reading import Inputs, Progress, assumptions, read_inputs
+from terrain.plan.notes import plan_notes
+from terrain.plan.reading import Inputs, Progress, read_inputs
 from terrain.plan.routing import StormRun, full_at, run_storm, storm_steps
 from terrain.plan.water_balance import SeasonRun, run_seasons
-from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR
 from terrain.runoff.peak import Peaks, peaks_of
 from terrain.runoff.sheds import Shed, ShedPoint, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
 from terrain.surface.terrain import Terrain
-from terrain.units import in_both
 from terrain.works.basin import Basin
 from terrain.works.rules import Rulebook
 from terrain.works.sill import design_sill
@@ -211,7 +209,7 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     if inputs.record is not None:
         progress("Living through the rain record")
         reference = None if inputs.evaporation is None else inputs.evaporation.daily
-        follows = continuous(inputs)
+        follows = soil_dries(site)
         seasons = run_seasons(cascade, inputs.record.depths, reference, follows)
         year, years = year_account(cascade, seasons), years_of_record(cascade, seasons)
         if reference is not None:
@@ -222,7 +220,7 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     stores = [_planned(inputs, cascade, i, placed, filled[i], seasons)
               for i in range(len(placed))]
     return Plan(inputs, cascade, stores, sheds, runs, storms, peaks, seasons, year, beside, years,
-                tuple(_notes(inputs, placed, seasons)))
+                tuple(plan_notes(inputs, placed, seasons)))
 
 
 def bare_ground(inputs: Inputs) -> Iterator[NDArray[np.bool_]]:
@@ -361,84 +359,3 @@ def _end_of_spill(cascade: Cascade, index: int) -> str:
     if node.piped and len(node.spill_path) < 3:
         return "off the site by the owner's word"
     return "over the ground and off the site"
-
-
-def _notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) -> list[str]:
-    notes = assumptions(inputs)
-    how = inputs.hydrology
-    notes.append("Runoff: curve numbers of TR-55 (1986), Table 2-2, summed cell by cell; "
-                 f"{how.rule.said}.")
-    notes.append("Ways of the water: steepest descent to one of eight neighbours on the raster "
-                 "with its hollows filled to their rims; the works catch what meets them.")
-    notes += _hollow_notes(inputs, placed)
-    hydrograph = ("unit hydrograph of NEH 630 ch. 16 (2007)" if
-                  how.peak_factor == STANDARD_PEAK_FACTOR else
-                  f"gamma unit hydrograph of peak rate factor {how.peak_factor:g} (NEH 630 ch. 16, "
-                  "2007)")
-    notes.append(f"Storms: every store starts empty; {hydrograph}, its lag 0.6 of the time of "
-                 "concentration; level-pool routing with infiltration.")
-    notes += how.notes
-    if seasons is not None:
-        said = (f"{seasons.missing} days without a reading were left out of the average"
-                if seasons.missing else "no day is missing")
-        wetness = ("on ground whose curve numbers follow its wetness between antecedent condition "
-                   "I and III (Kannan and others, 2008, from memory)" if continuous(inputs) else
-                   f"on ground of antecedent condition {how.rule.condition}")
-        notes.append(f"Average year: {seasons.years:.1f} years of daily rain, {said}; each day one "
-                     f"storm {wetness}; runoff arrives over the first six hours.")
-        if inputs.evaporation is not None:
-            notes.append("The wetness of the soil moves the yearly figures a great deal. Numbers "
-                         "of average wetness on every day suit roads and crusted ground, which "
-                         "shed from dry; soil that dries, as the account beside it has it, sheds "
-                         "far less in dry country. Plan trees on the lesser figure, and watch for "
-                         "a season which rains make the ground run.")
-        if inputs.evaporation is None:
-            notes.append("No evaporation is counted: the site file gives neither "
-                         "evapotranspiration nor weather.")
-    return notes
-
-
-def continuous(inputs: Inputs) -> bool:
-    """Whether curve numbers follow the wetness of the soil through the years.
-
-    Raises
-    ------
-    InputError
-        If that is asked for and nothing tells the evapotranspiration.
-    """
-    asked = inputs.site.runoff.soil_moisture == "continuous"
-    if asked and inputs.evaporation is None:
-        raise InputError(f"{inputs.site.where('runoff', 'soil moisture')}, runoff, soil moisture",
-                         "the soil dries by evapotranspiration, and nothing tells it",
-                         "Give evapotranspiration or weather, or write: average")
-    return asked
-
-
-def _hollow_notes(inputs: Inputs, placed: list[Placed]) -> list[str]:
-    """What is assumed of the hollows that are works, and of those that are not."""
-    rules, dem, said = inputs.rules, inputs.dem, []
-    named = [place for place in placed if place.hollow is not None]
-    if named:
-        widths = ", ".join(f"{place.name} {in_both(place.hollow.sill_length, 'length')}"
-                           for place in named if place.hollow is not None)
-        said.append("A natural hollow spills over its rim as over a level sill, as wide as the rim "
-                    "about its way out stands no more than "
-                    f"{in_both(rules['hollow rim'], 'level')} above it "
-                    f"({rules.source('hollow rim')}): {widths}. Deeper water finds a wider way "
-                    "out, so its depth there is an upper bound.")
-    taken = np.zeros(dem.shape, bool)
-    for place in placed:
-        taken[place.cells[:, 0], place.cells[:, 1]] = True
-    free = inputs.ground.inside & ~taken
-    large = takewhile(lambda h: h.volume > rules["hollow noted"], inputs.terrain.hollows)
-    left = [hollow for hollow in large if free[hollow.row, hollow.column]]
-    if left:
-        x, y = (float(v) for v in dem.xy(left[0].row, left[0].column))
-        least = in_both(rules["hollow noted"], "volume")
-        count, lie, it, them = (("One natural hollow", "lies", "it", "it") if len(left) == 1 else
-                                (f"{len(left)} natural hollows", "lie", "the largest", "them"))
-        said.append(f"{count} of more than {least} {lie} within the boundary and in none of the "
-                    f"works ({it} holds {in_both(left[0].volume, 'volume')} at "
-                    f"{dem.named(x, y)}): water is taken to run on through {them} as if full, so "
-                    "what reaches the works below and what leaves the site are upper bounds.")
-    return said
