@@ -120,6 +120,17 @@ def test_layers_read_back_with_the_plans_figures(planned):
         if store["kind"] != "tank":
             shape = shapes.loc[store["name"]]
             assert shape.geometry.area == pytest.approx(shape["area_m2"], rel=0.02)
+    ways = geopandas.read_file(path, layer="longest_ways").set_index("name")
+    roofs = geopandas.read_file(path, layer="roof_outlines").geometry
+    for store in plan["stores"]:
+        if store.get("reaches"):
+            way = ways.loc[store["name"]].geometry
+            total = sum(reach["length_m"] for reach in store["reaches"])
+            assert way.length == pytest.approx(total, rel=1e-6)
+            # All on its catchment, but for roofs that feed tanks, which stand in the way.
+            ground = shapes.loc[store["name"]].geometry.buffer(1.5)
+            off = way.difference(ground.union(roofs.buffer(2).union_all()))
+            assert off.length < 1e-6
 
 
 def test_swales_lie_on_contour(planned):

@@ -23,6 +23,7 @@ def write_geopackage(plan: Plan, path: Path) -> None:
         "stores": _stores(plan), "swales": _swales(plan), "basins": _basins(plan),
         "hollows": _hollows(plan),
         "sills": _sills(plan), "catchments": _catchments(plan), "spills": _spills(plan),
+        "longest_ways": _longest_ways(plan),
         "road_surfaces": [{"name": r.name, "cover": r.cover, "geometry": r.surface}
                           for r in plan.inputs.ground.roads],
         "roof_outlines": [{"name": r.name, "area_m2": r.area, "efficiency": r.efficiency,
@@ -125,6 +126,17 @@ def _spills(plan: Plan) -> list[dict[str, Any]]:
              "geometry": LineString(node.spill_path)}
             for p, node in zip(plan.stores, plan.cascade.nodes, strict=True)
             if len(node.spill_path) > 1]
+
+
+def _longest_ways(plan: Plan) -> list[dict[str, Any]]:
+    from shapely.geometry import LineString
+
+    return [{"name": p.store.name, "length_m": node.catchment.longest_path,
+             "concentration_by_segments_h": node.catchment.concentration_by_segments,
+             "concentration_by_lag_h": node.catchment.concentration_by_lag,
+             "geometry": LineString(node.longest_way)}
+            for p, node in zip(plan.stores, plan.cascade.nodes, strict=True)
+            if len(node.longest_way) > 1]
 
 
 def _shed_points(plan: Plan) -> list[dict[str, Any]]:

@@ -51,6 +51,8 @@ class Node:
         The way of the spill: the owner's pipe first, then over the ground. [m]
     piped : bool
         Whether the owner's pipe or `spills to` decides, not the ground.
+    longest_way : float64, shape (points, 2)
+        The longest way of its catchment's water, from the divide down. [m]
     """
 
     store: Store
@@ -59,6 +61,7 @@ class Node:
     spills_to: int | None
     spill_path: NDArray[np.float64]
     piped: bool
+    longest_way: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 2)))
 
 
 @dataclass(frozen=True)
@@ -140,8 +143,8 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
     nodes = []
     for index, place in enumerate(placed):
         cells = labels == index + 1
-        around = _around(terrain, ground, numbers, cells, cells & (marks == 0), place, stopped,
-                         ways, how)
+        around, way = _around(terrain, ground, numbers, cells, cells & (marks == 0), place,
+                              stopped, ways, how)
         under = gather(numbers, cells & (marks > 0), dem.cell_area, ground.inside)
         water = 0.0 if place.kind == "tank" else float(place.curve.areas[-1])
         catchment = with_water(around, under, water)
@@ -152,7 +155,7 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
                             tuple(r.name for r in feeding))
         store = _store(site, place, ground, rules)
         spills_to, path, piped = _spill(site, terrain, place, index, marks, placed, rules)
-        nodes.append(Node(store, catchment, fed, spills_to, path, piped))
+        nodes.append(Node(store, catchment, fed, spills_to, path, piped, way))
     reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
     rest = (labels == 0) & reaches
     open_ground = gather(numbers, rest, dem.cell_area, ground.inside, how.rule)
@@ -169,21 +172,24 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
 
 def _around(terrain: Terrain, ground: Ground, numbers: NDArray[np.float64],
             cells: NDArray[np.bool_], outside: NDArray[np.bool_], place: Placed,
-            stopped: NDArray[np.uint8], ways: NDArray[np.float64], how: Hydrology) -> Catchment:
-    """The catchment of a store: its ground outside the store's own cells, and its longest way."""
+            stopped: NDArray[np.uint8], ways: NDArray[np.float64], how: Hydrology
+            ) -> tuple[Catchment, NDArray[np.float64]]:
+    """The catchment of a store: its ground outside the store's own cells; and its longest way."""
     dem = terrain.dem
-    longest = 0.0
+    longest, way = 0.0, np.zeros((0, 2))
     reaches: tuple[Reach, ...] = ()
     if len(place.cells):
         rows, columns = place.cells[:, 0], place.cells[:, 1]
         foot = int(np.argmax(ways[rows, columns]))
         longest = float(ways[rows[foot], columns[foot]])
         path = longest_path_to(stopped, ways, dem.cell, int(rows[foot]), int(columns[foot]))
+        way = np.stack(dem.xy(path[:, 0], path[:, 1]), 1)
         reaches = reaches_of(terrain, path, ground.cover, ground.classes, how.timing)
     found = on_ground(gather(numbers, outside, dem.cell_area, ground.inside, how.rule), terrain,
                       cells, longest)
     coefficient = mean_rational_c(ground.cover, ground.classes, ground.soil, outside, found.slope)
-    return replace(timed(found, reaches, how.timing, how.peak_factor), rational_c=coefficient)
+    timed_ = timed(found, reaches, how.timing, how.peak_factor)
+    return replace(timed_, rational_c=coefficient), way
 
 
 def _delivered(catchment: Catchment, lost: NDArray[np.float64],
