@@ -46,11 +46,14 @@ class _Wall(click.Command):
 @click.option("--sill", type=options.Quantity("length", positive=False),
               help="Level of the overflow; the crest less 0.45 m if left out.")
 @click.option("--dug", type=click.Path(path_type=Path),
-              help="A layer with the outline of a dug basin.")
+              help="A layer with the outline of a dug basin, or of a pit behind the wall.")
 @click.option("--depth", type=options.Quantity("length"),
-              help="Depth of a dug basin below the lowest ground on its rim.")
+              help="Depth below the lowest ground on its rim; behind a wall left out, what "
+                   "builds the wall.")
 @click.option("--batter", type=options.Ratio(), default="3:1", show_default=True,
               help="Slope of its sides.")
+@click.option("--rock", type=options.Quantity("length"),
+              help="Depth of rock below the ground, where it is known.")
 @options.rain
 @options.ground
 @options.rates
@@ -60,42 +63,45 @@ class _Wall(click.Command):
 @options.as_json
 def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
           sill: float | None, dug: Path | None, depth: float | None, batter: float,
-          rates: tuple[float, float] | None, system: str,
+          rock: float | None, rates: tuple[float, float] | None, system: str,
           picture: Path | None, as_json: bool, **words: Any) -> None:
     """Say what a basin holds level by level, and what it catches of a storm.
 
     \b
     levelsill basin hill.tif --wall 512300,6430100 512330,6430120 --crest 1193.2m
     levelsill basin hill.tif --dug pit.geojson --depth 0.9m --batter 3:1
+    levelsill basin hill.tif --wall X,Y X,Y --crest 1193.2m --dug pit.geojson
     """
     from terrain.errors import InputError
     from terrain.outputs.answers_json import basin_answer, dumped
     from terrain.plan.questions import basin_of
     from terrain.units import shown
 
-    if wall and (dug or len(wall) < 2 or crest is None):
-        what = ("a wall and a dug shape were both given" if dug else
-                "a wall needs at least two points" if len(wall) < 2 else
+    if wall and (len(wall) < 2 or crest is None):
+        what = ("a wall needs at least two points" if len(wall) < 2 else
                 "a wall needs the level of its crest")
-        raise InputError("--wall", what, "Give --wall X,Y X,Y --crest LEVEL, or --dug FILE "
-                                         "--depth DEPTH")
+        raise InputError("--wall", what, "Give --wall X,Y X,Y --crest LEVEL")
+    if not wall and (crest is not None or sill is not None):
+        raise InputError("--crest" if crest is not None else "--sill",
+                         "it is a level of a wall, and there is none", "Give --wall too")
     with progress() as step:
         step("Filling the basin")
         answer = basin_of(dem, options.rain_words(words), options.ground_words(words),
                           options.raster_words(words), list(wall) or None, crest, sill, dug,
-                          depth, batter, rates)
+                          depth, batter, rates, rock)
     if as_json:
         say(dumped(basin_answer(answer)))
     else:
         made, grid, amount = answer.basin, answer.question.dem, answer.quantities
-        say(f"A basin {'behind a wall' if made.form == 'wall' else 'dug'} on {grid.source}")
+        form = {"wall": "behind a wall", "dug": "dug", "wall and pit": "behind a wall and dug"}
+        say(f"A basin {form[made.form]} on {grid.source}")
         rows = [("sill", f"{shown(made.sill.level, 'level', system)}, "
                          f"{shown(made.sill.length, 'length', system)} long"),
                 ("holds", shown(made.storage, "volume", system)),
                 ("water surface", shown(made.pool_area, "area", system)),
                 ("catchment", ("at least " if answer.catchment.touches_edge else "")
                  + shown(answer.catchment.area, "area", system))]
-        if made.form == "wall":
+        if made.has_wall:
             rows[1:2] = [
                 ("crest", f"{shown(made.crest, 'level', system)}, "
                           f"{shown(made.crest - made.sill.level, 'level', system)} above the sill"),
@@ -103,13 +109,17 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
                           f"{shown(made.gross, 'volume', system)})")]
             rows.append(("wall", f"{shown(made.wall, 'earth', system)} of compacted earth, up to "
                                  f"{shown(made.height, 'level', system)} high"))
-        else:
-            rows.append(("dig", shown(made.cut, "earth", system)))
+        if made.rim is not None:
+            rows.append(("pit", f"{shown(made.pit, 'earth', system)}, "
+                                f"{shown(made.pit_depth, 'level', system)} deep, floor at "
+                                f"{shown(made.floor, 'level', system)}"))
+        rows.append(("dig", shown(made.cut, "earth", system)
+                     + (" in all, topsoil and cut-off trench included" if made.has_wall else "")))
         rows.append(("machine", f"about {amount.hours:.1f} h with a small excavator"))
         if amount.money is not None:
             rows.append(("cost", f"{amount.money[0]:,.0f} to {amount.money[1]:,.0f}"))
         facts(rows)
-        heading("Level by level" + (" (behind a thin wall)" if made.form == "wall" else ""))
+        heading("Level by level" + (" (behind a thin wall)" if made.has_wall else ""))
         curve = made.gross_curve
         every = max(len(curve.levels) // 10, 1)
         table(["level", "surface", "holds"],
@@ -119,6 +129,13 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
         storm_table(answer.storms, system)
         if answer.storms:
             arrival(answer.catchment, answer.storms, system)
+            heading("Caught, by how wet the ground was before")
+            table(["rain", "dry ground (I)", "average (II)", "wet (III)"],
+                  [[shown(storm.rain, "rain", system),
+                    *(shown(caught, "volume", system) for caught in
+                      (storm.caught_dry, storm.caught, storm.caught_wet))]
+                   for storm in answer.storms])
+        remarks("Earth and spillway", answer.said)
         remarks("Cautions", answer.cautions)
         remarks("What this rests on", [*grid.notes, *answer.rests_on])
     if picture is not None:

@@ -11,17 +11,47 @@ from cli import options
 from cli.console import arrival, facts, progress, remarks, save_picture, say, storm_table
 
 
-@click.command()
+class _Drawn(click.Command):
+    """Takes the points of a drawn line as `--along X,Y X,Y`."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        spread: list[str] = []
+        along = False
+        for word in args:
+            along = word == "--along" or (along and "," in word and not word.startswith("--"))
+            if along and word != "--along" and spread[-1] != "--along":
+                spread.append("--along")
+            spread.append(word)
+        return super().parse_args(ctx, spread)
+
+
+@click.command(cls=_Drawn)
 @options.dem
-@click.option("--through", required=True, type=options.XY(),
+@click.option("--through", type=options.XY(),
               help="A point the swale passes through, in the raster's own coordinates.")
+@click.option("--level", type=options.Quantity("length", positive=False),
+              help="The level of its contour, with --near (or --along).")
+@click.option("--near", type=options.XY(), help="A point near the contour of --level.")
+@click.option("--along", multiple=True, type=options.XY(), metavar="X,Y X,Y ...",
+              help="A drawn line, pulled on to the contour that it lies along.")
+@click.option("--radius", type=options.Quantity("length"),
+              help="Least radius of its bends; 3 m if left out.")
+@click.option("--shape", type=click.Choice(["trapezoid", "parabola", "vee"]), default="trapezoid",
+              show_default=True, help="Of its section.")
 @click.option("--length", type=options.Quantity("length"),
               help="Its length; left out, 60 m, or longer where that holds the first storm.")
 @click.option("--depth", type=options.Quantity("length"),
               help="Depth of water at the sill; left out, what holds the first storm, between "
                    "0.2 and 0.5 m.")
 @click.option("--width", type=options.Quantity("length"),
-              help="Width of the bed; 0.6 m if left out.")
+              help="Width of the bed (0.6 m if left out), or of a parabola's water.")
+@click.option("--side-slope", type=options.Ratio(), help="Slope of its sides; 2:1 if left out.")
+@click.option("--solve", type=click.Choice(["depth", "width", "length"]),
+              help="The one size to find, so that it holds the first storm.")
+@click.option("--checks", type=options.Quantity("length", positive=False, least=0.0),
+              help="Spacing of earth checks in its bed; 0 for none.")
+@click.option("--soil", type=click.Choice(["clay", "loam", "sand"]), default="loam",
+              show_default=True, help="What its berm is made of.")
 @options.rain
 @options.ground
 @options.rates
@@ -29,24 +59,31 @@ from cli.console import arrival, facts, progress, remarks, save_picture, say, st
 @options.units
 @options.picture
 @options.as_json
-def swale(dem: Path, through: tuple[float, float], length: float | None, depth: float | None,
-          width: float | None, rates: tuple[float, float] | None,
+def swale(dem: Path, through: tuple[float, float] | None, level: float | None,
+          near: tuple[float, float] | None, along: tuple[tuple[float, float], ...],
+          radius: float | None, shape: str, length: float | None, depth: float | None,
+          width: float | None, side_slope: float | None, solve: str | None,
+          checks: float | None, soil: str, rates: tuple[float, float] | None,
           system: str, picture: Path | None, as_json: bool, **words: Any) -> None:
-    """Lay out one swale on the contour through a point: size, earth, sill, catch.
+    """Lay out one swale on a contour: line, size, earth, sill, catch.
 
     \b
     levelsill swale hill.tif --through 512340,6430125 --storm 30mm --cn 82
     levelsill swale hill.tif --through 512340,6430125 --length 60m --depth 0.4m
+    levelsill swale hill.tif --level 1198.4m --near 512340,6430125 --shape parabola
+    levelsill swale hill.tif --along 512300,6430120 512380,6430131 --storm 30mm --cn 82
     """
     from terrain.outputs.answers_json import dumped, swale_answer
-    from terrain.plan.questions import swale_through
+    from terrain.plan.questions import SwaleWords, swale_of
     from terrain.units import shown
+    from terrain.works.swale_size import Wanted
 
+    wanted = Wanted(length, depth, width, side_slope, shape, solve, checks)
+    said = SwaleWords(through, near, level, along, wanted, radius, soil)
     with progress() as step:
         step("Laying out the swale")
-        answer = swale_through(dem, through, options.rain_words(words),
-                               options.ground_words(words),
-                               options.raster_words(words), length, depth, width, rates)
+        answer = swale_of(dem, said, options.rain_words(words), options.ground_words(words),
+                          options.raster_words(words), rates)
     if as_json:
         say(dumped(swale_answer(answer)))
     else:
@@ -54,12 +91,24 @@ def swale(dem: Path, through: tuple[float, float], length: float | None, depth: 
         amount = answer.quantities
         say(f"A swale on the contour at {shown(made.route.level, 'level', system)} "
             f"on {grid.source}")
+        section = made.section
+        form = {"trapezoid": f"bed {shown(made.width, 'level', system)}, water "
+                             f"{shown(made.depth, 'level', system)} deep",
+                "parabola": f"parabola, water {shown(made.width, 'level', system)} wide and "
+                            f"{shown(made.depth, 'level', system)} deep",
+                "vee": f"vee, water {shown(made.depth, 'level', system)} deep"}[section.shape]
         rows = [("length", shown(made.route.length, "length", system)),
-                ("section", f"bed {shown(made.width, 'level', system)}, water "
-                            f"{shown(made.depth, 'level', system)} deep, sides "
-                            f"{made.side_slope:g}:1, {shown(made.top_width, 'level', system)} wide "
-                            "at the ground"),
-                ("ground slope", f"{made.route.cross_slope:.1%} across the line"),
+                ("line", f"ground within {shown(made.route.deviation, 'level', system)} of its "
+                         "level, " + ("straight" if made.route.radius > 1e6 else
+                                      "tightest bend "
+                                      f"{shown(made.route.radius, 'level', system)} in radius")),
+                ("section", f"{form}, sides {made.side_slope:.3g}:1, "
+                            f"{shown(made.top_width, 'level', system)} wide at the ground"),
+                ("ground slope", f"{made.route.cross_slope:.1%} across the line")]
+        if made.checks:
+            rows.append(("checks", f"{len(made.checks)} of earth, at chainage " + ", ".join(
+                f"{check.chainage:.1f}" for check in made.checks) + " m"))
+        rows += [
                 ("holds", shown(answer.storage, "volume", system)),
                 ("catchment", ("at least " if answer.catchment.touches_edge else "")
                  + shown(answer.catchment.area, "area", system)),
@@ -67,7 +116,8 @@ def swale(dem: Path, through: tuple[float, float], length: float | None, depth: 
                          f"{shown(made.sill.length, 'length', system)} long, near "
                          f"{grid.named(made.sill_x, made.sill_y)}"),
                 ("berm", f"{shown(made.berm_height, 'level', system)} above the sill once settled, "
-                         f"{shown(made.berm_height_built, 'level', system)} as built"),
+                         f"{shown(made.berm_height_built, 'level', system)} as built, sides "
+                         f"{made.berm_side_slope:g}:1"),
                 ("dig", f"{shown(made.cut, 'earth', system)}; the berm takes "
                         f"{shown(made.berm, 'earth', system)}"),
                 ("machine", f"about {amount.hours:.1f} h with a small excavator")]

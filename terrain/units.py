@@ -20,12 +20,16 @@ DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "time": ("h", "h", "h"),
     "use": ("m**3/day", "L/day", "gal/day"),
     "flow": ("m**3/s", "m**3/s", "cfs"),
+    "seepage": ("mm/day", "mm/day", "in/day"),
+    "speed": ("m/s", "m/s", "ft/s"),
 }
 
 #: What a quantity of each dimension is called in a sentence.
 NAMES = {"length": "a length", "rain": "a depth of rain", "area": "an area",
          "volume": "a volume", "rate": "a rate of soaking", "time": "a time",
-         "use": "a use of water a day", "flow": "a flow"}
+         "use": "a use of water a day", "flow": "a flow",
+         "seepage": "a depth of seepage a day",
+         "speed": "a speed"}
 
 #: dimension: (metric unit, its factor from inside, decimals), (the same for US)
 PRINTED: dict[str, tuple[tuple[str, float, int], tuple[str, float, int]]] = {
@@ -38,6 +42,8 @@ PRINTED: dict[str, tuple[tuple[str, float, int], tuple[str, float, int]]] = {
     "earth": (("m³", 1.0, 1), ("yd³", 1 / 0.764554857984, 1)),
     "flow": (("L/s", 1000.0, 1), ("cfs", 1 / 0.028316846592, 2)),
     "rate": (("mm/h", 1.0, 1), ("in/h", 1 / 25.4, 2)),
+    "seepage": (("mm/day", 1.0, 1), ("in/day", 1 / 25.4, 2)),
+    "speed": (("m/s", 1.0, 2), ("ft/s", 1 / 0.3048, 1)),
 }
 
 # Commas and blanks only between thousands: a decimal comma must not change a number silently.

@@ -10,10 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.inputs.elevation import Dem
+from terrain.outputs.basin_json import basin_parts, curve_points
 from terrain.plan.questions import BasinAnswer, ShedAnswer, StormAnswer, SwaleAnswer
 from terrain.plan.survey import Survey
 from terrain.runoff.catchment import Catchment
 from terrain.runoff.peak import Peaks
+from terrain.works.rules import Rulebook
+from terrain.works.swale_built import Swale
 
 
 def dumped(answer: dict[str, Any]) -> str:
@@ -111,12 +114,30 @@ def swale_answer(answer: SwaleAnswer) -> dict[str, Any]:
         "cross_slope": swale.route.cross_slope, "ground_deviation_m": swale.route.deviation,
         "storage_m3": answer.storage, "cut_m3": swale.cut, "berm_m3": swale.berm,
         "berm_height_m": swale.berm_height, "berm_height_built_m": swale.berm_height_built,
-        **ground_facts(answer.catchment),
+        **swale_facts(swale), **ground_facts(answer.catchment),
         "sill_length_m": swale.sill.length, "sill_head_m": swale.sill.head,
         "sill_peak_m3_s": swale.sill.peak, "sill_at": [float(sill_x), float(sill_y)],
         "spill_path": line_string(dem, answer.spill_path) if len(answer.spill_path) > 1 else None,
         "machine_hours": answer.quantities.hours, "cautions": list(answer.cautions),
         "storms": _storms(answer.storms), "notes": [*dem.notes, *answer.rests_on]}
+
+
+def swale_facts(swale: Swale) -> dict[str, Any]:
+    """Section, line, checks and stations of a swale."""
+    section, route = swale.section, swale.route
+    return {
+        "shape": section.shape, "section_m2": section.area(),
+        "top_width_m": section.top_width(), "wetted_perimeter_m": section.wetted_perimeter(),
+        "tightest_radius_m": route.radius, "asked_radius_m": route.asked_radius,
+        "tight_at_m": route.tight, "off_level_at_m": route.off,
+        "berm_top_m": swale.berm_top, "berm_side_slope": swale.berm_side_slope,
+        "sill_from_m": swale.sill_from, "sill_to_m": swale.sill_to,
+        "checks": [{"chainage_m": check.chainage, "top_above_bed_m": check.height,
+                    "top_level_m": swale.sill.level - section.depth + check.height,
+                    "volume_m3": check.volume} for check in swale.checks],
+        "stations": [{"chainage_m": s.chainage, "ground_m": s.ground,
+                      "cross_slope": s.cross_slope, "cut_m2": s.cut, "berm_m2": s.berm,
+                      "marks": list(s.marks)} for s in swale.stations]}
 
 
 def basin_answer(answer: BasinAnswer) -> dict[str, Any]:
@@ -128,14 +149,17 @@ def basin_answer(answer: BasinAnswer) -> dict[str, Any]:
         "gross_storage_m3": basin.gross, "storage_m3": basin.storage,
         "pool_area_m2": basin.pool_area, "wall_m3": basin.wall, "cut_m3": basin.cut,
         "wall_height_m": basin.height, "water_at_wall_m": basin.water_at_wall,
-        **ground_facts(answer.catchment),
+        **basin_parts(basin, dem, Rulebook()), **ground_facts(answer.catchment),
         "sill_length_m": basin.sill.length, "sill_head_m": basin.sill.head,
         "sill_peak_m3_s": basin.sill.peak,
         "curve": [{"level_m": level, "area_m2": area, "volume_m3": volume}
                   for level, area, volume in zip(curve.levels, curve.areas, curve.volumes,
                                                  strict=True)],
+        "caught_curve": [] if answer.curve is None else curve_points(answer.curve),
         "machine_hours": answer.quantities.hours, "cautions": list(answer.cautions),
-        "storms": _storms(answer.storms), "notes": [*dem.notes, *answer.rests_on]}
+        "storms": [{**told, "caught_dry_m3": storm.caught_dry, "caught_wet_m3": storm.caught_wet}
+                   for told, storm in zip(_storms(answer.storms), answer.storms, strict=True)],
+        "said": list(answer.said), "notes": [*dem.notes, *answer.rests_on]}
 
 
 def _storms(storms: tuple[StormAnswer, ...]) -> list[dict[str, Any]]:

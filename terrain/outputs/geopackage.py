@@ -10,6 +10,7 @@ import numpy as np
 from terrain.plan.plan import Plan
 from terrain.surface.catchments import outline
 from terrain.surface.flow_lines import flow_line
+from terrain.works.pipe import PipeCheck
 
 
 def write_geopackage(plan: Plan, path: Path) -> None:
@@ -21,15 +22,14 @@ def write_geopackage(plan: Plan, path: Path) -> None:
         "boundary": [{"name": plan.site.name, "area_m2": float(plan.inputs.ground.boundary.area),
                       "geometry": plan.inputs.ground.boundary}],
         "stores": _stores(plan), "swales": _swales(plan), "basins": _basins(plan),
-        "hollows": _hollows(plan),
+        "hollows": _hollows(plan), "drains": _drains(plan),
         "sills": _sills(plan), "catchments": _catchments(plan), "spills": _spills(plan),
         "longest_ways": _longest_ways(plan),
         "road_surfaces": [{"name": r.name, "cover": r.cover, "geometry": r.surface}
                           for r in plan.inputs.ground.roads],
         "roof_outlines": [{"name": r.name, "area_m2": r.area, "efficiency": r.efficiency,
                            "geometry": r.outline} for r in plan.inputs.ground.roofs],
-        "culverts": [{"name": culvert.name, "geometry": culvert.line}
-                     for culvert in plan.terrain.conditioning.culverts],
+        "culverts": _culverts(plan), "pipes": _pipes(plan), "road_turnouts": _turnouts(plan),
         "shed_points": _shed_points(plan), "shed_paths": _shed_paths(plan)}
     import geopandas
     import pyogrio
@@ -53,7 +53,7 @@ def _stores(plan: Plan) -> list[dict[str, Any]]:
         row: dict[str, Any] = {
             "name": store.name, "kind": store.kind, "storage_m3": store.capacity,
             "catchment_m2": node.catchment.area, "roof_m2": node.roof.area,
-            "sill_level_m": None if store.kind == "tank" else store.sill.level,
+            "sill_level_m": None if store.kind in ("tank", "drain") else store.sill.level,
             "spills_to": planned.spills_to,
             "starts_at_mm": planned.starts_at, "full_at_mm": planned.full_at,
             "drains_in_h": planned.drain_hours if np.isfinite(planned.drain_hours) else None}
@@ -73,7 +73,8 @@ def _swales(plan: Plan) -> list[dict[str, Any]]:
     return [{"name": p.store.name, "level_m": p.swale.route.level,
              "length_m": p.swale.route.length, "depth_m": p.swale.depth,
              "width_m": p.swale.width, "storage_m3": p.store.capacity, "cut_m3": p.swale.cut,
-             "berm_m3": p.swale.berm, "geometry": LineString(p.swale.route.line)}
+             "berm_m3": p.swale.berm, "shape": p.swale.section.shape,
+             "checks": len(p.swale.checks), "geometry": LineString(p.swale.route.line)}
             for p in plan.stores if p.swale is not None]
 
 
@@ -95,6 +96,50 @@ def _hollows(plan: Plan) -> list[dict[str, Any]]:
             for p in plan.stores if p.placed.hollow is not None]
 
 
+def _drains(plan: Plan) -> list[dict[str, Any]]:
+    from shapely.geometry import LineString
+
+    return [{"name": p.store.name, "leads_to": p.spills_to, "grade": p.drain.route.grade,
+             "length_m": p.drain.route.length, "start_level_m": p.drain.route.start_level,
+             "end_level_m": p.drain.route.end_level, "bed_width_m": p.drain.section.width,
+             "depth_m": p.drain.section.depth, "side_slope": p.drain.section.side_slope,
+             "lining": p.drain.section.lining, "peak_m3_s": p.drain.section.peak,
+             "water_m": p.drain.section.water, "velocity_m_s": p.drain.section.velocity,
+             "permissible_m_s": p.drain.section.permissible, "cut_m3": p.drain.cut,
+             "geometry": LineString(p.drain.route.line)}
+            for p in plan.stores if p.drain is not None]
+
+
+def _pipe_row(check: PipeCheck) -> dict[str, Any]:
+    return {"diameter_m": check.diameter, "assumed": check.assumed, "length_m": check.length,
+            "slope": check.slope, "carries_m3_s": check.carries,
+            "must_carry_m3_s": check.must_carry, "needs_diameter_m": check.needed}
+
+
+def _culverts(plan: Plan) -> list[dict[str, Any]]:
+    checks = [check for check in plan.pipes if check.kind == "culvert"]
+    return [{"name": culvert.name, **_pipe_row(check), "geometry": culvert.line}
+            for culvert, check in zip(plan.terrain.conditioning.culverts, checks, strict=True)]
+
+
+def _pipes(plan: Plan) -> list[dict[str, Any]]:
+    from shapely.geometry import LineString
+
+    return [{"name": check.name, **_pipe_row(check), "geometry": LineString(check.line)}
+            for check in plan.pipes if check.kind == "pipe"]
+
+
+def _turnouts(plan: Plan) -> list[dict[str, Any]]:
+    from shapely import Point
+
+    return [{"road": t.road, "chainage_m": t.outlet.chainage, "from_m": t.outlet.start,
+             "to_m": t.outlet.end, "grade": t.outlet.grade, "spacing_m": t.outlet.spacing,
+             "water_bar_spacing_m": t.water_bar, "foot": t.outlet.foot,
+             "volume_m3": t.volume, "own_m3": t.own, "leads_to": t.leads_to or None,
+             "away_m": t.away if t.leads_to else None, "fall_m": t.fall if t.leads_to else None,
+             "geometry": Point(t.x, t.y)} for t in plan.turnouts]
+
+
 def _sills(plan: Plan) -> list[dict[str, Any]]:
     from shapely import Point
 
@@ -102,7 +147,7 @@ def _sills(plan: Plan) -> list[dict[str, Any]]:
              "length_m": p.store.sill.length, "head_m": p.store.sill.head,
              "peak_m3_s": p.store.sill.peak,
              "geometry": Point(p.placed.spill_x, p.placed.spill_y)}
-            for p in plan.stores if p.store.kind != "tank"]
+            for p in plan.stores if p.store.kind not in ("tank", "drain")]
 
 
 def _catchments(plan: Plan) -> list[dict[str, Any]]:

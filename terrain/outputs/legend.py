@@ -27,10 +27,14 @@ class Legend:
         self.column.skip(12)
         rows: list[tuple[str, str, Callable[[float], None]]] = [
             ("swale", "Swale, its berm on the downhill side", self._swale),
+            ("drain", "Drain, falling the way it points", self._drain),
             ("basin", "Basin, full to its sill", self._basin),
             ("hollow", "Natural hollow, full to its rim", self._hollow),
             ("wall", "Wall of a basin", self._wall),
+            ("pit", "Pit behind a wall", self._pit),
             ("tree basin", "Tree basin", self._tree),
+            ("crescent", "Crescent about a tree, its bund downhill", self._crescent),
+            ("trench", "Trench uphill of its tree", self._trench),
             ("tank", "Tank", self._tank),
             ("sill", "Sill, where a full work spills", self._sill),
             ("spill", "Way of the spill", self._spill),
@@ -65,6 +69,10 @@ class Legend:
         self._line(y + 1.4, sy.WATER, 3.2)
         self._line(y - 2.2, sy.EARTH, 1.6)
 
+    def _drain(self, y: float) -> None:
+        self._line(y, sy.WATER, 2.4, solid_capstyle="butt")
+        base.arrowhead(self.ax, np.array([25.0, y]), np.array([1.0, 0.0]), 8.5, sy.WATER, 5)
+
     def _basin(self, y: float) -> None:
         self.ax.add_patch(Rectangle((8, y - 5), 26, 10, facecolor=sy.POOL, edgecolor=sy.WATER,
                                     linewidth=1.1))
@@ -83,9 +91,28 @@ class Legend:
     def _wall(self, y: float) -> None:
         self._line(y, sy.EARTH, 4.0, solid_capstyle="butt")
 
+    def _pit(self, y: float) -> None:
+        self._line(y, sy.WATER, 0.9, (0, (4, 2)))
+
     def _tree(self, y: float) -> None:
         self.ax.add_patch(Circle((21, y), 5, facecolor=sy.TREE_FILL, edgecolor=sy.TREE,
                                  linewidth=1.2))
+
+    def _crescent(self, y: float) -> None:
+        turn = np.linspace(np.pi, 2 * np.pi, 25)
+        x, z = 21 + 7 * np.cos(turn), y + 3 + 7 * np.sin(turn)
+        self.ax.add_patch(Polygon(np.stack([x, z], 1), facecolor=sy.TREE_FILL, edgecolor="none"))
+        self.ax.add_line(Line2D(x, z, color=sy.EARTH, linewidth=2.0))
+        self._trunk(21, y + 3)
+
+    def _trench(self, y: float) -> None:
+        self.ax.add_patch(Rectangle((13, y + 0.5), 16, 3.6, facecolor=sy.POOL, edgecolor=sy.WATER,
+                                    linewidth=0.8))
+        self._trunk(21, y - 4)
+
+    def _trunk(self, x: float, y: float) -> None:
+        self.ax.add_patch(Circle((x, y), 2.2, facecolor=sy.TREE, edgecolor=sy.PAPER,
+                                 linewidth=0.7, zorder=5))
 
     def _tank(self, y: float) -> None:
         for share, face in ((1.0, sy.PAPER), (0.62, sy.TANK)):

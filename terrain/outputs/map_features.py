@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -17,12 +18,17 @@ from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
 from terrain.outputs.base_map import View
 from terrain.outputs.labels import Labels
+from terrain.works.tree_basin import TreeShape
 
 FloatArray = NDArray[np.float64]
 
 
-def draw_swale_line(ax: Axes, line: FloatArray, dem: Dem, view: View, top_width: float) -> None:
-    """A swale: its channel uphill of the line, which is its lip, and its berm downhill."""
+def draw_swale_line(ax: Axes, line: FloatArray, dem: Dem, view: View, top_width: float,
+                    checks: Sequence[float] = ()) -> None:
+    """A swale: its channel uphill of the line, which is its lip, and its berm downhill.
+
+    Checks across its bed stand at these chainages. [m]
+    """
     from shapely.geometry import LineString
 
     unit = view.point
@@ -47,6 +53,21 @@ def draw_swale_line(ax: Axes, line: FloatArray, dem: Dem, view: View, top_width:
         x, y = np.asarray(part.coords).T
         ax.add_line(Line2D(x, y, color=sy.WATER, linewidth=wide, zorder=16,
                            solid_capstyle="butt", gid="swale"))
+    for chainage in checks:
+        here, ahead = (np.array(shape.interpolate(at).coords[0])
+                       for at in (chainage, chainage + 0.1))
+        along = (ahead - here) / np.hypot(*(ahead - here))
+        uphill = -downhill * np.array([-along[1], along[0]])
+        ends = np.stack([here + uphill * (top_width / 2 + side * wide / 2 * unit)
+                         for side in (-1, 1)])
+        ax.add_line(Line2D(*ends.T, color=sy.PAPER, linewidth=1.2, zorder=16.5, gid="check"))
+
+
+def draw_drain(ax: Axes, line: FloatArray, view: View) -> None:
+    """A drain: a solid line of water's colour with open heads the way it runs."""
+    ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.WATER, linewidth=2.4, zorder=14.6,
+                       solid_capstyle="butt", gid="drain", path_effects=sy.cased(4.0)))
+    base.arrows_along(ax, line, view, sy.WATER, "drain", short=True)
 
 
 def draw_culvert(ax: Axes, line: FloatArray) -> None:
@@ -60,6 +81,20 @@ def draw_pool(ax: Axes, outline: Any, cell: float) -> None:
     """The water of a full basin."""
     base.draw_area(ax, base.rounded(outline, cell), facecolor=sy.POOL, edgecolor=sy.WATER,
                    linewidth=1.1, zorder=16, gid="basin")
+
+
+def draw_tree_shape(ax: Axes, tree: TreeShape, view: View) -> None:
+    """A crescent's water and bund, or a trench, and the tree that it waters."""
+    trench = tree.form == "trench"
+    base.draw_area(ax, tree.outline, facecolor=sy.TREE_FILL if not trench else sy.POOL,
+                   edgecolor=sy.TREE if not trench else sy.WATER, linewidth=0.8, zorder=16.8,
+                   gid="tree basin")
+    if tree.crescent is not None:
+        x, y = tree.crescent.arc.T
+        ax.add_line(Line2D(x, y, color=sy.EARTH, linewidth=2.0, zorder=17,
+                           solid_capstyle="round", gid="bund"))
+    ax.add_patch(Circle((tree.x, tree.y), 2.2 * view.point, facecolor=sy.TREE, edgecolor=sy.PAPER,
+                        linewidth=0.7, zorder=17.2, gid="tree"))
 
 
 def draw_hollow(ax: Axes, outline: Any, cell: float, view: View) -> None:
@@ -95,6 +130,12 @@ def draw_wall(ax: Axes, line: FloatArray) -> None:
     """A basin's wall."""
     ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.EARTH, linewidth=4.2, zorder=16.5,
                        solid_capstyle="butt", gid="wall", path_effects=sy.cased(5.6)))
+
+
+def draw_pit(ax: Axes, rim: FloatArray) -> None:
+    """The rim of a pit behind a wall, under its water."""
+    ax.add_line(Line2D(rim[:, 0], rim[:, 1], color=sy.WATER, linewidth=0.9,
+                       linestyle=(0, (4, 2)), zorder=16.4, gid="pit"))
 
 
 def draw_sill(ax: Axes, x: float, y: float, view: View) -> None:

@@ -7,10 +7,20 @@ from typing import Any
 from terrain.files import fingerprint
 from terrain.inputs.file_list import elevation_files
 from terrain.inputs.site import Site
-from terrain.outputs.answers_json import ground_facts, line_string, peaks, reaches, tidy
+from terrain.outputs.answers_json import (
+    ground_facts,
+    line_string,
+    peaks,
+    reaches,
+    swale_facts,
+    tidy,
+)
+from terrain.outputs.basin_json import basin_facts_of, basin_parts
+from terrain.outputs.trees_json import carried_facts, tree_facts
 from terrain.plan.accounts import Account
 from terrain.plan.entry import Entry
 from terrain.plan.plan import Plan, PlannedStore
+from terrain.plan.road_turnouts import Turnout
 
 FORMAT = 1
 
@@ -32,6 +42,13 @@ def plan_object(plan: Plan) -> dict[str, Any]:
                    for s in plan.site.rain.storms],
         "stores": [_store(plan, i, store, entries) for i, store in enumerate(plan.stores)],
         "sheds": [_shed(plan, i) for i in range(len(plan.sheds))],
+        "road_turnouts": [_turnout(plan, turnout) for turnout in plan.turnouts],
+        "pipes": [{"name": check.name, "kind": check.kind, "length_m": check.length,
+                   "fall_m": check.fall, "diameter_m": check.diameter, "assumed": check.assumed,
+                   "roughness": check.roughness, "must_carry_m3_s": check.must_carry,
+                   "carries_m3_s": check.carries, "velocity_m_s": check.velocity,
+                   "needs_diameter_m": check.needed, "enough": check.enough}
+                  for check in plan.pipes],
         "totals": {"storms": {name: _total(account) for name, account in plan.storms.items()},
                    "average_year": _total(plan.year) if plan.year else None,
                    "average_year_beside": None if plan.beside is None else {
@@ -42,6 +59,7 @@ def plan_object(plan: Plan) -> dict[str, Any]:
             "first_day": plan.seasons.days[0].date().isoformat(),
             "last_day": plan.seasons.days[-1].date().isoformat(),
             "years": plan.seasons.years, "missing_days": plan.seasons.missing},
+        "trees_carried": [carried_facts(plan, part) for part in plan.carried],
         "notes": list(plan.notes),
     })
 
@@ -51,7 +69,7 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
     node, store = plan.cascade.nodes[index], planned.store
     dem = plan.inputs.dem
     x, y = dem.frame.to_source(store.x, store.y)
-    tank = store.kind == "tank"
+    tank = store.kind in ("tank", "drain")
     yearly = entries.get("", {}).get(store.name)
     found: dict[str, Any] = {
         "name": store.name, "kind": store.kind, "at": [float(x), float(y)],
@@ -72,12 +90,24 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
         found |= {"line": line_string(dem, swale.route.line), "level_m": swale.route.level,
                   "length_m": swale.route.length, "depth_m": swale.depth, "width_m": swale.width,
                   "berm_height_m": swale.berm_height,
-                  "berm_height_built_m": swale.berm_height_built}
+                  "berm_height_built_m": swale.berm_height_built, **swale_facts(swale)}
     if planned.basin is not None:
         basin = planned.basin
         found |= {"gross_storage_m3": basin.gross, "pool_area_m2": basin.pool_area,
-                  "crest_m": basin.crest if basin.form == "wall" else None,
-                  "wall_height_m": basin.height, "water_at_wall_m": basin.water_at_wall}
+                  "crest_m": basin.crest if basin.has_wall else None,
+                  "wall_height_m": basin.height, "water_at_wall_m": basin.water_at_wall,
+                  **basin_parts(basin, dem, plan.inputs.rules)}
+    if planned.facts is not None:
+        found |= basin_facts_of(planned.facts)
+    if planned.drain is not None:
+        route, section = planned.drain.route, planned.drain.section
+        found |= {"line": line_string(dem, route.line), "length_m": route.length,
+                  "grade": route.grade, "start_level_m": route.start_level,
+                  "end_level_m": route.end_level, "width_m": section.width,
+                  "depth_m": section.depth, "side_slope": section.side_slope,
+                  "lining": section.lining, "design_peak_m3_s": section.peak,
+                  "water_m": section.water, "velocity_m_s": section.velocity,
+                  "permissible_m_s": section.permissible}
     if planned.placed.hollow is not None:
         found |= {"pool_area_m2": planned.placed.hollow.area,
                   "depth_m": planned.placed.hollow.depth}
@@ -89,6 +119,8 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
     if planned.trees_need is not None:
         found |= {"tree_need_m3_year": planned.trees_need,
                   "tree_catchment_wanted_m2": planned.trees_catchment}
+    if planned.placed.tree is not None:
+        found |= tree_facts(planned.placed.tree, planned.life)
     return found
 
 
@@ -133,6 +165,18 @@ def _shed(plan: Plan, index: int) -> dict[str, Any]:
                        in zip(names, point.volumes, point.own_volumes, strict=True)}})
     return {"name": shed.name, "kind": shed.kind, "area_m2": shed.area,
             **ground_facts(shed.catchment), "points": points}
+
+
+def _turnout(plan: Plan, turnout: Turnout) -> dict[str, Any]:
+    x, y = plan.inputs.dem.frame.to_source(turnout.x, turnout.y)
+    outlet = turnout.outlet
+    return {"road": turnout.road, "at": [float(x), float(y)], "chainage_m": outlet.chainage,
+            "from_m": outlet.start, "to_m": outlet.end, "grade": outlet.grade,
+            "spacing_m": outlet.spacing, "water_bar_spacing_m": turnout.water_bar,
+            "foot": outlet.foot, "volume_m3": turnout.volume, "own_m3": turnout.own,
+            "leads_to": turnout.leads_to or None,
+            "away_m": turnout.away if turnout.leads_to else None,
+            "fall_m": turnout.fall if turnout.leads_to else None}
 
 
 def _fingerprints(site: Site) -> dict[str, str]:

@@ -11,12 +11,18 @@ from typing import Any
 
 import numpy as np
 
+from terrain.outputs.basin_charts import draw_basin_charts
+from terrain.outputs.basin_tables import POND_COLUMNS, pond_rows
+from terrain.outputs.led_water import culvert_cautions, drain_shape, pipe_rows, turnout_rows
+from terrain.outputs.swale_sections import draw_swale_profile
+from terrain.outputs.tree_tables import MONTHS, carried_rows, month_tables, tree_rows
 from terrain.plan.accounts import Account
 from terrain.plan.entry import Entry
-from terrain.plan.plan import Plan
+from terrain.plan.plan import Plan, PlannedStore
 from terrain.plan.rain import MORE_THAN
 from terrain.runoff.rain_years import days_a_year_above
-from terrain.units import shown
+from terrain.units import shown, unit_name
+from terrain.works.swale_built import Swale
 
 #: So many places where roads and bare ground shed are listed.
 MOST_SHED_ROWS = 20
@@ -61,9 +67,15 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any]) -> str:
         arrivals=_arrival_rows(plan), reaches=_reach_rows(plan), peak_notes=_peak_notes(plan),
         design=plan.site.rain.design.name, years=bool(plan.years), why_more=_why_more(plan),
         often=_often_rows(plan),
-        build=_build_rows(plan), sheds=_shed_rows(plan),
+        build=_build_rows(plan), basins=_basins(plan),
+        pond_columns=POND_COLUMNS,
+        swales=_swale_profiles(plan), sheds=_shed_rows(plan), turnouts=turnout_rows(plan),
+        pipes=pipe_rows(plan),
         shed_storm=max(plan.site.rain.storms, key=lambda s: s.depth).name,
-        trees=_tree_rows(plan), earth=_earth_rows(plan), money=plan.site.money,
+        trees=tree_rows(plan), tree_months=month_tables(plan), month_names=MONTHS,
+        volume_unit=unit_name("volume", system),
+        carried=carried_rows(plan), root_zone=_root_zone(plan),
+        earth=_earth_rows(plan), money=plan.site.money,
         cautions=_cautions(plan),
         notes=plan.notes, rules=_rules_used(plan))
 
@@ -104,11 +116,14 @@ def _store_rows(plan: Plan) -> list[Row]:
         least = "at least " if node.catchment.touches_edge and node.catchment.area else ""
         rows.append(Row(planned.store.name, [
             planned.store.kind, least + shown(ground, "area", system),
+            "leads on" if planned.drain is not None else
             shown(planned.store.capacity, "volume", system),
             _or(planned.starts_at, "never",
                 lambda v: shown(v, "rain", system) if v else "any rain"),
+            "–" if planned.drain is not None else
             _or(planned.full_at, "never", lambda v: shown(v, "rain", system)),
-            _hours(planned.drain_hours), planned.spills_to]))
+            "–" if planned.drain is not None else _hours(planned.drain_hours),
+            planned.spills_to]))
     return rows
 
 
@@ -145,31 +160,102 @@ def _build_rows(plan: Plan) -> list[Row]:
         spill = (f"at {level(sill.level)}, {length(sill.length)} long; {level(sill.head)} of water "
                  "on it at the design peak")
         if swale is not None:
-            shape = (f"{length(swale.route.length)} on the contour at {level(swale.route.level)}; "
-                     f"bed {level(swale.width)} wide at {level(sill.level - swale.depth)}, sides "
-                     f"{swale.side_slope:g}:1")
+            shape = _swale_shape(swale, system)
             bank = (f"berm on the downhill side, crest {level(swale.berm_height_built)} above the "
                     f"sill as built, {level(swale.berm_height)} once settled, top "
-                    f"{level(plan.inputs.rules['berm top width'])} wide")
-        elif basin is not None and basin.form == "wall":
-            rules = plan.inputs.rules
+                    f"{level(swale.berm_top)} wide, sides {swale.berm_side_slope:g}:1; turned "
+                    "uphill at both ends")
+        elif basin is not None and basin.profile is not None:
+            wall = basin.profile
             shape = f"pool of {shown(basin.pool_area, 'area', system)}, " \
                     f"{level(basin.water_at_wall)} deep at the wall"
-            bank = (f"wall with its settled crest at {level(basin.crest)}, up to "
-                    f"{level(basin.height)} high, top {level(rules['wall top width'])} wide, sides "
-                    f"{rules['wall wet slope']:g}:1 wet and {rules['wall dry slope']:g}:1 dry")
+            if basin.rim is not None:
+                shape += (f"; pit in it, floor at {level(basin.floor)}, "
+                          f"{level(basin.pit_depth)} below the lowest ground on its rim, sides "
+                          f"{basin.batter:g}:1")
+            bank = (f"wall with its settled crest at {level(basin.crest)}, built to "
+                    f"{level(float(wall.built.max()))} where it is highest, "
+                    f"{level(basin.height)}; top {level(wall.top)} wide, sides "
+                    f"{wall.wet_slope:g}:1 wet and {wall.dry_slope:g}:1 dry; cut-off trench "
+                    f"{level(wall.cutoff_depth)} deep, {level(wall.cutoff_width)} wide at its "
+                    "floor")
         elif basin is not None:
             shape = (f"dug {level(basin.water_at_wall)} deep below its sill, floor at "
                      f"{level(sill.level - basin.water_at_wall)}, sides {basin.batter:g}:1")
             bank = "none"
         elif planned.store.kind == "tree basin":
-            shape = (f"bowl {length(planned.placed.work.crown)} wide, level floor at "
-                     f"{level(planned.store.curve.levels[0])}; trunk on a mound above the water")
-            bank = "none"
+            shape, bank = _tree_shape(plan, planned)
+        elif planned.drain is not None:
+            shape, bank, spill = drain_shape(planned.drain, planned.spills_to, plan.inputs.rules,
+                                             system)
         else:
             continue
         rows.append(Row(planned.store.name, [shape, bank, spill]))
     return rows
+
+
+def _tree_shape(plan: Plan, planned: PlannedStore) -> tuple[str, str]:
+    """Shape and bank of a tree basin."""
+    level, length = (partial(shown, dimension=d, system=plan.site.units)
+                     for d in ("level", "length"))
+    made, rules = planned.placed.tree, plan.inputs.rules
+    assert made is not None
+    if made.form == "trench":
+        filled = f", filled with gravel, {made.porosity:.0%} pores" if made.porosity < 1 else ""
+        return (f"trench {length(made.length)} long on the contour, {level(made.width)} wide, "
+                f"level floor {level(made.depth)} below its lower side{filled}; at the drip "
+                "line, uphill of the tree", "none")
+    if made.crescent is not None:
+        bund = made.crescent
+        return (f"crescent open uphill, {length(bund.radius)} from the trunk to the bund's inner "
+                f"foot; both tips on the contour at {level(bund.level)}, water "
+                f"{level(made.depth)} deep at its toe",
+                f"bund up to {level(bund.bund_height)} high as built, top "
+                f"{level(rules['crescent top width'])} wide, sides "
+                f"{rules['crescent side slope']:g}:1")
+    return (f"bowl {length(made.crown)} wide, level floor at "
+            f"{level(planned.store.curve.levels[0])}; trunk on a mound above the water", "none")
+
+
+def _swale_profiles(plan: Plan) -> list[tuple[str, str]]:
+    """The long profile and sections of every swale, by its name."""
+    return [(p.store.name, _svg(draw_swale_profile(p.swale, p.store.name, plan.site.units)))
+            for p in sorted(plan.stores, key=lambda p: -p.store.sill.level)
+            if p.swale is not None]
+
+
+def _swale_shape(swale: Swale, system: str) -> str:
+    """A swale's line, section and checks in words."""
+    level, length = (partial(shown, dimension=d, system=system) for d in ("level", "length"))
+    section, route = swale.section, swale.route
+    bed = level(swale.sill.level - section.depth)
+    form = {"trapezoid": f"bed {level(section.width)} wide at {bed}",
+            "parabola": f"a dish {level(section.width)} wide at the water, lowest at {bed}",
+            "vee": f"a vee, lowest at {bed}"}[section.shape]
+    bends = ("straight" if np.isinf(route.radius) else
+             f"tightest bend {level(route.radius)} in radius")
+    checks = ("" if not swale.checks else
+              f"; {len(swale.checks)} earth checks, tops at "
+              f"{level(swale.sill.level - section.depth + swale.checks[0].height)}, at chainage "
+              + ", ".join(length(check.chainage) for check in swale.checks))
+    return (f"{length(route.length)} on the contour at {level(route.level)}, ground within "
+            f"{level(route.deviation)} of it, {bends}; {form}, sides {section.side_slope:.3g}:1"
+            f"{checks}")
+
+
+def _basins(plan: Plan) -> list[dict[str, Any]]:
+    """Of every basin its charts, sentences and, of a pond, its months."""
+    system, found = plan.site.units, []
+    for planned in sorted(plan.stores, key=lambda p: -p.store.sill.level):
+        if planned.basin is None or planned.facts is None:
+            continue
+        facts = planned.facts
+        picture = draw_basin_charts(planned.basin, facts.curve,
+                                    [(storm.rain, storm.caught) for storm in facts.catches
+                                     if storm.hours == plan.site.rain.design.duration], system)
+        found.append({"name": planned.store.name, "said": facts.said, "picture": _svg(picture),
+                      "years": [(year.name, pond_rows(year, system)) for year in facts.years]})
+    return found
 
 
 def _arrival_rows(plan: Plan) -> list[Row]:
@@ -256,32 +342,21 @@ def _shed_rows(plan: Plan) -> list[Row]:
     return rows
 
 
-def _tree_rows(plan: Plan) -> list[Row]:
-    if plan.year is None:
-        return []
-    system = plan.site.units
-    given = {entry.name: entry.infiltrated for entry in plan.year.entries}
-    rows = []
-    for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
-        if planned.trees_need is not None:
-            gets = given[planned.store.name]
-            rows.append(Row(planned.store.name, [
-                shown(planned.trees_need, "volume", system, 2), shown(gets, "volume", system, 2),
-                f"{min(gets / planned.trees_need, 9.99):.0%}" if planned.trees_need else "all",
-                shown(node.catchment.area, "area", system),
-                "its ground never sheds" if planned.trees_catchment is None else
-                shown(planned.trees_catchment, "area", system)]))
-    return rows
+def _root_zone(plan: Plan) -> dict[str, str]:
+    """The rules that the tree tables name."""
+    rules = plan.inputs.rules
+    return {"depth": shown(rules["tree root depth"], "length", plan.site.units),
+            "water": f"{rules['available water']:g} mm a metre",
+            "by": f"{rules['tree gets by']:.0%}"}
 
 
 def _earth_rows(plan: Plan) -> list[Row]:
     earth = partial(shown, dimension="earth", system=plan.site.units)
-    share = plan.inputs.rules["compacted per bank"]
     rows = []
     for planned in sorted(plan.stores, key=lambda p: -p.store.sill.level):
         amount = planned.quantities
         if amount is not None:
-            spare = amount.cut * share - amount.bank
+            spare = amount.spare(plan.inputs.rules)
             rows.append(Row(planned.store.name, [
                 earth(amount.cut), earth(amount.bank),
                 f"{earth(spare)} to spread" if spare >= 0 else f"{earth(-spare)} to bring",
@@ -298,7 +373,8 @@ def _cautions(plan: Plan) -> list[tuple[str, tuple[str, ...]]]:
         if planned.cautions:
             key = (planned.placed.work.name, planned.cautions)
             sharing.setdefault(key, []).append(planned.store.name)
-    return [(", ".join(names), cautions) for (_, cautions), names in sharing.items()]
+    return [*((", ".join(names), cautions) for (_, cautions), names in sharing.items()),
+            *culvert_cautions(plan)]
 
 
 def _rules_used(plan: Plan) -> list[tuple[str, str, str]]:
@@ -312,8 +388,8 @@ def _rules_used(plan: Plan) -> list[tuple[str, str, str]]:
 def _rule_figure(value: float, dimension: str | None, system: str) -> str:
     if dimension == "length":
         return shown(value, "level", system)
-    if dimension == "volume":
-        return shown(value, "volume", system)
+    if dimension in ("volume", "rain", "area", "speed", "seepage"):
+        return shown(value, dimension, system)
     return f"{value:g}" + (" h" if dimension == "time" else "")
 
 

@@ -1,4 +1,4 @@
-"""Sections of swales and basins to scale, and the volume a basin holds at each level."""
+"""Sections to scale, of basins too, and the volume a basin holds at each level."""
 
 from __future__ import annotations
 
@@ -14,8 +14,7 @@ from terrain.inputs.elevation import Dem
 from terrain.outputs import symbols as sy
 from terrain.units import PRINTED, shown
 from terrain.works.basin import Basin
-from terrain.works.rules import Rulebook
-from terrain.works.swale import Swale
+from terrain.works.wall_and_pit import lowered_ground
 
 #: Room for the heading above a section. [in]
 HEADING = 0.26
@@ -42,14 +41,14 @@ class Section:
         """Write its heading."""
         self._head.set_text(words)
 
-    def frame(self, west: float, east: float, low: float, high: float, beside: float = 0.0
-              ) -> None:
+    def frame(self, west: float, east: float, low: float, high: float, beside: float = 0.0,
+              over: float = 62.0) -> None:
         """Show this much of the section, with room for lettering about it.
 
-        `beside` points are kept free on its right.
+        `beside` points are kept free on its right, `over` points above and below it together.
         """
         self.point = max((east - west) / (self.wide - 16 - beside),
-                         (high - low) / (self.high - 62))
+                         (high - low) / (self.high - over))
         x, z = (west + east + beside * self.point) / 2, (low + high) / 2
         self.ax.set_xlim(x - self.wide * self.point / 2, x + self.wide * self.point / 2)
         self.ax.set_ylim(z - self.high * self.point / 2, z + self.high * self.point / 2)
@@ -105,63 +104,11 @@ class Section:
                   sy.WATER, 7)
 
 
-def swale_section(made: Section, swale: Swale, system: str) -> None:
-    """Draw a swale's section.
-
-    Downhill is to the right; the line on contour, where the sill's level meets the ground, is
-    at (0, 0).
-    """
-    depth, bed, side = swale.depth, swale.width, swale.side_slope
-    slope = swale.route.cross_slope
-    top = Rulebook()["berm top width"]
-    built, settled = swale.berm_height_built, swale.berm_height
-    cut_end = -(bed + 2 * side * depth) / (1 - side * slope)
-    toe = (top + 2 * side * built) / (1 - side * slope)
-    west, east = cut_end - 1.0, toe + 1.0
-    floor = -depth - 0.35
-    made.head(f"Section, the same scale both ways, downhill to the right; sides {side:g}:1, "
-              f"ground falls {100 * slope:.1f} %")
-    low = min(floor, -slope * east - 0.2)
-    made.frame(west, east, low, max(built, -slope * west), 70)
-    bed_right, bed_left = -side * depth, -side * depth - bed
-    profile = [(west, -slope * west), (cut_end, -slope * cut_end), (bed_left, -depth),
-               (bed_right, -depth), (0.0, 0.0), (east, -slope * east)]
-    base_line = low
-    made.fill([*profile, (east, base_line), (west, base_line)], GROUND)
-    made.line(profile, sy.INK, 1.3, gid="profile")
-    made.line([(cut_end, -slope * cut_end), (0.0, 0.0)], sy.SOFT_INK, 0.9, (0, (4, 3)))
-    made.fill([(bed_left - side * depth, 0.0), (bed_left, -depth), (bed_right, -depth),
-               (0.0, 0.0)], sy.POOL, zorder=3, gid="water")
-    made.line([(bed_left - side * depth, 0.0), (0.0, 0.0)], sy.WATER, 1.4)
-    berm = [(0.0, 0.0), (side * built, built), (side * built + top, built), (toe, -slope * toe)]
-    made.fill(berm, BANK, sy.EARTH, 3, gid="berm")
-    ratio = settled / built if built else 1.0
-    lower = [(0.0, 0.0), (side * built, settled), (side * built + top, settled),
-             (toe, -slope * toe)]
-    if ratio < 1:
-        made.line(lower[1:3], sy.PAPER, 1.0, (0, (3, 2)), 5)
-    p = made.point
-    made.water_mark((bed_left + bed_right) / 2 - bed * 0.28, 0.0)
-    made.up((bed_left + bed_right) / 2, -depth, 0.0, shown(depth, "level", system))
-    made.across(bed_left, bed_right, -depth - 7 * p, f"bed {shown(bed, 'level', system)}")
-    made.across(cut_end, 0.0, -slope * cut_end + 12 * p,
-                f"cut {shown(-cut_end, 'level', system)} wide", above=True)
-    made.line([(cut_end, -slope * cut_end + 3 * p), (cut_end, -slope * cut_end + 16 * p)],
-              sy.FAINT_INK, 0.6)
-    made.line([(0, 3 * p), (0, -slope * cut_end + 16 * p)], sy.FAINT_INK, 0.6)
-    made.across(side * built, side * built + top, built + 9 * p,
-                f"top {shown(top, 'level', system)}", above=True)
-    right = toe + 12 * p
-    made.line([(0.0, 0.0), (right + 5 * p, 0.0)], sy.FAINT_INK, 0.6, zorder=3.5)
-    made.line([(side * built + top, built), (right + 5 * p, built)], sy.FAINT_INK, 0.6)
-    made.up(right, 0.0, built, f"berm {shown(built, 'level', system)},\nsettles to "
-            f"{shown(settled, 'level', system)}")
-
-
 def wall_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
     """Draw the section across a wall at its highest; the water to the left."""
-    rules = Rulebook()
-    top, wet, dry = rules["wall top width"], rules["wall wet slope"], rules["wall dry slope"]
+    assert basin.profile is not None
+    wall = basin.profile
+    top, wet, dry = wall.top, wall.wet_slope, wall.dry_slope
     from shapely.geometry import LineString
 
     line = LineString(basin.line)
@@ -177,12 +124,20 @@ def wall_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
         away = -away  # away from the water
     height = basin.crest - float(heights[low])
     reach = max(wet * height + top, 3 * height, 3.0) * 1.5
+    if basin.rim is not None:  # as far as the pit
+        reach = min(max(reach, float(((basin.rim - [spots[low].x, spots[low].y]) @ -away).max())
+                        + 2 * height), 6 * reach)
     tail = max(dry * height + top, 3.0) * 1.25
     s = np.linspace(-reach, tail, 160)
     ground = dem.height_at(spots[low].x + s * away[0], spots[low].y + s * away[1])
-    ground = np.where(np.isfinite(ground), ground, np.nanmean(ground)) - basin.crest
+    natural = np.where(np.isfinite(ground), ground, np.nanmean(ground)) - basin.crest
+    ground = np.where(s < 0, lowered_ground(basin, spots[low].x + s * away[0],
+                                            spots[low].y + s * away[1], natural + basin.crest)
+                      - basin.crest, natural)
     made.head(f"Section at the wall's highest; water side {wet:g}:1, dry side {dry:g}:1")
     water, bottom = basin.sill.level - basin.crest, float(ground.min()) - 0.12 * height
+    bottom = min(bottom, float(heights[low]) - basin.crest - wall.strip - wall.cutoff_depth
+                 - 0.06 * height)
     made.frame(-reach, tail, bottom, 0.0)
     p = made.point
     made.fill([*zip(s, ground, strict=True), (tail, bottom), (-reach, bottom)], GROUND)
@@ -200,6 +155,13 @@ def wall_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
         made.line([(float(s[wetted].min()), water), (end, water)], sy.WATER, 1.4)
         made.water_mark(float(s[wetted].min()) + (end - float(s[wetted].min())) * 0.35, water)
     made.line(list(zip(s, ground, strict=True)), sy.INK, 1.3, zorder=5)
+    if (ground < natural - 0.01).any():
+        made.line(list(zip(s, natural, strict=True)), sy.SOFT_INK, 0.9, (0, (4, 3)), 5)
+    foot = float(ground[np.argmin(np.abs(s))]) - wall.strip
+    side = wall.cutoff_width / 2 + wall.cutoff_slope * wall.cutoff_depth
+    made.fill([(-side, foot), (-wall.cutoff_width / 2, foot - wall.cutoff_depth),
+               (wall.cutoff_width / 2, foot - wall.cutoff_depth), (side, foot)], BANK, sy.EARTH, 4,
+              "trench")
     made.across(-top / 2, top / 2, 9 * p, f"top {shown(top, 'level', system)}", above=True)
     made.up(0.0, float(ground[np.argmin(np.abs(s))]), 0.0, shown(height, "level", system))
     made.note(-reach + 2 * p, water + 9 * p,

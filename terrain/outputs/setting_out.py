@@ -13,8 +13,11 @@ from terrain.inputs.elevation import Dem
 from terrain.plan.plan import Plan, PlannedStore
 from terrain.units import PRINTED
 from terrain.works.basin import Basin
+from terrain.works.drain import Drain
 from terrain.works.rules import Rulebook
-from terrain.works.swale import Swale
+from terrain.works.swale_built import Swale
+from terrain.works.tree_basin import TreeShape
+from terrain.works.wall_profile import WallProfile
 
 #: Stakes on walls and rims stand at most this far apart; common practice, no source. [m]
 CLOSE = 5.0
@@ -27,8 +30,9 @@ class Stake:
     Attributes
     ----------
     work, mark : str
-        Whose it is, and what it marks: line and end (a swale's downhill lip), sill, bed, berm,
-        wall, rim, floor, tree.
+        Whose it is, and what it marks: line and end (a swale's downhill lip), sill, bed, check,
+        berm,
+        wall, cut-off, wet and dry foot, rim, floor, tree, bund (a crescent's).
     station : float
         Distance along the line, the rim or the floor's edge. [m]
     x, y : float
@@ -82,12 +86,16 @@ def stakes_of(plan: Plan) -> list[Stake]:
 
 def _stakes(planned: PlannedStore, dem: Dem, rules: Rulebook) -> list[Stake]:
     row = _Row(planned.store.name, dem)
+    if planned.drain is not None:
+        return _of_drain(planned.drain, row, rules)
     if planned.swale is not None:
         return _of_swale(planned.swale, row, rules)
     if planned.basin is not None:
         basin = planned.basin
-        return _of_wall(basin, row) if basin.form == "wall" else _of_dug(basin, row)
-    store = planned.store
+        return _of_wall(basin, row) if basin.has_wall else _of_dug(basin, row)
+    store, tree = planned.store, planned.placed.tree
+    if tree is not None and tree.form != "bowl":
+        return _of_crescent(tree, row) if tree.form == "crescent" else _of_trench(tree, row)
     return [row.stake("tree", 0.0, store.x, store.y, float(store.curve.levels[0]),
                       "floor about the trunk's mound"),
             row.stake("sill", 0.0, planned.placed.spill_x, planned.placed.spill_y,
@@ -100,23 +108,44 @@ def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
     spacing, level = rules["stake spacing"], swale.sill.level
     stations = _stations(line.length, spacing)
     found = [*row.along(line, [0.0, line.length], "end", level, "lip"),
-             *row.along(line, stations[1:-1], "line", level, "lip")]
-    middle = float(line.project(Point(swale.sill_x, swale.sill_y)))
-    half = min(swale.sill.length, line.length) / 2
-    middle = min(max(middle, half), line.length - half)
-    found += row.along(line, [middle - half, middle + half], "sill", level, "sill")
+             *row.along(line, stations[1:-1], "line", level, "lip"),
+             *row.along(line, [swale.sill_from, swale.sill_to], "sill", level, "sill")]
     sides = {
-        "bed": (swale.side_slope * swale.depth + swale.width / 2, level - swale.depth, "bed"),
-        "berm": (-swale.side_slope * swale.berm_height_built - rules["berm top width"] / 2,
+        "bed": (swale.section.top_width() / 2, level - swale.depth, "bed"),
+        "berm": (-swale.berm_side_slope * swale.berm_height_built - swale.berm_top / 2,
                  level + swale.berm_height_built, "crest as built")}
     for mark, (uphill, design, of) in sides.items():
         moved = _moved(line, row.dem, uphill)
         if moved is not None:
             found += row.along(moved, _stations(moved.length, spacing), mark, design, of)
-    order = ("end", "line", "sill", "bed", "berm")
-    groups = {"end": 0, "line": 0, "sill": 0, "bed": 1, "berm": 2}
+            if mark == "bed":
+                for check in swale.checks:
+                    x, y = line.interpolate(check.chainage).coords[0]
+                    spot = moved.interpolate(moved.project(Point(x, y)))
+                    found.append(row.stake("check", check.chainage, spot.x, spot.y,
+                                           level - swale.depth + check.height, "check top"))
+    order = ("end", "line", "sill", "bed", "check", "berm")
+    groups = {"end": 0, "line": 0, "sill": 0, "bed": 1, "check": 1, "berm": 2}
     return sorted(found, key=lambda stake: (groups[stake.mark], stake.station,
                                             order.index(stake.mark)))
+
+
+def _of_drain(drain: Drain, row: _Row, rules: Rulebook) -> list[Stake]:
+    """The line is the downhill lip; the bed lies uphill of it. Both fall from stake to stake."""
+    line, section, route = LineString(drain.route.line), drain.section, drain.route
+    stations = _stations(route.length, rules["stake spacing"])
+    found = []
+    for station in stations:
+        point = line.interpolate(station)
+        mark = "end" if station in (0.0, route.length) else "line"
+        found.append(row.stake(mark, station, point.x, point.y, route.lip(station), "lip"))
+    moved = _moved(line, row.dem, section.side_slope * section.depth + section.width / 2)
+    if moved is not None:
+        for share in np.linspace(0.0, 1.0, len(stations)):
+            point = moved.interpolate(share * moved.length)
+            along = float(line.project(point))
+            found.append(row.stake("bed", along, point.x, point.y, drain.bed(along), "bed"))
+    return found
 
 
 def _moved(line: LineString, dem: Dem, uphill: float) -> LineString | None:
@@ -133,8 +162,29 @@ def _moved(line: LineString, dem: Dem, uphill: float) -> LineString | None:
 
 
 def _of_wall(basin: Basin, row: _Row) -> list[Stake]:
-    line = LineString(basin.line)
-    found = row.along(line, _stations(line.length, CLOSE), "wall", basin.crest, "settled crest")
+    line, wall = LineString(basin.line), basin.profile
+    assert wall is not None
+    stations = _stations(line.length, CLOSE)
+    found = []
+    for station in stations:
+        built = float(np.interp(station, wall.stations, wall.built))
+        found += row.along(line, [station], "wall", built, "crest as built")
+    for station in stations:
+        ground = float(np.interp(station, wall.stations, wall.ground))
+        if ground < wall.crest:
+            trench = ground - wall.strip - wall.cutoff_depth
+            found += row.along(line, [station], "cut-off", trench, "floor of the cut-off trench")
+    for mark in ("wet foot", "dry foot"):
+        for station in stations:
+            foot = _foot(basin, wall, line, station, mark == "wet foot", row.dem)
+            if foot is not None:
+                x, y = foot
+                found.append(row.stake(mark, station, x, y, float(row.dem.height_at(x, y)),
+                                       "foot of the bank"))
+    if basin.rim is not None:
+        level = basin.floor + basin.pit_depth
+        found += _pit_stakes(LineString(basin.rim), level, basin.pit_depth, basin.batter, row,
+                             "rim at this level")
     # The spillway goes into natural ground: outward from the end of the wall where it starts.
     near = np.array([basin.sill_x, basin.sill_y])
     first = np.hypot(*(basin.line[0] - near)) < 0.01
@@ -146,19 +196,73 @@ def _of_wall(basin: Basin, row: _Row) -> list[Stake]:
     return found
 
 
+def _foot(basin: Basin, wall: WallProfile, line: LineString, station: float, wet: bool, dem: Dem
+          ) -> tuple[float, float] | None:
+    """Where a side of the bank as built meets the ground, square to its line at a station."""
+    built = float(np.interp(station, wall.stations, wall.built))
+    on = np.array(line.interpolate(station).coords[0])
+    step = min(0.1, line.length / 10)
+    near = [np.array(line.interpolate(s).coords[0]) for s in
+            (max(station - step, 0.0), min(station + step, line.length))]
+    along = (near[1] - near[0]) / np.hypot(*(near[1] - near[0]))
+    away = np.array([-along[1], along[0]])
+    pool = np.array(basin.outline.representative_point().coords[0])
+    if ((pool - on) @ away > 0) != wet:
+        away = -away
+    slope = wall.wet_slope if wet else wall.dry_slope
+    high = built - float(dem.height_at(*on))
+    out = np.linspace(wall.top / 2, wall.top / 2 + 3 * slope * max(high, 0.0), 300)
+    x, y = on[0] + out * away[0], on[1] + out * away[1]
+    bank = built - (out - wall.top / 2) / slope
+    met = np.flatnonzero(dem.height_at(x, y) >= bank)
+    if high <= 0 or not met.size:
+        return None
+    return float(x[met[0]]), float(y[met[0]])
+
+
+def _pit_stakes(rim: LineString, level: float, depth: float, batter: float, row: _Row, of: str
+                ) -> list[Stake]:
+    """Rim and floor of a pit."""
+    found = row.along(rim, _stations(rim.length, CLOSE)[:-1], "rim", level, of)
+    floor = Polygon(rim.coords).buffer(-batter * depth, join_style="mitre")
+    for part in getattr(floor, "geoms", [floor]):
+        edge = LineString(part.exterior.coords)
+        found += row.along(edge, _stations(edge.length, CLOSE)[:-1], "floor", level - depth,
+                           "floor")
+    return found
+
+
 def _of_dug(basin: Basin, row: _Row) -> list[Stake]:
     rim = LineString(basin.line)
     level = basin.sill.level
-    found = row.along(rim, _stations(rim.length, CLOSE)[:-1], "rim", level, "water edge")
-    floor = Polygon(basin.line).buffer(-basin.batter * basin.water_at_wall, join_style="mitre")
-    for part in getattr(floor, "geoms", [floor]):
-        edge = LineString(part.exterior.coords)
-        found += row.along(edge, _stations(edge.length, CLOSE)[:-1], "floor",
-                           level - basin.water_at_wall, "floor")
+    found = _pit_stakes(rim, level, basin.water_at_wall, basin.batter, row, "water edge")
     middle = float(rim.project(Point(basin.sill_x, basin.sill_y)))
     half = min(basin.sill.length, rim.length / 2) / 2
     ends = [(middle - half) % rim.length, (middle + half) % rim.length]
     return found + row.along(rim, ends, "sill", level, "sill")
+
+
+def _of_crescent(tree: TreeShape, row: _Row) -> list[Stake]:
+    """The trunk, both tips on one contour, and the bund's inner foot between them."""
+    made = tree.crescent
+    assert made is not None
+    arc = LineString(made.arc)
+    crest = made.level + made.freeboard
+    found = [row.stake("tree", 0.0, tree.x, tree.y, made.level, "water level")]
+    found += row.along(arc, [0.0, arc.length], "sill", made.level, "tip")
+    inner = _stations(arc.length, CLOSE / 2)[1:-1]
+    return found + row.along(arc, inner, "bund", crest, "settled crest, set at its inner foot")
+
+
+def _of_trench(tree: TreeShape, row: _Row) -> list[Stake]:
+    """The trunk, and the trench's corners with its floor, lower side first."""
+    x, y = np.asarray(tree.outline.exterior.coords)[:4].T
+    floor = tree.level - tree.depth
+    found = [row.stake("tree", 0.0, tree.x, tree.y, float(row.dem.height_at(tree.x, tree.y)),
+                       "ground at the trunk")]
+    found += [row.stake("floor", 0.0, float(east), float(north), floor, "floor")
+              for east, north in zip(x, y, strict=True)]
+    return [*found, row.stake("sill", 0.0, tree.spill_x, tree.spill_y, tree.level, "sill")]
 
 
 def _stations(length: float, spacing: float) -> list[float]:

@@ -22,11 +22,14 @@ from terrain.outputs.legend import Legend, title
 from terrain.outputs.map_features import (
     datum_words,
     draw_culvert,
+    draw_drain,
     draw_hollow,
+    draw_pit,
     draw_pool,
     draw_sill,
     draw_spill,
     draw_swale_line,
+    draw_tree_shape,
     draw_wall,
     finish_contours,
     joined,
@@ -205,7 +208,8 @@ class _SiteMap:
     def _works(self) -> None:
         draw: dict[str, Callable[[int], None]] = {
             "swale": self._swale, "basin": self._basin, "tree basin": self._tree,
-            "tank": self._tank, "hollow": self._hollow}
+            "tank": self._tank, "hollow": self._hollow,
+            "drain": self._drain}
         for index, planned in enumerate(self.plan.stores):
             if planned.placed.outline.intersects(self.view.box()):
                 draw[planned.placed.kind](index)
@@ -214,7 +218,8 @@ class _SiteMap:
         planned = self.plan.stores[index]
         assert planned.placed.route is not None
         draw_swale_line(self.ax, planned.placed.route.line, self.dem, self.view,
-                        planned.swale.top_width if planned.swale else 2.0)
+                        planned.swale.top_width if planned.swale else 2.0,
+                        [c.chainage for c in planned.swale.checks] if planned.swale else ())
         self._ink_of(planned.placed.route.line)
         self._sill(planned.placed.spill_x, planned.placed.spill_y)
         self.drawn.add("swale")
@@ -223,21 +228,29 @@ class _SiteMap:
         placed = self.plan.stores[index].placed
         assert placed.basin is not None
         draw_pool(self.ax, placed.basin.outline, self.dem.cell)
-        if placed.basin.form == "wall":
+        if placed.basin.has_wall:
             draw_wall(self.ax, placed.basin.line)
             self.drawn.add("wall")
+        if placed.basin.rim is not None:
+            draw_pit(self.ax, placed.basin.rim)
+            self.drawn.add("pit")
         self.labels.ink(points_in(placed.basin.outline, self.view), 0.9)
         self._sill(placed.spill_x, placed.spill_y)
         self.drawn.add("basin")
 
     def _tree(self, index: int) -> None:
         placed = self.plan.stores[index].placed
+        self.labels.ink(np.array([[placed.x, placed.y]]), 1.0, 4)
+        self.drawn.add("tree basin" if placed.tree is None or placed.tree.form == "bowl"
+                       else placed.tree.form)
+        if placed.tree is not None and placed.tree.form != "bowl":
+            draw_tree_shape(self.ax, placed.tree, self.view)
+            self.labels.ink(points_in(placed.outline, self.view), 0.9)
+            return
         west, _, east, _ = placed.outline.bounds
         radius = max((east - west) / 2, 3.2 * self.view.point)
         self.ax.add_patch(Circle((placed.x, placed.y), radius, facecolor=sy.TREE_FILL,
                                  edgecolor=sy.TREE, linewidth=1.2, zorder=17, gid="tree basin"))
-        self.labels.ink(np.array([[placed.x, placed.y]]), 1.0, 4)
-        self.drawn.add("tree basin")
 
     def _tank(self, index: int) -> None:
         placed = self.plan.stores[index].placed
@@ -254,6 +267,13 @@ class _SiteMap:
         self.labels.ink(points_in(placed.outline, self.view), 0.9)
         self._sill(placed.spill_x, placed.spill_y)
         self.drawn.add("hollow")
+
+    def _drain(self, index: int) -> None:
+        route = self.plan.stores[index].placed.drain
+        assert route is not None
+        draw_drain(self.ax, route.line, self.view)
+        self._ink_of(route.line)
+        self.drawn.add("drain")
 
     def _sill(self, x: float, y: float) -> None:
         if self.view.holds(x, y):
@@ -272,7 +292,8 @@ class _SiteMap:
             led, over = _parts(node, placed)
             within = node.spills_to is not None and (
                 self.plan.stores[node.spills_to].placed.work.name == placed.work.name)
-            if led is not None and len(led) > 1 and not within:
+            if led is not None and len(led) > 1 and not within and not (
+                    placed.kind == "drain" and node.spills_to is not None):
                 self.ax.add_line(Line2D(led[:, 0], led[:, 1], color=sy.TANK, linewidth=1.3,
                                         linestyle=(0, (1.2, 1.6)), zorder=14, gid="led"))
                 base.arrows_along(self.ax, led, self.view, sy.TANK, "led", short=True)
@@ -353,17 +374,19 @@ class _SiteMap:
                 continue
             held = sum(s.store.capacity for s in stores)
             colour = {"tank": sy.TANK, "tree basin": sy.TREE}.get(group.kind, sy.WATER)
-            lines = [Line(group.name, sy.LABEL_SIZE, colour, "bold"),
-                     Line(sy.brief(held, "volume", self.system), sy.LABEL_SIZE, colour)]
+            lines = [Line(group.name, sy.LABEL_SIZE, colour, "bold")]
+            if group.kind != "drain":
+                lines.append(Line(sy.brief(held, "volume", self.system), sy.LABEL_SIZE, colour))
             anchors, radius = self._anchors(group)
             self.labels.place(lines, anchors, radius, "work label")
 
     def _anchors(self, group: Group) -> tuple[FloatArray, float]:
         placed = [self.plan.stores[i].placed for i in group.members]
-        if group.kind == "swale" and placed[0].route is not None:
+        route = placed[0].drain or placed[0].route
+        if route is not None:
             from shapely.geometry import LineString
 
-            line = LineString(placed[0].route.line)
+            line = LineString(route.line)
             spots = [line.interpolate(s, normalized=True) for s in (0.5, 0.35, 0.65, 0.2, 0.8, 0.05,
                                                                    0.95)]
             return np.array([[p.x, p.y] for p in spots]), 3.0
@@ -446,6 +469,8 @@ class _SiteMap:
             filled = "never" if any(f is None for f in full) else shown(
                 max(f for f in full if f is not None), "rain", self.system,
                 1 if self.system == "us" else 0)
+            if group.kind == "drain":
+                filled = "–"
             least = "≥ " if any(n.catchment.touches_edge and n.catchment.area for n in nodes
                                 ) else ""
             column.row([(0, "left", shortened(self.figure, group.name, sy.TEXT_SIZE, 95)),

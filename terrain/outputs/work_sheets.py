@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
+from terrain.outputs.basin_charts import basin_charts
 from terrain.outputs.labels import Column, Labels, Line, shortened
 from terrain.outputs.legend import title
 from terrain.outputs.map_features import (
     datum_words,
+    draw_pit,
     draw_pool,
     draw_sill,
     draw_spill,
@@ -30,9 +32,13 @@ from terrain.outputs.map_features import (
 from terrain.outputs.sections import (
     Section,
     dug_section,
-    stage_curve,
-    swale_section,
     wall_section,
+)
+from terrain.outputs.swale_sections import (
+    draw_stations,
+    long_profile,
+    profile_words,
+    swale_section,
 )
 from terrain.plan.cautions import reaches_edge
 from terrain.plan.cost import Quantities
@@ -41,12 +47,17 @@ from terrain.plan.questions import BasinAnswer, ShedAnswer, StormAnswer, SwaleAn
 from terrain.plan.survey import Survey
 from terrain.surface.depressions import Hollow
 from terrain.units import PRINTED, shown
+from terrain.works.swale_built import Swale
 
 FloatArray = NDArray[np.float64]
 
 #: A4, landscape; margins, the panel on the right, the gap beside it, and the section. [in]
 WIDE, HIGH = 297 / 25.4, 210 / 25.4
 MARGIN, PANEL, GUTTER, SECTION = 0.38, 3.7, 0.28, 2.05
+#: Height of a basin's charts, above its section. [in]
+CHARTS = 1.55
+#: Room below a swale's plan for its stations and its long profile. [in]
+PROFILE = 1.15
 #: A raster is thinned until no side of a plan has more cells than this, about one a pixel.
 MOST_CELLS = 1100
 #: So many hollows are named on a survey, if they are this deep [m] and this wide on paper [pt].
@@ -57,14 +68,14 @@ class _Sheet:
     """A sheet with a plan on the left and a column of figures on the right."""
 
     def __init__(self, question: Question, bounds: tuple[float, float, float, float],
-                 system: str, name: str, subtitle: str, section: bool, margin: float = 0.08
-                 ) -> None:
+                 system: str, name: str, subtitle: str, section: bool, margin: float = 0.08,
+                 more: float = 0.0) -> None:
         self.question, self.system, self.dem = question, system, question.dem
         from shapely import box
 
         self.figure = Figure(figsize=(WIDE, HIGH), dpi=sy.DPI, facecolor=sy.PAPER)
         left = WIDE - 2 * MARGIN - PANEL - GUTTER
-        self.below = SECTION + 0.3 if section else 0.0
+        self.below = SECTION + 0.3 + more if section else 0.0
         high = HIGH - 2 * MARGIN - self.below
         self.plan = self.figure.add_axes((MARGIN / WIDE, (MARGIN + self.below) / HIGH,
                                           left / WIDE, high / HIGH))
@@ -228,10 +239,11 @@ def draw_swale(answer: SwaleAnswer, system: str) -> Figure:
     swale, route = answer.swale, answer.swale.route
     sheet = _Sheet(answer.question, _about(answer.outline, route.line, answer.spill_path), system,
                    "Swale", f"{shown(route.length, 'length', system)} on the contour at "
-                   f"{shown(route.level, 'level', system)}", section=True)
+                   f"{shown(route.level, 'level', system)}", section=True, more=PROFILE)
     sheet.catchment(answer.cells)
     sheet.flow()
-    draw_swale_line(sheet.plan, route.line, sheet.dem, sheet.view, swale.top_width)
+    draw_swale_line(sheet.plan, route.line, sheet.dem, sheet.view, swale.top_width,
+                    [check.chainage for check in swale.checks])
     sheet.labels.ink_line(route.line, 1.0, 2)
     sheet.spill(answer.spill_path, swale.sill_x, swale.sill_y)
     sheet.corner()
@@ -240,7 +252,7 @@ def draw_swale(answer: SwaleAnswer, system: str) -> Figure:
                 np.array([[swale.sill_x, swale.sill_y]]), sy.WATER, 4.0, 60)
     _label_catchment(sheet, answer.cells, answer.catchment.area, answer.catchment.touches_edge)
     sheet.finish_plan()
-    swale_section(Section(sheet.figure, MARGIN, MARGIN, sheet.left_wide, SECTION), swale, system)
+    _swale_below(sheet, swale, system)
     sheet.head("Figures")
     most = "at least " if answer.catchment.touches_edge else ""
     sheet.rows([
@@ -248,6 +260,8 @@ def draw_swale(answer: SwaleAnswer, system: str) -> Figure:
         ("catchment", most + _land(answer.catchment.area, system)),
         ("level of line and sill", shown(swale.sill.level, "level", system)),
         ("line leaves that level by up to", shown(route.deviation, "level", system)),
+        ("tightest bend", "straight" if route.radius > 1e6 else
+         f"{shown(route.radius, 'level', system)} in radius"),
         ("water on the sill, design peak", shown(swale.sill.head, "level", system)),
         *sheet.earth(answer.quantities, "berm as built")])
     sheet.storms(answer.storms, store=True)
@@ -255,19 +269,34 @@ def draw_swale(answer: SwaleAnswer, system: str) -> Figure:
     return sheet.figure
 
 
+def _swale_below(sheet: _Sheet, swale: Swale, system: str) -> None:
+    """The swale's section, its sections at stations and its long profile, below its plan."""
+    figure, wide = sheet.figure, sheet.left_wide
+    swale_section(Section(figure, MARGIN, 2.02, wide, 1.72), swale, system)
+    draw_stations(figure, swale, system, MARGIN, 1.04, wide, 0.98)
+    ax = figure.add_axes(((MARGIN + 0.95) / WIDE, 0.47 / HIGH, (wide - 1.25) / WIDE, 0.47 / HIGH))
+    long_profile(ax, swale, system)
+    figure.text(MARGIN / WIDE, 0.12 / HIGH, profile_words(swale), fontsize=sy.SMALL_SIZE,
+                color=sy.SOFT_INK, gid="head")
+
+
 @sy.styled
 def draw_basin(answer: BasinAnswer, system: str) -> Figure:
     """Draw a basin: its plan, its section to scale, its volume by level, its figures."""
     basin = answer.basin
-    form = "behind a wall" if basin.form == "wall" else "dug into the ground"
+    form = {"wall": "behind a wall", "dug": "dug into the ground",
+            "wall and pit": "behind a wall, with a pit"}[basin.form]
     sheet = _Sheet(answer.question, _about(answer.outline, basin.line, answer.spill_path,
                                            basin.outline), system, "Basin",
-                   f"{form}, its sill at {shown(basin.sill.level, 'level', system)}", section=True)
+                   f"{form}, its sill at {shown(basin.sill.level, 'level', system)}", section=True,
+                   more=CHARTS + 0.12)
     sheet.catchment(answer.cells)
     sheet.flow()
     draw_pool(sheet.plan, basin.outline, sheet.dem.cell)
     sheet.labels.ink(points_in(basin.outline, sheet.view), 0.9)
-    if basin.form == "wall":
+    if basin.rim is not None:
+        draw_pit(sheet.plan, basin.rim)
+    if basin.has_wall:
         draw_wall(sheet.plan, basin.line)
         sheet.labels.ink_line(basin.line, 1.0, 2)
     sheet.spill(answer.spill_path, basin.sill_x, basin.sill_y)
@@ -278,22 +307,21 @@ def draw_basin(answer: BasinAnswer, system: str) -> Figure:
                 np.array([[basin.sill_x, basin.sill_y]]), sy.WATER, 4.0, 90)
     _label_catchment(sheet, answer.cells, answer.catchment.area, answer.catchment.touches_edge)
     sheet.finish_plan()
-    share = 0.66 * sheet.left_wide
-    section = Section(sheet.figure, MARGIN, MARGIN, share, SECTION)
-    across = wall_section if basin.form == "wall" else dug_section
+    section = Section(sheet.figure, MARGIN, MARGIN, sheet.left_wide, SECTION)
+    across = wall_section if basin.has_wall else dug_section
     across(section, basin, sheet.dem, system)
-    stage_curve(sheet.figure, MARGIN + share + 0.07, MARGIN, sheet.left_wide - share - 0.07,
-                SECTION, basin, system)
+    basin_charts(sheet.figure, MARGIN, MARGIN + SECTION + 0.12, sheet.left_wide, CHARTS, basin,
+                 answer.curve, [(storm.rain, storm.caught) for storm in answer.storms], system)
     sheet.head("Figures")
     most = "at least " if answer.catchment.touches_edge else ""
     rows = [("holds, up to its sill", shown(basin.storage, "volume", system))]
-    if basin.form == "wall":
+    if basin.has_wall:
         rows.append(("as behind a thin wall", shown(basin.gross, "volume", system)))
     rows += [("pool, full", shown(basin.pool_area, "area", system)),
              ("catchment", most + _land(answer.catchment.area, system)),
-             ("deepest water", shown(basin.water_at_wall, "level", system)),
+             ("deepest water", shown(basin.deepest_water, "level", system)),
              ("water on the sill, design peak", shown(basin.sill.head, "level", system)),
-             *sheet.earth(answer.quantities, "wall")]
+             *sheet.earth(answer.quantities, "wall and trench")]
     sheet.rows(rows)
     sheet.storms(answer.storms, store=True)
     sheet.cautions(answer.cautions, answer.rests_on)

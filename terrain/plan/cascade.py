@@ -256,11 +256,16 @@ def _tanked_roofs(site: Site, ground: Ground) -> dict[str, list[Roof]]:
 
 def _store(site: Site, place: Placed, ground: Ground, rules: Rulebook) -> Store:
     rate, source, suction = 0.0, "a closed tank", 0.0
-    if place.kind != "tank":
+    if place.kind == "drain":
+        source = "a drain: what soaks in on its way is left out"
+    elif place.kind != "tank":
         work, texture = place.work, place.work.texture
+        seepage = getattr(work, "seepage", None)
         try:
             rate, source, _ = rate_of(work.infiltration, texture,
                                       ground.soil_group_of(place.cells))
+            if seepage is not None:
+                rate, source = seepage / 24, "the seepage in the site file"
             if texture is not None:
                 suction = texture_named(texture).suction_deficit(SATURATION)
         except ValueError as error:
@@ -283,7 +288,7 @@ def _refuse_uphill(site: Site, terrain: Terrain, place: Placed, to: Placed, rule
                    ) -> None:
     """No water is given to a store that stands above the one it comes from."""
     out, into = _out_level(terrain, place), _out_level(terrain, to)
-    if into > out + rules["level tolerance"]:
+    if into > out + (rules["level tolerance"] if to.drain is None else 0.0):
         raise InputError(site.where_work(place.work.name, "spills to"),
                          f"\"{to.name}\" takes water at {into:.2f} m, above the {out:.2f} m at "
                          f"which \"{place.name}\" lets it go",
@@ -297,6 +302,9 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
     x, y = place.spill_x, place.spill_y
     lead = [(x, y)]
     piped = place.work.pipe is not None or place.work.spills_to is not None
+    if place.drain is not None and place.drain.to:
+        leads_to = next(i for i, other in enumerate(placed) if other.name == place.drain.to)
+        return leads_to, np.asarray(lead), True
     lower = _next_bowl(place, placed, rules)
     if lower is not None:
         return lower, np.asarray([(x, y), (placed[lower].x, placed[lower].y)]), True
@@ -314,7 +322,7 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
         if to is None:
             return None, np.asarray(lead), True
         _refuse_uphill(site, terrain, place, placed[to], rules)
-        end = (placed[to].x, placed[to].y)
+        end = _entry(placed[to], x, y, _out_level(terrain, place))
         return to, np.asarray([*lead, end] if place.work.pipe is None else lead), True
     row, column = dem.cell_of(x, y, site.where_work(place.work.name))
     # From a pipe's end or a tank the very first cell may be another store's already.
@@ -329,6 +337,16 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
     way = np.stack(dem.xy(path[:, 0], path[:, 1]), 1)
     way = np.concatenate([np.asarray(lead), way])
     return (met - 1 if met > 0 and met != index + 1 else None), way, piped
+
+
+def _entry(to: Placed, x: float, y: float, out: float) -> tuple[float, float]:
+    """Where water from a place joins a store: a drain as near by as it lies low enough."""
+    if to.drain is None:
+        return to.x, to.y
+    low = to.drain.stations[to.drain.start_level - to.drain.grade * to.drain.stations <= out]
+    points = [to.outline.interpolate(station) for station in (*low, to.drain.length)]
+    near = min(points, key=lambda p: float(np.hypot(p.x - x, p.y - y)))
+    return float(near.x), float(near.y)
 
 
 def _next_bowl(place: Placed, placed: list[Placed], rules: Rulebook) -> int | None:

@@ -12,7 +12,10 @@ from terrain.plan.reading import Inputs
 from terrain.runoff.catchment import Catchment
 from terrain.units import in_both
 from terrain.works.basin import Basin
+from terrain.works.drain import Drain
 from terrain.works.natural_hollow import NaturalHollow
+from terrain.works.spillway import spillway
+from terrain.works.wall import outflanking
 
 _LEAVES = ("Its spill leaves the property: never send it onto a neighbour more gathered than it "
            "came before, and ask about water rights.")
@@ -44,8 +47,60 @@ def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:
             f"The spillway is {in_both(basin.sill.length, 'length')} long beside a wall of "
             f"{in_both(wall, 'length')}: make sure that natural ground gives room for it, or "
             "catch less, hold the crest higher and let it flow deeper over rock.")
+    around = outflanking(basin, inputs.dem)
+    if around is not None:
+        said.append(around)
     if not inputs.ground.boundary.covers(basin.outline):
         said.append(_BEYOND)
+    return said
+
+
+def basin_cautions(inputs: Inputs, place: Placed, node: Node, basin: Basin) -> list[str]:
+    """Cautions about any basin's sill, once its design peak is known, and about a pond."""
+    rules, work, design = inputs.rules, place.work, inputs.site.rain.design
+    said = []
+    over = spillway(basin.sill, basin.crest if basin.has_wall else None, rules)
+    if over.lining == "rock":
+        said.append(f"Water runs over its sill at {in_both(over.velocity, 'speed')} at the design "
+                    f"peak, and grass bears {in_both(rules['grass velocity'], 'speed')} "
+                    f"({rules.source('grass velocity')}): line the sill and its way down with "
+                    "rock, or lengthen it.")
+    years = rules["spillway return period"]
+    if node.catchment.area > rules["small drainage"]:
+        years = rules["spillway return period, larger"]
+    if basin.has_wall and design.return_period is not None and design.return_period < years:
+        said.append(f"Its spillway is sized for the storm \"{design.name}\", once in "
+                    f"{design.return_period:g} years; behind a wall with so large a catchment "
+                    f"once in {years:g} years is asked for ({rules.source('small drainage')}). "
+                    "Choose a rarer design storm.")
+    if work.holds_water:
+        said += _pond_cautions(inputs, place, node, basin)
+    return said
+
+
+def _pond_cautions(inputs: Inputs, place: Placed, node: Node, basin: Basin) -> list[str]:
+    """Cautions about a pond meant to hold water."""
+    rules, work, seepage = inputs.rules, place.work, node.store.infiltration * 24
+    said = [f"It is meant to hold water, and water that stands longer than "
+            f"{rules['standing water']:.0f} h breeds mosquitoes "
+            f"({rules.source('standing water')}): keep fish in it, which want "
+            f"{in_both(rules['fish depth'], 'length')} of water ({rules.source('fish depth')}); it "
+            f"is {in_both(basin.deepest_water, 'level')} deep when full."]
+    if work.seepage is None:
+        said.append(f"Nobody said what seeps from it; {in_both(seepage, 'seepage')} is a default "
+                    f"({node.store.rate_source}). Watch how fast water sinks in a pond or pit "
+                    "near by, and state it (seepage: 3 mm/day).")
+    if seepage > rules["seepage high"]:
+        said.append(f"It loses {in_both(seepage, 'seepage')} to the ground, more than "
+                    f"{in_both(rules['seepage high'], 'seepage')} "
+                    f"({rules.source('seepage high')}): without a lining of clay or sheet it "
+                    "will hardly hold water.")
+    lacks = [what for what, there in (("a daily rain record", inputs.record),
+                                      ("evapotranspiration", inputs.evaporation)) if there is None]
+    if lacks:
+        said.append(f"Without {' and '.join(lacks)} in the site file its months cannot be "
+                    "reckoned: " + ("nothing tells what comes in a year." if len(lacks) > 1 or
+                                    inputs.record is None else "no evaporation is counted."))
     return said
 
 
@@ -71,6 +126,33 @@ def hollow_cautions(inputs: Inputs, place: Placed, hollow: NaturalHollow) -> lis
     return said
 
 
+def drain_cautions(inputs: Inputs, drain: Drain, placed: list[Placed]) -> list[str]:
+    """Cautions about where a drain crosses gathered water, and how it ends."""
+    dem, route, said = inputs.dem, drain.route, []
+    line = LineString(route.line)
+    points = np.array([line.interpolate(s).coords[0] for s in route.stations])
+    rows, columns = dem.row_column(points[:, 0], points[:, 1])
+    area = inputs.terrain.contributing_area[rows, columns]
+    wet = int(np.argmax(area))
+    if area[wet] >= inputs.site.runoff.channel_from:
+        x, y = points[wet]
+        said.append(f"At {dem.named(float(x), float(y))} it crosses a way of gathered water that "
+                    f"{in_both(float(area[wet]), 'land')} drain to: that water breaks out over its "
+                    "lip unless the crossing is designed.")
+    to = next((place for place in placed if route.to and place.name == route.to), None)
+    if to is not None and to.kind != "drain":
+        under = to.sill_level - drain.bed(route.length)
+        back = min(under / route.grade, route.length)
+        if under > 0:
+            said.append(f"Its bed meets \"{to.name}\" {in_both(under, 'level')} below its sill: "
+                        f"when that is full, water stands back {in_both(back, 'length', 0)} in the "
+                        "drain; armour the way in with stone.")
+    elif to is None:
+        said.append("It lets its water go at a point: spread it there over a level lip on grass or "
+                    "stone, or it cuts a gully.")
+    return said
+
+
 def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> list[str]:
     """Cautions that arise from what lies about a work."""
     rules, ground = inputs.rules, inputs.ground
@@ -83,7 +165,7 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
         said.append("Roof water is not fit to drink as it comes: germs, metals and smoke settle on "
                     "roofs. Treat and test it as the local health office advises.")
         return said
-    if empties > rules["standing water"]:
+    if empties > rules["standing water"] and not getattr(place.work, "holds_water", False):
         how = "does not soak away" if np.isinf(empties) else f"stands about {empties:,.0f} h"
         said.append(f"Full, it {how} at {in_both(node.store.infiltration, 'rate')} "
                     f"({node.store.rate_source}); longer than {rules['standing water']:.0f} h "
@@ -123,9 +205,10 @@ def spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Pl
     place, node, rules = placed[index], cascade.nodes[index], inputs.rules
     said = [f"It overlaps \"{placed[other].name}\": each is reckoned as if whole. Move one of them."
             for other in cascade.overlaps.get(index, ())]
-    if node.spills_to is not None and node.piped and place.work.pipe is None:
+    if node.spills_to is not None and node.piped and place.work.pipe is None and (
+            place.drain is None):
         to = placed[node.spills_to]
-        way = float(np.hypot(to.x - place.spill_x, to.y - place.spill_y))
+        way = float(np.hypot(*(node.spill_path[-1] - (place.spill_x, place.spill_y))))
         fall = place.sill_level - (to.sill_level if to.kind != "tank" else place.sill_level)
         if place.kind != "tank" and fall < rules["furrow fall"] * way:
             said.append(

@@ -26,6 +26,8 @@ class Quantities:
     money : (float, float) or None
         Low and high, where the site file states rates.
     currency : str
+    topsoil : float
+        Of the cut, what goes into no bank. [m3]
     """
 
     cut: float
@@ -33,10 +35,17 @@ class Quantities:
     hours: float
     money: tuple[float, float] | None = None
     currency: str = ""
+    topsoil: float = 0.0
+
+    def spare(self, rules: Rulebook) -> float:
+        """What the cut leaves over once the bank is built, compacted measure; below 0 what must be
+        brought. [m3]"""
+        return (self.cut - self.topsoil) * rules["compacted per bank"] - self.bank
 
 
 def quantities(cut: float, bank: float, rules: Rulebook, output: float = MACHINE_OUTPUT,
-               rates: tuple[float, float] | None = None, currency: str = "") -> Quantities:
+               rates: tuple[float, float] | None = None, currency: str = "",
+               topsoil: float = 0.0) -> Quantities:
     """Machine time and cost of a work from its earth.
 
     Parameters
@@ -47,8 +56,10 @@ def quantities(cut: float, bank: float, rules: Rulebook, output: float = MACHINE
         [m3/h, bank measure]
     rates : (float, float), optional
         Money for a machine hour with its operator, low and high.
+    topsoil : float
+        Of the cut, what is moved and goes into no bank. [m3]
     """
-    moved = max(cut, bank / rules["compacted per bank"])
+    moved = max(cut - topsoil, bank / rules["compacted per bank"]) + topsoil
     hours = moved / output * (1 + rules["finishing share"])
     money = None if rates is None else (hours * min(rates), hours * max(rates))
-    return Quantities(cut, bank, hours, money, currency)
+    return Quantities(cut, bank, hours, money, currency, topsoil)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,12 +12,19 @@ from shapely import LineString, Point
 
 from terrain.errors import InputError
 from terrain.inputs import site as asked
+from terrain.inputs.dem import Dem
 from terrain.inputs.site import Site
+from terrain.plan.drain_line import lead_drain
+from terrain.plan.swale_layout import LaidSwale, lay_swale
+from terrain.plan.tree_climate import TreeClimate
+from terrain.plan.tree_design import row_below, shapes_of
 from terrain.runoff.ground import Ground
 from terrain.surface.terrain import LEAST_HOLLOW, Terrain
 from terrain.units import in_both
 from terrain.works import basin as basins
+from terrain.works import drain as drains
 from terrain.works import swale as swales
+from terrain.works.dug import design_dug
 from terrain.works.natural_hollow import (
     NaturalHollow,
     hollow_at,
@@ -26,8 +34,10 @@ from terrain.works.natural_hollow import (
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
 from terrain.works.store import Curve, tank_curve
-from terrain.works.swale_size import size_swale
-from terrain.works.tree_basin import bowl, depth_for
+from terrain.works.tree_basin import TreeShape
+from terrain.works.tree_row import along_line
+from terrain.works.wall import design_wall
+from terrain.works.wall_and_pit import design_wall_and_pit
 
 #: A hollow that a point misses is looked for this far about it. [m]
 HOLLOW_NEAR = 50.0
@@ -49,8 +59,13 @@ class Placed:
     x, y, spill_x, spill_y : float
         [m]
     route : SwaleLine or None
+    section : (float, float, float) or None
+        Of a swale: water depth and bed width [m], side slope of its berm (H:V).
+    swale : LaidSwale or None
     basin : Basin or None
     hollow : NaturalHollow or None
+    tree : TreeShape or None
+    drain : DrainLine or None
     outline : shapely geometry
         What to draw.
     dig : float
@@ -70,9 +85,12 @@ class Placed:
     outline: Any
     route: swales.SwaleLine | None = None
     section: tuple[float, float, float] | None = None
+    swale: LaidSwale | None = None
     basin: basins.Basin | None = None
     dig: float = 0.0
     hollow: NaturalHollow | None = None
+    tree: TreeShape | None = None
+    drain: drains.DrainLine | None = None
 
 
 class Places:
@@ -95,13 +113,16 @@ class Places:
 
 
 def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
-                design_runoff: NDArray[np.float64]) -> list[Placed]:
+                design_runoff: NDArray[np.float64], climate: TreeClimate | None = None
+                ) -> list[Placed]:
     """Lay out every work of the site file.
 
     Parameters
     ----------
     design_runoff : float64, shape (rows, columns)
         Runoff of each cell in the design storm, for swales whose size is left open. [m3]
+    climate : TreeClimate, optional
+        For tree basins whose size is left open.
     """
     places = Places(site, terrain)
     soft = swales.smoothed(terrain.dem)
@@ -113,11 +134,23 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
         elif isinstance(work, asked.Basin):
             placed.append(_basin(work, where, places, terrain, rules))
         elif isinstance(work, asked.TreeBasin):
-            placed += _tree_basins(work, where, places, terrain, rules, design_runoff)
+            if not isinstance(work.along, str):  # else it needs to know where its swale lies
+                placed += _tree_basins(work, where, places, terrain, rules, design_runoff, climate)
         elif isinstance(work, asked.Hollow):
             placed.append(_hollow(work, where, places, terrain, rules))
+        elif isinstance(work, asked.Drain):
+            continue  # it needs to know where the others stand
         else:
             placed.append(_tank(work, where, places))
+    for work in site.works:
+        if isinstance(work, asked.TreeBasin) and isinstance(work.along, str):
+            placed += _tree_basins(work, site.where_work(work.name), places, terrain, rules,
+                                   design_runoff, climate, placed)
+    for work in _drains_in_order(site):
+        where = site.where_work(work.name)
+        placed.append(_drain(work, where, places, terrain, soft, ground, rules, placed))
+    listed = [work.name for work in site.works]
+    placed.sort(key=lambda place: listed.index(place.work.name))
     for index, place in enumerate(placed):
         _refuse_misplaced(place, site, ground)
         for other in placed[:index]:
@@ -159,76 +192,29 @@ def _refuse_misplaced(place: Placed, site: Site, ground: Ground) -> None:
                              "Leave it out: the raster's ground under a building is a guess")
 
 
-def _swale(work: asked.Swale, where: str, places: Places, terrain: Terrain, soft: Any,
+def _swale(work: asked.Swale, where: str, places: Places, terrain: Terrain, soft: Dem,
            ground: Ground, rules: Rulebook, design_runoff: NDArray[np.float64]) -> Placed:
-    x, y = places.point(work.through, f"{where}, through")
-    reach = rules["swale longest"] / 2 if work.length is None else work.length
-    route, along = swales.trace(terrain, soft, x, y, where, rules, reach)
-    route, along = _within(route, along, x, y, terrain, ground, where)
-    size = size_swale(terrain, route, along, rules, design_runoff, work.length, work.depth,
-                      work.width, work.side_slope)
-    section = (size.depth, size.width, size.side_slope)
-    route = swales.cut_to(terrain, route, size.start, size.end)
-    if work.length is not None and route.length < work.length * 0.98:
-        raise InputError(f"{where}, length", f"only {route.length:.0f} m of contour are fit for a "
-                         f"swale there, and {work.length:.0f} m were asked for (it ends at the "
-                         "boundary, at steep ground, or where the contour closes)",
-                         "Shorten it or move its point")
-    buildings = np.zeros(terrain.dem.shape, bool)
-    for roof in ground.roofs:
-        buildings |= roof.cells
-    if work.sill_at is not None:
-        sill_x, sill_y = _onto(route, places.point(work.sill_at, f"{where}, sill at"), where)
-    else:
-        sill_x, sill_y = swales.place_sill(terrain, route, buildings)
-
-    cells = swales.line_cells(terrain.dem, route.line)
-    from terrain.works.store import channel_curve
-
-    curve = channel_curve(route.level, section[0], section[1], section[2], route.length)
-    middle = LineString(route.line).interpolate(0.5, normalized=True)
-    return Placed(work.name, work.kind, work, cells, curve, route.level, float(middle.x),
-                  float(middle.y), sill_x, sill_y, LineString(route.line), route=route,
-                  section=section)
-
-
-def _within(route: swales.SwaleLine, along: float, x: float, y: float, terrain: Terrain,
-            ground: Ground, where: str) -> tuple[swales.SwaleLine, float]:
-    """The stretch about the point that stays within the boundary."""
-    shape = LineString(route.line)
-    if not ground.boundary.covers(Point(x, y)):
-        raise InputError(f"{where}, through", "the point lies outside the boundary",
-                         "Move it onto the property")
-    kept = shape.intersection(ground.boundary)
-    parts = [p for p in getattr(kept, "geoms", [kept]) if p.geom_type == "LineString"]
-    part = min(parts, key=lambda p: p.distance(Point(x, y)))
-    ends = (part.coords[0], part.coords[-1])
-    start, end = sorted(float(shape.project(Point(end))) for end in ends)
-    cut = swales.cut_to(terrain, route, start, end)
-    return cut, float(LineString(cut.line).project(Point(x, y)))
-
-
-def _onto(route: swales.SwaleLine, point: tuple[float, float], where: str
-          ) -> tuple[float, float]:
-    shape = LineString(route.line)
-    gap = shape.distance(Point(point))
-    if gap > 10:
-        raise InputError(f"{where}, sill at", f"the point lies {gap:.0f} m from the swale",
-                         "Choose a point on the swale's line")
-    found = shape.interpolate(shape.project(Point(point)))
-    return float(found.x), float(found.y)
+    made = lay_swale(work, where, places.point, terrain, soft, ground, rules, design_runoff)
+    middle = LineString(made.route.line).interpolate(0.5, normalized=True)
+    section = (made.section.depth, made.section.width, made.berm_side_slope)
+    return Placed(work.name, work.kind, work, swales.line_cells(terrain.dem, made.route.line),
+                  made.curve, made.route.level, float(middle.x), float(middle.y), made.sill_x,
+                  made.sill_y, LineString(made.route.line), route=made.route, section=section,
+                  swale=made)
 
 
 def _basin(work: asked.Basin, where: str, places: Places, terrain: Terrain, rules: Rulebook
            ) -> Placed:
-    if work.wall is not None and work.crest is not None:
-        wall = places.points(work.wall, f"{where}, wall")
-        made = basins.design_wall(terrain, wall, work.crest, work.sill, rules, where)
+    wall = places.points(work.wall or [], f"{where}, wall")
+    rim = places.points(work.dug or [], f"{where}, dug")
+    if rim and wall and work.crest is not None:
+        made = design_wall_and_pit(terrain, wall, work.crest, work.sill, rim, work.depth,
+                                   work.batter, rules, where, work.rock_at)
+    elif work.crest is not None:
+        made = design_wall(terrain, wall, work.crest, work.sill, rules, where, work.rock_at)
     else:
-        assert work.dug is not None
-        assert work.depth is not None
-        rim = places.points(work.dug, f"{where}, dug")
-        made = basins.design_dug(terrain, rim, work.depth, work.batter, rules, where)
+        assert work.depth is not None  # the site file was refused without one
+        made = design_dug(terrain, rim, work.depth, work.batter, rules, where, work.rock_at)
     centre = made.outline.representative_point()
     return Placed(work.name, work.kind, work, made.cells, made.curve, made.sill.level,
                   float(centre.x), float(centre.y), made.sill_x, made.sill_y, made.outline,
@@ -236,28 +222,43 @@ def _basin(work: asked.Basin, where: str, places: Places, terrain: Terrain, rule
 
 
 def _tree_basins(work: asked.TreeBasin, where: str, places: Places, terrain: Terrain,
-                 rules: Rulebook, design_runoff: NDArray[np.float64]) -> list[Placed]:
-    dem, side = terrain.dem, rules["tree bowl side slope"]
-    spots = [places.point(given, f"{where}, at, point {i + 1}")
-             for i, given in enumerate(work.at)]
-    discs = [Point(x, y).buffer(work.crown / 2) for x, y in spots]
-    touched = [basins.cells_of(dem, disc) for disc in discs]
-    brings = _brought(terrain, touched, design_runoff)
-    placed = []
-    for i, ((x, y), disc, cells) in enumerate(zip(spots, discs, touched, strict=True)):
-        ring = dem.height_at(*np.asarray(disc.exterior.coords).T)
-        low = int(np.nanargmin(ring))
-        level, spill = float(ring[low]), disc.exterior.coords[low]
-        depth = work.depth or depth_for(work.crown, brings[i], rules)
+                 rules: Rulebook, design_runoff: NDArray[np.float64],
+                 climate: TreeClimate | None, placed: Sequence[Placed] = ()) -> list[Placed]:
+    if work.at is not None:
+        spots = np.array([places.point(given, f"{where}, at, point {i + 1}")
+                          for i, given in enumerate(work.at)])
+    elif isinstance(work.along, str):
+        spots = _row_below(work, where, places, rules, placed)
+    else:
+        line = places.points(work.along or [], f"{where}, along")
         try:
-            curve = bowl(work.crown, depth, level, rules)
+            spots = along_line(line, work.spacing, work.count)
         except ValueError as error:
-            raise InputError(f"{where}, depth", str(error), "Make it shallower or wider") from None
-        name = work.name if len(work.at) == 1 else f"{work.name} {i + 1}"
-        dig = curve.capacity + basins.earth_above(dem, disc, level, side)[0]
-        placed.append(Placed(name, work.kind, work, cells, curve, level, x, y, float(spill[0]),
-                             float(spill[1]), disc, dig=dig))
-    return placed
+            raise InputError(f"{where}, along", str(error), "Change the row") from None
+    for x, y in spots:
+        terrain.dem.cell_of(float(x), float(y), where)
+    shapes = shapes_of(work, where, spots, terrain, rules, design_runoff, climate)
+    found = []
+    for i, shape in enumerate(shapes):
+        name = work.name if len(shapes) == 1 else f"{work.name} {i + 1}"
+        found.append(Placed(name, work.kind, work, basins.cells_of(terrain.dem, shape.outline),
+                            shape.curve, shape.level, shape.x, shape.y, shape.spill_x,
+                            shape.spill_y, shape.outline, dig=shape.dig, tree=shape))
+    return found
+
+
+def _row_below(work: asked.TreeBasin, where: str, places: Places, rules: Rulebook,
+               placed: Sequence[Placed]) -> NDArray[np.float64]:
+    swale = next((place for place in placed
+                  if place.name == work.along and place.route is not None), None)
+    if swale is None or swale.route is None or swale.section is None:
+        there = ", ".join(f'"{place.name}"' for place in placed if place.route is not None)
+        what = ("is no swale" if any(given.name == work.along for given in places.site.works)
+                else "is not there")
+        raise InputError(f"{where}, along", f"the row stands along \"{work.along}\", which {what} "
+                         f"(swales: {there or 'none'})",
+                         "Name a swale, or draw the row as a line of points")
+    return row_below(work, where, places.dem, swale.route, swale.section[2], rules)
 
 
 def _hollow(work: asked.Hollow, where: str, places: Places, terrain: Terrain, rules: Rulebook
@@ -285,15 +286,44 @@ def _no_hollow(x: float, y: float, where: str, terrain: Terrain) -> InputError:
                                    f"{place}; move the point there, or leave the work out")
 
 
-def _brought(terrain: Terrain, groups: list[NDArray[np.int64]], runoff: NDArray[np.float64]
-             ) -> list[float]:
-    """Runoff that reaches each of several groups of cells before the others. [m3]"""
-    marks = np.zeros(terrain.dem.shape, np.int32)
-    for number, cells in enumerate(groups, 1):
-        marks[cells[:, 0], cells[:, 1]] = number
-    sums = np.bincount(terrain.labels(marks).ravel(), weights=np.nan_to_num(runoff).ravel(),
-                       minlength=len(groups) + 1)
-    return [float(total) for total in sums[1:]]
+def _drains_in_order(site: Site) -> list[asked.Drain]:
+    """The drains, each behind those that it leads to."""
+    waiting = [work for work in site.works if isinstance(work, asked.Drain)]
+    ready: list[asked.Drain] = []
+    while waiting:
+        named = {work.name for work in waiting}
+        free = [work for work in waiting if work.to not in named]
+        if not free:
+            ring = [waiting[0]]
+            while ring[-1].to not in [work.name for work in ring]:
+                ring.append(next(work for work in waiting if work.name == ring[-1].to))
+            names = [f"\"{work.name}\"" for work in ring] + [f"\"{ring[-1].to}\""]
+            raise InputError(f"{site.where_work(ring[0].name)}, to",
+                             f"drains run in a circle: {' to '.join(names)}",
+                             "Lead one of them elsewhere")
+        ready += free
+        waiting = [work for work in waiting if work not in free]
+    return ready
+
+
+def _drain(work: asked.Drain, where: str, places: Places, terrain: Terrain, soft: Any,
+           ground: Ground, rules: Rulebook, placed: list[Placed]) -> Placed:
+    start = places.point(work.from_, f"{where}, from")
+    goal = (None if isinstance(work.to, str) else places.point(work.to, f"{where}, to"))
+    route = lead_drain(work, where, start, goal, terrain, soft, ground, rules, placed)
+    cells = swales.line_cells(terrain.dem, route.line)
+    taken = {(int(r), int(c)) for place in placed for r, c in place.cells}
+    cells = np.array([cell for cell in cells.tolist() if tuple(cell) not in taken],
+                     np.int64).reshape(-1, 2)
+    if not len(cells):
+        raise InputError(f"{where}, from", "it lies wholly on other works",
+                         "Begin it further off, or leave it out")
+    level = route.end_level
+    curve = Curve(np.array([level - rules["drain shallowest"], level]), np.zeros(2), np.zeros(2))
+    middle = LineString(route.line).interpolate(0.5, normalized=True)
+    end_x, end_y = (float(v) for v in route.line[-1])
+    return Placed(work.name, work.kind, work, cells, curve, level, float(middle.x),
+                  float(middle.y), end_x, end_y, LineString(route.line), drain=route)
 
 
 def _tank(work: asked.Tank, where: str, places: Places) -> Placed:
@@ -308,8 +338,8 @@ def first_sill(placed: Placed, rules: Rulebook) -> Sill:
     length = rules["sill shortest"]
     if isinstance(placed.work, asked.Swale) and placed.work.sill_length:
         length = placed.work.sill_length
-    if isinstance(placed.work, asked.TreeBasin):
-        length = placed.work.crown / 3  # a lip on the bowl's low side
+    if placed.tree is not None:
+        length = placed.tree.lip
     if placed.hollow is not None:
         length = placed.hollow.sill_length
     return Sill(placed.sill_level, length, 0.0, 0.0, rules["sill coefficient"])

@@ -23,6 +23,7 @@ def plan_notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) 
     notes.append("Ways of the water: steepest descent to one of eight neighbours on the raster "
                  "with its hollows filled to their rims; the works catch what meets them.")
     notes += _hollow_notes(inputs, placed)
+    notes += _drain_notes(inputs, placed)
     hydrograph = ("unit hydrograph of NEH 630 ch. 16 (2007)" if
                   how.peak_factor == STANDARD_PEAK_FACTOR else
                   f"gamma unit hydrograph of peak rate factor {how.peak_factor:g} (NEH 630 ch. 16, "
@@ -49,6 +50,29 @@ def plan_notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) 
             notes.append("No evaporation is counted: the site file gives neither "
                          "evapotranspiration nor weather.")
     return notes
+
+
+def _drain_notes(inputs: Inputs, placed: list[Placed]) -> list[str]:
+    """What is assumed of drains."""
+    rules, said = inputs.rules, []
+    drains = [place for place in placed if place.drain is not None]
+    if drains:
+        said.append("A drain takes in all that the ground above it sheds and hands it on at once "
+                    "and whole: the minutes that water needs along it, and what soaks in there, "
+                    "are left out, so peaks below it are a little high. Its channel is sized by "
+                    "Manning's equation (n of Chow 1959, Table 5-6): depth with the bed grown or "
+                    "worn, velocity with the bed new.")
+    usual = rules["drain grade"]
+    for place in drains:
+        if place.drain is None or place.work.grade is not None:
+            continue
+        found = place.drain.grade
+        how = (f"the usual one was taken (drain grade, {rules.source('drain grade')})"
+               if abs(found - usual) < 1e-9 else
+               f"at the usual {usual:.2%} (drain grade, {rules.source('drain grade')}) its line "
+               "does not arrive, and this one does")
+        said.append(f"The grade of \"{place.name}\" was left open and is {found:.2%}: {how}.")
+    return said
 
 
 def _hollow_notes(inputs: Inputs, placed: list[Placed]) -> list[str]:

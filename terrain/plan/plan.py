@@ -17,24 +17,44 @@ from terrain.plan.accounts import (
     year_account,
     years_of_record,
 )
+from terrain.plan.basin_facts import BasinFacts, basin_facts
 from terrain.plan.cascade import Cascade, Node, build_cascade
-from terrain.plan.cautions import hollow_cautions, site_cautions, spill_cautions, wall_cautions
+from terrain.plan.catches import catches
+from terrain.plan.cautions import (
+    basin_cautions,
+    drain_cautions,
+    hollow_cautions,
+    site_cautions,
+    spill_cautions,
+    wall_cautions,
+)
 from terrain.plan.cost import MACHINE_OUTPUT, Quantities, quantities
 from terrain.plan.hydrology import soil_dries
 from terrain.plan.layout import Placed, first_sill, place_works
 from terrain.plan.notes import plan_notes
+from terrain.plan.pipes import pipe_caution, pipe_checks, pipe_notes
+from terrain.plan.pond_years import pond_years
 from terrain.plan.reading import Inputs, Progress, read_inputs
+from terrain.plan.road_turnouts import Turnout, road_turnouts, turnout_notes
 from terrain.plan.routing import StormRun, full_at, run_storm, storm_steps
+from terrain.plan.swale_notes import swale_notes
+from terrain.plan.tree_cautions import tree_cautions, tree_notes
+from terrain.plan.tree_climate import tree_climate
+from terrain.plan.tree_life import TreeLife, tree_life
+from terrain.plan.trees_carried import Carried, trees_carried
 from terrain.plan.water_balance import SeasonRun, run_seasons
 from terrain.runoff.peak import Peaks, peaks_of
 from terrain.runoff.sheds import Shed, ShedPoint, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
 from terrain.surface.terrain import Terrain
 from terrain.works.basin import Basin
+from terrain.works.drain import Drain, design_section
+from terrain.works.drain import finish as finish_drain
+from terrain.works.pipe import PipeCheck
 from terrain.works.rules import Rulebook
 from terrain.works.sill import design_sill
 from terrain.works.store import Store
-from terrain.works.swale import Swale, finish
+from terrain.works.swale_built import Swale, finish
 from terrain.works.tree_basin import catchment_ratio, tree_need
 
 #: Names of the account that stands beside the average year: with curve numbers that stay at average
@@ -65,6 +85,11 @@ class PlannedStore:
     trees_catchment : float or None
         Ground like its own that would carry it by the published catchment ratio; None where that
         ground never sheds, or there is no record. [m2]
+    drain : Drain or None
+    facts : BasinFacts or None
+        What is told of a basin alone.
+    life : TreeLife or None
+        A tree basin's months, where there are a record and evapotranspiration.
     """
 
     placed: Placed
@@ -79,6 +104,9 @@ class PlannedStore:
     cautions: tuple[str, ...]
     trees_need: float | None = None
     trees_catchment: float | None = None
+    drain: Drain | None = None
+    life: TreeLife | None = None
+    facts: BasinFacts | None = None
 
 
 @dataclass(frozen=True)
@@ -107,6 +135,12 @@ class Plan:
         A dry, a median and a wet year of the record.
     notes : tuple of str
         What the answers rest on.
+    carried : tuple of Carried
+        How many trees the water of stores and road sheds would carry.
+    turnouts : tuple of Turnout
+        Where the roads should let their water go.
+    pipes : tuple of PipeCheck
+        The works' pipes, then the culverts.
     """
 
     inputs: Inputs
@@ -121,6 +155,9 @@ class Plan:
     beside: tuple[str, Account] | None
     years: tuple[YearOfRecord, ...]
     notes: tuple[str, ...]
+    carried: tuple[Carried, ...] = ()
+    turnouts: tuple[Turnout, ...] = ()
+    pipes: tuple[PipeCheck, ...] = ()
 
     @property
     def accounts(self) -> list[tuple[str, Account]]:
@@ -174,7 +211,10 @@ def check_site(path: Path, progress: Progress = lambda what: None
 
 def _laid_out(inputs: Inputs) -> list[Placed]:
     return place_works(inputs.site, inputs.terrain, inputs.ground, inputs.rules,
-                       inputs.runoff(inputs.site.rain.design.depth))
+                       inputs.runoff(inputs.site.rain.design.depth),
+                       tree_climate(inputs.site, inputs.record, inputs.evaporation,
+                                    inputs.ground.curve_number, inputs.hydrology.rule,
+                                    inputs.rules))
 
 
 def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
@@ -217,10 +257,29 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
             beside = BESIDE[not follows], year_account(cascade, other)
     progress("Finding what roads and bare ground shed")
     sheds = find_sheds(inputs, placed)
-    stores = [_planned(inputs, cascade, i, placed, filled[i], seasons)
+    stores = [_planned(inputs, cascade, i, placed, filled[i], seasons, years)
               for i in range(len(placed))]
-    return Plan(inputs, cascade, stores, sheds, runs, storms, peaks, seasons, year, beside, years,
-                tuple(plan_notes(inputs, placed, seasons)))
+    progress("Finding what the basins catch, on dry ground and on wet")
+    stores = _with_facts(inputs, cascade, stores, seasons, years)
+    turnouts = road_turnouts(inputs, placed)
+    pipes = pipe_checks(inputs, placed, runs[design.name])
+    stores = [_with_pipe(store, pipes, inputs.rules) for store in stores]
+    plan = Plan(inputs, cascade, stores, sheds, runs, storms, peaks, seasons, year, beside, years,
+                (*plan_notes(inputs, placed, seasons), *swale_notes(inputs, placed, seasons),
+                 *tree_notes(inputs, placed),
+                 *turnout_notes(inputs, turnouts), *pipe_notes(pipes, inputs.rules)),
+                turnouts=turnouts, pipes=pipes)
+    progress("Counting the trees that the water would carry")
+    return replace(plan, carried=tuple(trees_carried(inputs, cascade, placed, seasons,
+                                                     plan.ranked_shed_points)))
+
+
+def _with_pipe(planned: PlannedStore, pipes: tuple[PipeCheck, ...], rules: Rulebook
+               ) -> PlannedStore:
+    """A store with a caution about its pipe, if it earns one."""
+    said = [pipe_caution(check, rules) for check in pipes
+            if check.kind == "pipe" and check.name == planned.placed.work.name]
+    return replace(planned, cautions=(*planned.cautions, *(s for s in said if s is not None)))
 
 
 def bare_ground(inputs: Inputs) -> Iterator[NDArray[np.bool_]]:
@@ -280,15 +339,18 @@ def _with_sills(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> Casca
 def _with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Store:
     if store.kind == "tank":
         return store
+    if store.kind == "drain":  # it takes all that comes at once; its channel is sized later
+        return replace(store, sill=replace(store.sill, peak=peak))
     given = (first_sill(place, rules).length if place.kind in ("tree basin", "hollow") else
              getattr(place.work, "sill_length", None))
-    head = rules["spillway head" if place.basin is not None and place.basin.form == "wall"
+    head = rules["spillway head" if place.basin is not None and place.basin.has_wall
                  else "sill head"]
     return replace(store, sill=design_sill(place.sill_level, peak, head, rules, given))
 
 
 def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
-             fills: float | None, seasons: SeasonRun | None) -> PlannedStore:
+             fills: float | None, seasons: SeasonRun | None, years: tuple[YearOfRecord, ...]
+             ) -> PlannedStore:
     place, node = placed[index], cascade.nodes[index]
     store, rules, site = node.store, inputs.rules, inputs.site
     swale, built = None, place.basin
@@ -298,29 +360,72 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
     output = money.machine_output if money else MACHINE_OUTPUT
     rates = money.machine_hour if money else None
     currency = money.currency if money else ""
-    if place.route is not None and place.section is not None:
-        swale = finish(place.route, *place.section, store.sill, place.spill_x,
-                       place.spill_y, rules)
+    if place.swale is not None:
+        laid = place.swale
+        swale = finish(inputs.dem, laid.route, laid.section, store.sill, place.spill_x,
+                       place.spill_y, rules, laid.checks, laid.soil, laid.berm_side_slope,
+                       laid.crest)
         cautions += swale.cautions
         amount = quantities(swale.cut, swale.berm, rules, output, rates, currency)
     elif built is not None:
         built = replace(built, sill=store.sill)
         cautions += built.cautions
-        if built.form == "wall":
+        if built.has_wall:
             cautions += wall_cautions(inputs, built)
-        amount = quantities(built.cut, built.wall, rules, output, rates, currency)
+        cautions += basin_cautions(inputs, place, node, built)
+        amount = quantities(built.cut, built.fill, rules, output, rates, currency,
+                            built.topsoil if built.has_wall else 0.0)
     elif place.kind == "tree basin":
-        amount = quantities(place.dig, 0.0, rules, output, rates, currency)
+        bank = place.tree.bank if place.tree is not None else 0.0
+        amount = quantities(place.dig, bank, rules, output, rates, currency)
     elif place.hollow is not None:
         cautions += hollow_cautions(inputs, place, place.hollow)
+    drain = _drain(place, store.sill.peak, rules)
+    if drain is not None:
+        cautions += [*drain.cautions, *drain_cautions(inputs, drain, placed)]
+        amount = quantities(drain.cut, 0.0, rules, output, rates, currency)
     empties = store.drain_hours if place.kind != "tank" else _tank_hours(store)
+    if drain is not None:
+        empties, fills = 0.0, None
+    cautions += tree_cautions(inputs, cascade, place, placed)
     cautions += spill_cautions(inputs, cascade, index, placed)
     cautions += site_cautions(inputs, place, node, empties)
     starts = min(node.catchment.starts_at, node.roof.starts_at)
     return PlannedStore(
         place, store, swale, built, amount, None if np.isinf(starts) else starts, fills, empties,
         _end_of_spill(cascade, index), tuple(cautions),
-        _need(inputs, place), _carrying_ground(inputs, place, node, index, seasons))
+        _need(inputs, place), _carrying_ground(inputs, place, node, index, seasons), drain,
+        _life(inputs, place, index, seasons, years))
+
+
+def _with_facts(inputs: Inputs, cascade: Cascade, stores: list[PlannedStore],
+                seasons: SeasonRun | None, years: tuple[YearOfRecord, ...]) -> list[PlannedStore]:
+    """The same stores, basins with what is told of them alone."""
+    rain = inputs.site.rain
+    storms = [(storm.name, storm.depth, storm.return_period) for storm in rain.storms]
+    basins = [i for i, planned in enumerate(stores) if planned.basin is not None]
+    caught = catches(cascade, storms, inputs.hydrology.shapes, rain.design.name, basins)
+    found = list(stores)
+    for i in basins:
+        planned = stores[i]
+        assert planned.basin is not None
+        pond = planned.placed.work.holds_water
+        months = (pond_years(seasons, i, planned.store.curve, years)
+                  if pond and seasons is not None else ())
+        found[i] = replace(planned, facts=basin_facts(planned.basin, planned.store,
+                                                      rain.design.name, caught[i], months,
+                                                      inputs.rules, pond))
+    return found
+
+
+def _drain(place: Placed, peak: float, rules: Rulebook) -> Drain | None:
+    """A drain's channel, sized for the peak that comes to it in the design storm."""
+    if place.drain is None:
+        return None
+    work = place.work
+    section = design_section(peak, place.drain.grade, rules, work.lining,
+                             work.soil == "erodible", work.width, work.depth, work.side_slope)
+    return finish_drain(place.drain, section, rules)
 
 
 def _tank_hours(store: Store) -> float:
@@ -328,15 +433,24 @@ def _tank_hours(store: Store) -> float:
 
 
 def _need(inputs: Inputs, place: Placed) -> float | None:
-    if place.kind != "tree basin" or inputs.evaporation is None:
+    if place.tree is None or inputs.evaporation is None:
         return None
-    return tree_need(inputs.evaporation.year, place.work.plant_factor, place.work.crown)
+    return tree_need(inputs.evaporation.year, place.tree.factor, place.tree.crown)
+
+
+def _life(inputs: Inputs, place: Placed, index: int, seasons: SeasonRun | None,
+          years: tuple[YearOfRecord, ...]) -> TreeLife | None:
+    evaporation = inputs.evaporation
+    if place.tree is None or seasons is None or evaporation is None or evaporation.daily is None:
+        return None
+    return tree_life(place.tree, seasons.stores[index], seasons, evaporation.daily, years,
+                     inputs.rules)
 
 
 def _carrying_ground(inputs: Inputs, place: Placed, node: Node, index: int,
                      seasons: SeasonRun | None) -> float | None:
     """Catchment that would carry a tree, from the share of rain that its own ground sheds."""
-    if place.kind != "tree basin" or inputs.evaporation is None or seasons is None:
+    if place.tree is None or inputs.evaporation is None or seasons is None:
         return None
     water = min(float(node.store.curve.areas[-1]), node.catchment.area)
     area = node.catchment.area - water
@@ -347,9 +461,9 @@ def _carrying_ground(inputs: Inputs, place: Placed, node: Node, index: int,
     runoff = seasons.mean(shed) / area * 1000
     if runoff <= 0:
         return None
-    ratio = catchment_ratio(inputs.evaporation.year * place.work.plant_factor, rain, runoff / rain,
+    ratio = catchment_ratio(inputs.evaporation.year * place.tree.factor, rain, runoff / rain,
                             inputs.rules["harvest efficiency"])
-    return float(ratio) * np.pi * place.work.crown**2 / 4
+    return float(ratio) * place.tree.crown_area
 
 
 def _end_of_spill(cascade: Cascade, index: int) -> str:

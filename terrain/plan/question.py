@@ -13,7 +13,7 @@ from terrain.errors import InputError
 from terrain.inputs.dem import Dem, Extent, refuse_beyond
 from terrain.inputs.elevation import ElevationFiles, open_elevation
 from terrain.inputs.ground_cover import cover_cells, is_raster, soil_cells
-from terrain.inputs.site import Cover, NamedLayer, Soils
+from terrain.inputs.site import Cover, Culverts, Soils
 from terrain.inputs.voids import FILL_UP_TO
 from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, paver, published_classes
 from terrain.runoff.storms import Hyetograph, storm_shape
@@ -158,7 +158,7 @@ def conditioning(words: RasterWords, files: ElevationFiles) -> Conditioning:
     if (words.breach_depth > 0) != (words.breach_length > 0):
         raise InputError("--breach-depth", "breaching needs both a depth and a length",
                          "Give --breach-depth and --breach-length")
-    culverts = (read_culverts(NamedLayer(file=words.culverts), Path(), files, "--culverts")
+    culverts = (read_culverts(Culverts(file=words.culverts), Path(), files, "--culverts")
                 if words.culverts is not None else ())
     return Conditioning(words.breach_depth, words.breach_length, culverts)
 

@@ -15,6 +15,8 @@ from terrain.inputs.dem import Dem, Extent
 from terrain.inputs.elevation import TOO_COARSE, ElevationFiles
 from terrain.inputs.layers import read_layer
 from terrain.inputs.site import Layer
+from terrain.plan.basin_facts import earth_words, rim_words, spillway_words
+from terrain.plan.catches import CatchCurve, catch_curve, under
 from terrain.plan.cautions import reaches_edge
 from terrain.plan.cost import Quantities, quantities
 from terrain.plan.question import (
@@ -40,11 +42,17 @@ from terrain.surface.flow_paths import longest_path_to
 from terrain.surface.terrain import Terrain
 from terrain.surface.window import Bounds
 from terrain.units import in_both
-from terrain.works import basin as basins
 from terrain.works import swale as swales
+from terrain.works.basin import Basin
+from terrain.works.dug import design_dug
 from terrain.works.rules import Rulebook
 from terrain.works.sill import design_sill
-from terrain.works.swale_size import size_swale
+from terrain.works.spillway import spillway
+from terrain.works.swale_built import Swale, finish
+from terrain.works.swale_checks import checks_of
+from terrain.works.swale_size import Wanted, size_swale
+from terrain.works.wall import design_wall, outflanking
+from terrain.works.wall_and_pit import design_wall_and_pit
 
 #: No swale is laid out shorter than this; common practice, no source. [m]
 SHORTEST = 2.0
@@ -54,7 +62,8 @@ SHORTEST = 2.0
 class StormAnswer:
     """A storm on one catchment and, where there is one, its store. [mm], [m3]
 
-    `by_mean_number` is the runoff that the weighted curve number would give.
+    `by_mean_number` is the runoff that the weighted curve number would give; `caught_dry` and
+    `caught_wet` are what is caught on ground of antecedent condition I and III.
     """
 
     rain: float
@@ -63,6 +72,8 @@ class StormAnswer:
     spilled: float = 0.0
     by_mean_number: float = 0.0
     peaks: Peaks | None = None
+    caught_dry: float = 0.0
+    caught_wet: float = 0.0
 
 
 class WetterPlace(NamedTuple):
@@ -158,7 +169,7 @@ class SwaleAnswer:
     """One swale on contour."""
 
     question: Question
-    swale: swales.Swale
+    swale: Swale
     catchment: Catchment
     cells: NDArray[np.bool_]
     outline: Any
@@ -170,50 +181,103 @@ class SwaleAnswer:
     rests_on: tuple[str, ...] = field(default=())
 
 
+@dataclass(frozen=True)
+class SwaleWords:
+    """What the person says of a swale: where it lies, and what is fixed of it.
+
+    Attributes
+    ----------
+    through, near : (float, float) or None
+        In the raster's CRS, or longitude and latitude; `near` with a level.
+    level : float or None
+        Of the contour, near a point or along a drawn line. [m]
+    along : sequence of (float, float)
+        A drawn line.
+    wanted : Wanted
+        Its sizes, as far as they are fixed; `depth` or `length` left open are found.
+    radius : float or None
+        Least digging radius. [m]
+    soil : str
+        What its berm is made of: clay, loam or sand.
+    """
+
+    through: tuple[float, float] | None = None
+    near: tuple[float, float] | None = None
+    level: float | None = None
+    along: Sequence[tuple[float, float]] = ()
+    wanted: Wanted = field(default_factory=Wanted)
+    radius: float | None = None
+    soil: str = "loam"
+
+
 def swale_through(path: Path, through: tuple[float, float], rain: RainWords,
                   ground: GroundWords, words: RasterWords, length: float | None = None,
                   depth: float | None = None, width: float | None = None,
                   rates: tuple[float, float] | None = None) -> SwaleAnswer:
-    """Lay out a swale on the contour through a point, and size it.
+    """Lay out a swale on the contour through a point, and size it: see `swale_of`."""
+    return swale_of(path, SwaleWords(through, wanted=Wanted(length, depth, width)), rain, ground,
+                    words, rates)
+
+
+def swale_of(path: Path, said: SwaleWords, rain: RainWords, ground: GroundWords,
+             words: RasterWords, rates: tuple[float, float] | None = None) -> SwaleAnswer:
+    """Lay out a swale on a contour, and size it.
 
     Parameters
     ----------
-    through : (float, float)
-        In the raster's CRS, or longitude and latitude.
-    storms : sequence of float
-        The first one sizes a swale whose depth or length is left open; the deepest sizes its
-        sill. [mm]
-    length, depth, width : float, optional
-        [m]
+    rain : RainWords
+        The first storm sizes a swale that leaves a size open; the deepest sizes its sill.
 
     Raises
     ------
     InputError
         If no swale can lie there.
     """
+    rules, wanted = Rulebook(), said.wanted
+    option, points = _swale_place(said)
+    if wanted.contradiction is not None:
+        raise InputError("swale", wanted.contradiction, "Leave one of them out")
+    if said.along and (wanted.length is not None or wanted.solve == "length"):
+        raise InputError("--along", "the drawn line gives the swale its length",
+                         "Leave --length out")
+    length = wanted.length
     if length is not None and length < SHORTEST:
         raise InputError("--length", f"{in_both(length, 'level')} is too short for a swale",
                          f"Ask for {in_both(SHORTEST, 'length')} or more")
-    reach = max(Rulebook()["swale longest"] / 2, length or 0.0)
-    rules = Rulebook()
+    reach = max(rules["swale longest"] / 2, length or 0.0)
 
-    def trace(question: Question) -> tuple[swales.SwaleLine, float]:
-        x, y = question.point(through, "--through")
-        return swales.trace(question.terrain, swales.smoothed(question.dem), x, y, "--through",
-                            rules, reach)
+    def trace(question: Question) -> tuple[swales.SwaleLine, float, tuple[str, ...]]:
+        soft, terrain = swales.smoothed(question.dem), question.terrain
+        there = [question.point(point, option) for point in points]
+        if said.along:
+            route, along, pulled = swales.trace_along(terrain, soft, there, option, rules,
+                                                      said.level, said.radius)
+            return route, along, (f"The drawn line was pulled by up to "
+                                  f"{in_both(pulled, 'length')} on to the contour.",)
+        where = "--level" if said.level is not None else option
+        return *swales.trace(terrain, soft, *there[0], where, rules, reach, said.level,
+                             said.radius), ()
 
     def longest_line(question: Question) -> NDArray[np.int64]:
         return swales.line_cells(question.dem, trace(question)[0].line)
-    question = held(path, words, around([through], words, "--through", reach), longest_line)
+    question = held(path, words, around(points, words, option, reach), longest_line)
     dem, terrain = question.dem, question.terrain
     storms = rain.depths
     there = ground_there(question, ground, storms)
-    route, along = trace(question)
+    route, along, notes = trace(question)
+    if said.along:
+        wanted = replace(wanted, length=route.length)
     runoff = (runoff_depth(storms[0], there.curve_number) * dem.cell_area / 1000 if storms
               else None)
-    size = size_swale(terrain, route, along, rules, runoff, length, depth, width)
-    section = (size.depth, size.width, size.side_slope)
-    route = swales.cut_to(terrain, route, size.start, size.end)
+    if runoff is None and wanted.solve is not None:
+        raise InputError("--solve", f"there is no storm whose runoff decides its {wanted.solve}",
+                         "Add --storm")
+    try:
+        size = size_swale(terrain, route, along, rules, runoff, wanted)
+        route = swales.cut_to(terrain, route, size.start, size.end, rules["level tolerance"])
+        checks, of_checks = checks_of(route, size.section, rules, wanted.checks)
+    except ValueError as error:
+        raise InputError("swale", str(error), "Change its checks, depth or width") from None
     if length is not None and route.length < 0.98 * length:
         raise InputError("--length", f"only {route.length:.0f} m of contour are fit for a swale "
                          f"there, and {length:.0f} m were asked for",
@@ -225,22 +289,43 @@ def swale_through(path: Path, through: tuple[float, float], rain: RainWords,
     sill_x, sill_y = swales.place_sill(terrain, route)
     sill = design_sill(route.level, _peak(catchment, rain),
                        rules["sill head"], rules)
-    swale = swales.finish(route, *section, sill, sill_x, sill_y, rules)
+    swale = finish(dem, route, size.section, sill, sill_x, sill_y, rules, checks, said.soil)
     storage = swale.curve.capacity
     cautions = [*swale.cautions, *_edge(catchment, dem)]
+    decided = [*notes, *size.notes, *([of_checks] if of_checks else [])]
     return SwaleAnswer(question, swale, catchment, cells, outline(cells, dem.transform), storage,
                        _storms(catchment, storage, rain),
                        quantities(swale.cut, swale.berm, rules, rates=rates),
                        _way_down(terrain, sill_x, sill_y, marks), tuple(cautions),
-                       (*there.notes, *_rests(rain, there)))
+                       (*decided, *there.notes, *_rests(rain, there)))
+
+
+def _swale_place(said: SwaleWords) -> tuple[str, list[tuple[float, float]]]:
+    """The option that tells where a swale lies, and its points."""
+    given = {option: points for option, points in (
+        ("--through", [said.through]), ("--near", [said.near]), ("--along", list(said.along)))
+        if points and points[0] is not None}
+    if len(given) != 1:
+        raise InputError("swale", "nothing says where it lies" if not given else
+                         f"{' and '.join(given)} are both given",
+                         "Give --through, --level with --near, or --along")
+    option, points = next(iter(given.items()))
+    if option == "--along" and len(points) < 2:
+        raise InputError(option, "a drawn line of one point has no direction",
+                         "Give two points or more, or --through")
+    if (option == "--near") != (said.level is not None and option != "--along"):
+        raise InputError("--level", "a level and a point near it belong together",
+                         "Give --level with --near")
+    return option, [point for point in points if point is not None]
 
 
 @dataclass(frozen=True)
 class BasinAnswer:
-    """One basin."""
+    """One basin; `curve` is what it catches against the depth of rain, where storms were asked
+    about, and `said` what else there is to say of its earth and its spillway."""
 
     question: Question
-    basin: basins.Basin
+    basin: Basin
     catchment: Catchment
     cells: NDArray[np.bool_]
     outline: Any
@@ -248,6 +333,8 @@ class BasinAnswer:
     quantities: Quantities
     spill_path: NDArray[np.float64]
     cautions: tuple[str, ...]
+    curve: CatchCurve | None = None
+    said: tuple[str, ...] = field(default=())
     rests_on: tuple[str, ...] = field(default=())
 
 
@@ -255,13 +342,16 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
              wall: Sequence[tuple[float, float]] | None = None, crest: float | None = None,
              sill: float | None = None, dug: Path | None = None,
              depth: float | None = None, batter: float = 3.0,
-             rates: tuple[float, float] | None = None) -> BasinAnswer:
+             rates: tuple[float, float] | None = None, rock: float | None = None) -> BasinAnswer:
     """Stage and storage of a basin behind a wall or dug, and what it catches of each storm.
 
     Parameters
     ----------
     wall : points, with `crest` and perhaps `sill` levels [m]
     dug : a layer with its outline, with `depth` [m] and `batter` (H:V)
+        With a wall too, a pit behind it; without a depth it is as deep as builds the wall.
+    rock : float, optional
+        Depth of rock below the ground. [m]
 
     Raises
     ------
@@ -269,40 +359,54 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
         If no basin can be there.
     """
     rules = Rulebook()
-    if wall is not None and (dug is not None or depth is not None):
-        raise InputError("--wall", "a wall and a dug shape or depth were both given",
-                         "Give --wall with --crest, or --dug with --depth")
+    if wall is not None and depth is not None and dug is None:
+        raise InputError("--depth", "it is the depth of a dug shape, and there is none",
+                         "Give --dug too, or leave the depth out")
     if wall is not None and crest is not None:
         place = around(wall, words, "--wall")
 
-        def design(question: Question) -> basins.Basin:
+        def design(question: Question) -> Basin:
             points = [question.point(p, "--wall") for p in wall]
-            return basins.design_wall(question.terrain, points, crest, sill, rules, "--wall")
+            if dug is not None:
+                return design_wall_and_pit(question.terrain, points, crest, sill,
+                                           _rim(dug, question.dem), depth, batter, rules, "--dug",
+                                           rock)
+            return design_wall(question.terrain, points, crest, sill, rules, "--wall", rock)
     elif dug is not None and depth is not None:
         def place(files: ElevationFiles) -> Bounds:
             xs, ys = zip(*_rim(dug, files), strict=True)
             return min(xs), min(ys), max(xs), max(ys)
 
-        def design(question: Question) -> basins.Basin:
-            return basins.design_dug(question.terrain, _rim(dug, question.dem), depth, batter,
-                                     rules, "--dug")
+        def design(question: Question) -> Basin:
+            return design_dug(question.terrain, _rim(dug, question.dem), depth, batter, rules,
+                              "--dug", rock)
     else:
         raise InputError("basin", "it has neither a wall with a crest nor a dug shape with a depth",
-                         "Give --wall and --crest, or --dug and --depth")
+                         "Give --wall and --crest, --dug and --depth, or both")
     question = held(path, words, place, lambda question: design(question).cells)
     dem, terrain, made = question.dem, question.terrain, design(question)
     marks = marked(dem, made.cells)
     cells = terrain.catchment(marks)
     there = ground_there(question, ground, rain.depths)
     catchment = _gathered(question, there, cells, made.cells, rain)
-    most = rules["spillway head" if made.form == "wall" else "sill head"]
+    most = rules["spillway head" if made.has_wall else "sill head"]
     made = replace(made, sill=design_sill(made.sill.level, _peak(catchment, rain), most, rules))
-    cautions = [*made.cautions, *_edge(catchment, dem)]
+    low = outflanking(made, dem) if made.has_wall else None
+    cautions = [*made.cautions, *([] if low is None else [low]), *_edge(catchment, dem)]
+    said = earth_words(made, rules)
+    curve = None
+    if rain.depths:
+        over = spillway(made.sill, made.crest if made.has_wall else None, rules)
+        said.append(spillway_words(over, made, f"the storm of {in_both(rain.deepest, 'rain')}",
+                                   rules))
+        curve = catch_curve(catchment, made.storage, rain.deepest)
+    said += rim_words(made)
+    topsoil = made.topsoil if made.has_wall else 0.0
     return BasinAnswer(question, made, catchment, cells, outline(cells, dem.transform),
                        _storms(catchment, made.storage, rain),
-                       quantities(made.cut, made.wall, rules, rates=rates),
+                       quantities(made.cut, made.fill, rules, rates=rates, topsoil=topsoil),
                        _way_down(terrain, made.sill_x, made.sill_y, marks), tuple(cautions),
-                       (*there.notes, *_rests(rain, there)))
+                       curve, tuple(said), (*there.notes, *_rests(rain, there)))
 
 
 def _rim(path: Path, dem: Extent) -> list[tuple[float, float]]:
@@ -325,7 +429,10 @@ def _storms(catchment: Catchment, storage: float | None, rain: RainWords
         answers.append(StormAnswer(
             depth, runoff, caught, runoff - caught if storage is not None else 0.0,
             catchment.runoff_by_mean_number(depth),
-            peaks_of(catchment, depth, shape, storm_steps(shape.duration))))
+            peaks_of(catchment, depth, shape, storm_steps(shape.duration)),
+            *((0.0, 0.0) if storage is None else
+              (min(under(catchment, "I").runoff(depth), storage),
+               min(under(catchment, "III").runoff(depth), storage)))))
     return tuple(answers)
 
 

@@ -69,7 +69,8 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
                            fill_holes=spec.fill_holes_up_to)
     boundary = boundary_polygon(read_layer(site.boundary, site.folder, files,
                                            site.where("boundary")), files, site.where("boundary"))
-    culverts = (read_culverts(site.culverts, site.folder, files, site.where("culverts"))
+    culverts = (read_culverts(site.culverts, site.folder, files, site.where("culverts"),
+                              site.units)
                 if site.culverts is not None else ())
 
     def inside(terrain: Terrain) -> NDArray[np.bool_]:

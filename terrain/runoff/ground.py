@@ -24,12 +24,14 @@ ROOF_CLASS = "roof or paving"
 
 @dataclass(frozen=True)
 class Road:
-    """A road: its name, its surface in plan, its cells and the class that covers it."""
+    """A road: its name, its surface in plan, its cells, the class that covers it, and its lines
+    as they were drawn (none for one drawn as an area)."""
 
     name: str
     surface: Any
     cells: NDArray[np.bool_]
     cover: str
+    lines: tuple[Any, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -184,7 +186,9 @@ def _roads(spec: Roads, site: Site, dem: Dem, known: dict[str, CoverClass], note
         if not cells.any():
             notes.append(f"The road \"{names[i]}\" lies off the raster and was left out.")
             continue
-        roads.append(Road(names[i], surface, cells, cover))
+        lines = tuple(part for part in getattr(shape, "geoms", [shape])
+                      if part.geom_type == "LineString")
+        roads.append(Road(names[i], surface, cells, cover, lines))
     return _merged(roads)
 
 
@@ -196,7 +200,7 @@ def _merged(roads: list[Road]) -> list[Road]:
         if key in together:
             first = together[key]
             road = Road(road.name, first.surface.union(road.surface), first.cells | road.cells,
-                        road.cover)
+                        road.cover, first.lines + road.lines)
         together[key] = road
     return list(together.values())
 

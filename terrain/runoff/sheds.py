@@ -29,6 +29,8 @@ class ShedPoint:
         The way on, to the first store or off the known ground.
     ends_at : int
         Mark of the store that the path meets; 0 if it meets none.
+    exits : int64, shape (cells, 2)
+        All cells by which its water leaves.
     """
 
     row: int
@@ -37,6 +39,7 @@ class ShedPoint:
     own_volumes: tuple[float, ...]
     path: NDArray[np.int64]
     ends_at: int
+    exits: NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -136,7 +139,7 @@ def shed_of(terrain: Terrain, name: str, kind: str, cells: NDArray[np.bool_],
         points.append(ShedPoint(
             row, column, tuple(float(flow[rows, columns].sum()) for flow in passing),
             tuple(float(flow[group].sum()) for flow in own), path,
-            int(marks[path[-1][0], path[-1][1]])))
+            int(marks[path[-1][0], path[-1][1]]), exits[group]))
     points.sort(key=lambda p: (-p.volumes[-1], p.row, p.column))
     return Shed(name, kind, float(cells.sum() * terrain.dem.cell_area),
                 on_ground(gather(curve_number, upstream, terrain.dem.cell_area, inside), terrain,

@@ -28,10 +28,13 @@ class Culvert:
     name : str
     line : LineString
         In the working frame; either end may be the lower one. [m]
+    diameter : float or None
+        Of its pipe, where that is known. [m]
     """
 
     name: str
     line: LineString
+    diameter: float | None = None
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from terrain.units import read_quantity
 
 PRACTICE = "common practice, no source"
+FAO_HALF_MOONS = "later guides after FAO AGL/MISC/17/91, 1991: half-moons 2 to 8 m wide"
 
 
 @dataclass(frozen=True)
@@ -50,10 +51,35 @@ RULES: dict[str, Rule] = {
     "spillway head": Rule(0.15, "length", PRACTICE),
     "embankment water": Rule(0.9, "length", "NRCS practice standard 378"),
     "engineer water": Rule(1.8, "length", "33 USC 467: 6 ft; many places set lower limits"),
-    "wall top width": Rule(1.8, "length", "USDA Agriculture Handbook 590, 1997, from memory"),
+    "wall top width": Rule(1.8, "length", "NRCS practice standard 378, under 3 m high; USDA "
+                           "Agriculture Handbook 590, 1997; both from memory"),
+    "wall top width from 3 m": Rule(2.4, "length", "NRCS practice standard 378"),
+    "wall top width from 4.6 m": Rule(3.0, "length", "NRCS practice standard 378"),
+    "wall top width from 6.1 m": Rule(3.7, "length", "NRCS practice standard 378"),
     "wall wet slope": Rule(3.0, None, "a state wildlife agency's pond guide; NRCS practice "
                            "standard 378 asks 2.5:1 or flatter"),
     "wall dry slope": Rule(2.5, None, "a state wildlife agency's pond guide"),
+    "wall slopes together": Rule(5.0, None, "NRCS practice standard 378"),
+    "wall wet slope least": Rule(2.5, None, "NRCS practice standard 378, a state edition"),
+    "wall dry slope least": Rule(2.0, None, "NRCS practice standard 378"),
+    "wall settlement": Rule(0.10, None, "USDA Agriculture Handbook 590, 1997, from memory: 10 % "
+                            "of hauled fill, 5 % where it is rolled in thin layers"),
+    "topsoil depth": Rule(0.15, "length", PRACTICE),
+    "cut-off depth": Rule(0.6, "length", PRACTICE),
+    "cut-off width": Rule(1.2, "length", "USDA Agriculture Handbook 590, 1997, from memory"),
+    "cut-off side slope": Rule(1.0, None, "USDA Agriculture Handbook 590, 1997, from memory"),
+    "pit from wall": Rule(3.0, "length", PRACTICE),
+    "bare earth velocity": Rule(0.6, "speed", "NRCS practice standard 600, average soil, from "
+                                "memory"),
+    "grass velocity": Rule(1.2, "speed", "USDA SCS-TP-61, 1954: grass mixtures on erodible soil, "
+                           "slopes to 5 %"),
+    "spillway return period": Rule(10.0, None, "NRCS practice standard 378, from memory"),
+    "spillway return period, larger": Rule(25.0, None, "NRCS practice standard 378, from memory"),
+    "small drainage": Rule(80_937.0, "area", "NRCS practice standard 378, from memory: 20 acre"),
+    "forebay least": Rule(0.10, None, PRACTICE),
+    "forebay most": Rule(0.20, None, PRACTICE),
+    "fish depth": Rule(1.2, "length", "California Department of Public Health, 2010"),
+    "seepage high": Rule(50.0, "seepage", "FAO Training Series, Pond water losses, from memory"),
     "standing water": Rule(72.0, "time", "Univ. of California, Managing Mosquitoes in Stormwater "
                            "Treatment Devices, 2004"),
     "drowning depth": Rule(0.45, "length", PRACTICE),
@@ -65,10 +91,73 @@ RULES: dict[str, Rule] = {
     "hollow noted": Rule(1.0, "volume", PRACTICE),
     "harvest efficiency": Rule(0.5, None, "FAO AGL/MISC/17/91, 1991, sect. 4.3: 0.5 to 0.75"),
     "tree bowl side slope": Rule(2.0, None, PRACTICE),
+    "crescent narrowest": Rule(1.0, "length", FAO_HALF_MOONS),
+    "crescent widest": Rule(4.0, "length", FAO_HALF_MOONS),
+    "crescent deepest": Rule(0.3, "length", PRACTICE),
+    "crescent flattest": Rule(0.005, None, PRACTICE),
+    "crescent steep": Rule(0.05, None, "FAO AGL/MISC/17/91, 1991: no water harvesting on steeper "
+                           "ground"),
+    "crescent top width": Rule(0.25, "length", "FAO AGL/MISC/17/91, 1991, semi-circular bunds, "
+                               "from memory"),
+    "crescent side slope": Rule(1.0, None, "FAO AGL/MISC/17/91, 1991, semi-circular bunds, from "
+                                "memory"),
+    "trench width": Rule(0.6, "length", PRACTICE),
+    "trench shallowest": Rule(0.3, "length", PRACTICE),
+    "trench usual depth": Rule(0.6, "length", PRACTICE),
+    "trench deepest": Rule(1.5, "length", "OSHA Technical Manual, section V, chapter 2"),
+    "tree clear of berm": Rule(0.5, "length", PRACTICE),
+    "tree clear of wall": Rule(5.0, "length", PRACTICE),
+    "tree catchment largest": Rule(1000.0, None, "m2; FAO Water Harvesting, 1991: "
+                                   "microcatchments are smaller than 1,000 m2"),
+    "plant factor": Rule(0.5, None, "ASABE S623, trees in dry air, for looks"),
+    "tree root depth": Rule(1.2, "length", "FAO 56, 1998, Table 22, from memory: citrus 1.1 to "
+                            "1.5 m, olives 1.2 to 1.7 m"),
+    "available water": Rule(130.0, None, "mm in a metre of soil; FAO 56, 1998, Table 19, from "
+                            "memory: sandy loam 110 to 150, loam 130 to 180, sand 50 to 110"),
+    "root zone depletion": Rule(0.5, None, "FAO 56, 1998, Table 22, fruit trees, from memory"),
+    "tree gets by": Rule(0.5, None, PRACTICE),
+    "design rain exceeded": Rule(0.67, None, "FAO AGL/MISC/17/91, 1991, sect. 4.3"),
+    "drain grade": Rule(0.003, None, PRACTICE),
+    "drain flattest": Rule(0.002, None, PRACTICE),
+    "drain steep": Rule(0.005, None, PRACTICE),
+    "drain steepest": Rule(0.10, None, PRACTICE),
+    "drain longest": Rule(600.0, "length", PRACTICE),
+    "drain width": Rule(0.4, "length", PRACTICE),
+    "drain widest": Rule(2.0, "length", PRACTICE),
+    "drain side slope": Rule(2.0, None, PRACTICE),
+    "drain water": Rule(0.3, "length", PRACTICE),
+    "drain shallowest": Rule(0.2, "length", PRACTICE),
+    "drain freeboard": Rule(0.09, "length", "NRCS practice standard 362: 0.3 ft, from memory"),
+    "erodible soil velocity": Rule(0.53, "speed", "Fortier & Scobey, 1926: sandy loam, clear "
+                                   "water, from memory"),
+    "resistant soil velocity": Rule(0.76, "speed", "Fortier & Scobey, 1926: firm loam, clear "
+                                    "water, from memory"),
+    "stone velocity": Rule(1.5, "speed", "Fortier & Scobey, 1926: cobbles, clear water, from "
+                           "memory"),
+    "turn-out reach": Rule(100.0, "length", PRACTICE),
+    "pipe diameter": Rule(0.1, "length", PRACTICE),
+    "pipe roughness": Rule(0.011, None, "Chow, Open-Channel Hydraulics, 1959, Table 5-6: smooth "
+                           "pipe, from memory"),
+    "culvert roughness": Rule(0.024, None, "Chow, Open-Channel Hydraulics, 1959, Table 5-6: "
+                              "corrugated metal, from memory"),
     "furrow fall": Rule(0.002, None, PRACTICE),
     "finishing share": Rule(0.25, None, PRACTICE),
     "stake spacing": Rule(10.0, "length", PRACTICE),
     "level tolerance": Rule(0.1, "length", PRACTICE),
+    "digging radius": Rule(3.0, "length", PRACTICE),
+    "station spacing": Rule(3.0, "length", PRACTICE),
+    "swale narrowest": Rule(0.3, "length", PRACTICE),
+    "swale widest": Rule(1.5, "length", PRACTICE),
+    "berm side slope clay": Rule(2.0, None, PRACTICE),
+    "berm side slope loam": Rule(2.0, None, PRACTICE),
+    "berm side slope sand": Rule(3.0, None, PRACTICE),
+    "check spacing": Rule(12.0, "length", PRACTICE),
+    "swale without checks": Rule(150.0, "length", PRACTICE),
+    "check below sill": Rule(0.075, "length", PRACTICE),
+    "check top width": Rule(0.5, "length", PRACTICE),
+    "low rain year": Rule(500.0, "rain", PRACTICE),
+    "swale spacing tolerance": Rule(0.10, None, "NRCS practice standard 600: spacing may be "
+                                    "raised by 10 %"),
 }
 
 

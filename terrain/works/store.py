@@ -78,7 +78,7 @@ class Store:
     Attributes
     ----------
     name, kind : str
-        Kind is "swale", "basin", "tree basin", "tank" or "hollow".
+        Kind is "swale", "basin", "tree basin", "tank", "hollow" or "drain".
     curve : Curve
     sill : Sill
     x, y : float

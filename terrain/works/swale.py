@@ -1,8 +1,9 @@
-"""A swale on contour: traced, sectioned, sized, with its berm and sill."""
+"""The line of a swale: the contour it is set out on, as far as it is fit."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,13 +15,18 @@ from terrain.inputs.elevation import Dem
 from terrain.surface.contours import contour_through
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
-from terrain.works.cross_section import area_on_slope, channel_area, width_on_slope
+from terrain.works.alignment import eased, off_level, radii, stretches, tight_stretches
 from terrain.works.rules import Rulebook
-from terrain.works.sill import Sill
-from terrain.works.store import Curve, channel_curve
 
 #: The ground is smoothed over about this distance before a line is traced on it. [m]
 SMOOTHED_OVER = 1.5
+#: Points that a line can do without while it moves by no more than this are left out. [m]
+FINEST = 0.002
+
+
+#: A contour of a given level, or that of a drawn line, is looked for this far away; common
+#: practice, no source. [m]
+CONTOUR_NEAR = 50.0
 
 
 @dataclass(frozen=True)
@@ -39,6 +45,14 @@ class SwaleLine:
         Median slope of the ground along it. [m/m]
     steepest : float
         90th percentile of that slope. [m/m]
+    radius : float
+        Of its tightest bend; infinite where it is straight. [m]
+    tight : tuple of (float, float)
+        Chainages between which it bends more tightly than was asked. [m]
+    asked_radius : float
+        The least radius it was smoothed to. [m]
+    off : tuple of (float, float)
+        Chainages between which its ground leaves the level by more than the tolerance. [m]
     """
 
     line: NDArray[np.float64]
@@ -46,51 +60,15 @@ class SwaleLine:
     deviation: float
     cross_slope: float
     steepest: float
+    radius: float = math.inf
+    tight: tuple[tuple[float, float], ...] = ()
+    asked_radius: float = 0.0
+    off: tuple[tuple[float, float], ...] = ()
 
     @property
     def length(self) -> float:
         """[m]"""
         return float(np.hypot(*np.diff(self.line, axis=0).T).sum())
-
-
-@dataclass(frozen=True)
-class Swale:
-    """A swale as it is to be dug.
-
-    Attributes
-    ----------
-    depth, width, side_slope
-        Water depth at the sill [m], bed width [m], H:V [-].
-    sill : Sill
-        Its level is the swale's water level when full.
-    sill_x, sill_y : float
-        Where the sill is cut. [m]
-    berm_height, berm_height_built : float
-        Settled and freshly built height of the crest above the sill. [m]
-    cut, berm : float
-        Earth dug (bank measure) and berm as built, before it settles (compacted measure). [m3]
-    """
-
-    route: SwaleLine
-    depth: float
-    width: float
-    side_slope: float
-    sill: Sill
-    sill_x: float
-    sill_y: float
-    berm_height: float
-    berm_height_built: float
-    cut: float
-    berm: float
-    spare: float
-    top_width: float
-    cautions: tuple[str, ...]
-
-    @property
-    def curve(self) -> Curve:
-        """Its stage, area and volume."""
-        return channel_curve(self.sill.level, self.depth, self.width, self.side_slope,
-                             self.route.length)
 
 
 def smoothed(dem: Dem) -> Dem:
@@ -115,8 +93,9 @@ def smoothed(dem: Dem) -> Dem:
 
 
 def trace(terrain: Terrain, ground: Dem, x: float, y: float, where: str, rules: Rulebook,
-          reach: float) -> tuple[SwaleLine, float]:
-    """Trace the contour through a point, as far as it is fit for a swale.
+          reach: float, level: float | None = None, radius: float | None = None
+          ) -> tuple[SwaleLine, float]:
+    """Trace the contour through a point, or that of a level near it, as far as a swale may lie.
 
     Parameters
     ----------
@@ -124,6 +103,10 @@ def trace(terrain: Terrain, ground: Dem, x: float, y: float, where: str, rules: 
         As `smoothed` gives it.
     reach : float
         How far to go to each side at most. [m]
+    level : float, optional
+        That of the ground at the point if left out. [m]
+    radius : float, optional
+        Least radius to smooth the line to; that of the rules if left out. [m]
 
     Returns
     -------
@@ -136,27 +119,113 @@ def trace(terrain: Terrain, ground: Dem, x: float, y: float, where: str, rules: 
     InputError
         If the point is off the raster, no contour passes, or the ground is too steep.
     """
+    from shapely import Point
+    from shapely.geometry import LineString
+
     terrain.dem.cell_of(x, y, where)
-    found = contour_through(ground, x, y, reach=reach)
+    found = contour_through(ground, x, y, level, reach + (CONTOUR_NEAR if level else 0.0))
+    if level is not None and (found is None or LineString(found[1]).distance(Point(x, y))
+                              > CONTOUR_NEAR):
+        at = float(ground.height_at(x, y))
+        raise InputError(where, f"no contour at {in_both(level, 'level')} lies within "
+                         f"{in_both(CONTOUR_NEAR, 'length')} of {terrain.dem.named(x, y)}, where "
+                         f"the ground stands at {in_both(at, 'level')}",
+                         "Move the point, or give a level that the ground near it has")
     if found is None:
         raise InputError(where, f"no contour passes through {terrain.dem.named(x, y)}",
                          "Move the point off the flat or the summit")
     level, line, along = found
+    shape = LineString(line)
+    piece = _piece(shape, max(along - reach, 0.0), min(along + reach, shape.length))
+    return _fit(terrain, ground, piece, level, x, y, where, rules, radius)
+
+
+def trace_along(terrain: Terrain, ground: Dem, drawn: Sequence[tuple[float, float]], where: str,
+                rules: Rulebook, level: float | None = None, radius: float | None = None
+                ) -> tuple[SwaleLine, float, float]:
+    """Pull a drawn line on to the contour it lies along.
+
+    Parameters
+    ----------
+    drawn : two or more points
+        In the working frame. [m]
+    level : float, optional
+        The median of the ground along the drawn line if left out. [m]
+
+    Returns
+    -------
+    route : SwaleLine
+    along : float
+        Where on it the drawn line's middle lies. [m]
+    pulled : float
+        How far the drawn line was moved at most. [m]
+
+    Raises
+    ------
+    InputError
+        If the line is a point, is off the raster, lies nowhere near one contour, or the ground
+        is too steep.
+    """
+    from shapely import Point
     from shapely.geometry import LineString
 
-    shape = LineString(line)
-    start = max(along - reach, 0.0)
-    piece = _piece(shape, start, min(along + reach, shape.length))
+    dem = terrain.dem
+    for x, y in drawn:
+        dem.cell_of(x, y, where)
+    shape = LineString(drawn)
+    if len(drawn) < 2 or not shape.length > 0:
+        raise InputError(where, "a drawn line needs two different points or more",
+                         "Draw the line, or give one point as through")
+    spots = [shape.interpolate(s, normalized=True)
+             for s in np.linspace(0.0, 1.0, max(int(2 * shape.length / dem.cell), 8) + 1)]
+    if level is None:
+        level = float(np.nanmedian(dem.height_at([p.x for p in spots], [p.y for p in spots])))
+    reach = shape.length + CONTOUR_NEAR
+    best, least = None, math.inf
+    for spot in (spots[len(spots) // 4], spots[len(spots) // 2], spots[3 * len(spots) // 4]):
+        found = contour_through(ground, spot.x, spot.y, level, reach)
+        if found is not None:
+            contour = LineString(found[1])
+            gap = float(np.mean([contour.distance(p) for p in spots]))
+            if gap < least:
+                best, least = contour, gap
+    if best is None or max(best.distance(p) for p in spots) > CONTOUR_NEAR:
+        raise InputError(where, f"no contour at {in_both(level, 'level')} lies within "
+                         f"{in_both(CONTOUR_NEAR, 'length')} of all of the drawn line",
+                         "Draw it closer to a contour, or give its level")
+    ends = sorted(float(best.project(p)) for p in (spots[0], spots[-1]))
+    if ends[1] - ends[0] < 1.0:
+        raise InputError(where, f"the drawn line runs across the contour at "
+                         f"{in_both(level, 'level')}, not along it",
+                         "Draw it along the slope, not down it")
+    pulled = max(best.distance(p) for p in spots)
+    piece = _piece(best, *ends)
+    middle = LineString(piece).interpolate(0.5, normalized=True)
+    route, along = _fit(terrain, ground, piece, level, float(middle.x), float(middle.y), where,
+                        rules, radius)
+    line = LineString(route.line)
+    return route, along, max(pulled, *(line.distance(Point(p)) for p in spots))
+
+
+def _fit(terrain: Terrain, ground: Dem, piece: NDArray[np.float64], level: float, x: float,
+         y: float, where: str, rules: Rulebook, radius: float | None) -> tuple[SwaleLine, float]:
+    """The stretch of a contour about a point whose ground is not too steep, smoothed to dig."""
+    from shapely import Point
+    from shapely.geometry import LineString
+
+    most = rules["swale steepest"]
     slope_here = _slope_along(terrain, piece)
     middle = int(np.argmin(np.hypot(piece[:, 0] - x, piece[:, 1] - y)))
     near = slice(max(middle - 3, 0), middle + 4)
-    if np.nanmedian(slope_here[near]) > rules["swale steepest"]:
+    if np.nanmedian(slope_here[near]) > most:
         raise InputError(where, f"the ground there slopes {np.nanmedian(slope_here[near]):.0%}, "
-                         f"and a swale is refused above {rules['swale steepest']:.0%} "
-                         f"({rules.source('swale steepest')})",
-                         "Choose gentler ground, or lead the water away in a drain")
+                         f"and a swale is refused above {most:.0%} "
+                         f"(swale steepest, {rules.source('swale steepest')})",
+                         "Choose gentler ground, or lead the water off the contour in a drain that "
+                         f"falls {100 * rules['drain flattest']:g} to "
+                         f"{100 * rules['drain steep']:g} % (kind: drain)")
     smooth = _running_median(slope_here, max(int(8 / max(terrain.dem.cell, 0.5)), 1))
-    fit = smooth <= rules["swale steepest"]
+    fit = smooth <= most
     left, right = middle, middle
     while left > 0 and fit[left - 1]:
         left -= 1
@@ -166,17 +235,20 @@ def trace(terrain: Terrain, ground: Dem, x: float, y: float, where: str, rules: 
     if len(piece) < 2:
         raise InputError(where, f"the contour through {terrain.dem.named(x, y)} is too short for "
                          "a swale", "Move the point")
-    shape = LineString(piece)
-    from shapely import Point
+    radius = rules["digging radius"] if radius is None else radius
+    piece = eased(terrain.dem, ground, piece, level, radius, rules["level tolerance"])
+    route = _described(terrain, piece, level, radius, rules["level tolerance"])
+    return route, float(LineString(piece).project(Point(x, y)))
 
-    return _described(terrain, piece, level), float(shape.project(Point(x, y)))
 
-
-def cut_to(terrain: Terrain, route: SwaleLine, start: float, end: float) -> SwaleLine:
-    """The part of a line between two distances from its start. [m]"""
+def cut_to(terrain: Terrain, route: SwaleLine, start: float, end: float,
+           tolerance: float = math.inf) -> SwaleLine:
+    """The part of a line between two distances from its start; those off its level by more than
+    a tolerance are told. [m]"""
     from shapely.geometry import LineString
 
-    return _described(terrain, _piece(LineString(route.line), start, end), route.level)
+    return _described(terrain, _piece(LineString(route.line), start, end), route.level,
+                      route.asked_radius, tolerance)
 
 
 def window(total: float, along: float, length: float) -> tuple[float, float]:
@@ -228,36 +300,6 @@ def along_of(dem: Dem, line: NDArray[np.float64], cells: NDArray[np.int64]
     return np.asarray(line_locate_point(LineString(line), points(x, y)))
 
 
-def earth(route: SwaleLine, depth: float, width: float, side_slope: float, berm_height: float,
-          rules: Rulebook) -> tuple[float, float]:
-    """Bank volume of the cut and compacted volume of the berm as built. [m3]"""
-    cut = area_on_slope(depth, width, side_slope, route.cross_slope) * route.length
-    heaped = area_on_slope(berm_height, rules["berm top width"], side_slope, route.cross_slope)
-    return cut, heaped * route.length
-
-
-def finish(route: SwaleLine, depth: float, width: float, side_slope: float,
-           sill: Sill, sill_x: float, sill_y: float, rules: Rulebook) -> Swale:
-    """Put berm, earth volumes and cautions to a traced line with its section and sill."""
-    height = sill.head + rules["berm freeboard"]
-    built = height * (1 + rules["berm settlement"])
-    cut, berm = earth(route, depth, width, side_slope, built, rules)
-    spare = cut * rules["compacted per bank"] - berm
-    cautions = list(_cautions(route, depth, sill, rules))
-    if spare < 0:
-        cautions.append(f"The cut gives "
-                        f"{in_both(cut * rules['compacted per bank'], 'earth')} of berm and "
-                        f"{in_both(berm, 'earth')} is needed: dig wider or deeper, or bring earth.")
-    return Swale(route, depth, width, side_slope, sill, sill_x, sill_y, height, built, cut, berm,
-                 spare, width_on_slope(depth, width, side_slope, route.cross_slope),
-                 tuple(cautions))
-
-
-def storage_per_metre(depth: float, width: float, side_slope: float) -> float:
-    """What a metre of swale holds up to its sill. [m3/m]"""
-    return channel_area(depth, width, side_slope)
-
-
 def place_sill(terrain: Terrain, route: SwaleLine, avoid: NDArray[np.bool_] | None = None,
                reach: float = 60.0) -> tuple[float, float]:
     """Where along the line the overflow does least harm.
@@ -292,34 +334,6 @@ def place_sill(terrain: Terrain, route: SwaleLine, avoid: NDArray[np.bool_] | No
     return chosen
 
 
-def _cautions(route: SwaleLine, depth: float, sill: Sill, rules: Rulebook) -> list[str]:
-    said = []
-    if route.steepest > rules["swale steep"]:
-        said.append(f"Across the line the ground slopes up to {route.steepest:.1%}; above "
-                    f"{rules['swale steep']:.0%} swales are dear and risky "
-                    f"({rules.source('swale steep')}). Have the slope looked at before digging.")
-    if depth > rules["swale deepest"] + 1e-9:
-        said.append(f"Water {in_both(depth, 'level')} deep is more than the usual "
-                    f"{in_both(rules['swale deepest'], 'level')} "
-                    f"({rules.source('swale deepest')}): it can drown a child, and a pit 1.5 m "
-                    "deep or more must be sloped or shored while people are in it.")
-    if route.cross_slope < rules["swale flat"]:
-        said.append(f"The ground slopes only {route.cross_slope:.1%}; below "
-                    f"{rules['swale flat']:.0%} the fall hides in the level error "
-                    f"({rules.source('swale flat')}): a basin may do better.")
-    if route.deviation > rules["level tolerance"]:
-        said.append(f"The raster's ground is up to {in_both(route.deviation, 'level')} above or "
-                    "below the line's level: set it out with a level, and cut the sill where the "
-                    "ground is natural and undisturbed.")
-    if sill.head > rules["sill head"] * 1.001:
-        said.append(f"At the design peak {in_both(sill.head, 'level')} stands on the sill; more "
-                    f"than {in_both(rules['sill head'], 'level', 3)} needs a stone lip "
-                    f"({rules.source('sill head')}).")
-    said.append("Have buried pipes and cables located before digging; the locating service does "
-                "not mark private lines.")
-    return said
-
-
 def _piece(shape: Any, start: float, end: float) -> NDArray[np.float64]:
     from shapely.ops import substring
 
@@ -340,11 +354,27 @@ def _running_median(values: NDArray[np.float64], half: int) -> NDArray[np.float6
     return np.asarray(median_filter(np.nan_to_num(values, nan=1.0), 2 * half + 1, mode="nearest"))
 
 
-def _described(terrain: Terrain, line: NDArray[np.float64], level: float) -> SwaleLine:
+def _described(terrain: Terrain, line: NDArray[np.float64], level: float, radius: float,
+               tolerance: float) -> SwaleLine:
     from shapely.geometry import LineString
 
     slopes = _slope_along(terrain, line)
-    simple = np.asarray(LineString(line).simplify(min(terrain.dem.cell / 8, 0.1)).coords)
-    heights = terrain.dem.height_at(line[:, 0], line[:, 1])
-    return SwaleLine(simple, level, float(np.nanmax(np.abs(heights - level))),
-                     float(np.nanmedian(slopes)), float(np.nanpercentile(slopes, 90)))
+    simple = np.asarray(LineString(line).simplify(FINEST).coords)
+    simple = _without_stubs(simple)
+    chainage, rise = off_level(terrain.dem, simple, level)
+    beyond = chainage[np.abs(rise) > tolerance]
+    bends = radii(simple)
+    return SwaleLine(simple, level, float(np.nanmax(np.abs(rise))), float(np.nanmedian(slopes)),
+                     float(np.nanpercentile(slopes, 90)), float(bends.min()),
+                     tuple(tight_stretches(simple, radius)), radius,
+                     tuple(stretches(beyond, 2 * terrain.dem.cell)))
+
+
+def _without_stubs(line: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A line less the point next to an end that a cut has left close to it."""
+    steps = np.hypot(*np.diff(line, axis=0).T)
+    keep = np.ones(len(line), bool)
+    if len(line) > 3:
+        keep[1] = steps[0] >= 0.5 * steps[1]
+        keep[-2] = steps[-1] >= 0.5 * steps[-2]
+    return line[keep]

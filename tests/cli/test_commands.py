@@ -98,8 +98,8 @@ def test_basin_on_a_real_raster(levelsill, real_raster):
 def _valley_wall(dem, ground):
     """Search the raster for a straight wall from slope to slope that holds water."""
     from terrain.errors import InputError
-    from terrain.works.basin import design_wall
     from terrain.works.rules import Rulebook
+    from terrain.works.wall import design_wall
 
     area = np.where(ground.edge, 0, np.nan_to_num(ground.contributing_area))
     order = np.argsort(area.ravel())[::-1][::37]

@@ -115,5 +115,5 @@ def test_a_natural_hollow(small_site):
     with pytest.raises(InputError, match=r'works "pan", depth: this field is not known'):
         read_site(small_site)
     small_site.write_text(text + work.replace("kind: hollow", "kind: dale"))
-    with pytest.raises(InputError, match=r"'dale' is not known.*tank or hollow"):
+    with pytest.raises(InputError, match=r"'dale' is not known.*hollow or drain"):
         read_site(small_site)

@@ -11,6 +11,7 @@ from terrain.outputs.work_sheets import draw_basin, draw_shed, draw_survey, draw
 from terrain.plan.question import GroundWords, RainWords, RasterWords
 from terrain.plan.questions import basin_of, catchment_of_point, swale_through
 from terrain.plan.survey import survey
+from terrain.works.cross_section import area_on_slope, width_on_slope
 
 STORMS = RainWords((12.0, 28.0, 62.0,))
 GROUND, WORDS = GroundWords(curve_number=82), RasterWords()
@@ -47,11 +48,14 @@ def answers(valley):
         "wall": basin_of(valley, STORMS, GROUND, WORDS,
                          wall=[(500030, 5999900), (500090, 5999900)], crest=116.9),
         "dug": basin_of(valley, STORMS, GROUND, WORDS, dug=pit, depth=0.9, batter=3.0),
+        "both": basin_of(valley, STORMS, GROUND, WORDS, dug=pit, depth=0.9, batter=2.0, crest=116.9,
+                         wall=[(500030, 5999900), (500090, 5999900)]),
         "shed": catchment_of_point(valley, (500060.5, 5999900.5), STORMS, GROUND, WORDS),
         "survey": survey(valley, WORDS)}
 
 
-DRAW = {"swale": draw_swale, "wall": draw_basin, "dug": draw_basin, "shed": draw_shed,
+DRAW = {"swale": draw_swale, "wall": draw_basin, "dug": draw_basin, "both": draw_basin,
+        "shed": draw_shed,
         "survey": draw_survey}
 
 
@@ -117,17 +121,32 @@ def test_the_swale_drawn_is_the_swale_counted(answers, sheet):
     shapes = {p.get_gid(): p.get_xy() for p in ax.patches if p.get_gid()}
     length = swale.route.length
     assert area(shapes["water"]) * length == pytest.approx(answer.storage, rel=1e-6)
-    assert area(shapes["berm"]) * length == pytest.approx(swale.berm, rel=1e-6)
+    slope = swale.route.cross_slope  # the section drawn is that of the median slope
+    assert area(shapes["berm"]) == pytest.approx(area_on_slope(
+        swale.berm_height_built, swale.berm_top, swale.berm_side_slope, slope), rel=1e-6)
     line, = [k for k in ax.lines if k.get_gid() == "profile"]
-    dug = np.column_stack([line.get_xdata(), line.get_ydata()])[1:5]
-    assert area(dug) * length == pytest.approx(swale.cut, rel=1e-6)
+    dug = np.column_stack([line.get_xdata(), line.get_ydata()])[1:-1]
+    assert area(dug) == pytest.approx(area_on_slope(swale.depth, swale.width, swale.side_slope,
+                                                    slope), rel=1e-6)
+
+
+def test_the_profile_of_the_swale_stands_below_its_section(answers, sheet):
+    swale = answers["swale"].swale
+    profile, = [ax for ax in sheet("swale").axes if any(k.get_gid() == "ground" for k in ax.lines)]
+    lines = {k.get_gid(): k for k in profile.lines}
+    assert lines["ground"].get_xdata() == pytest.approx([s.chainage for s in swale.stations])
+    assert lines["ground"].get_ydata() == pytest.approx([s.ground for s in swale.stations])
+    assert lines["bed"].get_ydata() == pytest.approx(swale.sill.level - swale.depth)
+    gap = lines["crest"].get_xdata()[1:5]
+    assert (gap[0], gap[-1]) == pytest.approx((swale.sill_from, swale.sill_to))
 
 
 def test_dimensions_are_written(answers, seen, sheet):
     swale = answers["swale"].swale
     words = seen.words(sheet("swale"))
     assert f"bed {swale.width:.2f} m" in words
-    assert f"cut {swale.top_width:.2f} m wide" in words
+    across = width_on_slope(swale.depth, swale.width, swale.side_slope, swale.route.cross_slope)
+    assert f"cut {across:.2f} m wide" in words
     assert f"{swale.depth:.2f} m" in words
     assert f"berm {swale.berm_height_built:.2f} m" in words
 
@@ -139,8 +158,7 @@ def test_the_pits_section_ends_at_its_rim(answers, seen, sheet):
 
 
 def test_stage_curve_ends_at_what_is_stored(answers, sheet):
-    ax = sheet("wall").axes[3]
-    line, = [k for k in ax.lines if k.get_gid() == "stage"]
+    line, = [k for ax in sheet("wall").axes for k in ax.lines if k.get_gid() == "stage"]
     assert line.get_xdata()[-1] == pytest.approx(answers["wall"].basin.storage)
     assert line.get_ydata()[-1] == pytest.approx(answers["wall"].basin.sill.level)
 

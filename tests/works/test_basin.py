@@ -30,8 +30,10 @@ from published import rows
 
 from terrain.errors import InputError
 from terrain.surface.terrain import Terrain
-from terrain.works.basin import design_dug, design_wall, flood, sill_below
+from terrain.works.dug import design_dug
+from terrain.works.pool import flood
 from terrain.works.rules import Rulebook
+from terrain.works.wall import design_wall, sill_below
 
 FOOT, YARD = 0.3048, 0.9144
 FALL, SIDE, DEEP = 0.05, 4.0, 2.0

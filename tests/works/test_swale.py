@@ -8,19 +8,16 @@ from hypothesis import strategies as st
 
 from terrain.errors import InputError
 from terrain.surface.terrain import Terrain
-from terrain.works.cross_section import area_on_slope
+from terrain.works.alignment import off_level
 from terrain.works.rules import Rulebook
-from terrain.works.sill import Sill
 from terrain.works.swale import (
-    SwaleLine,
     along_of,
     cut_to,
-    finish,
     line_cells,
     place_sill,
     smoothed,
-    storage_per_metre,
     trace,
+    trace_along,
     window,
 )
 
@@ -31,38 +28,6 @@ def hillside(slope=0.06, cell=1.0):
 
 def traced(terrain, x=60.0, y=30.0, reach=40.0):
     return trace(terrain, smoothed(terrain.dem), x, y, "swale", Rulebook(), reach)
-
-
-def made(length=60.0, slope=0.0, depth=0.3, width=0.6, side=2.0, head=0.05, rules=None):
-    rules = rules or Rulebook()
-    route = SwaleLine(np.array([[0.0, 0.0], [length, 0.0]]), 100.0, 0.0, slope, slope)
-    sill = Sill(100.0, 4.0, head, 0.0, 1.7)
-    return finish(route, depth, width, side, sill, 5.0, 0.0, rules), rules
-
-
-# Constructed: (0.6 + 2 x 0.3) x 0.3 x 60 = 21.6 m3.
-def test_sixty_metres_of_swale_hold_and_are_cut_21_6_cubic_metres_on_level_ground():
-    swale, _ = made()
-    assert swale.curve.capacity == pytest.approx(21.6)
-    assert swale.cut == pytest.approx(21.6)
-    assert storage_per_metre(0.3, 0.6, 2.0) * 60 == pytest.approx(21.6)
-
-
-def test_berm_stands_over_the_water_and_is_built_higher_by_its_settlement():
-    swale, rules = made(slope=0.05, head=0.07)
-    assert swale.berm_height == pytest.approx(0.07 + rules["berm freeboard"])
-    assert swale.berm_height_built == pytest.approx(
-        swale.berm_height * (1 + rules["berm settlement"]))
-    assert swale.cut == pytest.approx(60 * area_on_slope(0.3, 0.6, 2.0, 0.05))
-    assert swale.berm == pytest.approx(
-        60 * area_on_slope(swale.berm_height_built, rules["berm top width"], 2.0, 0.05))
-    assert swale.spare == pytest.approx(swale.cut * rules["compacted per bank"] - swale.berm)
-
-
-def test_too_little_earth_for_the_berm_is_said():
-    swale, _ = made(slope=0.05, depth=0.05, width=0.2)
-    assert swale.spare < 0
-    assert any("dig wider or deeper" in caution for caution in swale.cautions)
 
 
 @pytest.mark.parametrize("cell", [0.5, 1.0, 2.0])
@@ -89,8 +54,10 @@ def test_a_swale_round_a_cone_follows_its_circle():
 
 def test_ground_too_steep_is_refused_with_its_source():
     with pytest.raises(InputError, match="the ground there slopes 20%, and a swale is refused "
-                       "above 15%"):
+                       "above 15%") as told:
         traced(hillside(0.20))
+    # A drain off the contour at 0.2 to 0.5 %, common practice, no source.
+    assert "in a drain that falls 0.2 to 0.5 %" in str(told.value)
 
 
 def test_a_swale_ends_where_the_ground_turns_steep():
@@ -99,6 +66,75 @@ def test_a_swale_ends_where_the_ground_turns_steep():
     route, _ = traced(terrain, 50.0, 30.0, 45.0)
     assert route.line[:, 0].min() == pytest.approx(5.0, abs=0.1)
     assert 60 < route.line[:, 0].max() < 80
+
+
+def test_a_level_near_a_point_is_traced_at_that_level():
+    """A plane of 6 %: the contour 0.9 m above a point lies 15 m up from it."""
+    terrain = hillside()
+    route, along = trace(terrain, smoothed(terrain.dem), 60.0, 20.0, "swale", Rulebook(), 30.0,
+                         100 + 0.06 * 35)
+    assert route.level == pytest.approx(102.1)
+    assert route.line[:, 1] == pytest.approx(35.0, abs=1e-2)
+    assert along == pytest.approx(30.0, abs=0.1)
+
+
+def test_a_level_with_no_contour_near_is_refused():
+    terrain = hillside()
+    with pytest.raises(InputError, match=r"no contour at 140.00 m .* lies within 50.0 m .* of 60, "
+                       r"30|no contour at 140.00 m .* lies within"):
+        trace(terrain, smoothed(terrain.dem), 60.0, 30.0, "swale", Rulebook(), 30.0, 140.0)
+
+
+def test_a_drawn_line_is_pulled_on_to_the_contour_of_its_median_ground():
+    """Drawn askew over a plane of 6 %, from 28 to 32 m: half of it lies below 30 m."""
+    terrain = hillside()
+    drawn = [(30.0, 28.0), (60.0, 30.0), (90.0, 32.0)]
+    route, along, pulled = trace_along(terrain, smoothed(terrain.dem), drawn, "here", Rulebook())
+    assert route.level == pytest.approx(100 + 0.06 * 30, abs=1e-3)
+    assert route.line[:, 1] == pytest.approx(30.0, abs=0.02)
+    assert sorted((route.line[0, 0], route.line[-1, 0])) == pytest.approx([30, 90], abs=0.1)
+    assert along == pytest.approx(30.0, abs=0.1)
+    assert pulled == pytest.approx(2.0, abs=0.05)
+
+
+def test_a_drawn_line_may_state_its_level():
+    terrain = hillside()
+    route, _, pulled = trace_along(terrain, smoothed(terrain.dem), [(30.0, 28.0), (90.0, 28.0)],
+                                   "here", Rulebook(), 100 + 0.06 * 33)
+    assert route.line[:, 1] == pytest.approx(33.0, abs=0.02)
+    assert pulled == pytest.approx(5.0, abs=0.05)
+
+
+@pytest.mark.parametrize(("drawn", "level", "said"), [
+    ([(50.0, 30.0), (50.0, 30.0)], None, "two different points or more"),
+    ([(60.0, 10.0), (60.0, 50.0)], None, "runs across the contour"),
+    ([(30.0, 28.0), (90.0, 28.0)], 140.0, "no contour at 140.00 m")])
+def test_a_drawn_line_that_is_no_contour_is_refused(drawn, level, said):
+    terrain = hillside()
+    with pytest.raises(InputError, match=said):
+        trace_along(terrain, smoothed(terrain.dem), drawn, "here", Rulebook(), level)
+
+
+def test_a_corner_is_rounded_to_the_radius_and_told():
+    """Two planes of 5 % that meet at a right angle: 3 m can be had within 10 cm of level."""
+    terrain = Terrain(formula_dem(lambda x, y: 100 + 0.05 * (y + abs(x - 60)), 120, 90, 1.0))
+    route, _ = trace(terrain, smoothed(terrain.dem), 60.0, 40.0, "swale", Rulebook(), 30.0)
+    assert route.radius >= 3.0 * 0.995
+    assert route.radius < 20
+    assert route.tight == ()
+    assert route.deviation <= 0.1
+    assert np.abs(off_level(terrain.dem, route.line, route.level)[1]).max() <= 0.1
+
+
+def test_a_radius_that_the_ground_does_not_give_is_told_by_chainage():
+    terrain = Terrain(formula_dem(lambda x, y: 100 + 0.05 * (y + abs(x - 60)), 120, 90, 1.0))
+    route, _ = trace(terrain, smoothed(terrain.dem), 60.0, 40.0, "swale", Rulebook(), 30.0,
+                     radius=25.0)
+    assert route.deviation <= 0.1
+    assert route.radius < 25
+    (start, end), *_ = route.tight
+    assert start < 30 < end or abs(start - 30) < 8  # the corner lies in the middle
+    assert route.asked_radius == 25.0
 
 
 def test_a_point_off_the_raster_is_refused():

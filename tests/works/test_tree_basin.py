@@ -4,10 +4,13 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from published import rows
+from scipy.integrate import quad
 
 from terrain.works.rules import Rulebook
-from terrain.works.tree_basin import bowl, catchment_ratio, depth_for, tree_need
+from terrain.works.tree_basin import bowl, catchment_ratio, depth_for, tree_need, wanted
 
 
 # Critchley & Siegert, Water Harvesting, FAO AGL/MISC/17/91 (1991), sect. 4.3: 7.2, 3.2, about 2.
@@ -57,6 +60,14 @@ def test_a_bowl_is_a_frustum_under_the_crown():
     assert curve.levels[-1] == pytest.approx(55.0)
 
 
+@pytest.mark.parametrize(("crown", "depth", "side"), [(3.0, 0.2, 2.0), (6.0, 0.3, 3.0),
+                                                      (2.0, 0.25, 1.0)])
+def test_a_bowl_against_numerical_integration(crown, depth, side):
+    volume, _ = quad(lambda z: math.pi * (crown / 2 - side * (depth - z)) ** 2, 0, depth)
+    rules = Rulebook({"tree bowl side slope": side})
+    assert bowl(crown, depth, 0.0, rules).capacity == pytest.approx(volume, rel=1e-9)
+
+
 @pytest.mark.parametrize(("runoff", "depth"), [(0.0, 0.15), (0.85, 0.15), (1.05, 0.2),
                                                (1.3, 0.3), (9.0, 0.3)])
 def test_a_bowl_is_deep_enough_for_the_storm_within_the_usual_depths(runoff, depth):
@@ -71,3 +82,20 @@ def test_a_small_bowl_is_no_deeper_than_its_sides_allow():
 def test_a_bowl_whose_sides_meet_is_refused():
     with pytest.raises(ValueError, match=r"sides of 2:1 meet before a bowl 2\.0 m wide is 0\.50 m"):
         bowl(2.0, 0.5, 55.0, Rulebook())
+
+
+@given(st.floats(0.5, 10), st.floats(0, 5), st.floats(0, 2500), st.floats(0.1, 1.5),
+       st.floats(0, 1500))
+def test_a_larger_crown_never_needs_less(crown, wider, thirst, factor, rain):
+    assert tree_need(thirst, factor, crown + wider, rain) >= tree_need(thirst, factor, crown, rain)
+
+
+def test_the_least_of_storm_soil_need_and_ratio_decides():
+    """A quarter of the ground is enough by the ratio, so a quarter of the storm is wanted."""
+    assert wanted(2.0, 1.1).decided_by == "root zone"
+    assert wanted(0.8, 1.1, 3.0) == wanted(0.8, 1.1)
+    assert (wanted(0.8, 1.1).volume, wanted(0.8, 1.1).decided_by) == (0.8, "storm")
+    assert wanted(2.0, 1.1, 0.4).decided_by == "need"
+    by_ratio = wanted(2.0, 1.1, 3.0, 400.0, 100.0)
+    assert (by_ratio.volume, by_ratio.decided_by) == (0.5, "ratio")
+    assert wanted(0.8, 1.1, 3.0, 100.0, 400.0).decided_by == "storm"

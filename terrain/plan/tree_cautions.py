@@ -1,0 +1,99 @@
+"""Cautions that trees and their basins earn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from shapely import LineString, Point
+
+from terrain.plan.cascade import Cascade
+from terrain.plan.layout import Placed
+from terrain.plan.reading import Inputs
+from terrain.units import in_both
+from terrain.works.rules import Rulebook
+from terrain.works.tree_row import toe_of_berm
+
+
+def tree_cautions(inputs: Inputs, cascade: Cascade, place: Placed, placed: Sequence[Placed]
+                  ) -> list[str]:
+    """What to beware of at a tree basin; nothing for other works."""
+    shape, rules = place.tree, inputs.rules
+    if shape is None:
+        return []
+    said = [*shape.cautions, *_on_banks(place, placed, rules), *_fed(cascade, place, placed)]
+    node = next(node for node in cascade.nodes if node.store.name == place.name)
+    if node.catchment.area > rules["tree catchment largest"]:
+        said.append(f"{in_both(node.catchment.area, 'land')} drain to it, more than a basin for "
+                    f"one tree stands up to ({rules['tree catchment largest']:,.0f} "
+                    f"{rules.source('tree catchment largest')}): in a storm it is washed out. Move "
+                    "it off the water's way, and lead in only what it holds.")
+    if shape.form == "bowl":
+        said.append("Set the trunk on a mound above the water.")
+    elif shape.form == "crescent":
+        said.append("Set the trunk above the water, on a step or mound at the bund's inner side.")
+    said.append("Keep mulch a hand's width off the bark, and water by hand for two or three "
+                "years: young roots do not reach what soaks in (common practice, no source).")
+    return said
+
+
+def _on_banks(place: Placed, placed: Sequence[Placed], rules: Rulebook) -> list[str]:
+    """Trees on or against banks that hold water."""
+    trunk = Point(place.x, place.y)
+    said = []
+    for other in placed:
+        if other.route is not None and other.section is not None:
+            near = toe_of_berm(other.route, other.section[2], rules) + rules["tree clear of berm"]
+            if LineString(other.route.line).distance(trunk) < near * (1 - 1e-6):
+                said.append(f"Its trunk stands on or against the berm of \"{other.name}\": roots "
+                            "open ways for water through a bank; plant below its toe.")
+        elif other.basin is not None and other.basin.form == "wall":
+            foot = (rules["wall top width"] / 2
+                    + rules["wall dry slope"] * other.basin.height + rules["tree clear of wall"])
+            if LineString(other.basin.line).distance(trunk) < foot:
+                said.append(f"Its trunk stands on the wall of \"{other.name}\" or within "
+                            f"{in_both(rules['tree clear of wall'], 'length')} of its foot: no "
+                            "trees on a bank that holds water (FEMA 534, 2005).")
+    return said
+
+
+def _fed(cascade: Cascade, place: Placed, placed: Sequence[Placed]) -> list[str]:
+    """What feeds a row below a swale."""
+    if not isinstance(place.work.along, str):
+        return []
+    index = next((i for i, other in enumerate(placed) if other.name == place.work.along), None)
+    if index is None:
+        return []
+    to = cascade.nodes[index].spills_to
+    name = place.work.name
+    first = next(other.name for other in placed if other.work.name == name)
+    said = (f"The row is fed by its own ground and by what spills over the sill of "
+            f"\"{place.work.along}\"; what seeps under the berm is not counted. ")
+    if to is None or placed[to].work.name != name:
+        return [said + f"That spill goes elsewhere: write spills to: {name} at the swale to bring "
+                "it here."]
+    if placed[to].name != first:
+        return [said + f"That spill meets \"{placed[to].name}\" first and goes on from there: "
+                f"write spills to: {name} at the swale for the trees before it to get some."]
+    return [said + "It goes from tree to tree through a furrow."]
+
+
+def tree_notes(inputs: Inputs, placed: Sequence[Placed]) -> list[str]:
+    """What is assumed of trees and their soil; nothing where no work waters any."""
+    rules = inputs.rules
+    factors = {place.work.name: place.tree for place in placed if place.tree is not None}
+    if not factors:
+        return []
+    said = "; ".join(f"{name} {tree.factor:.2f} ({tree.kind})" for name, tree in factors.items())
+    notes = [f"Plant factors: {said}."]
+    if any(place.work.tree is not None for place in placed if place.tree is not None):
+        notes.append("The mid-season coefficient of a kind of tree is taken all year, so trees "
+                     "that stand bare in winter want less then; in dry windy air full-grown trees "
+                     "want up to a fifth more (FAO 56, 1998, eq. 62, from memory).")
+    notes.append(
+        f"A tree's root zone is as wide as its crown, {in_both(rules['tree root depth'], 'length')}"
+        f" deep and holds {rules['available water']:.0f} mm of water in a metre of soil "
+        "(rules tree root depth and available water); what soaks in beyond that sinks out of "
+        "reach. With less than "
+        f"{1 - rules['root zone depletion']:.0%} of it left the tree takes the less the drier it "
+        "is. All that a basin soaks in is taken to reach its own tree's roots, and no other's.")
+    return notes

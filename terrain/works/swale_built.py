@@ -1,0 +1,223 @@
+"""A swale as it is to be dug: line, section, sill, berm and checks, station by station."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import LineString, Point
+
+from terrain.inputs.dem import Dem
+from terrain.units import in_both
+from terrain.works.cross_section import Berm, Section
+from terrain.works.rules import Rulebook
+from terrain.works.sill import Sill
+from terrain.works.store import Curve
+from terrain.works.swale import SwaleLine
+from terrain.works.swale_checks import Check, check_volume, swale_curve
+from terrain.works.swale_stations import Station, chainages, end_area_volumes, stations_of
+
+#: So many stretches of a line are named in a sentence.
+MOST_NAMED = 4
+#: Soils whose berms have slopes of their own among the rules.
+SOILS = ("clay", "loam", "sand")
+#: The soil a berm is taken to be made of by its hydrologic soil group; common practice, no source.
+SOIL_OF_GROUP = {"A": "sand", "B": "loam", "C": "loam", "D": "clay"}
+
+
+@dataclass(frozen=True)
+class Swale:
+    """A swale as it is to be dug.
+
+    Attributes
+    ----------
+    route : SwaleLine
+    section : Section
+        Its depth is that of the water at the sill.
+    sill : Sill
+        Its level is the swale's water level when full.
+    sill_x, sill_y : float
+        Where the sill is cut. [m]
+    sill_from, sill_to : float
+        Chainages of its ends. [m]
+    berm_height, berm_height_built : float
+        Settled and freshly built height of the crest above the sill. [m]
+    berm_top, berm_side_slope : float
+        Width of the berm's top [m], its sides H:V.
+    stations : tuple of Station
+        From the line's start to its end.
+    checks : tuple of Check
+    cut, berm : float
+        Earth dug (bank measure) and berm as built, before it settles (compacted measure), by
+        average end areas over the stations; checks are left standing and not cut. [m3]
+    spare : float
+        What the cut leaves over once the berm is built, compacted measure; below 0 what must be
+        brought. [m3]
+    top_width : float
+        Median width of the cut on the ground. [m]
+    cautions : tuple of str
+    """
+
+    route: SwaleLine
+    section: Section
+    sill: Sill
+    sill_x: float
+    sill_y: float
+    sill_from: float
+    sill_to: float
+    berm_height: float
+    berm_height_built: float
+    berm_top: float
+    berm_side_slope: float
+    stations: tuple[Station, ...]
+    checks: tuple[Check, ...]
+    cut: float
+    berm: float
+    spare: float
+    top_width: float
+    cautions: tuple[str, ...]
+
+    @property
+    def depth(self) -> float:
+        """Of the water at the sill. [m]"""
+        return self.section.depth
+
+    @property
+    def width(self) -> float:
+        """Of its section: a trapezoid's bed, a parabola's water; 0 for a vee. [m]"""
+        return self.section.width
+
+    @property
+    def side_slope(self) -> float:
+        """H:V of its sides at the water's edge."""
+        return self.section.side_slope
+
+    @property
+    def curve(self) -> Curve:
+        """Its stage, area and volume."""
+        return swale_curve(self.sill.level, self.section, self.route.length, self.checks)
+
+    @property
+    def section_words(self) -> str:
+        """Its section in words, metric and US."""
+        return section_words(self.section)
+
+    def nearest_station(self, chainage: float) -> Station:
+        """The station nearest to a chainage."""
+        return min(self.stations, key=lambda station: abs(station.chainage - chainage))
+
+
+def section_words(section: Section) -> str:
+    """A section in words, in both systems."""
+    deep, wide = in_both(section.depth, "level"), in_both(section.width, "level")
+    side = f"{section.side_slope:.3g}:1"
+    return {"trapezoid": f"trapezoid, bed {wide} wide, water {deep} deep, sides {side}",
+            "parabola": f"parabola, water {wide} wide and {deep} deep, edges {side}",
+            "vee": f"vee, water {deep} deep, sides {side}"}[section.shape]
+
+
+def berm_slope(soil: str, rules: Rulebook) -> float:
+    """Slope of a berm's sides by its soil, H:V."""
+    return rules[f"berm side slope {soil}"]
+
+
+def finish(dem: Dem, route: SwaleLine, section: Section, sill: Sill, sill_x: float, sill_y: float,
+           rules: Rulebook, checks: tuple[Check, ...] = (), soil: str = "loam",
+           berm_side_slope: float | None = None, crest: float | None = None) -> Swale:
+    """Put berm, stations, earth volumes and cautions to a line with its section and sill.
+
+    Parameters
+    ----------
+    soil : str
+        One of `SOILS`.
+    berm_side_slope : float, optional
+        H:V; by the soil if left out.
+    crest : float, optional
+        Level of the settled crest as the owner fixes it; else the water at the design peak plus
+        the rules' `berm freeboard`. [m]
+    """
+    slope = berm_slope(soil, rules) if berm_side_slope is None else berm_side_slope
+    height = sill.head + rules["berm freeboard"] if crest is None else crest - sill.level
+    built = height * (1 + rules["berm settlement"])
+    shape = LineString(route.line)
+    half = min(sill.length, shape.length) / 2
+    middle = min(max(float(shape.project(Point(sill_x, sill_y))), half), shape.length - half)
+    marked = [(middle, "sill"), (middle - half, "sill"), (middle + half, "sill"),
+              *((check.chainage, "check") for check in checks)]
+    at = chainages(shape.length, rules["station spacing"], marked)
+    berm = Berm(built, rules["berm top width"], slope)
+    stations = stations_of(dem, route.line, sill.level, section, berm, at, route.cross_slope)
+    cut, heaped = end_area_volumes(stations)
+    cut = max(cut - check_volume(checks), 0.0)
+    compacted = rules["compacted per bank"]
+    spare = cut * compacted - heaped
+    cautions = _cautions(route, section, sill, rules)
+    steep = [s.chainage for s in stations if s.too_steep]
+    if steep:
+        cautions.append(f"The ground is nearly as steep as the sides{_where(_runs(steep, rules))}: "
+                        "no section fits there. Move the swale, or end it before.")
+    if height - sill.head < rules["berm freeboard"] - 1e-6:
+        left = height - sill.head
+        over = (f"stands {in_both(-left, 'level')} over the berm's settled crest" if left < 0 else
+                f"leaves {in_both(left, 'level')} of berm above it")
+        cautions.append(f"At the design peak the water {over}; "
+                        f"{in_both(rules['berm freeboard'], 'level')} is asked for (berm "
+                        f"freeboard, {rules.source('berm freeboard')}). Raise the crest, or "
+                        "lengthen the sill.")
+    if spare < 0:
+        cautions.append(f"The cut gives {in_both(cut * compacted, 'earth')} of berm and "
+                        f"{in_both(heaped, 'earth')} is needed: dig wider or deeper, or bring "
+                        "earth.")
+    return Swale(route, section, sill, sill_x, sill_y, middle - half, middle + half, height, built,
+                 berm.top, slope, stations, checks, cut, heaped, spare,
+                 float(np.median([s.cut_width for s in stations])), tuple(cautions))
+
+
+def _runs(places: list[float], rules: Rulebook) -> tuple[tuple[float, float], ...]:
+    from terrain.works.alignment import stretches
+
+    return tuple(stretches(np.array(places), 1.5 * rules["station spacing"]))
+
+
+def _where(found: tuple[tuple[float, float], ...]) -> str:
+    """Chainages in words; nothing where there are none."""
+    if not found:
+        return ""
+    named = [f"{start:.1f}" if end - start < 0.1 else f"{start:.1f} to {end:.1f}"
+             for start, end in found[:MOST_NAMED]]
+    more = f" and {len(found) - MOST_NAMED} more places" if len(found) > MOST_NAMED else ""
+    return f" at chainage {', '.join(named)} m{more}"
+
+
+def _cautions(route: SwaleLine, section: Section, sill: Sill, rules: Rulebook) -> list[str]:
+    said, depth = [], section.depth
+    if route.steepest > rules["swale steep"]:
+        said.append(f"Across the line the ground slopes up to {route.steepest:.1%}; above "
+                    f"{rules['swale steep']:.0%} swales are dear and risky "
+                    f"({rules.source('swale steep')}). Have the slope looked at before digging.")
+    if depth > rules["swale deepest"] + 1e-9:
+        said.append(f"Water {in_both(depth, 'level')} deep is more than the usual "
+                    f"{in_both(rules['swale deepest'], 'level')} "
+                    f"({rules.source('swale deepest')}): it can drown a child, and a pit 1.5 m "
+                    "deep or more must be sloped or shored while people are in it.")
+    if route.cross_slope < rules["swale flat"]:
+        said.append(f"The ground slopes only {route.cross_slope:.1%}; below "
+                    f"{rules['swale flat']:.0%} the fall hides in the level error "
+                    f"({rules.source('swale flat')}): a basin may do better.")
+    if route.deviation > rules["level tolerance"]:
+        said.append(f"The raster's ground is up to {in_both(route.deviation, 'level')} above or "
+                    f"below the line's level{_where(route.off)} (level tolerance "
+                    f"{in_both(rules['level tolerance'], 'level')}, "
+                    f"{rules.source('level tolerance')}): set it out with a level, and cut the "
+                    "sill where the ground is natural and undisturbed.")
+    if route.tight:
+        said.append(f"It bends to a radius of {in_both(route.radius, 'level')}{_where(route.tight)}"
+                    f", tighter than {in_both(route.asked_radius, 'level')} (digging radius), to "
+                    "stay at its level: dig there by hand, or move it.")
+    if sill.head > rules["sill head"] * 1.001:
+        said.append(f"At the design peak {in_both(sill.head, 'level')} stands on the sill; more "
+                    f"than {in_both(rules['sill head'], 'level', 3)} needs a stone lip "
+                    f"({rules.source('sill head')}).")
+    said.append("Have buried pipes and cables located before digging; the locating service does "
+                "not mark private lines.")
+    return said

@@ -1,0 +1,186 @@
+"""A basin behind a wall across a valley."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from terrain.errors import InputError
+from terrain.inputs.elevation import Dem
+from terrain.surface.terrain import Terrain
+from terrain.units import in_both
+from terrain.works.basin import Basin, drowning
+from terrain.works.pool import flood, lowest_pass
+from terrain.works.rules import Rulebook
+from terrain.works.sill import Sill
+from terrain.works.store import Curve
+from terrain.works.wall_profile import WallProfile, top_width, wall_profile
+
+
+def sill_below(crest: float, rules: Rulebook) -> float:
+    """Sill level under a crest: freeboard and the spillway's own depth of flow. [m]"""
+    return crest - rules["basin freeboard"] - rules["spillway head"]
+
+
+def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: float,
+                sill_level: float | None, rules: Rulebook, where: str,
+                rock: float | None = None, dug: Callable[[Dem], Dem] | None = None) -> Basin:
+    """Design a basin behind a wall across a valley.
+
+    Parameters
+    ----------
+    wall : two or more points
+        Centreline. [m]
+    crest : float
+        Settled. [m]
+    sill_level : float, optional
+        The crest less `basin freeboard` and `spillway head` if left out. [m]
+    rock : float, optional
+        Depth below the ground at which rock lies. [m]
+    dug : callable, optional
+        Gives the ground of a window with a pit in it.
+
+    Raises
+    ------
+    InputError
+        If the ends lie lower than the crest's sill, the sill is not below the crest, or the
+        wall holds nothing.
+    """
+    dem = terrain.dem
+    level = sill_below(crest, rules) if sill_level is None else sill_level
+    profile = measured(dem, wall, crest, level, rules, where, rock)
+    ends = profile.ground[[0, -1]]
+    if (ends < level).any():
+        i = int(np.argmin(ends))
+        raise InputError(where, f"the ground at the wall's end {dem.named(*wall[-i])} is at "
+                         f"{ends[i]:.2f} m, below the sill at {level:.2f} m, so water would run "
+                         "round it", "Lengthen the wall into higher ground, or lower the crest")
+    pool = flood(terrain, wall, level, where, dug)
+    gross = pool.curve.capacity
+    curve = _less_bank(pool.curve, profile)
+    storage = curve.capacity
+    depth = float(np.maximum(level - profile.ground, 0.0).max())
+    spill = wall[0] if ends[0] <= ends[1] else wall[-1]  # the lower end needs less cutting
+    sill = Sill(level, rules["sill shortest"], 0.0, 0.0, rules["sill coefficient"])
+    cautions = _cautions(profile, depth, storage, gross - storage, rules, rock)
+    if pool.beside_void:
+        cautions.append(f"The pool borders on ground of which {dem.source} has no height: it may "
+                        "hold more, or run out there.")
+    if (ends < crest).any():
+        cautions.append("The ground at an end of the wall is lower than the crest: tie the bank "
+                        "back into ground at crest level.")
+    return Basin("wall", np.asarray(wall, float), crest, sill, float(spill[0]), float(spill[1]),
+                 gross, storage, pool.curve, curve,
+                 float(pool.curve.areas[-1]), profile.earth, profile.cutoff + profile.topsoil,
+                 float(profile.heights.max()), depth, pool.cells, pool.outline, tuple(cautions),
+                 profile=profile, topsoil=profile.topsoil,
+                 outflank=lowest_pass(dem, wall, pool, level, crest))
+
+
+def measured(dem: Dem, wall: Sequence[tuple[float, float]], crest: float, sill: float,
+             rules: Rulebook, where: str, rock: float | None = None) -> WallProfile:
+    """A wall along its centreline on the raster's ground.
+
+    Raises
+    ------
+    InputError
+        If its sill is not below its crest, it lies off the raster or over a hole in it.
+    """
+    from shapely.geometry import LineString
+
+    for x, y in wall:
+        dem.cell_of(x, y, where)
+    if sill >= crest:
+        raise InputError(where, f"the sill at {sill:.2f} m is not below the crest at "
+                         f"{crest:.2f} m", "Lower the sill or raise the crest")
+    line = LineString(wall)
+    count = max(int(np.ceil(line.length / (min(dem.cell, 1.0) / 2))), 8)
+    stations = np.linspace(0.0, line.length, count + 1)
+    points = [line.interpolate(s) for s in stations]
+    ground = dem.height_at([p.x for p in points], [p.y for p in points])
+    if np.isnan(ground).any():
+        raise InputError(where, f"the wall crosses ground of which {dem.source} has no height",
+                         "Move the wall, or use a raster without that hole")
+    return wall_profile(stations, ground, crest, rules, rock)
+
+
+def _less_bank(gross: Curve, profile: WallProfile) -> Curve:
+    """The curve of a pool without what its bank takes up, level by level."""
+    bank, covers = np.array([profile.in_water(float(level)) for level in gross.levels]).T
+    volumes = np.maximum.accumulate(np.maximum(gross.volumes - bank, 0.0))
+    return Curve(gross.levels, np.maximum(gross.areas - covers, 0.0), volumes)
+
+
+def outflanking(basin: Basin, dem: Dem) -> str | None:
+    """What it means that water would get round a wall below its crest; None where it would not.
+
+    By then the basin's sill has the depth of its design peak on it.
+    """
+    found = basin.outflank
+    if found is None:
+        return None
+    peak = basin.sill.level + basin.sill.head
+    below = basin.crest - found.level
+    if below < 0.005:
+        return None
+    lower = (f", and {in_both(peak - found.level, 'level')} below the water of the design peak: "
+             "it would run out there, over ground that nobody made ready for it"
+             if found.level < peak else "")
+    return (f"Ground by which water would get round the wall, at {dem.named(found.x, found.y)}, "
+            f"stands at {in_both(found.level, 'level')}: {in_both(below, 'level')} below the "
+            f"crest{lower}. Lengthen the wall, or raise the ground there, to the level of the "
+            "crest.")
+
+
+def _cautions(profile: WallProfile, depth: float, storage: float, in_pool: float,
+              rules: Rulebook, rock: float | None) -> list[str]:
+    said = []
+    height = float(profile.heights.max())
+    if depth >= rules["engineer water"]:
+        said.append(f"{in_both(depth, 'level')} of water against the bank: this is a dam. From "
+                    f"{in_both(rules['engineer water'], 'length')} on have it designed and "
+                    f"permitted by licensed people before any digging "
+                    f"({rules.source('engineer water')}).")
+    elif depth >= rules["embankment water"]:
+        said.append(f"{in_both(depth, 'level')} of water against the bank: from "
+                    f"{in_both(rules['embankment water'], 'length')} on the rules for dams apply "
+                    f"({rules.source('embankment water')}); ask the local authority before "
+                    "digging.")
+    if depth > rules["drowning depth"]:
+        said.append(drowning(depth, rules))
+    said.append(f"The bank is {in_both(height, 'level')} high and holds "
+                f"{in_both(storage, 'volume', 0)}: build it in thin, "
+                "damp, rolled layers on stripped ground with a cut-off trench; pressing with the "
+                "bucket or tracks is not compaction. Keep trees off it.")
+    said += slope_cautions(profile, rules)
+    _, name = top_width(height, rules)
+    if name != "wall top width":
+        said.append(f"So high a wall is {in_both(profile.top, 'level')} wide at its top "
+                    f"({rules.source(name)}).")
+    if profile.cutoff_depth < rules["cut-off depth"] and rock is not None:
+        said.append(f"Rock at {in_both(rock, 'level')} leaves the cut-off trench "
+                    f"{in_both(max(profile.cutoff_depth, 0.0), 'level')} of soil: clean the rock, "
+                    "fill its cracks, and have somebody who knows look at it before earth goes "
+                    "on.")
+    if in_pool > storage:
+        said.append("More than half of the pool would be filled by the bank itself: a wall "
+                    "elsewhere, or a dug basin, holds more for the earth.")
+    said.append("The spillway goes into natural ground beside the wall, never over the fill.")
+    return said
+
+
+def slope_cautions(profile: WallProfile, rules: Rulebook) -> list[str]:
+    """Whether a wall's sides are flatter than the published limits."""
+    wet, dry = profile.wet_slope, profile.dry_slope
+    said = []
+    if wet + dry < rules["wall slopes together"]:
+        said.append(f"Its sides of {wet:g}:1 and {dry:g}:1 come to {wet + dry:g}:1 together; "
+                    f"{rules['wall slopes together']:g}:1 is the least "
+                    f"({rules.source('wall slopes together')}). Flatten one of them.")
+    for side, slope, name in (("wet", wet, "wall wet slope least"),
+                              ("dry", dry, "wall dry slope least")):
+        if slope < rules[name]:
+            said.append(f"Its {side} side at {slope:g}:1 is steeper than {rules[name]:g}:1 "
+                        f"({rules.source(name)}). Flatten it.")
+    return said
