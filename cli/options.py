@@ -9,6 +9,8 @@ from typing import Any, TypeVar
 import click
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+#: What numbers without a unit were taken for; said after the answer, and not where one is refused.
+BARE: list[str] = []
 
 
 class XY(click.ParamType):
@@ -57,12 +59,12 @@ class Quantity(click.ParamType):
 
 
     def _say_unit(self, value: str, param: click.Parameter | None, system: str) -> None:
-        """What a number without a unit was taken for, to stderr: the answer itself stays clean."""
+        """Remember what a number without a unit was taken for."""
         from terrain.units import DIMENSIONS
 
         unit = DIMENSIONS[self.dimension][2 if system == "us" else 1].replace("**", "")
         name = param.opts[0] if param is not None else "a number"
-        click.echo(f"{name}: {value} was taken as {value} {unit}.", err=True)
+        BARE.append(f"{name}: {value} was taken as {value} {unit}.")
 
 
 class Ratio(click.ParamType):

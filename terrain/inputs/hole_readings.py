@@ -110,7 +110,8 @@ def read_hole(path: Path, hole_depth: float | None = None) -> HoleReadings:
     if hole_depth is not None and not heads.down:
         raise InputError(f"{path}, column {heads.depth.name}", "it is the height of the water "
                          "over the bottom, so that --hole-depth has no use",
-                         "Leave --hole-depth out, or name the column down_mm")
+                         "Leave --hole-depth out, or call the column down with its unit, "
+                         "such as down_cm, if it is measured from the rim")
     if hole_depth is not None and hole_depth > DEEPEST:
         raise InputError("--hole-depth", f"{hole_depth / 1000:g} m is deeper than a test hole "
                          f"({DEEPEST / 1000:g} m)", "Give it with its unit, such as 400mm")
@@ -122,7 +123,9 @@ def read_hole(path: Path, hole_depth: float | None = None) -> HoleReadings:
     fillings, said = _by_filling(table, rows, heads)
     if all(len(filling) < 2 for filling in fillings):
         raise InputError(str(path), "no filling has two readings, so nothing tells how fast the "
-                         "water sank", "Read the depth several times after each filling")
+                         "water sank", "Read the depth several times after each filling; if the "
+                         "figures grow as the water sinks, they are measured down from the rim: "
+                         "call the column down with its unit, and give --hole-depth")
     start = fillings[0][0].minutes
     return HoleReadings(tuple(tuple(Reading(r.minutes - start, r.depth) for r in filling)
                               for filling in fillings), path.name, tuple(notes + said))
@@ -241,8 +244,8 @@ def _number(here: str, said: str, units: dict[str, str | None], name: str,
     units[name] = units[name] or unit
     taken = units[name]
     if taken is None:
-        raise InputError(here, "neither it nor the head names a unit", "Name it in the head, such "
-                         f"as {'depth_mm' if known is _MM else 'minutes'}")
+        raise InputError(here, "neither it nor the head names a unit", "Name its own in the head: "
+                         + ("depth_mm, depth_cm or depth_in" if known is _MM else "minutes"))
     if parts["part"] and taken not in ("in", "ft"):
         raise InputError(here, f"'{said}' is a fraction, though in {taken}",
                          "Write it with a decimal point")

@@ -135,8 +135,8 @@ def overtop_cautions(store: Store, crest: float, peaks: dict[str, float]) -> lis
         if head > crest:
             said.append(f"In the storm \"{name}\" {in_both(head, 'level')} would stand on the "
                         f"sill, over the settled crest at {in_both(crest, 'level')}: the bank "
-                        "would be overtopped and may wash out. Size it for that storm (design storm), or "
-                        "lengthen the sill.")
+                        "would be overtopped and may wash out. Size it for that storm (design "
+                        "storm), or lengthen the sill.")
     return said
 
 

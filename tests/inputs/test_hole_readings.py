@@ -122,7 +122,7 @@ def test_depth_of_the_hole_where_it_does_not_belong(table):
         table("minutes,depth_mm\n0,300\n10,250\n", hole_depth=600)
     with pytest.raises(InputError, match=r"line 3.*deeper than the hole \(600 mm\)"):
         table("minutes,down_mm\n0,300\n10,650\n", hole_depth=600)
-    with pytest.raises(InputError, match="--hole-depth: 1e.297 m is deeper than a test hole"):
+    with pytest.raises(InputError, match=r"--hole-depth: 1e\+297 m is deeper than a test hole"):
         table("minutes,down_mm\n0,300\n10,650\n", hole_depth=1e300)
 
 

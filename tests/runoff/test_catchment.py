@@ -63,3 +63,11 @@ def test_the_rain_on_a_stores_own_water_has_no_way_to_lose():
     assert whole.ground.runoff(60.0) == pytest.approx(36 * shed)
     assert whole.mean_curve_number == pytest.approx(80.0)
     assert whole.runoff_by_mean_number(60.0) == pytest.approx(36 * shed)
+
+
+def test_rounding_carries_no_mean_past_100():
+    """2.9 m2 of number 100 are left beside the water, and 100 x 2.9 / 2.9 is more than 100."""
+    whole = with_water(of([100.0]), of([100.0]), 5.1)
+    assert 100.0 * whole.areas[1] / whole.areas[1] > 100
+    assert whole.mean_curve_number == 100
+    assert whole.runoff_by_mean_number(30.0) == pytest.approx(whole.area * 0.030)
