@@ -132,8 +132,9 @@ def arrival(catchment: Any, storms: Sequence[Any], system: str) -> None:
     by_segments = catchment.concentration_by_segments
     times = [("lag equation", catchment.concentration_by_lag), ("segments", by_segments)]
     used = "segments" if catchment.by_segments else "lag equation"
-    facts([(f"time of concentration, {name}", "not known without the 2-year 24-hour rain"
-            if hours is None else f"{60 * hours:.1f} min" + (", used" if name == used else ""))
+    unknown = "not reckoned: the 2-year 24-hour rain is not told, or the way is a single cell"
+    facts([(f"time of concentration, {name}", unknown if hours is None else
+            f"{60 * hours:.1f} min" + (", used" if name == used else ""))
            for name, hours in times])
     table(["rain", "peak by unit hydrograph (used)", "graphical", "rational"],
           [[shown(s.rain, "rain", system), shown(s.peaks.unit_hydrograph, "flow", system),

@@ -10,6 +10,8 @@ import warnings
 
 import click
 
+from cli import options
+
 #: Each command and the line that help shows for it; its module is loaded only when it runs.
 COMMANDS = {
     "survey": "What an elevation raster holds, and what to beware of.",
@@ -65,6 +67,8 @@ def run() -> None:
     try:
         levelsill(standalone_mode=False)
         sys.stdout.flush()
+        for line in options.BARE:
+            click.echo(line, err=True)
     except InputError as error:
         _end(str(error), 2)
     except click.exceptions.NoArgsIsHelpError as error:

@@ -9,6 +9,8 @@ from typing import Any, TypeVar
 import click
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+#: What numbers without a unit were taken for; said after the answer, and not where one is refused.
+BARE: list[str] = []
 
 
 class XY(click.ParamType):
@@ -47,11 +49,22 @@ class Quantity(click.ParamType):
             number = read_quantity(value, self.dimension, system)
         except ValueError as error:
             self.fail(str(error), param, ctx)
+        if value.strip().lstrip("+-").replace(".", "", 1).isdigit() and number:
+            self._say_unit(value, param, system)
         if self.positive and not number > 0:
             self.fail(f"'{value}' is not above 0", param, ctx)
         if self.least is not None and not number >= self.least:
             self.fail(f"'{value}' is below {self.least:g}", param, ctx)
         return number
+
+
+    def _say_unit(self, value: str, param: click.Parameter | None, system: str) -> None:
+        """Remember what a number without a unit was taken for."""
+        from terrain.units import DIMENSIONS
+
+        unit = DIMENSIONS[self.dimension][2 if system == "us" else 1].replace("**", "")
+        name = param.opts[0] if param is not None else "a number"
+        BARE.append(f"{name}: {value} was taken as {value} {unit}.")
 
 
 class Ratio(click.ParamType):
@@ -127,8 +140,8 @@ raster = _together(
     click.option("--lonlat", is_flag=True, help="Places are given as longitude,latitude."))
 ground = _together(
     click.option("--cn", "curve_number", type=click.FloatRange(1, 100),
-                 help="One curve number for all the ground: 98 paving, 89 dirt road, 80 poor "
-                      "range."),
+                 help="One curve number for all the ground: 98 paving, 89 dirt road, 82 poor "
+                      "range on slow soil."),
     click.option("--cover", type=click.Path(path_type=Path),
                  help="A layer of what covers the ground, with a field 'cover'."),
     click.option("--cover-layer", help="Which layer of the cover file, if it holds several."),

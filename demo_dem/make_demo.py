@@ -861,6 +861,7 @@ rain:
       return period: 100
   design storm: 10-year day        # sills are sized for this one
   frequency: rain_depths.csv
+  start month: 7                   # years begin in the dry season
   daily:
     file: rain_daily.csv
     unit: mm

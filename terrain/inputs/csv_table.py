@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -53,6 +54,8 @@ class CsvTable:
             value = float(text.replace(",", ".") if self.decimal_comma else text)
         except ValueError:
             value = float("nan")
+        if "_" in text:  # which Python passes over
+            value = float("nan")
         remedy = f"Give a number from {least:g} to {most:g}, or leave it empty"
         if value != value:
             raise InputError(self.where(row, column), f"'{text}' is not a number", remedy)
@@ -79,12 +82,12 @@ def read_csv_table(path: Path, here: str) -> CsvTable:
         If it cannot be read, has no column names or no rows, names a column twice, or a row is
         longer or shorter than the line of column names.
     """
-    if not path.exists():
+    if not os.path.exists(path):
         raise InputError(here, "there is no such file", "Check its name and folder")
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise InputError(here, f"it cannot be read ({error.__class__.__name__})",
+        raise InputError(here, f"it cannot be read ({in_words(error)})",
                          "Give a table as text (CSV)") from None
     if b"\0" in raw:
         raise InputError(here, "it is no table of text", "Save it as CSV, in UTF-8")
@@ -128,6 +131,11 @@ def read_csv_table(path: Path, here: str) -> CsvTable:
                              "Put words that hold the sign between columns in quotes")
         rows.append(Row(line, dict(zip(columns, fields, strict=True))))
     return CsvTable(here, columns, tuple(rows), separator == ";")
+
+
+def in_words(error: OSError) -> str:
+    """Why a file cannot be read, such as ``is a directory``."""
+    return (error.strerror or "no reason given").lower()
 
 
 def cell_text(given: Any) -> str:

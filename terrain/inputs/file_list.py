@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import glob
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -22,7 +23,7 @@ def elevation_files(given: Path | str | Sequence[Path | str]) -> list[Path]:
         raise InputError("elevation", "no file is named", "Name an elevation raster")
     files: list[Path] = []
     for one in map(Path, several):
-        if one.exists():
+        if os.path.exists(one):
             files.append(one)
         elif any(sign in str(one) for sign in "*?["):
             fitting = sorted(Path(name) for name in glob.glob(_pattern(one), recursive=True))
@@ -43,7 +44,7 @@ def elevation_files(given: Path | str | Sequence[Path | str]) -> list[Path]:
 
 def _pattern(path: Path) -> str:
     """The pattern of a path; signs in the names of folders that are there are not part of it."""
-    known = next((folder for folder in path.parents if folder.exists()), Path())
+    known = next((folder for folder in path.parents if os.path.exists(folder)), Path())
     return str(Path(glob.escape(str(known))) / path.relative_to(known))
 
 

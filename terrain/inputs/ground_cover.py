@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import Any
@@ -381,7 +382,7 @@ def _codes(path: Path, spec: Cover, dem: Dem, here: str
     from rasterio.transform import Affine, array_bounds
     from rasterio.warp import Resampling, reproject
 
-    if not path.exists():
+    if not os.path.exists(path):
         raise InputError(here, "there is no such file", "Check its name and folder")
     try:
         with rasterio.open(path) as source:
@@ -401,7 +402,11 @@ def _codes(path: Path, spec: Cover, dem: Dem, here: str
                 start = RasterCRS.from_wkt(own.to_2d().to_wkt())
                 end = RasterCRS.from_wkt(working.to_wkt())
             void = float(np.iinfo(np.int32).min)
-            whole = np.dtype(source.dtypes[0]).kind in "iu"
+            kind = np.dtype(source.dtypes[0]).kind
+            if kind == "c":
+                raise InputError(here, "its values are complex numbers, which are no class codes",
+                                 "Give a raster of whole numbers")
+            whole = kind in "iu"
             codes = np.full(dem.shape, void, np.int32 if whole else np.float64)
             window = _window(source, array_bounds(*dem.shape, grid), start, end)
             if window is not None:

@@ -17,6 +17,8 @@ TOPPED_UP = 3.0
 #: No hole is deeper, nor left longer than a fortnight. [mm], [min]
 DEEPEST = 5000.0
 LONGEST = 14 * 1440.0
+#: Two readings take longer than half a second. [min]
+AT_ONCE = 0.5 / 60
 _MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 _MINUTES = {"min": 1.0, "s": 1 / 60, "h": 60.0}
 _SPELLED = {"millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
@@ -108,7 +110,11 @@ def read_hole(path: Path, hole_depth: float | None = None) -> HoleReadings:
     if hole_depth is not None and not heads.down:
         raise InputError(f"{path}, column {heads.depth.name}", "it is the height of the water "
                          "over the bottom, so that --hole-depth has no use",
-                         "Leave --hole-depth out, or name the column down_mm")
+                         "Leave --hole-depth out, or call the column down with its unit, "
+                         "such as down_cm, if it is measured from the rim")
+    if hole_depth is not None and hole_depth > DEEPEST:
+        raise InputError("--hole-depth", f"{hole_depth / 1000:g} m is deeper than a test hole "
+                         f"({DEEPEST / 1000:g} m)", "Give it with its unit, such as 400mm")
     rows = list(_rows(table, heads, hole_depth))
     notes = [f"{path.name}: times from the column '{heads.when.name}', depths of water from "
              f"'{heads.depth.name}'" + (", measured down from the rim." if heads.down else ".")]
@@ -117,7 +123,9 @@ def read_hole(path: Path, hole_depth: float | None = None) -> HoleReadings:
     fillings, said = _by_filling(table, rows, heads)
     if all(len(filling) < 2 for filling in fillings):
         raise InputError(str(path), "no filling has two readings, so nothing tells how fast the "
-                         "water sank", "Read the depth several times after each filling")
+                         "water sank", "Read the depth several times after each filling; if the "
+                         "figures grow as the water sinks, they are measured down from the rim: "
+                         "call the column down with its unit, and give --hole-depth")
     start = fillings[0][0].minutes
     return HoleReadings(tuple(tuple(Reading(r.minutes - start, r.depth) for r in filling)
                               for filling in fillings), path.name, tuple(notes + said))
@@ -223,7 +231,7 @@ def _number(here: str, said: str, units: dict[str, str | None], name: str,
     found = _CELL.fullmatch(text) or _FRACTION.fullmatch(text)
     parts = found.groupdict() if found else {}
     # A blank part of a date, such as 3/4 of March, has no place here, a part of an inch has.
-    if found is None or (parts["part"] or "1/1").endswith("/0"):
+    if found is None or not int((parts["part"] or "1/1").partition("/")[2]):
         raise InputError(here, f"'{said}' is not a number", "Correct it, or delete the line")
     written = (parts["unit"] or "").lower()
     unit = _unit_word({'"': "in", "'": "ft"}.get(written, written)) or None
@@ -236,8 +244,8 @@ def _number(here: str, said: str, units: dict[str, str | None], name: str,
     units[name] = units[name] or unit
     taken = units[name]
     if taken is None:
-        raise InputError(here, "neither it nor the head names a unit", "Name it in the head, such "
-                         f"as {'depth_mm' if known is _MM else 'minutes'}")
+        raise InputError(here, "neither it nor the head names a unit", "Name its own in the head: "
+                         + ("depth_mm, depth_cm or depth_in" if known is _MM else "minutes"))
     if parts["part"] and taken not in ("in", "ft"):
         raise InputError(here, f"'{said}' is a fraction, though in {taken}",
                          "Write it with a decimal point")
@@ -270,7 +278,7 @@ def _by_filling(table: CsvTable, rows: list[_Row], heads: _Heads
             if new and row.minutes < before.minutes and not anew:
                 raise InputError(here, "time goes back", "Put the readings in order, or add a "
                                  "column filling")
-        if not new and row.minutes <= before.minutes:
+        if not new and row.minutes - before.minutes < AT_ONCE:
             how = "goes back" if row.minutes < before.minutes else "stands still"
             raise InputError(here, f"time {how} since line {before.row.line}",
                              "Put the readings in order; write afternoons as 13:05")

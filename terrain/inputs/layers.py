@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import re
 import warnings
 from collections.abc import Iterable
 from pathlib import Path
@@ -175,7 +177,7 @@ def column(gdf: geopandas.GeoDataFrame, name: str, where: str) -> pandas.Series:
 
 
 def _layer_name(path: Path, asked: str | None, here: str) -> str:
-    if not path.exists():
+    if not os.path.exists(path):
         raise InputError(here, "there is no such file", "Check its name and folder")
     try:
         listed = pyogrio.list_layers(path)
@@ -368,5 +370,5 @@ def _gap(outline: BaseGeometry, dem: Extent) -> str:
 
 
 def in_short(error: Exception) -> str:
-    """The first line of a library's error, for a sentence of ours."""
-    return (str(error).splitlines() or [""])[0].strip().rstrip(".")[:120]
+    """The first sentence of a library's error, for a sentence of ours."""
+    return re.split(r"\n|[.;]\s", str(error).strip())[0].rstrip(".")[:200]

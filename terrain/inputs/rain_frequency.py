@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import os
 import re
 from fractions import Fraction
 from itertools import pairwise
@@ -14,6 +15,7 @@ import pandas
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
+from terrain.inputs.csv_table import in_words
 from terrain.inputs.rainfall import MOST_IN_A_DAY
 from terrain.units import read_quantity
 
@@ -23,6 +25,9 @@ _UNITS = {"inches": "in", "inch": "in", "in": "in", "millimeters": "mm", "millim
           "millimeter": "mm", "millimetre": "mm", "mm": "mm"}
 _AN_HOUR = ("hour", "hr", "h")
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)")
+#: Durations and return periods that a table may hold; common practice, no source. [h], [years]
+SHORTEST, LONGEST = 1 / 60, 366 * 24.0
+RAREST = 1e6
 _PUBLIC = re.compile(r"\s*by duration for (ARI|AEP)", re.IGNORECASE)
 _MEND = "Correct it, or fetch or export the table again"
 
@@ -42,6 +47,7 @@ class _Read(NamedTuple):
     unit: str
     intensity: bool
     notes: list[str]
+    annual: bool = False
 
 
 def frequency_table(path: Path, unit: str | None = None) -> pandas.DataFrame:
@@ -63,7 +69,7 @@ def frequency_table(path: Path, unit: str | None = None) -> pandas.DataFrame:
     depths : DataFrame
         Index: duration [h]. Columns: return period, for an annual-maximum table the inverse of
         the chance in a year [years]. Values: depth [mm].  ``depths.attrs["notes"]`` lists what
-        was taken how.
+        was taken how; ``depths.attrs["annual"]`` is whether it counts annual maxima.
 
     Raises
     ------
@@ -104,6 +110,7 @@ def frequency_table(path: Path, unit: str | None = None) -> pandas.DataFrame:
         depths, index=pandas.Index([row.hours for row in read.rows], name="duration_h"),
         columns=pandas.Index(read.periods, name="return_period_years"))
     table.attrs["notes"] = _notes(path, read) + risen
+    table.attrs["annual"] = read.annual
     return table
 
 
@@ -143,12 +150,12 @@ def depth_of(table: pandas.DataFrame, hours: float, years: float) -> float:
 
 
 def _lines(path: Path) -> list[str]:
-    if not path.exists():
+    if not os.path.exists(path):
         raise InputError(str(path), "there is no such file", "Check the name of the rain table")
     try:
         return path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
     except OSError as error:
-        raise InputError(str(path), f"it cannot be read ({error.__class__.__name__})",
+        raise InputError(str(path), f"it cannot be read ({in_words(error)})",
                          "Give a table as a text file") from None
 
 
@@ -170,7 +177,9 @@ def _public(path: Path, lines: list[str], start: int, given: str | None) -> _Rea
                 raise InputError(f"{path} line {number}", f"'{line.strip()[:30]}' is no row such "
                                  "as '5-min:, ...'", _MEND)
             break
-        hours = int(found[1]) * {"min": 1 / 60, "hr": 1.0, "day": 24.0}[found[2]]
+        hours = float(found[1]) * {"min": 1 / 60, "hr": 1.0, "day": 24.0}[found[2]]
+        _refuse_duration(f"{path} line {number}, column 'duration'", f"{found[1]}-{found[2]}",
+                         hours)
         rows.append(_Row(number, hours, _cells(found[3].strip().removeprefix(","), ",",
                                                len(columns))))
     if not rows:
@@ -178,7 +187,7 @@ def _public(path: Path, lines: list[str], start: int, given: str | None) -> _Rea
                          "follows the table's head", _MEND)
     notes = ["It counts annual maxima: a return period is the inverse of the chance in any one "
              "year."] if annual else []
-    return _Read(columns, periods, rows, unit, intensity, notes)
+    return _Read(columns, periods, rows, unit, intensity, notes, annual)
 
 
 def _public_unit(path: Path, head: list[str]) -> tuple[str, bool]:
@@ -200,13 +209,17 @@ def _public_unit(path: Path, head: list[str]) -> tuple[str, bool]:
 def _public_period(here: str, written: str, annual: bool) -> float:
     """A return period; of a chance such as '1/2 its inverse. [years]"""
     try:
+        if len(written) > 20 or "e" in written.lower():  # a power of ten beyond all size
+            raise ValueError
         value = Fraction(written.lstrip("'’`").rstrip("%"))
-        if value <= 0 or (annual and value >= 1):
+        if annual:
+            value = 1 / value
+        if not (1 if annual else 0) < value <= RAREST:
             raise ValueError
     except (ValueError, ZeroDivisionError):
         kind = "chance in a year such as 1/10" if annual else "number of years"
         raise InputError(here, f"'{written}' is no {kind}", _MEND) from None
-    return float(1 / value if annual else value)
+    return float(value)
 
 
 def _simple_head(lines: list[str]) -> int | None:
@@ -249,7 +262,7 @@ def _simple_period(here: str, written: str) -> tuple[float, str]:
     """Return period [years] and unit, as written, of a head such as '10 yr mm'."""
     found = re.fullmatch(r"(\d+(?:\.\d+)?)(?:[\s_-]*(?:years?|yrs?|y)\b\.?|(?![\d.]))(.*)",
                          written.lower().replace("_", " "))
-    if not found or not float(found[1]) > 0:
+    if not found or not 0 < float(found[1]) <= RAREST:
         raise InputError(f"{here}, column '{written}'", "it does not start with a number of years",
                          "Write heads such as '10 yr mm'")
     return float(found[1]), found[2].strip(" ,-:[]()")
@@ -299,10 +312,15 @@ def _duration(here: str, written: str, of_column: str) -> float:
         hours = read_quantity(f"{text} {of_column}" if bare else text, "time")
     except ValueError as error:
         raise InputError(here, str(error), "Write it as '30 min', '1 h' or '2 days'") from None
-    if not 0 < hours < float("inf"):
-        raise InputError(here, f"the duration '{written}' is not above 0",
-                         "Write it as '30 min', '1 h' or '2 days'")
+    _refuse_duration(here, written, hours)
     return hours
+
+
+def _refuse_duration(here: str, written: str, hours: float) -> None:
+    if not SHORTEST * (1 - 1e-9) <= hours <= LONGEST:
+        what = "above 0" if hours <= 0 else "between a minute and a year"
+        raise InputError(here, f"the duration '{written}' is not {what}",
+                         "Write it as '30 min', '1 h' or '2 days'")
 
 
 def _separator(line: str) -> str:
@@ -348,7 +366,7 @@ def _depths(path: Path, read: _Read) -> tuple[NDArray[np.float64], list[str]]:
     rarer_less = np.diff(depths, axis=1, prepend=0.0) < 0
     if rarer_less.any():
         refuse(rarer_less, "a rarer rain is less than a commoner one")
-    too_much = (depths > MOST_IN_A_DAY) & (hours <= 24)
+    too_much = depths > MOST_IN_A_DAY * np.maximum(hours / 24, 1.0)
     if too_much.any():
         refuse(too_much, f"more than {MOST_IN_A_DAY:,.0f} mm never fell in a day; check the unit")
     slack = per * np.array([[_half_step(cell) for cell in row.cells] for row in read.rows]

@@ -238,8 +238,9 @@ def _depth(table: StationTable, reading: Reading, unit: str) -> float:
         raise InputError(here, f"the depth {reading.text} is below 0",
                          "Correct it, or leave it empty where nothing was read")
     if depth > MOST_IN_A_DAY:
-        raise InputError(here, f"the depth {reading.text} ({depth:,.0f} mm, taken in "
-                         f"{_word(unit)}) is more than ever fell in a day",
+        taken = f"{depth:,.0f} mm" if depth < 1e9 else f"{depth:g} mm"
+        raise InputError(here, f"the depth {reading.text} ({taken}, taken in {_word(unit)}) is "
+                         "more than ever fell in a day",
                          "Check the unit, or leave it empty if it marks a missing day")
     return depth
 
@@ -257,6 +258,11 @@ def _by_day(table: StationTable, readings: list[Reading], moments: list[Moment],
     if len(times) > 1 and max(per_day.values()) > 1:
         again = _refuse_repeats(table, readings, moments)
         series = series.groupby(level=0).sum(min_count=1)
+        if (series > MOST_IN_A_DAY).any():
+            day, most = series.idxmax(), series.max()
+            raise InputError(str(table.path), f"its readings of {day:%Y-%m-%d} sum to "
+                             f"{most:,.0f} mm, more than ever fell in a day", "Check the unit, and "
+                             "whether the readings count on from one to the next")
         notes.append("Its readings were summed from midnight to midnight by the gauge's own clock; "
                      "the file names no time zone.")
         notes.append(_steadiness(moments, per_day))

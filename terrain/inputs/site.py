@@ -20,12 +20,14 @@ from pydantic import (
 )
 
 from terrain.errors import InputError
+from terrain.inputs.csv_table import in_words
 from terrain.inputs.fields import (
     Area,
     Length,
     Level,
     Part,
     Point,
+    Radius,
     Rain,
     Rate,
     Seepage,
@@ -152,8 +154,8 @@ class Runoff(Part):
     travel_time: Literal["segments", "lag"] | None = None
     peak_factor: float = Field(default=484.0, ge=100, le=600)
     channel_from: Area = 20_000.0
-    channel_roughness: float = Field(default=0.035, gt=0, le=0.3)
-    channel_radius: Length = 0.15
+    channel_roughness: float = Field(default=0.035, ge=0.005, le=0.3)
+    channel_radius: Radius = 0.15
 
     @field_validator("abstraction_ratio")
     @classmethod
@@ -544,8 +546,11 @@ def _read_yaml(path: Path) -> Any:
     except FileNotFoundError:
         raise InputError(str(path), "there is no such site file",
                          "Check the name, or make one with: levelsill start DIR") from None
-    except (UnicodeDecodeError, OSError) as error:
-        raise InputError(str(path), f"it cannot be read as text ({error.__class__.__name__})",
+    except UnicodeDecodeError:
+        raise InputError(str(path), "it is no text in UTF-8",
+                         "Give a site file written in YAML, saved in UTF-8") from None
+    except OSError as error:
+        raise InputError(str(path), f"it cannot be read ({in_words(error)})",
                          "Give a site file written in YAML") from None
     try:
         document = YAML(typ="rt").load(text)
@@ -622,6 +627,21 @@ def _plainly(found: Any) -> tuple[str, str]:
         "float_parsing": lambda: (f"'{given}' is not a number", "Write a plain number here"),
         "float_type": lambda: (f"'{given}' is not a number", "Write a plain number here"),
         "string_type": lambda: (f"'{given}' is not text", "Put it in quotes"),
+        "path_type": lambda: ("no file is named" if given is None else
+                              f"'{given}' is not a file's name", "Name a file, in quotes"),
+        "finite_number": lambda: (f"'{given}' is not a number", "Write a plain number here"),
+        "bool_parsing": lambda: (f"'{given}' is neither true nor false", "Use one of those"),
+        "bool_type": lambda: (f"'{given}' is neither true nor false", "Use one of those"),
+        "dict_type": lambda: (f"'{given}' is no list of fields", "Write its fields under it, each "
+                              "with a colon"),
+        "model_type": lambda: (f"'{given}' is no list of fields", "Write its fields under it, each "
+                               "with a colon"),
+        "greater_than": lambda: (f"{given} is not above {found['ctx']['gt']:g}",
+                                 f"Give more than {found['ctx']['gt']:g}"),
+        "greater_than_equal": lambda: (f"{given} is below {found['ctx']['ge']:g}",
+                                       f"Give {found['ctx']['ge']:g} or more"),
+        "less_than_equal": lambda: (f"{given} is above {found['ctx']['le']:g}",
+                                    f"Give {found['ctx']['le']:g} or less"),
         "literal_error": lambda: (
             f"'{given}' is not one of {found['ctx']['expected']}", "Use one of those"),
     }
@@ -645,6 +665,8 @@ def _nearest(word: str) -> str:
     import difflib
 
     known = {name.replace("_", " ").strip() for part in _parts(Part) for name in part.model_fields}
+    if word in known:
+        return "It belongs elsewhere; docs/site-file.md says where"
     near = difflib.get_close_matches(word, sorted(known), 1)
     return (f"Perhaps '{near[0]}' was meant; " if near else "") + (
         "docs/site-file.md lists them" if near else "Look it up in docs/site-file.md")

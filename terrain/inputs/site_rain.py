@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from terrain.inputs.fields import Hours, Length, Part, StormDepth
+from terrain.inputs.fields import Hours, Mast, Part, StormDepth
 
 
 class Storm(Part):
@@ -45,7 +45,7 @@ class Weather(Part):
     file: Path
     temperature_unit: Literal["C", "F", "0.1 C"] | None = None
     method: Literal["penman-monteith", "hargreaves"] | None = None
-    wind_height: Length = 2.0
+    wind_height: Mast = 2.0
 
 
 class RainInputs(Part):
@@ -53,6 +53,7 @@ class RainInputs(Part):
 
     storms: list[Storm] = Field(min_length=1)
     design_storm: str | None = None
+    start_month: int = Field(default=1, ge=1, le=12)
     daily: DailyRain | None = None
     frequency: Frequency | None = None
     climate_factor: float = Field(default=1.0, ge=0.5, le=3)
@@ -67,8 +68,9 @@ class RainInputs(Part):
     def _known(self) -> RainInputs:
         for storm in self.storms:
             if not storm.depth and (self.frequency is None or storm.return_period is None):
-                raise ValueError(f"the storm \"{storm.name}\" has neither a depth nor a return "
-                                 "period to look one up in a frequency table")
+                lacks = ("no return period to look one up by" if storm.return_period is None else
+                         "there is no frequency table to look one up in")
+                raise ValueError(f"the storm \"{storm.name}\" has no depth, and {lacks}")
             if storm.pattern == "nested" and self.frequency is None:
                 raise ValueError(f"the storm \"{storm.name}\" is nested, which takes its shape "
                                  "from a frequency table, and there is none")
@@ -82,14 +84,23 @@ class RainInputs(Part):
         return self
 
     @property
-    def design(self) -> Storm:
-        """The storm that sills are sized for.
+    def sizing(self) -> list[Storm]:
+        """The storms that sills are sized for: the design storm, and those no rarer than it."""
+        design = self.design
+        rare = design.return_period
+        return [design] + [s for s in self.storms if s is not design and rare is not None
+                           and s.return_period is not None and s.return_period <= rare]
 
-        The one named; else the least with a return period of 10 years or more; else the deepest.
+    @property
+    def design(self) -> Storm:
+        """The storm that works are sized for.
+
+        The one named; else the least with a return period of 10 years or more, of several the
+        longest, then the deepest; else the deepest.
         """
         if self.design_storm is not None:
             return next(s for s in self.storms if s.name == self.design_storm)
         rare = [s for s in self.storms if (s.return_period or 0) >= 10]
         if rare:
-            return min(rare, key=lambda s: s.return_period or 0)
+            return min(rare, key=lambda s: (s.return_period or 0, -s.duration, -s.depth))
         return max(self.storms, key=lambda s: s.depth)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime
+import os
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -11,6 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from terrain.errors import InputError
+from terrain.inputs.csv_table import in_words
 
 _NO_READING = {"", "na", "n/a", "nan", "m", "null", "none", "-", "--"}
 _TRACE = {"t", "tr", "trace"}
@@ -223,12 +225,12 @@ def plainly(name: str) -> str:
 
 
 def _lines(path: Path, example: str) -> list[str]:
-    if not path.exists():
+    if not os.path.exists(path):
         raise InputError(str(path), "there is no such file", "Check the name of the record")
     try:
         data = path.read_bytes()
     except OSError as error:
-        raise InputError(str(path), f"it cannot be read ({error.__class__.__name__})",
+        raise InputError(str(path), f"it cannot be read ({in_words(error)})",
                          "Give a table with a row a day as a text file") from None
     if b"\0" in data:
         raise InputError(str(path), "this is not a text file",
@@ -264,8 +266,8 @@ def _one_each(path: Path, header: int, names: list[str], plain: list[str],
     return chosen
 
 
-def _rows(path: Path, lines: list[str], header: int, separator: str, least: int
-          ) -> list[tuple[int, list[str]]]:
+def _rows(path: Path, lines: list[str], header: int, separator: str, least: int,
+          most: int | None = None) -> list[tuple[int, list[str]]]:
     """Line number and fields of each row below a header; blank lines left out."""
     rows = []
     for number, line in enumerate(lines[header + 1:], start=header + 2):
@@ -275,6 +277,10 @@ def _rows(path: Path, lines: list[str], header: int, separator: str, least: int
         if len(fields) < least:
             raise InputError(f"{path} line {number}", f"it has {len(fields)} columns where the "
                              f"table has at least {least}", "Complete the line, or delete it")
+        if most is not None and any(fields[most:]):
+            raise InputError(f"{path} line {number}", f"it has {len(fields)} columns where the "
+                             f"table's head has {most}", "Write decimals with a point, and put "
+                             "words that hold the sign between columns in quotes")
         rows.append((number, fields))
     if not rows:
         raise InputError(str(path), "the record holds no days", "Give a table with a row a day")
@@ -290,7 +296,8 @@ def _plain(path: Path, lines: list[str], header: int, separator: str, names: lis
     unit = next((i for i, name in enumerate(plain) if name in ("unit", "units")), None)
     readings: dict[str, list[Reading]] = {key: [] for key in columns}
     units, stations = [], set()
-    for line, fields in _rows(path, lines, header, separator, max(date, *columns.values()) + 1):
+    for line, fields in _rows(path, lines, header, separator, max(date, *columns.values()) + 1,
+                              len(names)):
         if fields[date].lower() == names[date].lower():
             raise InputError(f"{path} line {line}", "it is a second header, and what follows may "
                              "be in another unit", "Give one table a file, in one unit")
@@ -343,7 +350,8 @@ def _by_element(path: Path, lines: list[str], first: int, wanted: list[Quantity]
 def _pixel(path: Path, lines: list[str], header: int, separator: str, names: list[str],
            columns: dict[str, int]) -> StationTable:
     readings: dict[str, list[Reading]] = {key: [] for key in columns}
-    for line, fields in _rows(path, lines, header, separator, max(columns.values()) + 1):
+    for line, fields in _rows(path, lines, header, separator, max(columns.values()) + 1,
+                              len(names)):
         try:
             year, yday = int(fields[0]), int(fields[1])
             day = datetime.date(year, 1, 1) + datetime.timedelta(yday - 1)

@@ -320,8 +320,10 @@ def _radiation(table: StationTable, values: pandas.Series, unit: _Unit,
             notes.append("Its solar radiation in W/m2 was taken as the mean over 24 hours.")
     over = values.index[values > MOST_SUN]
     if len(over):
+        most = values[over[0]]
+        told = f"{most:.1f}" if most < 1e6 else f"{most:.3g}"
         raise InputError(table.where(lines[over[0].date()], "radiation"), "the solar radiation, "
-                         f"{values[over[0]]:.1f} MJ/m2 over the day, is more than there can be",
+                         f"{told} MJ/m2 over the day, is more than there can be",
                          "Check the unit, or leave it empty where nothing was read")
     return values, notes
 

@@ -34,7 +34,9 @@ def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambd
         if plan.seasons is not None:
             charts["year"] = draw_year(plan)
         if plan.inputs.record is not None:
-            charts["rain"] = draw_record(record_answer(plan.inputs.record), plan.site.units)
+            charts["rain"] = draw_record(
+                record_answer(plan.inputs.record, start_month=plan.site.rain.start_month),
+                plan.site.units)
         progress("Writing the report")
         page = report_page(plan, (draft / "map.png").read_bytes(), charts)
         (draft / "report.html").write_text(page, encoding="utf-8")

@@ -53,7 +53,8 @@ def plan_object(plan: Plan) -> dict[str, Any]:
                    "average_year": _total(plan.year) if plan.year else None,
                    "average_year_beside": None if plan.beside is None else {
                        "soil": plan.beside[0].partition(", ")[2], **_total(plan.beside[1])},
-                   "years": {year.kind: {"year": year.year, "rain_mm": year.rain,
+                   "years": {year.kind: {"year": year.year, "start_month": year.start_month,
+                                         "rain_mm": year.rain, "missing_days": year.missing,
                                          **_total(year.account)} for year in plan.years}},
         "record": None if plan.seasons is None else {
             "first_day": plan.seasons.days[0].date().isoformat(),
@@ -126,7 +127,7 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
 
 def _arrival(plan: Plan, index: int) -> dict[str, Any]:
     """How the runoff of a store's own ground comes in the design storm."""
-    ground, depth = plan.cascade.nodes[index].catchment, plan.site.rain.design.depth
+    ground, depth = plan.cascade.nodes[index].catchment.ground, plan.site.rain.design.depth
     found = plan.peaks[index]
     if found is None:
         return {}

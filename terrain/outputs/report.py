@@ -18,7 +18,7 @@ from terrain.outputs.swale_sections import draw_swale_profile
 from terrain.outputs.tree_tables import MONTHS, carried_rows, month_tables, tree_rows
 from terrain.plan.accounts import Account
 from terrain.plan.entry import Entry
-from terrain.plan.plan import Plan, PlannedStore
+from terrain.plan.plan import YEARS, Plan, PlannedStore
 from terrain.plan.rain import MORE_THAN
 from terrain.runoff.rain_years import days_a_year_above
 from terrain.units import shown, unit_name
@@ -61,11 +61,13 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any]) -> str:
                  ("kept by roofs and tanks", volume(headline.roof), "roof capture"),
                  ("left the site", volume(headline.left_site), "runoff and spills")],
         figures_for=name, map=_picture(map_png), charts={k: _svg(v) for k, v in charts.items()},
-        storms=_storm_rows(plan, accounts), stores=_store_rows(plan),
+        storms=_storm_rows(plan, accounts), stores=_store_rows(plan), rates=_rate_notes(plan),
+        unit="gal" if system == "us" else "m³",
         accounts=[(title, _account_rows(plan, account), _account_sum(plan, account),
                    title == plan.site.rain.design.name) for title, account in accounts],
         arrivals=_arrival_rows(plan), reaches=_reach_rows(plan), peak_notes=_peak_notes(plan),
-        design=plan.site.rain.design.name, years=bool(plan.years), why_more=_why_more(plan),
+        design=plan.site.rain.design.name, years=bool(plan.years),
+        loss=plan.inputs.hydrology.loss_on_the_way, why_more=_why_more(plan),
         often=_often_rows(plan),
         build=_build_rows(plan), basins=_basins(plan),
         pond_columns=POND_COLUMNS,
@@ -84,7 +86,8 @@ def _headline(plan: Plan, name: str, account: Account) -> str:
     volume = partial(shown, dimension="volume", system=plan.site.units)
     fallen = account.rain + account.run_on
     kept = (account.passive + account.roof) / fallen if fallen else 0.0
-    when = "In an average year" if name == "average year" else f"In the storm \"{name}\""
+    when = ("In an " + name.replace(", ", " with ") if name.startswith("average year")
+            else f"In the storm \"{name}\"")
     return (f"{when} {volume(account.rain)} of rain fall on the property and "
             f"{volume(account.run_on)} run on from beyond the boundary. "
             f"{volume(account.soaked_in_place)} soak in where they fall. The works keep "
@@ -99,9 +102,7 @@ def _storm_rows(plan: Plan, accounts: list[tuple[str, Account]]) -> list[Row]:
               for s in plan.site.rain.storms}
     if plan.seasons is not None:
         yearly = plan.seasons.mean(plan.seasons.rain_mm)
-        depths["average year"] = shown(yearly, "rain", system)
-        if plan.beside is not None:
-            depths[plan.beside[0]] = depths["average year"]
+        depths |= dict.fromkeys(YEARS.values(), shown(yearly, "rain", system))
     depths |= {year.name: shown(year.rain, "rain", system) for year in plan.years}
     return [Row(name, [depths[name], volume(a.rain), volume(a.run_on), volume(a.passive),
                        volume(a.roof), volume(a.passive + a.roof), volume(a.left_site)])
@@ -122,9 +123,20 @@ def _store_rows(plan: Plan) -> list[Row]:
                 lambda v: shown(v, "rain", system) if v else "any rain"),
             "–" if planned.drain is not None else
             _or(planned.full_at, "never", lambda v: shown(v, "rain", system)),
+            "-" if planned.store.kind in ("tank", "drain") else
+            shown(planned.store.infiltration, "rate", system),
             "–" if planned.drain is not None else _hours(planned.drain_hours),
             planned.spills_to]))
     return rows
+
+
+def _rate_notes(plan: Plan) -> list[str]:
+    """Where the rates at which stores soak come from, and which stores share a source."""
+    stores: dict[str, list[str]] = {}
+    for planned in plan.stores:
+        if planned.store.kind != "tank":
+            stores.setdefault(planned.store.rate_source, []).append(planned.placed.work.name)
+    return [f"{source} ({', '.join(dict.fromkeys(names))})" for source, names in stores.items()]
 
 
 def _account_rows(plan: Plan, account: Account) -> list[Row]:
@@ -264,7 +276,7 @@ def _arrival_rows(plan: Plan) -> list[Row]:
     flow, volume = (partial(shown, dimension=d, system=system) for d in ("flow", "volume"))
     rows = []
     for planned, node, peaks in zip(plan.stores, plan.cascade.nodes, plan.peaks, strict=True):
-        ground = node.catchment
+        ground = node.catchment.ground
         if peaks is None:
             continue
         rows.append(Row(planned.store.name, [
@@ -301,8 +313,9 @@ def _peak_notes(plan: Plan) -> list[str]:
 def _why_more(plan: Plan) -> bool:
     """Whether some store's runoff by cells is more than by the mean curve number."""
     depth = plan.site.rain.design.depth
-    return any(node.catchment.runoff(depth) > 1.005 * node.catchment.runoff_by_mean_number(depth)
-               for node in plan.cascade.nodes)
+    grounds = [node.catchment.ground for node in plan.cascade.nodes]
+    return any(ground.runoff(depth) > 1.005 * ground.runoff_by_mean_number(depth)
+               for ground in grounds)
 
 
 def _often_rows(plan: Plan) -> list[Row]:

@@ -13,7 +13,13 @@ from terrain.plan.cascade import Cascade
 from terrain.plan.entry import Entry
 from terrain.plan.routing import StormRun
 from terrain.plan.water_balance import SeasonRun
-from terrain.runoff.rain_years import SHARES, year_totals, year_with_less, years_of
+from terrain.runoff.rain_years import (
+    SHARES,
+    year_of,
+    year_totals,
+    year_with_less,
+    years_of,
+)
 
 #: Largest share of what came in that an account may fail to explain.
 CLOSES_TO = 1e-9
@@ -72,40 +78,54 @@ class YearOfRecord:
     kind : str
         "dry", "median" or "wet": the whole year whose rain is nearest to that which 10, 50 and
         90 % of whole years do not reach.
-    year : int
+    year, start_month : int
+        The calendar year in which it begins, and with which month.
     rain : float
-        [mm]
+        As read. [mm]
+    missing : int
+        Days without a reading.
     account : Account
     """
 
     kind: str
     year: int
+    start_month: int
     rain: float
+    missing: int
     account: Account
 
     @property
     def name(self) -> str:
-        """Such as "dry year (2009)"."""
-        return f"{self.kind} year ({self.year})"
+        """Such as "dry year (2009)", or "wet year (2010/11, 4 days missing)"."""
+        named = str(self.year) if self.start_month == 1 else (
+            f"{self.year}/{(self.year + 1) % 100:02d}")
+        lacks = f", {self.missing} days missing" if self.missing else ""
+        return f"{self.kind} year ({named}{lacks})"
 
 
-def years_of_record(cascade: Cascade, run: SeasonRun) -> tuple[YearOfRecord, ...]:
+def years_of_record(cascade: Cascade, run: SeasonRun, start_month: int = 1
+                    ) -> tuple[YearOfRecord, ...]:
     """A dry, a median and a wet year of the record; none where fewer than 5 years are whole.
 
     Percentiles as `terrain.runoff.rain_years.year_with_less`.  Of years equally near the earlier
     one is taken; days without a reading count as dry in it.
     """
     daily = pd.Series(np.where(run.known, run.rain_mm, np.nan), run.days)
-    totals = year_totals(daily, years_of(daily))
+    years = years_of(daily, start_month)
+    # Ranked with the mean of its month on days without a reading, lest gaps look like drought.
+    filled = daily.fillna(daily.groupby(run.days.month).transform("mean"))
+    totals = year_totals(filled, years)
     if len(totals) < LEAST_YEARS:
         return ()
     found = []
+    named = year_of(run.days, start_month)
     for kind, share in SHARES.items():
         away = (totals - year_with_less(totals, share)).abs()
         year = int(totals.index[int(np.argmin(away.to_numpy()))])
-        weights = (run.days.year == year).astype(np.float64)
-        found.append(YearOfRecord(kind, year, float(totals.loc[year]),
-                                  _weighted(cascade, run, weights)))
+        days = named == year
+        account = _weighted(cascade, run, days.astype(np.float64))
+        found.append(YearOfRecord(kind, year, start_month, float(run.rain_mm[days].sum()),
+                                  int((~run.known[days]).sum()), account))
     return tuple(found)
 
 
@@ -129,10 +149,13 @@ def _closed(entries: Sequence[Entry], rain: float, run_on: float, soaked: float,
     gaps = []
     for entry in entries:
         went = (entry.infiltrated + entry.evaporated + entry.used + entry.held + entry.spilled)
-        gaps.append(abs(entry.inflow - went) / max(entry.inflow, 1e-6))
+        # A store may live on what it held before: what went counts as much as what came.
+        moved = entry.inflow + entry.infiltrated + entry.evaporated + entry.used + abs(entry.held)
+        gaps.append(abs(entry.inflow - went) / max(moved, 1e-6))
     kept = sum(e.infiltrated + e.evaporated + e.used + e.held for e in entries)
     came = rain + run_on
-    gaps.append(abs(came - soaked - kept - left) / max(came, 1e-6))
+    moved = came + sum(e.infiltrated + e.evaporated + e.used + abs(e.held) for e in entries)
+    gaps.append(abs(came - soaked - kept - left) / max(moved, 1e-6))
     worst = max(gaps, key=lambda gap: (gap != gap, gap))  # a gap that is no number is the worst
     if not worst <= CLOSES_TO:
         raise ArithmeticError(f"an account fails to close by {worst:.1e} of what came in")

@@ -15,13 +15,14 @@ from terrain.inputs.site import Site
 from terrain.plan.hydrology import Hydrology
 from terrain.plan.layout import Placed, Places, first_sill
 from terrain.runoff.catchment import Catchment, gather, on_ground, with_water
+from terrain.runoff.curve_number import Condition
 from terrain.runoff.flow_way import mean_rational_c, reaches_of, timed
 from terrain.runoff.green_ampt import texture_named
 from terrain.runoff.ground import Ground, Roof
 from terrain.runoff.infiltration import rate_of
-from terrain.runoff.loss_on_the_way import DEPTHS, Delivery, run_on_losses
+from terrain.runoff.loss_on_the_way import RunOn
 from terrain.runoff.travel_time import Reach
-from terrain.surface.accumulation import longest_upslope_path
+from terrain.surface.accumulation import accumulate, longest_upslope_path
 from terrain.surface.flow_paths import longest_path_to
 from terrain.surface.neighbours import LEAVES
 from terrain.surface.terrain import Terrain
@@ -110,6 +111,23 @@ class Cascade:
         """Plan area of the roofs that feed tanks. [m2]"""
         return sum(node.roof.area for node in self.nodes)
 
+    def upstream_of(self, index: int) -> frozenset[int]:
+        """A node and all whose spills come to it."""
+        found = {index}
+        for other in reversed(self.order):  # those below come first
+            if self.nodes[other].spills_to in found:
+                found.add(other)
+        return frozenset(found)
+
+    def under(self, condition: Condition) -> Cascade:
+        """The same network with its ground in another antecedent runoff condition."""
+        def other(ground: Catchment) -> Catchment:
+            return replace(ground, rule=replace(ground.rule, condition=condition))
+
+        return replace(self, open_ground=other(self.open_ground),
+                       nodes=[replace(node, catchment=other(node.catchment))
+                              for node in self.nodes])
+
     def with_stores(self, stores: Sequence[Store]) -> Cascade:
         """The same network with other stores in the nodes' places."""
         return replace(self, nodes=[replace(node, store=store) for node, store
@@ -137,15 +155,19 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
             dry |= roof.cells
     numbers = np.where(dry, np.nan, ground.curve_number)
     labels = np.where(dry, 0, terrain.labels(marks))
-    # A way to a store starts below the stores above it.
-    stopped = np.where(marks > 0, LEAVES, terrain.direction).astype(np.uint8)
-    ways = longest_upslope_path(stopped, dem.cell)
+    reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
+    rest = (labels == 0) & reaches
+    arounds, ways = _arounds(terrain, ground, numbers, labels, marks, placed, how)
+    open_ground = gather(numbers, rest, dem.cell_area, ground.inside, how.rule)
+    if how.loss_on_the_way:
+        owner = np.where(marks > 0, -1, np.where(rest | dry, len(placed), labels - 1))
+        run_on = RunOn(terrain.direction, numbers, owner.astype(np.int32), len(placed) + 1,
+                       ground.inside, dem.cell_area, how.rule)
+        *arounds, open_ground = _delivered(run_on, [*arounds, open_ground])
     nodes = []
-    for index, place in enumerate(placed):
+    for index, (place, around, way) in enumerate(zip(placed, arounds, ways, strict=True)):
         cells = labels == index + 1
-        around, way = _around(terrain, ground, numbers, cells, cells & (marks == 0), place,
-                              stopped, ways, how)
-        under = gather(numbers, cells & (marks > 0), dem.cell_area, ground.inside)
+        under = gather(numbers, cells & (marks > 0), dem.cell_area, ground.inside, how.rule)
         water = 0.0 if place.kind == "tank" else float(place.curve.areas[-1])
         catchment = with_water(around, under, water)
         feeding = tanked.get(place.name, [])
@@ -156,55 +178,52 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
         store = _store(site, place, ground, rules)
         spills_to, path, piped = _spill(site, terrain, place, index, marks, placed, rules)
         nodes.append(Node(store, catchment, fed, spills_to, path, piped, way))
-    reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
-    rest = (labels == 0) & reaches
-    open_ground = gather(numbers, rest, dem.cell_area, ground.inside, how.rule)
-    if how.loss_on_the_way:
-        owner = np.where(marks > 0, -1, np.where(rest | dry, len(nodes), labels - 1))
-        owner = owner.astype(np.int32)
-        lost = run_on_losses(terrain.direction, numbers, owner, len(nodes) + 1, ground.inside,
-                             dem.cell_area, how.rule)
-        nodes = [replace(node, catchment=_delivered(node.catchment, *lost, index))
-                 for index, node in enumerate(nodes)]
-        open_ground = _delivered(open_ground, *lost, len(nodes))
     return Cascade(nodes, _order(site, nodes), open_ground, labels, tuple(notes), overlaps)
 
 
-def _around(terrain: Terrain, ground: Ground, numbers: NDArray[np.float64],
-            cells: NDArray[np.bool_], outside: NDArray[np.bool_], place: Placed,
-            stopped: NDArray[np.uint8], ways: NDArray[np.float64], how: Hydrology
-            ) -> tuple[Catchment, NDArray[np.float64]]:
-    """The catchment of a store: its ground outside the store's own cells; and its longest way."""
+def _arounds(terrain: Terrain, ground: Ground, numbers: NDArray[np.float64],
+             labels: NDArray[np.int32], marks: NDArray[np.int32], placed: list[Placed],
+             how: Hydrology) -> tuple[list[Catchment], list[NDArray[np.float64]]]:
+    """The ground about each store, outside its own cells, and the longest way to it."""
     dem = terrain.dem
-    longest, way = 0.0, np.zeros((0, 2))
-    reaches: tuple[Reach, ...] = ()
-    if len(place.cells):
-        rows, columns = place.cells[:, 0], place.cells[:, 1]
-        foot = int(np.argmax(ways[rows, columns]))
-        longest = float(ways[rows[foot], columns[foot]])
-        path = longest_path_to(stopped, ways, dem.cell, int(rows[foot]), int(columns[foot]))
-        way = np.stack(dem.xy(path[:, 0], path[:, 1]), 1)
-        reaches = reaches_of(terrain, path, ground.cover, ground.classes, how.timing)
-    found = on_ground(gather(numbers, outside, dem.cell_area, ground.inside, how.rule), terrain,
-                      cells, longest)
-    coefficient = mean_rational_c(ground.cover, ground.classes, ground.soil, outside, found.slope)
-    timed_ = timed(found, reaches, how.timing, how.peak_factor)
-    return replace(timed_, rational_c=coefficient), way
+    # A way to a store starts below the stores above it.
+    stopped = np.where(marks > 0, LEAVES, terrain.direction).astype(np.uint8)
+    lengths = longest_upslope_path(stopped, dem.cell)
+    gathered = accumulate(stopped) * dem.cell_area
+    found, ways = [], []
+    for index, place in enumerate(placed):
+        cells = labels == index + 1
+        outside = cells & (marks == 0)
+        longest, way = 0.0, np.zeros((0, 2))
+        reaches: tuple[Reach, ...] = ()
+        own = place.cells[marks[place.cells[:, 0], place.cells[:, 1]] == index + 1]
+        if len(own):
+            rows, columns = own[:, 0], own[:, 1]
+            foot = int(np.argmax(lengths[rows, columns]))
+            longest = float(lengths[rows[foot], columns[foot]])
+            path = longest_path_to(stopped, lengths, dem.cell, int(rows[foot]), int(columns[foot]))
+            way = np.stack(dem.xy(path[:, 0], path[:, 1]), 1)
+            reaches = reaches_of(terrain, path, gathered, ground.cover, ground.classes, how.timing)
+        around = on_ground(gather(numbers, outside, dem.cell_area, ground.inside, how.rule),
+                           terrain, cells, longest)
+        coefficient = mean_rational_c(ground.cover, ground.classes, ground.soil, outside,
+                                      around.slope)
+        found.append(replace(timed(around, reaches, how.timing, how.peak_factor),
+                             rational_c=coefficient))
+        ways.append(way)
+    return found, ways
 
 
-def _delivered(catchment: Catchment, lost: NDArray[np.float64],
-               lost_beyond: NDArray[np.float64], index: int) -> Catchment:
-    """The catchment with what arrives of its runoff where some is lost on the way."""
-    depths = catchment.rule.runoff(DEPTHS[:, None], catchment.curve_numbers[None, :])
-    made, beyond = catchment.made(depths), catchment.run_on_of(depths)
-    arrives = np.maximum.accumulate(np.clip(made - lost[:, index], 0.0, None))
-    from_beyond = np.clip(beyond - lost_beyond[:, index], 0.0, arrives)
-    # Runoff that is nothing yet stands once in the table.
-    first = max(int(np.searchsorted(made, 0.0, side="right")) - 1, 0)
-    nothing = np.zeros(1)
-    return replace(catchment, delivery=Delivery(
-        np.concatenate([nothing, made[first:]]), np.concatenate([nothing, arrives[first:]]),
-        np.concatenate([nothing, from_beyond[first:]])))
+def _delivered(run_on: RunOn, grounds: list[Catchment]) -> list[Catchment]:
+    """Each piece of ground with what arrives of its runoff where some is lost on the way."""
+    def made(depth: float) -> NDArray[np.float64]:
+        return np.array([ground.runoff(depth) for ground in grounds])
+
+    def made_beyond(depth: float) -> NDArray[np.float64]:
+        return np.array([ground.run_on(depth) for ground in grounds])
+
+    return [replace(ground, delivery=delivery) for ground, delivery in
+            zip(grounds, run_on.deliveries(made, made_beyond), strict=True)]
 
 
 def _marks(site: Site, terrain: Terrain, placed: list[Placed], notes: list[str],

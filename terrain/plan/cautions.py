@@ -14,7 +14,9 @@ from terrain.units import in_both
 from terrain.works.basin import Basin
 from terrain.works.drain import Drain
 from terrain.works.natural_hollow import NaturalHollow
+from terrain.works.sill import head_for_flow
 from terrain.works.spillway import spillway
+from terrain.works.store import Store
 from terrain.works.wall import outflanking
 
 _LEAVES = ("Its spill leaves the property: never send it onto a neighbour more gathered than it "
@@ -196,6 +198,27 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
         if node.spills_to is None and not as_ever and ground.boundary.covers(
                 Point(node.spill_path[0])):
             said.append(_LEAVES)
+    return said
+
+
+def overtop_cautions(store: Store, crest: float, peaks: dict[str, float]) -> list[str]:
+    """Storms of the list that rise over a bank.
+
+    Parameters
+    ----------
+    crest : float
+        Settled, above the sill. [m]
+    peaks : dict of str to float
+        Greatest flow over the sill in each storm. [m3/s]
+    """
+    said = []
+    for name, peak in peaks.items():
+        head = head_for_flow(peak, store.sill.length, store.sill.coefficient)
+        if head > crest:
+            said.append(f"In the storm \"{name}\" {in_both(head, 'level')} would stand on the "
+                        f"sill, over the settled crest at {in_both(crest, 'level')}: the bank "
+                        "would be overtopped and may wash out. Size it for that storm (design "
+                        "storm), or lengthen the sill.")
     return said
 
 

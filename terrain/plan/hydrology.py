@@ -28,6 +28,13 @@ from terrain.runoff.storms import NESTED, Hyetograph, nested_shape, storm_shape
 from terrain.runoff.travel_time import Timing
 from terrain.units import in_both
 
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
+          "October", "November", "December")
+#: A rain that comes every 2 years on average is exceeded as the greatest of a year once in so many:
+#: 1 / (1 - exp(-1/2)), W. B. Langbein, Transactions of the American Geophysical Union 30, 1949.
+#: [years]
+TWO_YEARS_BY_MAXIMA = float(1 / -np.expm1(-0.5))
+
 
 @dataclass(frozen=True)
 class Hydrology:
@@ -141,15 +148,22 @@ def evaporation(site: Site, dem: Dem, record: RainRecord | None) -> Evaporation 
     monthly = monthly_means(found.daily)
     notes = [*weather.notes, *found.notes]
     if np.isnan(monthly).any():
-        raise InputError(where, f"the weather in {weather.source} has no usable day in some month "
-                         "of the year", "Give a fuller record, or evapotranspiration by month")
+        lacks = ", ".join(MONTHS[month] for month in np.flatnonzero(np.isnan(monthly)))
+        raise InputError(where, f"the weather in {weather.source} has no usable day in {lacks}",
+                         "Give a fuller record, or evapotranspiration by month")
     daily = None
     if days is not None:
         daily, by_month = on_days(days, found.daily)
         if by_month:
             notes.append(f"On {by_month:,} of the {len(days):,} days of the rain record the "
                          "evapotranspiration is the mean of its calendar month.")
-    return Evaporation(monthly, daily, tuple(notes))
+    return Evaporation(monthly, daily, (*notes, _months_note(monthly)))
+
+
+def _months_note(monthly: NDArray[np.float64]) -> str:
+    """The evapotranspiration of an average year, to be checked by."""
+    return (f"Reference evapotranspiration: {monthly.sum():,.0f} mm in an average year, January to "
+            f"December {', '.join(f'{depth:.0f}' for depth in monthly)} mm.")
 
 
 def hydrology(site: Site, record: RainRecord | None) -> Hydrology:
@@ -174,11 +188,13 @@ def hydrology(site: Site, record: RainRecord | None) -> Hydrology:
                          "State it under rain (two year day: 40 mm), or use lag")
     timing = Timing(rain, asked.travel_time, asked.channel_from, asked.channel_roughness,
                     asked.channel_radius)
-    notes = [_timing_note(timing, source)]
+    notes = [*_shape_notes(site, table), _timing_note(timing, source)]
     if asked.loss_on_the_way:
         notes.append("Runoff soaks in on the way: each cell takes the water that runs onto it as "
                      "if it were more rain. Water is spread over the width of a cell, so where "
-                     "channels are narrower more arrives than is said.")
+                     "channels are narrower more arrives than is said. Sizes, the rain that first "
+                     "feeds a store, and what roads shed are reckoned without it; in soil that "
+                     "dries the loss is taken as in a storm of the same runoff.")
     return Hydrology(RunoffRule(asked.antecedent, asked.abstraction_ratio), timing,
                      asked.peak_factor, asked.loss_on_the_way, shapes, tuple(notes))
 
@@ -188,16 +204,35 @@ def _shape(site: Site, index: int, storm: Storm, table: pandas.DataFrame | None)
         return storm_shape(storm.pattern, storm.duration)
     assert table is not None  # the site file was refused without one
     where = f'{site.where("rain", "storms", index)}, storm "{storm.name}"'
-    durations, periods = table.index.to_numpy(float), table.columns.to_numpy(float)
+    durations = table.index.to_numpy(float)
     try:
-        years = storm.return_period
-        if years is None:  # the one whose depth is nearest
-            depths = [depth_of(table, storm.duration, period) for period in periods]
-            years = float(periods[int(np.argmin(np.abs(np.array(depths) - storm.depth)))])
+        years = storm.return_period or _nearest(site, storm, table)
         curve = np.array([depth_of(table, hours, years) for hours in durations])
         return nested_shape(durations, curve, storm.duration)
     except ValueError as error:
         raise InputError(where, str(error), "Choose another duration or pattern") from None
+
+
+def _nearest(site: Site, storm: Storm, table: pandas.DataFrame) -> float:
+    """The return period of the table whose depth is nearest to a storm's. [years]"""
+    periods = table.columns.to_numpy(float)
+    depths = np.array([depth_of(table, storm.duration, period) for period in periods])
+    return float(periods[int(np.argmin(np.abs(site.rain.climate_factor * depths - storm.depth)))])
+
+
+def _shape_notes(site: Site, table: pandas.DataFrame | None) -> list[str]:
+    """What is assumed of the shapes of storms."""
+    said = []
+    for storm in site.rain.storms:
+        if storm.pattern == NESTED and storm.return_period is None and table is not None:
+            said.append(f"The storm \"{storm.name}\" has no return period; it has the shape of the "
+                        f"rain once in {_nearest(site, storm, table):g} years, whose depth in the "
+                        "frequency table is nearest.")
+        if storm.pattern in ("I", "IA", "II", "III") and storm.duration > 24:
+            said.append(f"The storm \"{storm.name}\" is an NRCS type drawn out from 24 to "
+                        f"{storm.duration:g} hours, so its burst is gentler than that of the day's "
+                        "storm and its peaks are lower; for peaks take the day or a nested storm.")
+    return said
 
 
 def _two_year_rain(site: Site, table: pandas.DataFrame | None, record: RainRecord | None
@@ -208,7 +243,10 @@ def _two_year_rain(site: Site, table: pandas.DataFrame | None, record: RainRecor
         return rain.two_year_day, "as stated"
     if table is not None:
         try:
-            return (rain.climate_factor * depth_of(table, 24.0, 2.0), "from the frequency table"
+            years = TWO_YEARS_BY_MAXIMA if table.attrs["annual"] else 2.0
+            return (rain.climate_factor * depth_of(table, 24.0, years), "from the frequency table"
+                    + (", once in 2.54 years of its annual maxima (Langbein 1949)"
+                       if table.attrs["annual"] else "")
                     + ("" if rain.climate_factor == 1 else ", climate factor included"))
         except ValueError:
             pass
@@ -216,11 +254,12 @@ def _two_year_rain(site: Site, table: pandas.DataFrame | None, record: RainRecor
         if storm.return_period == 2 and storm.duration == 24:
             return storm.depth, f"the storm \"{storm.name}\""
     if record is not None:
-        maxima = annual_maxima(record.depths).depths
+        maxima = annual_maxima(record.depths, rain.start_month).depths
         if len(maxima) >= LEAST_YEARS:
-            return (ANY_24_HOURS * float(np.median(maxima)),
-                    f"{ANY_24_HOURS:g} times the median of the greatest days of {len(maxima)} "
-                    "years (Hershfield 1961, from memory)")
+            day = float(np.quantile(maxima, 1 - 1 / TWO_YEARS_BY_MAXIMA, method="weibull"))
+            return (ANY_24_HOURS * day,
+                    f"{ANY_24_HOURS:g} times (Hershfield 1961, from memory) the day that "
+                    f"{1 / TWO_YEARS_BY_MAXIMA:.0%} of {len(maxima)} years exceed")
     return None, ""
 
 

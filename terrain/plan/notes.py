@@ -34,18 +34,19 @@ def plan_notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) 
     if seasons is not None:
         said = (f"{seasons.missing} days without a reading were left out of the average"
                 if seasons.missing else "no day is missing")
-        wetness = f"on ground of antecedent condition {how.rule.condition}"
+        wetness = "on ground of average wetness"
         if soil_dries(inputs.site):
             wetness = ("on ground whose curve numbers follow its wetness between antecedent "
                        "condition I and III (Kannan and others, 2008, from memory)")
         notes.append(f"Average year: {seasons.years:.1f} years of daily rain, {said}; each day one "
                      f"storm {wetness}; runoff arrives over the first six hours.")
         if inputs.evaporation is not None:
-            notes.append("The wetness of the soil moves the yearly figures a great deal. Numbers "
-                         "of average wetness on every day suit roads and crusted ground, which "
-                         "shed from dry; soil that dries, as the account beside it has it, sheds "
-                         "far less in dry country. Plan trees on the lesser figure, and watch for "
-                         "a season which rains make the ground run.")
+            notes.append("The wetness of the soil moves the yearly figures a great deal, so the "
+                         "average year stands in the accounts both ways; dry, median and wet year "
+                         "go with the last line. Numbers of average wetness on every day suit "
+                         "roads and crusted ground, which shed from dry; soil that dries sheds far "
+                         "less in dry country. Plan trees on the lesser figure, and watch for a "
+                         "season which rains make the ground run.")
         if inputs.evaporation is None:
             notes.append("No evaporation is counted: the site file gives neither "
                          "evapotranspiration nor weather.")

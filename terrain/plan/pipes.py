@@ -74,8 +74,9 @@ def _culvert_peak(inputs: Inputs, culvert: Culvert) -> float:
     found: Catchment = on_ground(
         gather(ground.curve_number, cells, dem.cell_area, ground.inside, how.rule), terrain, cells,
         float(lengths.max()))
-    found = timed(found, reaches_of(terrain, path, ground.cover, ground.classes, how.timing),
-                  how.timing, how.peak_factor)
+    reaches = reaches_of(terrain, path, terrain.contributing_area, ground.cover, ground.classes,
+                         how.timing)
+    found = timed(found, reaches, how.timing, how.peak_factor)
     return peaks_of(found, design.depth, how.shapes[design.name],
                     storm_steps(design.duration)).unit_hydrograph
 

@@ -24,6 +24,7 @@ from terrain.plan.cautions import (
     basin_cautions,
     drain_cautions,
     hollow_cautions,
+    overtop_cautions,
     site_cautions,
     spill_cautions,
     wall_cautions,
@@ -36,7 +37,7 @@ from terrain.plan.pipes import pipe_caution, pipe_checks, pipe_notes
 from terrain.plan.pond_years import pond_years
 from terrain.plan.reading import Inputs, Progress, read_inputs
 from terrain.plan.road_turnouts import Turnout, road_turnouts, turnout_notes
-from terrain.plan.routing import StormRun, full_at, run_storm, storm_steps
+from terrain.plan.routing import StormRun, full_at, peaks_when_full, run_storm, storm_steps
 from terrain.plan.swale_notes import swale_notes
 from terrain.plan.tree_cautions import tree_cautions, tree_notes
 from terrain.plan.tree_climate import tree_climate
@@ -57,9 +58,9 @@ from terrain.works.store import Store
 from terrain.works.swale_built import Swale, finish
 from terrain.works.tree_basin import catchment_ratio, tree_need
 
-#: Names of the account that stands beside the average year: with curve numbers that stay at average
-#: wetness, and with numbers that follow the wetness of the soil.
-BESIDE = {False: "average year, soil of average wetness", True: "average year, soil that dries"}
+#: Names of an average year's account: with curve numbers that stay at average wetness, and with
+#: numbers that follow the wetness of the soil.
+YEARS = {False: "average year, soil of average wetness", True: "average year, soil that dries"}
 
 
 @dataclass(frozen=True)
@@ -166,7 +167,7 @@ class Plan:
         if self.beside is not None:
             years.append(self.beside)
         return [*self.storms.items(), *years,
-                *([("average year", self.year)] if self.year else [])]
+                *([(YEARS[soil_dries(self.site)], self.year)] if self.year else [])]
 
     @property
     def ranked_shed_points(self) -> list[tuple[Shed, ShedPoint]]:
@@ -242,8 +243,8 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     progress("Finding the rain that fills each store")
     filled = full_at(cascade, shapes[design.name])
     step = storm_steps(design.duration)
-    peaks = [peaks_of(node.catchment, design.depth, shapes[design.name], step)
-             if node.catchment.area else None for node in cascade.nodes]
+    peaks = [peaks_of(node.catchment.ground, design.depth, shapes[design.name], step)
+             if node.catchment.ground.area else None for node in cascade.nodes]
     seasons, year, beside = None, None, None
     years: tuple[YearOfRecord, ...] = ()
     if inputs.record is not None:
@@ -251,13 +252,14 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
         reference = None if inputs.evaporation is None else inputs.evaporation.daily
         follows = soil_dries(site)
         seasons = run_seasons(cascade, inputs.record.depths, reference, follows)
-        year, years = year_account(cascade, seasons), years_of_record(cascade, seasons)
+        year = year_account(cascade, seasons)
+        years = years_of_record(cascade, seasons, site.rain.start_month)
         if reference is not None:
             other = run_seasons(cascade, inputs.record.depths, reference, not follows)
-            beside = BESIDE[not follows], year_account(cascade, other)
+            beside = YEARS[not follows], year_account(cascade, other)
     progress("Finding what roads and bare ground shed")
     sheds = find_sheds(inputs, placed)
-    stores = [_planned(inputs, cascade, i, placed, filled[i], seasons, years)
+    stores = [_planned(inputs, cascade, i, placed, runs, filled[i], seasons, years)
               for i in range(len(placed))]
     progress("Finding what the basins catch, on dry ground and on wet")
     stores = _with_facts(inputs, cascade, stores, seasons, years)
@@ -317,16 +319,19 @@ def find_sheds(inputs: Inputs, placed: list[Placed]) -> list[Shed]:
 
 
 def _with_sills(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> Cascade:
-    """Size every sill for the peak that comes to it in the design storm.
+    """Size every sill for the greatest peak that comes to it in the storms that size sills.
 
-    A longer sill above passes more on, so peaks and sills are found in turn until no peak
+    Every store is taken as full when the storm comes, and the ground as of average wetness at
+    least.  A longer sill above passes more on, so peaks and sills are found in turn until no peak
     changes by more than a thousandth.
     """
-    design = inputs.site.rain.design
+    rule, shapes = inputs.hydrology.rule, inputs.hydrology.shapes
+    wet = "II" if rule.condition == "I" else rule.condition
     peaks = np.zeros(len(placed))
     for _ in range(20):
-        run = run_storm(cascade, design.depth, inputs.hydrology.shapes[design.name])
-        found = np.array([s.peak_in for s in run.stores])
+        sodden = cascade.under(wet)
+        found = np.max([peaks_when_full(sodden, storm.depth, shapes[storm.name])
+                        for storm in inputs.site.rain.sizing], axis=0)
         if np.all(np.abs(found - peaks) <= 1e-3 * found):
             break
         peaks = found
@@ -349,7 +354,8 @@ def _with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Sto
 
 
 def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
-             fills: float | None, seasons: SeasonRun | None, years: tuple[YearOfRecord, ...]
+             runs: dict[str, StormRun], fills: float | None, seasons: SeasonRun | None,
+             years: tuple[YearOfRecord, ...]
              ) -> PlannedStore:
     place, node = placed[index], cascade.nodes[index]
     store, rules, site = node.store, inputs.rules, inputs.site
@@ -384,6 +390,11 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
     if drain is not None:
         cautions += [*drain.cautions, *drain_cautions(inputs, drain, placed)]
         amount = quantities(drain.cut, 0.0, rules, output, rates, currency)
+    crest = (swale.berm_height if swale is not None else
+             built.crest - built.sill.level if built is not None and built.has_wall else None)
+    if crest is not None:
+        cautions += overtop_cautions(store, crest, {name: run.stores[index].peak_spill
+                                                    for name, run in runs.items()})
     empties = store.drain_hours if place.kind != "tank" else _tank_hours(store)
     if drain is not None:
         empties, fills = 0.0, None
@@ -394,7 +405,7 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
     return PlannedStore(
         place, store, swale, built, amount, None if np.isinf(starts) else starts, fills, empties,
         _end_of_spill(cascade, index), tuple(cautions),
-        _need(inputs, place), _carrying_ground(inputs, place, node, index, seasons), drain,
+        _need(inputs, place), _carrying_ground(inputs, place, node, seasons), drain,
         _life(inputs, place, index, seasons, years))
 
 
@@ -447,18 +458,17 @@ def _life(inputs: Inputs, place: Placed, index: int, seasons: SeasonRun | None,
                      inputs.rules)
 
 
-def _carrying_ground(inputs: Inputs, place: Placed, node: Node, index: int,
-                     seasons: SeasonRun | None) -> float | None:
+def _carrying_ground(inputs: Inputs, place: Placed, node: Node, seasons: SeasonRun | None
+                     ) -> float | None:
     """Catchment that would carry a tree, from the share of rain that its own ground sheds."""
     if place.tree is None or inputs.evaporation is None or seasons is None:
         return None
-    water = min(float(node.store.curve.areas[-1]), node.catchment.area)
-    area = node.catchment.area - water
+    ground = node.catchment.ground
     rain = seasons.mean(seasons.rain_mm)
-    if area <= 0 or not rain:
+    if not ground.area or not rain:
         return None
-    shed = seasons.stores[index].runoff - water * seasons.rain_mm / 1000
-    runoff = seasons.mean(shed) / area * 1000
+    depths, which = np.unique(seasons.rain_mm, return_inverse=True)
+    runoff = seasons.mean(ground.runoff_volumes(depths)[which]) / ground.area * 1000
     if runoff <= 0:
         return None
     ratio = catchment_ratio(inputs.evaporation.year * place.tree.factor, rain, runoff / rain,

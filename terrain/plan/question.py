@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.inputs.dem import Dem, Extent, refuse_beyond
 from terrain.inputs.elevation import ElevationFiles, open_elevation
+from terrain.inputs.fields import LEAST_STORM, LONGEST_STORM, MOST_STORM, SHORTEST_STORM
 from terrain.inputs.ground_cover import cover_cells, is_raster, soil_cells
 from terrain.inputs.site import Cover, Culverts, Soils
 from terrain.inputs.voids import FILL_UP_TO
@@ -73,6 +75,25 @@ class RainWords:
     duration: float = 24.0
     pattern: str = "II"
     two_year_day: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse what no storm is.
+
+        Raises
+        ------
+        InputError
+        """
+        day = () if self.two_year_day is None else (self.two_year_day,)
+        for option, depths in (("--storm", self.depths), ("--two-year-day", day)):
+            for depth in depths:
+                if not LEAST_STORM <= depth <= MOST_STORM:
+                    raise InputError(option, f"{depth:g} mm of rain is not between "
+                                     f"{LEAST_STORM:g} and {MOST_STORM:,.0f} mm",
+                                     "Give it with its unit, such as 30mm or 1.2in")
+        if not SHORTEST_STORM <= self.duration <= LONGEST_STORM:
+            raise InputError("--duration", f"a storm of {self.duration:g} h is not between a "
+                             "minute and a year long", "Give it with its unit, such as 45min or "
+                             "6h")
 
     @property
     def shape(self) -> Hyetograph:
@@ -204,6 +225,8 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
     dem = question.dem
     unsaid = (np.full(dem.shape, -1, np.int16), (), np.full(dem.shape, -1, np.int8))
     number = words.curve_number
+    if number is not None and not 1 <= number <= 100:
+        raise InputError("--cn", f"{number:g} is no curve number", "Give one from 1 to 100")
     if number is not None and (words.cover is not None or words.soils is not None):
         raise InputError("--cn", "one curve number for all the ground and layers of it were both "
                          "given", "Give --cn, or --cover with --soils")
@@ -234,6 +257,9 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
     if words.soils in SOIL_GROUPS:
         soil = np.full(dem.shape, SOIL_GROUPS.index(words.soils), np.int8)
     else:
+        if words.soils_layer is None and len(words.soils) < 4 and not os.path.exists(words.soils):
+            raise InputError("--soils", f"'{words.soils}' is neither a soil group nor a file",
+                             "Give A, B, C or D, or a layer of soil groups")
         groups = Soils.model_validate({"file": words.soils, "layer": words.soils_layer})
         soil, said = soil_cells(groups, here, dem, "--soils")
         notes = [*notes, *said]

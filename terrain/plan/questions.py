@@ -143,7 +143,8 @@ def _gathered(question: Question, there: GroundThere, cells: NDArray[np.bool_],
     found = on_ground(gather(numbers, cells, dem.cell_area), terrain, cells,
                       float(terrain.path_length[row, column]))
     path = longest_path_to(terrain.direction, terrain.path_length, dem.cell, row, column)
-    reaches = reaches_of(terrain, path, there.cover, there.classes, rain.timing)
+    reaches = reaches_of(terrain, path, terrain.contributing_area, there.cover,
+                         there.classes, rain.timing)
     coefficient = mean_rational_c(there.cover, there.classes, there.soil, cells, found.slope)
     return replace(timed(found, reaches, rain.timing, STANDARD_PEAK_FACTOR),
                    rational_c=coefficient)

@@ -10,7 +10,8 @@ import pandas
 
 from terrain.errors import InputError
 from terrain.inputs.rain_frequency import depth_of, frequency_table, is_frequency_table
-from terrain.inputs.rainfall import RainRecord, read_daily_rain
+from terrain.inputs.rainfall import MOST_IN_A_DAY, RainRecord, read_daily_rain
+from terrain.plan.hydrology import MONTHS
 from terrain.runoff import rain_years
 from terrain.runoff.extremes import (
     ANY_24_HOURS,
@@ -27,8 +28,6 @@ MORE_THAN = {"metric": (2.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0),
              "us": tuple(25.4 * inches for inches in (0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0))}
 #: So many of the longest dry spells are told.
 SPELLS = 3
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
-           "October", "November", "December")
 
 
 @dataclass(frozen=True)
@@ -186,10 +185,14 @@ def _of_table(path: Path, unit: str | None, years: float | None, hours: float | 
 
 def _of_record(path: Path, unit: str | None, more_than: Sequence[float], start_month: int,
                return_period: float | None, system: str) -> RecordAnswer:
+    if any(depth > MOST_IN_A_DAY for depth in more_than):
+        raise InputError("--more-than", f"more than {MOST_IN_A_DAY:,.0f} mm never fell in a day",
+                         "Ask for less")
     record = read_daily_rain(path, unit)
     read = int(record.depths.notna().sum())
     if read < 365:
-        raise InputError(str(path), f"it has readings of {read} days, too few to tell what a year "
+        days = "1 day" if read == 1 else f"{read} days"
+        raise InputError(str(path), f"it has readings of {days}, too few to tell what a year "
                          "brings", "Give a record of a year or more")
     return record_answer(record, more_than, start_month, return_period, system)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numba
 import numpy as np
@@ -168,6 +169,51 @@ def storm_steps(duration: float) -> float:
     return min(duration / 96, 1 / 30)
 
 
+class _Passed(NamedTuple):
+    """What a storm does at one store; series have a value for each step. [m3], peaks [m3/s]"""
+
+    ground: NDArray[np.float64]
+    roof: NDArray[np.float64]
+    from_above: float
+    outflow: NDArray[np.float64]
+    held: float
+    soaked: float
+    most: float
+    peak_in: float
+    peak_out: float
+
+
+def _pass_through(cascade: Cascade, depth: float, shape: Hyetograph,
+                  only: frozenset[int] | None = None, full: bool = False
+                  ) -> list[_Passed | None]:
+    """Run a storm through the stores, or some of them, that start empty, or full to their sills."""
+    step = storm_steps(shape.duration)
+    rain = shape.cumulative(depth, step)
+    passed: list[_Passed | None] = [None] * len(cascade.nodes)
+    for index in cascade.order:
+        if only is not None and index not in only:
+            continue
+        node = cascade.nodes[index]
+        ground = node.catchment.hydrograph(rain, step)
+        roof = np.diff(node.roof.runoff_volumes(rain), prepend=0.0)
+        above = [p.outflow for p, other in zip(passed, cascade.nodes, strict=True)
+                 if p is not None and other.spills_to == index]
+        inflow = _added([ground, roof, *above])
+        start = node.store.capacity if full else 0.0
+        outflow, held, soaked, most = route(inflow, node.store, step * 3600, start)
+        passed[index] = _Passed(
+            ground, roof, float(sum(s.sum() for s in above)), outflow, held, soaked, most,
+            float(inflow.max(initial=0.0)) / (step * 3600),
+            float(outflow.max(initial=0.0)) / (step * 3600))
+    return passed
+
+
+def peaks_when_full(cascade: Cascade, depth: float, shape: Hyetograph) -> NDArray[np.float64]:
+    """Greatest inflow to each store in a storm that finds every store full. [m3/s]"""
+    return np.array([p.peak_in for p in _pass_through(cascade, depth, shape, full=True)
+                     if p is not None])
+
+
 def run_storm(cascade: Cascade, depth: float, shape: Hyetograph) -> StormRun:
     """Run a storm through the cascade; every store starts empty.
 
@@ -184,29 +230,14 @@ def run_storm(cascade: Cascade, depth: float, shape: Hyetograph) -> StormRun:
     """
     if depth < 0:
         raise ValueError(f"storm depth {depth:g} mm is below 0")
-    step = storm_steps(shape.duration)
-    rain = shape.cumulative(depth, step)
-    spilled: list[NDArray[np.float64] | None] = [None] * len(cascade.nodes)
-    found: list[StoreStorm | None] = [None] * len(cascade.nodes)
-    left = 0.0
-    for index in cascade.order:
-        node = cascade.nodes[index]
-        ground = node.catchment.hydrograph(rain, step)
-        roof = np.diff(node.roof.runoff_volumes(rain), prepend=0.0)
-        above = [s for i, s in enumerate(spilled)
-                 if s is not None and cascade.nodes[i].spills_to == index]
-        inflow = _added([ground, roof, *above])
-        outflow, held, soaked, most = route(inflow, node.store, step * 3600)
-        spilled[index] = outflow
-        if node.spills_to is None:
-            left += float(outflow.sum())
-        found[index] = StoreStorm(
-            node.store.name, node.store.kind, float(ground.sum()), node.catchment.run_on(depth),
-            float(roof.sum()), float(sum(s.sum() for s in above)), soaked, 0.0, 0.0, held,
-            float(outflow.sum()),
-            float(inflow.max(initial=0.0)) / (step * 3600),
-            float(outflow.max(initial=0.0)) / (step * 3600), most)
-    stores = [s for s in found if s is not None]
+    passed = _pass_through(cascade, depth, shape)
+    left = sum(float(p.outflow.sum()) for p, node in zip(passed, cascade.nodes, strict=True)
+               if p is not None and node.spills_to is None)
+    stores = [
+        StoreStorm(node.store.name, node.store.kind, float(p.ground.sum()),
+                   node.catchment.run_on(depth), float(p.roof.sum()), p.from_above, p.soaked, 0.0,
+                   0.0, p.held, float(p.outflow.sum()), p.peak_in, p.peak_out, p.most)
+        for p, node in zip(passed, cascade.nodes, strict=True) if p is not None]
     open_runoff = cascade.open_ground.runoff(depth)
     run_on = cascade.open_ground.run_on(depth) + sum(s.run_on for s in stores)
     on_ground = cascade.ground_area * depth / 1000
@@ -235,31 +266,29 @@ def full_at(cascade: Cascade, shape: Hyetograph, most: float = 500.0, within: fl
     within : float
         The answer is that much too high at most. [mm]
     """
-    low = np.zeros(len(cascade.nodes))
-    high = np.full(len(cascade.nodes), np.inf)
-    tried: dict[float, NDArray[np.bool_]] = {}
+    def fills(depth: float, only: frozenset[int] | None = None) -> list[bool]:
+        return [p is not None and p.most >= node.store.capacity * (1 - 1e-9)
+                and float(p.ground.sum() + p.roof.sum()) + p.from_above > 0
+                for p, node in zip(_pass_through(cascade, depth, shape, only), cascade.nodes,
+                                   strict=True)]
 
-    def full(depth: float) -> NDArray[np.bool_]:
-        if depth not in tried:
-            run = run_storm(cascade, depth, shape)
-            tried[depth] = np.array([
-                s.most >= node.store.capacity * (1 - 1e-9) and s.inflow > 0
-                for s, node in zip(run.stores, cascade.nodes, strict=True)], dtype=bool)
-        return tried[depth]
-
-    for depth in (8.0, 16.0, 32.0, 64.0, 128.0, 256.0, most):
-        reached = full(depth)
-        high = np.where(reached & np.isinf(high), depth, high)
-        low = np.where(~reached & np.isinf(high), depth, low)
-        if reached.all():
-            break
-    while True:
-        wide = np.flatnonzero(np.isfinite(high) & (high - low > within))
-        if not wide.size:
-            break
-        middle = float((low[wide[0]] + high[wide[0]]) / 2)
-        reached = full(middle)
-        inside = (low < middle) & (middle < high)
-        high = np.where(inside & reached, middle, high)
-        low = np.where(inside & ~reached, middle, low)
-    return [float(h) if np.isfinite(h) else None for h in high]
+    steps = [0.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, most]
+    reached = [[False] * len(cascade.nodes)]
+    while len(reached) < len(steps) and not all(reached[-1]):
+        reached.append(fills(steps[len(reached)]))
+    found: list[float | None] = []
+    for index in range(len(cascade.nodes)):
+        first = next((n for n, some in enumerate(reached) if some[index]), None)
+        if first is None:
+            found.append(None)
+            continue
+        low, high = steps[first - 1], steps[first]
+        above = cascade.upstream_of(index)
+        while high - low > within:
+            middle = (low + high) / 2
+            if fills(middle, above)[index]:
+                high = middle
+            else:
+                low = middle
+        found.append(high)
+    return found

@@ -29,6 +29,8 @@ from terrain.works.rules import PRACTICE, RULES
 #: How long people let water stand. [h]
 #: Source: common practice for 24 and 48 h; the rule "standing water" for 72 h.
 LIMITS = (24.0, 48.0, RULES["standing water"].value)
+#: Nobody holds deeper water to soak in. [m]
+DEEPEST = 100.0
 LATEST = ("California Department of Public Health, Best Management Practices for Mosquito Control, "
           "2010, allows 96 h")
 
@@ -103,6 +105,8 @@ def from_hole(path: Path, diameter: float | None, sides: tuple[float, float] | N
     ------
     InputError
     """
+    if not safety >= 1:
+        raise InputError("--safety", f"{safety:g} is not a factor of 1 or more", "Give 2, or more")
     hole = _hole(diameter, sides)
     readings = read_hole(path, None if hole_depth is None else hole_depth * 1000)
     try:
@@ -174,6 +178,9 @@ def _answer(rate: float, source: str, test: HoleTest | None, group: str, depth: 
             cautions: list[str], rests: list[str]) -> SoakAnswer:
     drawdown = None
     if depth is not None:
+        if depth > DEEPEST:
+            raise InputError("--depth", f"{depth:g} m is more water than any work holds",
+                             "Give it with its unit, such as 300mm")
         hours = depth * 1000 / rate if rate > 0 else float("inf")
         drawdown = Drawdown(depth, hours)
         rests = [*rests, f"{in_both(depth, 'length', 2)} of water on a flat floor, by soaking "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numba
 import numpy as np
@@ -123,7 +123,7 @@ def run_seasons(cascade: Cascade, record: pd.Series,
         Reference evapotranspiration of each day; no evaporation is counted without it. [mm]
     continuous : bool
         Let curve numbers follow the wetness of the soil; needs `reference`.  Otherwise each day
-        is one storm on ground of the rule's antecedent condition.
+        is one storm on ground of average wetness, whatever the storms meet.
 
     Raises
     ------
@@ -181,7 +181,8 @@ class _Shed:
                 [part.curve_numbers for part in cascade.ground if part.rule == rule]))
             if reference is None:
                 depths, which = np.unique(rain, return_inverse=True)
-                made = rule.runoff(depths[:, None], numbers[None, :])[which]
+                steady = replace(rule, condition="II")
+                made = steady.runoff(depths[:, None], numbers[None, :])[which]
             else:
                 dry, average, wet = (rule.retention(numbers, condition)
                                      for condition in ("I", "II", "III"))

@@ -53,7 +53,10 @@ class Catchment:
     rational_c : float
         Its mean coefficient in the rational method; NaN where cover or soil is not known.
     delivery : Delivery or None
-        What arrives of its runoff where some soaks in on the way; None: all of it.
+        What arrives of its ground's runoff where some soaks in on the way; None: all of it.
+    direct : bool, shape (k,)
+        Which of its parts lie in a store itself, the store's water surface and the ground under
+        it, so that their runoff has no way to go; all False where left out.
     """
 
     curve_numbers: NDArray[np.float64]
@@ -70,6 +73,16 @@ class Catchment:
     peak_factor: float = STANDARD_PEAK_FACTOR
     rational_c: float = float("nan")
     delivery: Delivery | None = None
+    direct: NDArray[np.bool_] | None = None
+
+    @property
+    def ground(self) -> Catchment:
+        """Its ground outside the store itself, with all of its runoff."""
+        areas, beyond = (self._outside(part) for part in (self.areas, self.run_on_areas))
+        return replace(self, areas=areas, run_on_areas=beyond, delivery=None, direct=None)
+
+    def _outside(self, areas: NDArray[np.float64]) -> NDArray[np.float64]:
+        return areas if self.direct is None else np.where(self.direct, 0.0, areas)
 
     @property
     def area(self) -> float:
@@ -83,17 +96,24 @@ class Catchment:
 
     @property
     def mean_curve_number(self) -> float:
-        """Area-weighted curve number; for show and for the lag, not for the runoff. [-]"""
-        return (float((self.curve_numbers * self.areas).sum() / self.area)
-                if self.area else float("nan"))
+        """Area-weighted curve number of its ground outside a store; for show and for the lag, not
+        for the runoff. [-]"""
+        areas = self._outside(self.areas)
+        if not areas.sum():
+            return np.nan
+        # Rounding alone may carry the mean of equal numbers past them, and so past 100.
+        return min(float((self.curve_numbers * areas).sum() / areas.sum()),
+                   float(self.curve_numbers.max()))
 
     @property
     def starts_at(self) -> float:
         """The smallest rain that makes some of it shed water. [mm]
 
-        Rain on a store's own surface (curve number 100) aside, where there is other ground.
+        Rain on a store's own surface aside, where there is other ground.
         """
-        ground = self.curve_numbers[(self.areas > 0) & (self.curve_numbers < 100)]
+        water = (np.zeros(self.areas.size, bool) if self.direct is None
+                 else self.direct & (self.curve_numbers == 100))
+        ground = self.curve_numbers[(self.areas > 0) & ~water]
         if ground.size:
             return float(self.rule.starts_at(ground.max()))
         return 0.0 if self.area else float("inf")
@@ -101,7 +121,7 @@ class Catchment:
     @property
     def concentration_by_lag(self) -> float:
         """Time of concentration by the watershed lag equation. [h]"""
-        if not self.area or self.longest_path <= 0:
+        if not np.isfinite(self.mean_curve_number) or self.longest_path <= 0:
             return 0.0
         return lag_hours(self.longest_path, self.mean_curve_number,
                          max(self.slope, LEAST_SLOPE)) / LAG_SHARE
@@ -146,19 +166,27 @@ class Catchment:
     def arriving_of(self, depths: NDArray[np.float64]) -> NDArray[np.float64]:
         """What arrives of runoff depths, shape (n, k). [m3]"""
         made = self.made(depths)
-        return made if self.delivery is None else self.delivery.arriving(made)
+        if self.delivery is None:
+            return made
+        ground = np.asarray(depths @ self._outside(self.areas) / 1000)
+        return made - ground + self.delivery.arriving(ground)
 
     def run_on_of(self, depths: NDArray[np.float64]) -> NDArray[np.float64]:
         """The part of `arriving_of` that comes from beyond the boundary. [m3]"""
+        made = np.asarray(depths @ self.run_on_areas / 1000)
         if self.delivery is None:
-            return np.asarray(depths @ self.run_on_areas / 1000)
-        return self.delivery.run_on(self.made(depths))
+            return made
+        outside = np.asarray(depths @ self._outside(self.run_on_areas) / 1000)
+        ground = np.asarray(depths @ self._outside(self.areas) / 1000)
+        return made - outside + self.delivery.run_on(ground)
 
     def runoff_by_mean_number(self, rain: float) -> float:
-        """Runoff by the weighted curve number, for comparison. [m3]"""
-        if not self.area:
+        """Runoff of its ground outside a store by the weighted curve number, for comparison with
+        that of `ground`. [m3]"""
+        if not np.isfinite(self.mean_curve_number):
             return 0.0
-        return float(self.rule.runoff(rain, self.mean_curve_number)) * self.area / 1000
+        area = float(self._outside(self.areas).sum())
+        return float(self.rule.runoff(rain, self.mean_curve_number)) * area / 1000
 
     def hydrograph(self, rain: NDArray[np.float64], step: float) -> NDArray[np.float64]:
         """Volume that arrives in each step of a storm, and after it. [m3]
@@ -204,8 +232,11 @@ def with_water(around: Catchment, under: Catchment, water: float) -> Catchment:
             1 - rest / around.area if around.area else 0.0]
     beyond = sum(part.run_on_area * (1 - share)
                  for part, share in zip((under, around), kept, strict=True))
+    direct = np.ones(under.areas.size + around.areas.size + 1, bool)
+    direct[under.areas.size:-1] = False
     return replace(
-        around,
+        around, direct=direct,
+        delivery=None if around.delivery is None else around.delivery.times(kept[1]),
         curve_numbers=np.concatenate([under.curve_numbers, around.curve_numbers, [100.0]]),
         areas=np.concatenate([under.areas * kept[0], around.areas * kept[1], [water]]),
         run_on_areas=np.concatenate([under.run_on_areas * kept[0], around.run_on_areas * kept[1],

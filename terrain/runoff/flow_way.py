@@ -14,14 +14,17 @@ from terrain.runoff.travel_time import Reach, Timing, reaches_along
 from terrain.surface.terrain import Terrain
 
 
-def reaches_of(terrain: Terrain, path: NDArray[np.int64], cover: NDArray[np.int16],
-               classes: Sequence[str], timing: Timing) -> tuple[Reach, ...]:
+def reaches_of(terrain: Terrain, path: NDArray[np.int64], gathered: NDArray[np.float64],
+               cover: NDArray[np.int16], classes: Sequence[str], timing: Timing
+               ) -> tuple[Reach, ...]:
     """The reaches of a path over the ground.
 
     Parameters
     ----------
     path : int64, shape (cells, 2)
         Rows and columns from the divide down.
+    gathered : float64, shape (rows, columns)
+        Ground whose water passes each cell. [m2]
     cover : int16, shape (rows, columns)
         Index into `classes`; -1 where unknown.
     timing : Timing
@@ -38,7 +41,7 @@ def reaches_of(terrain: Terrain, path: NDArray[np.int64], cover: NDArray[np.int1
     distance = np.concatenate([[0.0], np.cumsum(steps)])
     names = [None if index < 0 else classes[index] for index in cover[rows, columns]]
     return reaches_along(distance, terrain.filled[rows, columns].astype(np.float64),
-                         terrain.contributing_area[rows, columns],
+                         gathered[rows, columns],
                          [resistance_of(name) for name in names], timing)
 
 

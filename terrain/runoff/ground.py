@@ -19,6 +19,8 @@ from terrain.units import in_both
 
 #: Width of a road whose width nobody wrote down; common practice, no source. [m]
 ROAD_WIDTH = 3.5
+#: No road is wider; common practice, no source. [m]
+WIDEST = 200.0
 ROOF_CLASS = "roof or paving"
 
 
@@ -268,4 +270,7 @@ def _width(given: Any, default: float | None, system: str, where: str) -> float 
         raise InputError(where, str(error), "Write a width such as 3.5 m or 12 ft") from None
     if not width > 0:
         raise InputError(where, f"a width of {text} is not above 0", "Write the road's width")
+    if width > WIDEST:
+        raise InputError(where, f"a road {width:,.4g} m wide is wider than any", "Write its width "
+                         "such as 3.5 m or 12 ft")
     return width

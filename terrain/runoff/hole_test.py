@@ -205,7 +205,8 @@ def hole_test(fillings: Sequence[Sequence[Reading]], hole: Hole, safety: float =
     at_least = last[-1].depth == 0
     slowing = _slowing(last, hole)
     from_before = 1 - rates[-1] / rates[-2] if len(rates) > 1 and rates[-2] > 0 else 0.0
-    steady = not at_least and max(slowing, from_before) <= STEADY_WITHIN
+    told = len(last) > 2 or len(rates) > 1  # one interval says nothing of what comes after it
+    steady = told and not at_least and max(slowing, from_before) <= STEADY_WITHIN
     cautions = [*_of_readings(fillings, kept, wet),
                 *_of_rates(rates, slowing, from_before, steady, at_least)]
     return HoleTest(hole, intervals, tuple(rates), measured, safety, steady, at_least,
@@ -300,12 +301,15 @@ def _of_rates(rates: list[float], slowing: float, from_before: float, steady: bo
     if at_least:
         said.append("The water was gone before it was looked at again, so the soil takes at least "
                     "this rate, and whether it still falls is not known. Read sooner.")
-    elif not steady:
+    elif max(slowing, from_before) > STEADY_WITHIN:
         over, share = (("from the filling before to the last", from_before)
                        if from_before >= slowing else ("within the last filling", slowing))
         said.append(f"The rate was still falling, by {share:.0%} {over}: the ground was not yet "
                     "wetted through, and this rate may be too high. Fill the hole again until two "
                     f"fillings agree within {STEADY_WITHIN:.0%}.")
+    elif not steady:
+        said.append("One interval alone does not tell whether the rate still falls: read more "
+                    "often, or fill the hole again.")
     if len(rates) == 1:
         said.append("Only one filling was read. Unless the hole stood full for some hours before, "
                     "dry soil drank the water and the rate is too high: soak it and fill it again.")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +13,12 @@ from terrain.runoff.curve_number import RunoffRule
 from terrain.surface.kernels import kernel
 from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID
 
-#: Depths of rain for which the loss is reckoned; straight between. [mm]
-DEPTHS = np.unique(np.concatenate([np.arange(1, 20, 1), np.arange(20, 60, 2.5),
-                                   np.arange(60, 160, 10), [160, 200, 250, 300, 400, 500, 700,
-                                                            1000, 2000]])).astype(np.float64)
+#: Depths of rain for which the loss is reckoned first; between them where it bends. [mm]
+DEPTHS = np.array([1, 2, 4, 8, 16, 32, 64, 128, 256, 512, 1024, 2048.0])
+#: What arrives is known to this share of the runoff made.
+WITHIN = 0.01
+#: Depths closer than this are not parted further. [mm]
+FINEST = 0.05
 
 
 @dataclass(frozen=True)
@@ -33,12 +37,18 @@ class Delivery:
     from_beyond: NDArray[np.float64]
 
     def arriving(self, made: NDArray[np.float64]) -> NDArray[np.float64]:
-        """What arrives when so much runoff is made. [m3]"""
-        return np.interp(made, self.made, self.arrives)
+        """What arrives when so much runoff is made; beyond the table nothing more is lost. [m3]"""
+        return np.interp(made, self.made, self.arrives) + np.maximum(made - self.made[-1], 0.0)
 
     def run_on(self, made: NDArray[np.float64]) -> NDArray[np.float64]:
         """The part of `arriving` from beyond the boundary. [m3]"""
-        return np.interp(made, self.made, self.from_beyond)
+        share = self.from_beyond[-1] / self.arrives[-1] if self.arrives[-1] > 0 else 0.0
+        return (np.interp(made, self.made, self.from_beyond)
+                + share * np.maximum(made - self.made[-1], 0.0))
+
+    def times(self, share: float) -> Delivery:
+        """That of a share of the ground, spread evenly."""
+        return Delivery(self.made * share, self.arrives * share, self.from_beyond * share)
 
 
 @kernel
@@ -95,11 +105,8 @@ def _lose(order, count, way, columns, rain, retention, ratio, beyond, owner, inf
             outside[goes] += foreign_out
 
 
-def run_on_losses(direction: NDArray[np.uint8], curve_number: NDArray[np.float64],
-                  owner: NDArray[np.int32], count: int, inside: NDArray[np.bool_],
-                  cell_area: float, rule: RunoffRule, depths: NDArray[np.float64] = DEPTHS
-                  ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """What soaks in on the way of the runoff of several pieces of ground.
+class RunOn:
+    """Ground that water runs over, ready to be rained on.
 
     Parameters
     ----------
@@ -116,13 +123,6 @@ def run_on_losses(direction: NDArray[np.uint8], curve_number: NDArray[np.float64
     cell_area : float
         [m2]
     rule : RunoffRule
-    depths : float64, shape (n,)
-        [mm]
-
-    Returns
-    -------
-    lost, lost_beyond : float64, shape (n, count)
-        Lost on the way in each storm, and the part of it made beyond the boundary. [m3]
 
     Notes
     -----
@@ -131,18 +131,76 @@ def run_on_losses(direction: NDArray[np.uint8], curve_number: NDArray[np.float64
     Water that gathers is spread over a cell's width, so the loss depends on the size of cells:
     where channels are narrower it is an upper bound.  Common practice, no source.
     """
-    columns = direction.shape[1]
-    known = np.isfinite(curve_number)
-    retention = np.full(curve_number.shape, np.nan)
-    retention[known] = rule.retention(curve_number[known])
-    way = np.where(owner < 0, VOID, direction).astype(np.uint8).reshape(-1)
-    order = np.empty(way.size, np.int64)
-    length = _downstream_order(way, columns, order)
-    beyond = ~inside.reshape(-1)
-    lost = np.zeros((len(depths), count))
-    lost_beyond = np.zeros_like(lost)
-    for number, depth in enumerate(depths):
-        _lose(order, length, way, columns, float(depth), retention.reshape(-1),
-              rule.abstraction_ratio, beyond, owner.reshape(-1), np.zeros(way.size),
-              np.zeros(way.size), lost[number], lost_beyond[number])
-    return lost * (cell_area / 1000), lost_beyond * (cell_area / 1000)
+
+    def __init__(self, direction: NDArray[np.uint8], curve_number: NDArray[np.float64],
+                 owner: NDArray[np.int32], count: int, inside: NDArray[np.bool_],
+                 cell_area: float, rule: RunoffRule) -> None:
+        known = np.isfinite(curve_number)
+        retention = np.full(curve_number.shape, np.nan)
+        retention[known] = rule.retention(curve_number[known])
+        self._retention = retention.reshape(-1)
+        self._columns, self._count = direction.shape[1], count
+        self._way = np.where(owner < 0, VOID, direction).astype(np.uint8).reshape(-1)
+        self._order = np.empty(self._way.size, np.int64)
+        self._length = _downstream_order(self._way, self._columns, self._order)
+        self._beyond, self._owner = ~inside.reshape(-1), owner.reshape(-1)
+        self._to_volume, self._ratio = cell_area / 1000, rule.abstraction_ratio
+
+    def lost(self, depth: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Lost on the way from each piece of ground in a storm of `depth` mm, and the part of it
+        that was made beyond the boundary; shape (count,) each. [m3]"""
+        lost, lost_beyond = np.zeros(self._count), np.zeros(self._count)
+        _lose(self._order, self._length, self._way, self._columns, float(depth), self._retention,
+              self._ratio, self._beyond, self._owner, np.zeros(self._way.size),
+              np.zeros(self._way.size), lost, lost_beyond)
+        return lost * self._to_volume, lost_beyond * self._to_volume
+
+    def deliveries(self, made: Callable[[float], NDArray[np.float64]],
+                   made_beyond: Callable[[float], NDArray[np.float64]]) -> list[Delivery]:
+        """What arrives of the runoff of each piece of ground.
+
+        Parameters
+        ----------
+        made, made_beyond : callable
+            Runoff that each piece makes in a storm of some depth [mm], and the part of it from
+            beyond the boundary; shape (count,). [m3]
+
+        Returns
+        -------
+        found : list of Delivery
+            From as many depths as it takes for what arrives halfway between two of them to lie
+            within `WITHIN` of the runoff made there, for every piece.
+        """
+        known: dict[float, tuple[NDArray[np.float64], ...]] = {
+            0.0: tuple(np.zeros(self._count) for _ in range(3))}
+
+        def at(depth: float) -> tuple[NDArray[np.float64], ...]:
+            if depth not in known:
+                whole, beyond = made(depth), made_beyond(depth)
+                lost, lost_beyond = self.lost(depth)
+                arrives = np.clip(whole - lost, 0.0, None)
+                known[depth] = whole, arrives, np.clip(beyond - lost_beyond, 0.0, arrives)
+            return known[depth]
+
+        pairs = list(pairwise([0.0, *DEPTHS.tolist()]))
+        while pairs:
+            low, high = pairs.pop()
+            if high - low <= FINEST:
+                continue
+            (made_low, got_low, _), (made_high, got_high, _) = at(low), at(high)
+            whole, arrives, _ = at((low + high) / 2)
+            between = np.divide(whole - made_low, made_high - made_low,
+                                out=np.zeros_like(whole), where=made_high > made_low)
+            guess = got_low + between * (got_high - got_low)
+            if (np.abs(guess - arrives) > WITHIN * whole).any():
+                pairs += [(low, (low + high) / 2), ((low + high) / 2, high)]
+        depths = sorted(known)
+        tables = [np.stack([known[depth][part] for depth in depths]) for part in range(3)]
+        return [_table(*(table[:, piece] for table in tables)) for piece in range(self._count)]
+
+
+def _table(made: NDArray[np.float64], arrives: NDArray[np.float64],
+           from_beyond: NDArray[np.float64]) -> Delivery:
+    """A table whose runoff rises: of depths that make none yet the last one stands for all."""
+    first = int(np.searchsorted(made, 0.0, side="right")) - 1
+    return Delivery(made[first:], np.maximum.accumulate(arrives[first:]), from_beyond[first:])

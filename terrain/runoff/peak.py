@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.runoff.catchment import Catchment
-from terrain.runoff.storms import Hyetograph
+from terrain.runoff.storms import NESTED, Hyetograph
 
 #: Times of concentration for which the graphical method's coefficients hold. [h]
 TIMES = (0.1, 10.0)
@@ -23,6 +23,9 @@ LARGEST_RATIONAL = 200 * 4046.8564224
 #: Types whose ordinates are too far apart for catchments quicker than so many hours; measured
 #: against the graphical method.
 COARSE, COARSE_BELOW = ("IA", "III"), 1.0
+#: A nested storm's blocks are too long beyond this share of the time of concentration; NEH 630 ch.
+#: 16 (2007) takes steps of 0.133 of it, TR-55's least time is 0.1 h.
+COARSE_BLOCK = 1.0
 #: Share of ponds and swamps [%] and the factor it takes; TR-55 (1986), Table 4-2.
 _PONDS = ((0.0, 0.2, 1.0, 3.0, 5.0), (1.0, 0.97, 0.87, 0.75, 0.72))
 
@@ -159,7 +162,13 @@ def peaks_of(catchment: Catchment, depth: float, shape: Hyetograph, step: float)
     if shape.pattern in COARSE and catchment.concentration < COARSE_BELOW:
         notes.append(f"The published ordinates of type {shape.pattern} stand half an hour apart at "
                      "its burst, so for water that arrives within an hour the unit hydrograph "
-                     "gives a peak up to 35 % too low: mind the graphical method's.")
+                     "may give a peak 40 % too low"
+                     + (": mind the graphical method's." if shape.duration == 24 else "."))
+    block = float(shape.hours[1])
+    if shape.pattern == NESTED and block > COARSE_BLOCK * max(catchment.concentration, TIMES[0]):
+        notes.append(f"The shortest duration of the frequency table, {60 * block:.0f} minutes, is "
+                     "long beside the time that the water takes, so the nested storm's peak is too "
+                     "low: give a table with shorter durations.")
     return Peaks(found, _graphical(catchment, depth, shape, notes),
                  _rational(catchment, depth, shape, notes), tuple(notes))
 
@@ -192,8 +201,11 @@ def _rational(catchment: Catchment, depth: float, shape: Hyetograph, notes: list
     if catchment.area > LARGEST_RATIONAL:
         notes.append("The rational method is for catchments up to 80 ha (200 acres).")
         return None
-    time = min(max(catchment.concentration, TIMES[0]), shape.duration)
+    time = max(catchment.concentration, TIMES[0])
     if time > catchment.concentration:
         notes.append(f"The rational method takes the rain of {60 * time:.0f} minutes at least.")
+    if time > shape.duration:
+        notes.append("The storm is over before all the ground sheds to its outlet at once; the "
+                     "rational method spreads its rain over the time of concentration.")
     intensity = depth * shape.greatest_share(time) / time
     return rational_peak(catchment.rational_c, intensity, catchment.area)

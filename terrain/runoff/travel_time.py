@@ -224,7 +224,9 @@ def reaches_along(distance: NDArray[np.float64], height: NDArray[np.float64],
         rough = float(sum(part * s.sheet_n for part, s in zip(over, surfaces[1:], strict=True))
                       / over.sum())
         longest = surfaces[1 + int(np.argmax(over))]
-        found.append(Reach("sheet", longest.sheet, sheet, slope,
+        crossed = {s.sheet for part, s in zip(over, surfaces[1:], strict=True) if part > 0}
+        name = longest.sheet + (" and others" if len(crossed) > 1 else "")
+        found.append(Reach("sheet", name, sheet, slope,
                            sheet_hours(sheet, slope, rough, timing.two_year_rain)))
     for first, last, surface in _runs(distance, surfaces, sheet, channel):
         slope = _slope(distance, height, first, last)

@@ -136,6 +136,30 @@ def test_missing_site_file(levelsill, tmp_path):
     ("evapotranspiration", "rules: {berm hieght: 1 m}\nevapotranspiration", ("rules",
                                                                             "berm hieght")),
     ("file: rain.csv", "file: gone.csv", ("gone.csv",)),
+    ("file: rain.csv", "file: " + 300 * "x", ("xxx", "no such file")),
+    ("file: cover.geojson", "file: " + 300 * "x" + ".tif", ("line 6", "no such file")),
+    ("file: soils.geojson", "file: " + 300 * "x", ("line 9", "no such file")),
+    ("file: ground.tif", "file: " + 300 * "x", ("xxx", "no such file")),
+    ("file: rain.csv", "file: .", ("cannot be read (is a directory)",)),
+    ("file: rain.csv", "file:", ("line 25", "daily, file: no file is named",)),
+    ("file: rain.csv", "file: 3", ("daily, file: '3' is not a file's name",)),
+    ("otherwise: C", "otherwise: C\n  drained: maybe", ("neither true nor false",)),
+    ("otherwise: pasture, poor", "otherwise: pasture, poor\n  drawn: yard.gpkg",
+     ("drawn: 'yard.gpkg' is no list of fields",)),
+    ("  file: boundary.geojson", "  file: boundary.geojson\n  depth: 3 m", ("depth", "elsewhere")),
+    ("depth: 20 mm", "depth: 1e308 mm", ("line 19", "depth", "more than 1e+04 mm")),
+    ("depth: 20 mm", "depth: 1e-300 mm", ("line 19", "depth", "below 0.1 mm")),
+    ("duration: 2 h", "duration: 1e6 h", ("line 20", "duration", "more than 8.78e+03 h")),
+    ("duration: 2 h", "duration: 1e-300 h", ("line 20", "duration", "below 0.0167 h")),
+    ("rain:\n", "rain:\n  two year day: 1e-300 mm\n", ("two year day", "below 0.1 mm")),
+    ("rain:\n", "rain:\n  climate factor: -1\n", ("climate factor", "-1 is below 0.5")),
+    ("rain:\n", "runoff: {peak factor: 50}\nrain:\n", ("peak factor", "50 is below 100")),
+    ("rain:\n", "runoff: {channel roughness: 0}\nrain:\n", ("channel roughness", "0 is below 0.0")),
+    ("rain:\n", "runoff: {channel radius: 0 m}\nrain:\n", ("channel radius", "not above 0")),
+    ("rain:\n", "runoff: {channel radius: 1e-300 m}\nrain:\n", ("channel radius", "below 0.01 m")),
+    ("rain:\n", "runoff: {channel from: 1e308 m2}\nrain:\n", ("channel from", "more than 1e+12")),
+    ("rain:\n", "weather: {file: w.csv, wind height: 0.1 m}\nrain:\n", ("wind height",
+                                                                       "below 0.2 m")),
     ("file: boundary.geojson", "file: gone.geojson", ("gone.geojson",)),
 ])
 def test_slip_in_the_site_file(levelsill, small_site, old, new, words):
@@ -202,6 +226,42 @@ def test_a_wall_over_a_hole_in_the_raster(levelsill, tmp_path, write_raster):
     path = write_raster(tmp_path / "hole.tif", heights, nodata=float("nan"))
     refused(levelsill("basin", path, "--wall", "500010.5,6399959.5", "500050.5,6399959.5",
                       "--crest", "99.6m", "--fill-holes", "0"), "--wall", "no height")
+
+
+@pytest.mark.parametrize(("words", "said"), [
+    (["--cn", "80", "--storm", "30mm", "--duration", "1e300h"], "--duration: a storm of 1e+300 h"),
+    (["--cn", "80", "--storm", "30mm", "--duration", "1e-9h"], "--duration: a storm of 1e-09 h"),
+    (["--cn", "80", "--storm", "1e308mm"], "--storm: 1e+308 mm"),
+    (["--cn", "80", "--storm", "30mm", "--two-year-day", "1e-300mm"], "--two-year-day: 1e-300 mm"),
+    (["--cn", "nan", "--storm", "30mm"], "--cn: nan is no curve number"),
+    (["--cover", "cover.geojson", "--soils", "E"], "--soils: 'E' is neither a soil group nor"),
+])
+def test_rain_and_ground_that_are_none(levelsill, small_site, words, said):
+    refused(levelsill("shed", "ground.tif", "--at", "500060,6399900", *words,
+                      folder=small_site.parent), said)
+
+
+def test_a_folder_in_place_of_a_layer(levelsill, small_site):
+    path = small_site.parent / "cover.geojson"
+    path.unlink()
+    path.mkdir()
+    said = refused(levelsill("check", small_site), "line 6", "not a vector layer")
+    assert "driver" not in said  # one sentence of the library's is enough
+
+
+def test_a_road_of_no_width_that_is(levelsill, small_site, write_layer):
+    from shapely.geometry import LineString
+
+    path = small_site.parent / "roads.geojson"
+    path.unlink()
+    write_layer(path, [{"name": "track", "width": 1e308,
+                        "geometry": LineString([(500012, 6399960), (500108, 6399955)])}])
+    refused(levelsill("check", small_site), "feature 1, width", "wider than any")
+
+
+def test_a_site_file_that_is_no_text(levelsill, small_site):
+    small_site.write_bytes("name: Höhe".encode("utf-16"))
+    refused(levelsill("check", small_site), "site.yaml", "UTF-8")
 
 
 @pytest.mark.parametrize("words", [

@@ -161,6 +161,7 @@ def test_what_does_not_fit_is_told(seattle, table, tmp_path):
             rain_of(table, **words)
     for words, said in (
             ({"duration": 3.0}, "--duration: seattle.csv is a daily record, which knows only"),
+            ({"more_than": [1e308]}, "--more-than: more than 2,000 mm never fell in a day"),
             ({"return_period": 5.0}, "--return-period: seattle.csv: a curve of annual maxima tak")):
         with pytest.raises(InputError, match=said):
             rain_of(seattle, **words)

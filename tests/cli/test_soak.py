@@ -130,6 +130,8 @@ def test_a_hole_found_empty_and_one_that_takes_nothing(soak, tmp_path):
     (["HOLE", "--diameter", "300"], ["--diameter", "300 m across"]),
     (["HOLE", "--pit", "0.6m"], ["--pit", "two sides"]),
     (["HOLE", "--diameter", "300mm", "--hole-depth", "0.6m"], ["depth_mm", "--hole-depth"]),
+    (["HOLE", "--diameter", "300mm", "--safety", "nan"], ["--safety: nan", "Give 2"]),
+    (["--group", "B", "--depth", "1e308m"], ["--depth: 1e+308 m", "300mm"]),
     (["--texture", "mud"], ["'mud'", "sandy loam"]),
     (["--group", "B", "--diameter", "300mm"], ["--diameter belongs to a hole test"]),
     (["gone.csv", "--diameter", "300mm"], ["gone.csv", "no such file"])])

@@ -95,6 +95,8 @@ def test_what_was_assumed_is_told(table):
     ("minutes,depth_mm\n0,300\n15,10 cubits\n", "line 3.*no unit known"),
     ("minutes,depth_mm\n0,300 1/2\n15,10\n", "line 2, column depth_mm.*fraction"),
     ("minutes,depth_in\n0,11 1/0\n15,10\n", "line 2, column depth_in.*not a number"),
+    ("minutes,depth_in\n0,11 1/00\n15,10\n", "line 2, column depth_in.*not a number"),
+    ("minutes,depth_mm\n0,300\n0.0001,10\n", "line 3, column minutes.*stands still"),
     ("minutes,depth_mm\n0,300,5\n10,250,5\n", "line 2.*3 values for 2 columns"),
     ("minutes,depth_m\n0,300\n10,250\n", "line 2, column depth_m.*more than a test hole"),
     ("hours,depth_mm\n0,300\n500,250\n", "line 3, column hours.*fortnight"),
@@ -120,13 +122,17 @@ def test_depth_of_the_hole_where_it_does_not_belong(table):
         table("minutes,depth_mm\n0,300\n10,250\n", hole_depth=600)
     with pytest.raises(InputError, match=r"line 3.*deeper than the hole \(600 mm\)"):
         table("minutes,down_mm\n0,300\n10,650\n", hole_depth=600)
+    with pytest.raises(InputError, match=r"--hole-depth: 1e\+297 m is deeper than a test hole"):
+        table("minutes,down_mm\n0,300\n10,650\n", hole_depth=1e300)
 
 
 def test_files_that_are_no_tables(tmp_path):
     with pytest.raises(InputError, match=r"gone\.csv: there is no such file"):
         read_hole(tmp_path / "gone.csv")
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match=r"cannot be read \(is a directory\)"):
         read_hole(tmp_path)
+    with pytest.raises(InputError, match="there is no such file"):
+        read_hole(tmp_path / ("x" * 300))  # longer than a file's name may be
     (tmp_path / "b.csv").write_bytes(b"PK\0\0")
     with pytest.raises(InputError, match="no table of text"):
         read_hole(tmp_path / "b.csv")

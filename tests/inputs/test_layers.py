@@ -411,6 +411,9 @@ def test_what_is_no_cover_raster(tmp_path, dem):
     coded(tmp_path, [[1.5]], Affine(90, 0, LEFT, 0, -90, TOP), dtype="float32")
     with pytest.raises(InputError, match=r"value 1.5 is no class code"):
         cover_cells(spec, tmp_path, dem, KNOWN, WHERE)
+    coded(tmp_path, [[1 + 1j]], Affine(90, 0, LEFT, 0, -90, TOP), dtype="complex64")
+    with pytest.raises(InputError, match="complex numbers"):
+        cover_cells(spec, tmp_path, dem, KNOWN, WHERE)
 
 
 def test_soil_groups(tmp_path, dem):

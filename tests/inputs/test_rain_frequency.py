@@ -88,6 +88,10 @@ def test_annual_maxima_become_return_periods(table):
     ("by duration for ARI (years):, 1,2\n60-min:, 1,2\n24 hr: 2,3\n", "line 12: '24 hr: 2,3' is n"),
     ("by duration for ARI (years):, 1,2\n60-min:, 1,80\n", "column '2': more than 2,000 mm never"),
     ("by duration for ARI (years):, 1,2\n", "no row of depths"),
+    ("by duration for ARI (years):, 1,1e400\n24-hr:, 1,2\n", "line 10: '1e400' is no number"),
+    ("by duration for ARI (years):, 1,2000000\n24-hr:, 1,2\n", "line 10: '2000000' is no number"),
+    ("by duration for ARI (years):, 1,2\n0-min:, 1,2\n", "line 11, .* '0-min' is not above 0"),
+    (f"by duration for ARI (years):, 1,2\n{'9' * 400}-day:, 1,2\n", "line 11, .* and a year"),
 ])
 def test_what_is_no_such_table_is_told_with_its_place(table, body, words):
     with pytest.raises(InputError, match=words):
@@ -188,6 +192,11 @@ def test_intensities_in_a_simple_table(simple):
     ("duration,2 yr mm\n3 m,1\n", None, "line 2, column 'duration': '3 m' is not a time"),
     ("duration,2 yr mm\n,1\n", None, "line 2, column 'duration': "),
     ("duration,2 yr mm\n0 h,1\n", None, "the duration '0 h' is not above 0"),
+    ("duration,2 yr mm\n1e-300 min,1\n", None, "line 2, .* is not between a minute and a year"),
+    ("duration,2 yr mm\n1 h,1\n1e6 h,2\n", None, "line 3, .* is not between a minute and a year"),
+    (f"duration,{'9' * 400} yr mm\n1 h,1\n", None, "does not start with a number of years"),
+    ("duration,2 yr mm\n24 h,40\n48 h,4001\n", None, "line 3, column '2 yr mm': more than 2,000"),
+    (f"duration,2 yr mm\n24 h,40\n48 h,{'9' * 400}\n", None, "line 3, column '2 yr mm': more t"),
     ("duration,2 yr mm\n1 h,1\n60 min,2\n", None, "line 3, column 'duration': its duration is not"),
     ("duration,2 yr mm\n1 h,x\n", None, "line 2, column '2 yr mm': 'x' is not a number"),
     ("duration;2 yr mm\n1 h;2,5\n", None, "column '2 yr mm': '2,5' is not a number"),

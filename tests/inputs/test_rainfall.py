@@ -222,6 +222,12 @@ def test_a_clock_put_back_at_night_counts_both_hours(record):
     ("station,date,rain_mm\na,2024-01-01,1\nb,2024-01-01,1\n", "2 stations"),
     ("ZZC1,20240101,TMAX,157,,,7,0700\n", "no rows of rain"),
     ("year,yday,tmax (deg c)\n2023,1,9\n", "no column of rain"),
+    ("date,rain_mm\n2024-01-01,1\n2024-01-02,3,5\n", "line 3: it has 3 columns where the table's "
+     "head has 2. Write decimals with a point"),
+    ("year,yday,prcp (mm/day)\n2023,1,3,5\n", "line 2: it has 4 columns where .* head has 3"),
+    ("date,rain_mm\n2024-01-01,1e308\n", r"the depth 1e308 \(1e\+308 mm, taken in mm\) is more"),
+    ("time,rain_mm\n2024-01-01 06:00,0\n2024-01-02 06:00,1500\n2024-01-02 07:00,1500\n",
+     "readings of 2024-01-02 sum to 3,000 mm, more than ever fell in a day"),
 ])
 def test_what_cannot_be_used_is_told_with_its_line(record, text, words):
     with pytest.raises(InputError, match=words) as caught:

@@ -194,6 +194,7 @@ def test_a_stated_unit_may_not_contradict_the_header(record):
     ("2024-01-01,,1\n", "not one of its days has both temperatures"),
     ("2024-01-01,9,1\ndate,tmax_f,tmin_f\n", "line 3: it is a second header"),
     ("", "the record holds no days"),
+    ("2024-01-01,9,5,1,5\n", "line 2: it has 5 columns where the table's head has 3. Write decim"),
 ])
 def test_what_cannot_be_used_is_told_with_its_line_and_column(record, text, words):
     with pytest.raises(InputError, match=words) as caught:
@@ -208,6 +209,7 @@ def test_what_cannot_be_used_is_told_with_its_line_and_column(record, text, word
     ("sun_h", "25", "column 'sun_h': the sunshine 25, taken in hours, is more than"),
     ("vp (Pa)", "70000", r"column 'vp \(Pa\)': the vapour pressure 70000, taken in Pa, is more"),
     ("radiation_mj_m2", "51", "line 2, column 'radiation_mj_m2': the solar radiation, 51.0 MJ/m2"),
+    ("radiation_mj_m2", "1e308", r"the solar radiation, 1e\+308 MJ/m2"),
     ("wind", "3", "line 1: the column 'wind' does not say its unit. Name it in the header "
      r"\(m/s, km/h, mph, knots\), or delete"),
     ("wind_m_s,wind_mph", "3,6", "several columns of mean wind speed: wind_m_s, wind_mph")])

@@ -206,7 +206,7 @@ def test_runoff_by_cells_stands_beside_that_of_the_mean_number(plain):
     """TR-55 (1986), eq. 2-3 is convex in the number's storage, so cells together shed more."""
     depth = plain.site.rain.design.depth
     for node, peaks in zip(plain.cascade.nodes, plain.peaks, strict=True):
-        ground = node.catchment
+        ground = node.catchment.ground
         if not ground.area:
             assert peaks is None
             continue

@@ -1,11 +1,15 @@
 """A catchment with the rain on its store's own water surface."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from terrain.runoff.catchment import gather, with_water
+from terrain.runoff.curve_number import runoff_depth
+from terrain.runoff.loss_on_the_way import Delivery
 
 numbers = st.lists(st.floats(30, 99), min_size=0, max_size=12)
 
@@ -44,3 +48,26 @@ def test_it_starts_with_the_ground_not_with_the_water():
     """TR-55 (1986), eq. 2-2: runoff from CN 80 starts at 0.2 S = 0.5 in."""
     whole = with_water(of([60.0]), of([80.0]), 2.0)
     assert whole.starts_at == pytest.approx(0.5 * 25.4)
+
+
+def test_the_rain_on_a_stores_own_water_has_no_way_to_lose():
+    """Of the ground's runoff half arrives; of the rain on the water all."""
+    ground = replace(of([80.0] * 10, [True] * 5 + [False] * 5), delivery=Delivery(
+        np.array([0.0, 1e3]), np.array([0.0, 5e2]), np.array([0.0, 2.5e2])))
+    whole = with_water(ground, of([90.0] * 2), 12.0)
+    shed = float(runoff_depth(60.0, 80.0)) / 1000
+    # 8 m2 of water lie on the cells under it, 4 m2 on a tenth of the ground about it.
+    assert whole.runoff(60.0) == pytest.approx(12 * 0.060 + 36 * shed / 2)
+    assert whole.run_on(60.0) == pytest.approx(4 / 2 * 0.060 + 36 * shed / 4)
+    assert whole.ground.area == pytest.approx(36)
+    assert whole.ground.runoff(60.0) == pytest.approx(36 * shed)
+    assert whole.mean_curve_number == pytest.approx(80.0)
+    assert whole.runoff_by_mean_number(60.0) == pytest.approx(36 * shed)
+
+
+def test_rounding_carries_no_mean_past_100():
+    """2.9 m2 of number 100 are left beside the water, and 100 x 2.9 / 2.9 is more than 100."""
+    whole = with_water(of([100.0]), of([100.0]), 5.1)
+    assert 100.0 * whole.areas[1] / whole.areas[1] > 100
+    assert whole.mean_curve_number == 100
+    assert whole.runoff_by_mean_number(30.0) == pytest.approx(whole.area * 0.030)

@@ -96,7 +96,7 @@ def test_coarse_types_agree_for_slow_catchments_and_are_told_of_for_quick_ones(k
     assert slow.unit_hydrograph == pytest.approx(slow.graphical, rel=0.12)
     assert not [note for note in slow.notes if "too low" in note]
     assert 0.65 * quick.graphical < quick.unit_hydrograph < 0.85 * quick.graphical
-    assert [note for note in quick.notes if "up to 35 % too low" in note]
+    assert [note for note in quick.notes if "40 % too low: mind the graphical" in note]
 
 
 def test_where_a_method_does_not_apply():
