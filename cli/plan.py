@@ -21,12 +21,12 @@ def plan(site: Path, out: Path | None) -> None:
     levelsill plan site.yaml
     levelsill plan site.yaml --out my_plan
     """
-    from terrain.files import refuse_foreign
+    from terrain.files import is_folder, refuse_foreign
     from terrain.outputs.folder import write_plan
     from terrain.plan.plan import make_plan
     from terrain.units import shown
 
-    folder = out if out is not None else (site if site.is_dir() else site.parent) / "plan"
+    folder = out if out is not None else (site if is_folder(site) else site.parent) / "plan"
     refuse_foreign(folder)  # before the work, not after it
     with progress() as step:
         made = make_plan(site, step)

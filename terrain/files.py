@@ -18,6 +18,14 @@ from terrain.errors import InputError
 RECORD = ".levelsill-wrote.json"
 
 
+def is_folder(path: Path) -> bool:
+    """Whether a path is a folder; one that no file can have is none."""
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
+
+
 def fingerprint(path: Path) -> str:
     """SHA-256 of a file's bytes, in hexadecimal."""
     with open(path, "rb") as stream:

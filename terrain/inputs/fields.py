@@ -40,7 +40,10 @@ def _quantity(dimension: str, least: float | None = None, above: float | None = 
 
 
 def _bound(value: float, dimension: str) -> str:
-    return f"{value:.3g} {DIMENSIONS[dimension][0]}" if value else "0"
+    if not value:
+        return "0"
+    number = f"{value:,.0f}" if value >= 1000 else f"{value:.3g}"
+    return f"{number} {DIMENSIONS[dimension][0].replace('**', '')}"
 
 
 Level = Annotated[float, _quantity("length")]

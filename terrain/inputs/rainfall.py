@@ -112,7 +112,8 @@ def filled(record: RainRecord, how: Literal["dry"] | None = None,
     Raises
     ------
     InputError
-        If the two have no day in common, or no rain on the days that they have.
+        If the two have no day in common, or no rain on the days that they have, or the ratio
+        makes a day of more rain than ever fell.
 
     References
     ----------
@@ -133,6 +134,10 @@ def filled(record: RainRecord, how: Literal["dry"] | None = None,
                              f"with {record.source} there is no rain to compare",
                              "Give a longer record")
         depths = depths.fillna(beside * (own / other))
+        if (depths > MOST_IN_A_DAY).any():
+            raise InputError(neighbour.source, f"times {own / other:.3g}, the ratio of the two, it "
+                             f"gives {depths.idxmax():%Y-%m-%d} {depths.max():,.4g} mm, more than "
+                             "ever fell in a day", "Check its unit, or give another record")
         told = (f"{_days(int((gaps & depths.notna()).sum()))} without a reading filled from "
                 f"{neighbour.source} times {own / other:.3g}, the ratio of the two over "
                 f"{_days(int(both.sum()))} that both have")

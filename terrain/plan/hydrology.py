@@ -101,8 +101,9 @@ def rain_record(site: Site) -> RainRecord | None:
                      _neighbour(site.folder / asked.fill_gaps_from, asked.unit))
         record = filled(record, asked.fill_gaps, neighbour)
     if len(record.depths) < 365:
-        raise InputError(site.where("rain", "daily"), f"the record in {record.source} is only "
-                         f"{len(record.depths)} days long", "Give at least a whole year")
+        raise InputError(site.where("rain", "daily"), f"the record in {record.source} spans "
+                         f"less than a year ({len(record.depths)} days)",
+                         "Give at least a whole year")
     if record.depths.dropna().index.month.nunique() < 12:
         raise InputError(site.where("rain", "daily"), f"the record in {record.source} has no "
                          "reading at all in some month of the year", "Give a fuller record")

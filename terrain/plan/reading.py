@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
+from terrain.files import is_folder
 from terrain.inputs.dem import Dem
 from terrain.inputs.elevation import open_elevation
 from terrain.inputs.layers import boundary_polygon, rasterized, read_layer
@@ -60,7 +61,7 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
         For the first thing that is wrong.
     """
     progress("Reading the site file")
-    site = read_site(path / "site.yaml" if path.is_dir() else path)
+    site = read_site(path / "site.yaml" if is_folder(path) else path)
     spec = site.elevation
     progress("Reading the elevation raster")
     files = open_elevation([site.folder / file for file in spec.file], crs=spec.crs,

@@ -291,7 +291,9 @@ def test_a_neighbour_scaled_by_a_constant_fills_what_was_taken_out(record):
 @pytest.mark.parametrize(("text", "words"), [
     ("date,rain_mm\n2023-01-01,10\n", "no day in common with rain.csv"),
     ("date,rain_mm\n2024-01-01,0\n", "1 day that it shares with rain.csv there is no rain"),
-    ("date,rain_mm\n2024-01-02,3\n", "no rain to compare")])
+    ("date,rain_mm\n2024-01-02,3\n", "no rain to compare"),
+    ("date,rain_mm\n2024-01-01,0.001\n2024-01-02,0\n2024-01-03,50\n2024-01-04,0\n"
+     "2024-01-05,0\n2024-01-06,50\n", "the ratio of the two, it gives 2024-01-0. .* than ever")])
 def test_a_neighbour_that_cannot_fill_is_refused(record, text, words):
     with pytest.raises(InputError, match=words) as caught:
         filled(record(GAPPED), None, record(text, name="beside.csv"))

@@ -101,7 +101,7 @@ def test_a_storm_takes_its_depth_from_the_frequency_table(small_site):
     with pytest.raises(InputError, match=r'line 21, storm "big day".*outside the table'):
         read_site(small_site)
     small_site.write_text(text.replace("  frequency: pf.csv\n", ""))
-    with pytest.raises(InputError, match="neither a depth nor"):
+    with pytest.raises(InputError, match="no depth, and there is no frequency table"):
         read_site(small_site)
 
 

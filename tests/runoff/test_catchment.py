@@ -70,4 +70,4 @@ def test_rounding_carries_no_mean_past_100():
     whole = with_water(of([100.0]), of([100.0]), 5.1)
     assert 100.0 * whole.areas[1] / whole.areas[1] > 100
     assert whole.mean_curve_number == 100
-    assert whole.runoff_by_mean_number(30.0) == pytest.approx(whole.area * 0.030)
+    assert whole.runoff_by_mean_number(30.0) == pytest.approx(whole.areas[1] * 0.030)
