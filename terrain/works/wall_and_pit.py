@@ -66,7 +66,11 @@ class Pit:
 
     def cut(self, depth: float) -> float:
         """Earth that it takes to dig it so deep, bank measure. [m3]"""
-        taken = np.maximum(self.ground - self.surface(self.apart, depth), 0.0)
+        if self.batter == 0:  # upright sides cut through cells: each counts by its share inside
+            share = np.clip(0.5 - self.apart / np.sqrt(self.cell_area), 0.0, 1.0)
+            taken = np.maximum(self.ground - self.level + depth, 0.0) * share
+        else:
+            taken = np.maximum(self.ground - self.surface(self.apart, depth), 0.0)
         return float(taken.sum()) * self.cell_area
 
     def area(self, depth: float) -> float:
