@@ -13,9 +13,10 @@ import numpy as np
 
 from terrain.outputs.basin_charts import draw_basin_charts
 from terrain.outputs.basin_tables import POND_COLUMNS, pond_rows
+from terrain.outputs.charts import MONTHS
 from terrain.outputs.led_water import culvert_cautions, drain_shape, pipe_rows, turnout_rows
 from terrain.outputs.swale_sections import draw_swale_profile
-from terrain.outputs.tree_tables import MONTHS, carried_rows, month_tables, tree_rows
+from terrain.outputs.tree_tables import carried_rows, month_tables, tree_rows
 from terrain.plan.accounts import Account
 from terrain.plan.entry import Entry
 from terrain.plan.plan import YEARS, Plan, PlannedStore

@@ -10,8 +10,6 @@ from terrain.plan.tree_life import TreeLife, TreeMonths, together
 from terrain.plan.trees_carried import MOST_TREES, Carried, Count
 from terrain.units import shown
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
 
 @dataclass(frozen=True)
 class MonthTable:

@@ -8,6 +8,7 @@ import numpy as np
 
 from terrain.plan.catches import CatchCurve, StormCatch
 from terrain.plan.pond_years import PondYear
+from terrain.runoff.evapotranspiration import MONTHS
 from terrain.units import in_both
 from terrain.works.basin import Basin
 from terrain.works.rules import Rulebook
@@ -172,11 +173,9 @@ def _drawdown(store: Store, in_time: bool, rules: Rulebook) -> str:
 
 
 def _year_words(year: PondYear) -> str:
-    names = ("January", "February", "March", "April", "May", "June", "July", "August",
-             "September", "October", "November", "December")
     low = year.lowest
     dry = ("it never falls dry" if year.dry_days < 0.5 else
            f"it is dry on {year.dry_days:.0f} days")
-    return (f"In the {year.name} {dry}; least stands in it in {names[low.month - 1]}, "
+    return (f"In the {year.name} {dry}; least stands in it in {MONTHS[low.month - 1]}, "
             f"{in_both(low.stands, 'volume')} on the mean day, {in_both(low.depth, 'level')} deep "
             "over its lowest floor.")

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
-from terrain.inputs import site as asked
+from terrain.inputs import site_works as asked
 from terrain.inputs.site import Site
 from terrain.plan.hydrology import Hydrology
 from terrain.plan.layout import Placed, Places, first_sill

@@ -12,7 +12,7 @@ from scipy import ndimage
 from shapely import LineString, Point
 
 from terrain.errors import InputError
-from terrain.inputs import site as asked
+from terrain.inputs import site_works as asked
 from terrain.runoff.ground import Ground
 from terrain.surface.graded_walk import (
     ARRIVED,

@@ -18,6 +18,7 @@ from terrain.inputs.site_rain import Storm
 from terrain.inputs.weather import read_weather
 from terrain.runoff.curve_number import AS_PUBLISHED, RunoffRule
 from terrain.runoff.evapotranspiration import (
+    MONTHS,
     monthly_means,
     on_days,
     reference_evapotranspiration,
@@ -28,8 +29,6 @@ from terrain.runoff.storms import NESTED, Hyetograph, nested_shape, storm_shape
 from terrain.runoff.travel_time import Timing
 from terrain.units import in_both
 
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
-          "October", "November", "December")
 #: A rain that comes every 2 years on average is exceeded as the greatest of a year once in so many:
 #: 1 / (1 - exp(-1/2)), W. B. Langbein, Transactions of the American Geophysical Union 30, 1949.
 #: [years]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Point
 
 from terrain.errors import InputError
-from terrain.inputs import site as asked
+from terrain.inputs import site_works as asked
 from terrain.inputs.dem import Dem
 from terrain.inputs.site import Site
 from terrain.plan.drain_line import lead_drain

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from shapely import LineString
 
-from terrain.inputs import site as asked
+from terrain.inputs import site_works as asked
 from terrain.plan.layout import Placed, Places
 from terrain.plan.reading import Inputs
 from terrain.plan.routing import StormRun, storm_steps

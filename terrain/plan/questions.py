@@ -211,15 +211,6 @@ class SwaleWords:
     soil: str = "loam"
 
 
-def swale_through(path: Path, through: tuple[float, float], rain: RainWords,
-                  ground: GroundWords, words: RasterWords, length: float | None = None,
-                  depth: float | None = None, width: float | None = None,
-                  rates: tuple[float, float] | None = None) -> SwaleAnswer:
-    """Lay out a swale on the contour through a point, and size it: see `swale_of`."""
-    return swale_of(path, SwaleWords(through, wanted=Wanted(length, depth, width)), rain, ground,
-                    words, rates)
-
-
 def swale_of(path: Path, said: SwaleWords, rain: RainWords, ground: GroundWords,
              words: RasterWords, rates: tuple[float, float] | None = None) -> SwaleAnswer:
     """Lay out a swale on a contour, and size it.

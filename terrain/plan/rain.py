@@ -11,8 +11,8 @@ import pandas
 from terrain.errors import InputError
 from terrain.inputs.rain_frequency import depth_of, frequency_table, is_frequency_table
 from terrain.inputs.rainfall import MOST_IN_A_DAY, RainRecord, read_daily_rain
-from terrain.plan.hydrology import MONTHS
 from terrain.runoff import rain_years
+from terrain.runoff.evapotranspiration import MONTHS
 from terrain.runoff.extremes import (
     ANY_24_HOURS,
     RETURN_PERIODS,

@@ -11,7 +11,7 @@ from shapely import LineString, Point
 from shapely.ops import unary_union
 
 from terrain.errors import InputError
-from terrain.inputs import site as asked
+from terrain.inputs import site_works as asked
 from terrain.inputs.dem import Dem
 from terrain.runoff.ground import Ground
 from terrain.surface.terrain import Terrain

@@ -13,7 +13,7 @@ from shapely import LineString, Polygon
 
 from terrain.errors import InputError
 from terrain.inputs.dem import Dem
-from terrain.inputs.site import TreeBasin
+from terrain.inputs.site_works import TreeBasin
 from terrain.plan.tree_climate import TreeClimate
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both

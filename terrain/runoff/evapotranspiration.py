@@ -18,8 +18,8 @@ from terrain.inputs.weather import WeatherRecord
 USUAL_WIND = 2.0
 #: Days of each month in the mean Gregorian year of 365.2425 days.
 MONTH_DAYS = (31, 28.2425, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
-           "October", "November", "December")
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
+          "October", "November", "December")
 
 
 @dataclass(frozen=True)
@@ -333,5 +333,5 @@ def _all_known(depths: NDArray[np.float64], months: NDArray[np.int32]) -> NDArra
     unknown = np.isnan(depths)
     if unknown.any():
         raise ValueError(f"no evapotranspiration is known of any day in "
-                         f"{_MONTHS[months[unknown][0] - 1]}")
+                         f"{MONTHS[months[unknown][0] - 1]}")
     return np.asarray(depths, np.float64)

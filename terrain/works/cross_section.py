@@ -82,14 +82,6 @@ def bank_under_water(height: float, top: float, wet_slope: float, depth: float) 
     return top / 2 * depth + wet_slope * (height * depth - depth * depth / 2)
 
 
-def depth_for_area(area: float, bed: float, side_slope: float) -> float:
-    """Depth at which `channel_area` is `area`. [m]"""
-    if area == 0:
-        return 0.0
-    # Written so that it loses no figures where the sides are nearly upright.
-    return 2 * area / (bed + math.sqrt(bed * bed + 4 * side_slope * area))
-
-
 #: Shapes of a swale's section; `trapezoid` if nobody says.
 SHAPES = ("trapezoid", "parabola", "vee")
 

@@ -9,9 +9,10 @@ from shapely import Polygon
 
 from terrain.outputs.work_sheets import draw_basin, draw_shed, draw_survey, draw_swale
 from terrain.plan.question import GroundWords, RainWords, RasterWords
-from terrain.plan.questions import basin_of, catchment_of_point, swale_through
+from terrain.plan.questions import SwaleWords, basin_of, catchment_of_point, swale_of
 from terrain.plan.survey import survey
 from terrain.works.cross_section import area_on_slope, width_on_slope
+from terrain.works.swale_size import Wanted
 
 STORMS = RainWords((12.0, 28.0, 62.0,))
 GROUND, WORDS = GroundWords(curve_number=82), RasterWords()
@@ -43,8 +44,8 @@ def answers(valley):
     pit = valley.parent / "pit.gpkg"
     gpd.GeoDataFrame(geometry=[shape], crs=32734).to_file(pit)
     return {
-        "swale": swale_through(valley, (500040, 5999920), STORMS, GROUND, WORDS, length=40,
-                               rates=(420, 560)),
+        "swale": swale_of(valley, SwaleWords((500040, 5999920), wanted=Wanted(40)), STORMS, GROUND,
+                          WORDS, rates=(420, 560)),
         "wall": basin_of(valley, STORMS, GROUND, WORDS,
                          wall=[(500030, 5999900), (500090, 5999900)], crest=116.9),
         "dug": basin_of(valley, STORMS, GROUND, WORDS, dug=pit, depth=0.9, batter=3.0),

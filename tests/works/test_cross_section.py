@@ -15,7 +15,6 @@ from terrain.works.cross_section import (
     bank_area,
     bank_under_water,
     channel_area,
-    depth_for_area,
     earth_across,
     section_of,
     width_on_slope,
@@ -69,11 +68,6 @@ def test_channel_area_is_the_width_summed_over_the_depth(rise, flat, side):
     depth = np.linspace(0, rise, 2001)
     assert channel_area(rise, flat, side) == pytest.approx(
         float(np.trapezoid(flat + 2 * side * depth, depth)), rel=1e-9, abs=1e-12)
-
-
-@given(RISE, st.floats(0.05, 5), SIDE)
-def test_depth_for_area_undoes_channel_area(rise, flat, side):
-    assert depth_for_area(channel_area(rise, flat, side), flat, side) == pytest.approx(rise)
 
 
 def test_ground_as_steep_as_the_side_is_refused():
