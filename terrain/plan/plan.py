@@ -267,7 +267,8 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     pipes = pipe_checks(inputs, placed, runs[design.name])
     stores = [_with_pipe(store, pipes, inputs.rules) for store in stores]
     plan = Plan(inputs, cascade, stores, sheds, runs, storms, peaks, seasons, year, beside, years,
-                (*plan_notes(inputs, placed, seasons), *swale_notes(inputs, placed, seasons),
+                (*plan_notes(inputs, placed, seasons),
+                 *swale_notes(inputs, cascade, placed, seasons),
                  *tree_notes(inputs, placed),
                  *turnout_notes(inputs, turnouts), *pipe_notes(pipes, inputs.rules)),
                 turnouts=turnouts, pipes=pipes)
@@ -455,7 +456,7 @@ def _life(inputs: Inputs, place: Placed, index: int, seasons: SeasonRun | None,
     if place.tree is None or seasons is None or evaporation is None or evaporation.daily is None:
         return None
     return tree_life(place.tree, seasons.stores[index], seasons, evaporation.daily, years,
-                     inputs.rules)
+                     inputs.rules, place.work.texture)
 
 
 def _carrying_ground(inputs: Inputs, place: Placed, node: Node, seasons: SeasonRun | None

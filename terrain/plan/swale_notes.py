@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 from shapely import Point
 
+from terrain.plan.cascade import Cascade
 from terrain.plan.layout import Placed
 from terrain.plan.reading import Inputs
 from terrain.plan.water_balance import SeasonRun
 from terrain.units import in_both, shown
-from terrain.works.spacing import SOURCE, compared, horizontal_interval
+from terrain.works.spacing import SOURCE, compared, horizontal_interval, terrace_interval
 
 #: A swale lies below another if so much of the other's water would come to it over the ground.
 SHARE = 0.25
@@ -17,11 +18,12 @@ SHARE = 0.25
 FOLLOWED = 24
 
 
-def swale_notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) -> list[str]:
+def swale_notes(inputs: Inputs, cascade: Cascade, placed: list[Placed],
+                seasons: SeasonRun | None) -> list[str]:
     """Every note about the swales of a plan."""
     said = [f"Swale \"{place.name}\": {note}" for place in placed if place.swale is not None
             for note in place.swale.notes]
-    return said + _spacing_notes(inputs, placed, seasons)
+    return said + _spacing_notes(inputs, cascade, placed, seasons)
 
 
 def pairs(inputs: Inputs, placed: list[Placed]) -> list[tuple[int, int, float]]:
@@ -54,7 +56,8 @@ def pairs(inputs: Inputs, placed: list[Placed]) -> list[tuple[int, int, float]]:
     return found
 
 
-def _spacing_notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) -> list[str]:
+def _spacing_notes(inputs: Inputs, cascade: Cascade, placed: list[Placed],
+                   seasons: SeasonRun | None) -> list[str]:
     rules, said = inputs.rules, []
     rain = None if seasons is None else seasons.mean(seasons.rain_mm)
     low = rain is not None and rain < rules["low rain year"]
@@ -68,15 +71,30 @@ def _spacing_notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | No
             continue
         slope = fall / apart
         asked, verdict = compared(fall, slope, low, rules)
-        if verdict:
-            what = {"wider": "further apart than the rule, so that more gathers between them than "
-                             "one such swale is meant for: a swale between them would halve it",
-                    "closer": "closer than the rule, so that the lower one has little ground of "
-                              "its own"}[verdict]
-            said.append(
-                f"Swale \"{placed[lower].name}\" lies {in_both(fall, 'level')} below \"" +
-                f"{placed[upper].name}\", {in_both(apart, 'length')} apart on ground of "
-                f"{slope:.1%}; the vertical interval {form} of {SOURCE} asks for "
-                f"{in_both(asked, 'level')}, {in_both(horizontal_interval(asked, slope), 'length')}"
-                f" apart{why}: {what}.")
+        terrace = terrace_interval(slope)
+        what = {"wider": "further apart than the first, so that more gathers between them than "
+                         "one such swale is meant for: a swale between them would halve it",
+                "closer": "closer than the first, so that the lower one has little ground of "
+                          "its own", "": "as the first asks"}[verdict]
+        said.append(
+            f"Swale \"{placed[lower].name}\" lies {in_both(fall, 'level')} below \"" +
+            f"{placed[upper].name}\", {in_both(apart, 'length')} apart on ground of "
+            f"{slope:.1%}. The vertical interval {form} of {SOURCE} asks for "
+            f"{in_both(asked, 'level')}, {in_both(horizontal_interval(asked, slope), 'length')}"
+            f" apart{why}; that between terraces (NRCS practice standard 600, from memory, middle "
+            f"values of its table) for {in_both(terrace, 'level')}, "
+            f"{in_both(horizontal_interval(terrace, slope), 'length')} apart: they are {what}."
+            + _strip(inputs, cascade, placed, lower))
     return said
+
+
+def _strip(inputs: Inputs, cascade: Cascade, placed: list[Placed], index: int) -> str:
+    """The breadth of ground whose runoff in the design storm fills a swale."""
+    place, design = placed[index], inputs.site.rain.design
+    ground = cascade.nodes[index].catchment.ground
+    runoff = ground.runoff(design.depth) / ground.area if ground.area else 0.0
+    if place.route is None or not runoff:
+        return ""
+    strip = place.curve.capacity / place.route.length / runoff
+    return (f" The storm \"{design.name}\" fills the lower one from a strip "
+            f"{in_both(strip, 'length')} wide above it.")

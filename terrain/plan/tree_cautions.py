@@ -92,7 +92,8 @@ def tree_notes(inputs: Inputs, placed: Sequence[Placed]) -> list[str]:
     notes.append(
         f"A tree's root zone is as wide as its crown, {in_both(rules['tree root depth'], 'length')}"
         f" deep and holds {rules['available water']:.0f} mm of water in a metre of soil "
-        "(rules tree root depth and available water); what soaks in beyond that sinks out of "
+        "(rules tree root depth and available water), or what its stated texture holds (FAO 56, "
+        "1998, Table 19, from memory); what soaks in beyond that sinks out of "
         "reach. With less than "
         f"{1 - rules['root zone depletion']:.0%} of it left the tree takes the less the drier it "
         "is. All that a basin soaks in is taken to reach its own tree's roots, and no other's.")

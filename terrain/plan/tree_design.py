@@ -230,7 +230,7 @@ def _wanted(work: TreeBasin, factor: float, terrain: Terrain, touched: Sequence[
 
     storm = summed(design_runoff)
     crown = math.pi * work.crown**2 / 4
-    room = root_zone_room(crown, rules)
+    room = root_zone_room(crown, rules, work.texture)
     if climate is None:
         return [wanted(float(volume), room) for volume in storm]
     need = tree_need(climate.thirst, factor, work.crown, climate.rain)

@@ -76,7 +76,8 @@ class TreeLife:
 
 
 def tree_life(shape: TreeShape, store: StoreYears, seasons: SeasonRun, reference: FloatArray,
-              years: Sequence[YearOfRecord], rules: Rulebook) -> TreeLife:
+              years: Sequence[YearOfRecord], rules: Rulebook, texture: str | None = None
+              ) -> TreeLife:
     """Let the tree of a basin live through the record.
 
     Its root zone is as wide as its crown.  Rain on the basin's own surface is in what it soaks
@@ -86,6 +87,8 @@ def tree_life(shape: TreeShape, store: StoreYears, seasons: SeasonRun, reference
     ----------
     reference : float64, shape (days,)
         Reference evapotranspiration. [mm]
+    texture : str, optional
+        Of its soil, where it is known.
 
     Raises
     ------
@@ -94,7 +97,7 @@ def tree_life(shape: TreeShape, store: StoreYears, seasons: SeasonRun, reference
     """
     want = reference * shape.factor * shape.crown_area / 1000
     rain = effective_rain(seasons.rain_mm, reference) * shape.bare_crown / 1000
-    room = root_zone_room(shape.crown_area, rules)
+    room = root_zone_room(shape.crown_area, rules, texture)
     gains = rain + store.infiltrated
     zone = live(want, gains, room, rules["root zone depletion"])
     first, gap = longest_run(gains < WET * shape.crown_area / 1000)

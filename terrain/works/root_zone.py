@@ -23,12 +23,28 @@ FloatArray = NDArray[np.float64]
 LIGHT_RAIN = 0.2
 
 
-def root_zone_room(area: float, rules: Rulebook) -> float:
+#: Water between field capacity and wilting, least and most, of the textures that FAO 56, 1998,
+#: Table 19, lists; from memory. [mm in a metre of soil]
+AVAILABLE = {"sand": (50.0, 110.0), "loamy sand": (60.0, 120.0), "sandy loam": (110.0, 150.0),
+             "loam": (130.0, 180.0), "silt loam": (130.0, 190.0),
+             "silty clay loam": (130.0, 180.0), "silty clay": (130.0, 190.0),
+             "clay": (120.0, 200.0)}
+
+
+def available_water(texture: str | None, rules: Rulebook) -> float:
+    """Water that a metre of soil holds for roots: the middle of its texture's range, or the rule
+    where no texture is known, it is not in the table, or the owner states the rule. [mm]"""
+    if texture not in AVAILABLE or rules.overruled("available water"):
+        return rules["available water"]
+    return sum(AVAILABLE[texture]) / 2
+
+
+def root_zone_room(area: float, rules: Rulebook, texture: str | None = None) -> float:
     """What the soil under an area holds between field capacity and wilting, as deep as roots go.
 
     FAO 56, eq. 82: depth of roots times available water, over the area. [m3]
     """
-    return area * rules["tree root depth"] * rules["available water"] / 1000
+    return area * rules["tree root depth"] * available_water(texture, rules) / 1000
 
 
 def effective_rain(rain: ArrayLike, evapotranspiration: ArrayLike) -> FloatArray:

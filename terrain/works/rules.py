@@ -9,6 +9,12 @@ from dataclasses import dataclass
 from terrain.units import read_quantity
 
 PRACTICE = "common practice, no source"
+#: Who decides where a rule bites; what stands here is an instrument's answer, not theirs.
+OWNER = "you and whoever digs decide"
+DAMS = "the local dam or water authority decides"
+ENGINEER = "a licensed engineer decides"
+BUILDING = "the local building office decides"
+HEALTH = "the local health office decides"
 FAO_HALF_MOONS = "later guides after FAO AGL/MISC/17/91, 1991: half-moons 2 to 8 m wide"
 
 
@@ -22,11 +28,14 @@ class Rule:
         In the unit kept inside for `dimension`; a bare figure where that is None.
     dimension : str or None
     source : str
+    decides : str
+        Who has the last word where the rule bites, as the end of a sentence.
     """
 
     value: float
     dimension: str | None
     source: str
+    decides: str = OWNER
 
 
 RULES: dict[str, Rule] = {
@@ -185,7 +194,7 @@ class Rulebook:
                 raise ValueError(f"the rule '{name}' cannot be '{given}'") from None
             if not value > 0:
                 raise ValueError(f"the rule '{name}' must be above 0, not {given}")
-            self._rules[name] = Rule(value, dimension, "the site file")
+            self._rules[name] = Rule(value, dimension, "the site file", RULES[name].decides)
 
     def __getitem__(self, name: str) -> float:
         return self._rules[name].value
@@ -193,3 +202,12 @@ class Rulebook:
     def source(self, name: str) -> str:
         """Where a rule's figure comes from."""
         return self._rules[name].source
+
+    def overruled(self, name: str) -> bool:
+        """Whether the owner states a figure of their own."""
+        return self._rules[name] != RULES[name]
+
+    def cited(self, name: str) -> str:
+        """A rule's name, where its figure comes from, and who decides: what a caution owes."""
+        rule = self._rules[name]
+        return f"{name}, {rule.source}; {rule.decides}"
