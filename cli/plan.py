@@ -8,28 +8,34 @@ import click
 
 from cli import options
 from cli.console import heading, progress, remarks, say, table
+from cli.doubt_words import refuse_few, say_doubt
 
 
 @click.command()
 @options.site
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False),
               help="Folder to write into; 'plan' beside the site file if left out.")
-def plan(site: Path, out: Path | None) -> None:
+@click.option("--doubt", type=int, metavar="RUNS", callback=refuse_few,
+              help="How sure is it? Run it so many times, what is not known for sure drawn anew; "
+                   "such as 1000. 0: not at all, whatever the site file says.")
+def plan(site: Path, out: Path | None, doubt: int | None) -> None:
     """Plan a site: accounts, map, report, setting out and layers, into one folder.
 
     \b
     levelsill plan site.yaml
     levelsill plan site.yaml --out my_plan
+    levelsill plan site.yaml --doubt 1000
     """
     from terrain.files import is_folder, refuse_foreign
     from terrain.outputs.folder import write_plan
+    from terrain.plan.doubt import with_doubt
     from terrain.plan.plan import make_plan
     from terrain.units import shown
 
     folder = out if out is not None else (site if is_folder(site) else site.parent) / "plan"
     refuse_foreign(folder)  # before the work, not after it
     with progress() as step:
-        made = make_plan(site, step)
+        made = with_doubt(make_plan(site, step), doubt, progress=step)
         written = write_plan(made, folder, step)
     system = made.site.units
     say(f"{made.site.name}: {len(made.stores)} stores on "
@@ -39,6 +45,7 @@ def plan(site: Path, out: Path | None) -> None:
                 account.rain, account.run_on, account.passive, account.roof, account.left_site))]
             for name, account in made.accounts]
     table(["", "rain on the land", "run-on", "passive", "roof", "left the site"], rows)
+    say_doubt(made.doubt, system)
     heading("Stores")
     table(["", "holds", "fed from", "full at", "empty after", "spills to"],
           [[p.store.name, shown(p.store.capacity, "volume", system),

@@ -830,6 +830,14 @@ roofs:
   name field: name
   efficiency field: efficiency
   efficiency: 0.9      # for a roof that states none
+  gutters:
+    - roofs: [house]
+      width: 125 mm
+      downspouts: 2
+      diameter: 90 mm
+    - roofs: [shed]
+      width: 100 mm
+      diameter: 75 mm
 
 # The storms to plan for, and a daily record to live through.
 rain:
@@ -943,8 +951,22 @@ works:
     at: {house_tank}
     volume: 40 m3
     roofs: [house]
-    demand: 120 L/day
     first flush: 0.5 mm
+    leaf screen: basket
+    # Two people, and what seedlings get while there is plenty.  Half of the house's water goes on to
+    # the first orchard tree.
+    uses:
+      - name: house
+        kind: household
+        heads: 2
+        per head: intermediate access
+        rationing: [{{below: 40 %, draw: 80 %}}, {{below: 15 %, draw: 50 %}}]
+        grey water: 50 %
+        grey water to: orchard
+      - name: seedlings
+        kind: garden
+        amount: [40 L/day, 40 L/day, 30 L/day, 20 L/day, 10 L/day, 5 L/day, 5 L/day, 10 L/day, 20 L/day, 30 L/day, 35 L/day, 40 L/day]
+        rationing: [{{below: 40 %, draw: 0}}]
     pipe: {pipe}
   - name: shed tank
     kind: tank
@@ -958,7 +980,12 @@ works:
     at: {barrels}
     volume: 1.2 m3
     roofs: [goat shed, tarp by the pen, milking awning]
-    demand: 40 L/day
+    uses:
+      - name: goats
+        kind: livestock
+        heads: 8
+        per head: goat
+    top up: {{below: 0.2 m3, load: 1 m3, price: 90}}
 """
 
 

@@ -33,7 +33,9 @@ from terrain.inputs.fields import (
     Span,
     UnitSystem,
 )
+from terrain.inputs.site_doubt import Doubts
 from terrain.inputs.site_rain import RainInputs, Weather
+from terrain.inputs.site_tanks import GutterSpec
 from terrain.inputs.site_works import Work
 from terrain.inputs.survey_points import checked_columns
 from terrain.inputs.voids import FILL_UP_TO
@@ -133,6 +135,10 @@ class Roofs(NamedLayer):
 
     efficiency: float = Field(default=0.9, gt=0, le=1)
     efficiency_field: str = "efficiency"
+    material: str | None = None
+    material_field: str | None = None
+    gutters: list[GutterSpec] = Field(default_factory=list)
+    gutter_return_period: float | None = Field(default=None, ge=1, le=1000)
 
 
 class Culverts(NamedLayer):
@@ -206,6 +212,7 @@ class Site(Part):
     weather: Weather | None = None
     benchmark: Benchmark | None = None
     money: Money | None = None
+    doubt: Doubts | None = None
     rules: dict[str, str | float] = Field(default_factory=dict)
     works: list[Work] = Field(default_factory=list)
 

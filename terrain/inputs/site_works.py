@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from terrain.inputs.fields import (
     Length,
@@ -18,6 +18,25 @@ from terrain.inputs.fields import (
     Use,
     Volume,
 )
+from terrain.inputs.site_tanks import TankerTopUp, WaterUse
+from terrain.units import read_quantity
+
+#: What a pump of a smallholding may lift; common practice, no source. [m3/s]
+LEAST_PUMP, MOST_PUMP = 1e-6, 1.0
+
+
+def _pump(given: Any, info: ValidationInfo) -> Any:
+    """Whether there is a pump, or what it lifts. [m3/s]"""
+    if given is None or isinstance(given, bool):
+        return given or None
+    if not isinstance(given, str) or not any(letter.isalpha() for letter in given):
+        raise ValueError(f"'{given}' is neither true nor what a pump lifts with its unit, such "
+                         "as 40 L/min or 2.4 m3/h")
+    flow = read_quantity(given, "flow")
+    if not LEAST_PUMP <= flow <= MOST_PUMP:
+        raise ValueError(f"a pump that lifts '{given}' is no pump of a property; write it as "
+                         "40 L/min or 2.4 m3/h")
+    return flow
 
 
 class _Work(Part):
@@ -25,6 +44,15 @@ class _Work(Part):
     spills_to: str | None = None
     pipe: list[Point] | None = Field(default=None, min_length=2)
     pipe_diameter: Length | None = None
+    pump: Annotated[bool | float | None, BeforeValidator(_pump)] = None
+
+    @model_validator(mode="after")
+    def _pumps_somewhere(self) -> _Work:
+        leads = self.pipe is not None or self.spills_to not in (None, "off site")
+        if self.pump and not leads and not isinstance(self, Drain):  # a drain says it itself
+            raise ValueError("a pump lifts water through a pipe or to the work that `spills to` "
+                             "names, and neither is given")
+        return self
 
 
 class Swale(_Work):
@@ -190,6 +218,36 @@ class Tank(_Work):
     roofs: list[str] = Field(default_factory=list)
     demand: Use = 0.0
     first_flush: Rain = 0.0
+    first_flush_volume: Volume | None = None
+    leaf_screen: Literal["basket", "self-cleaning", "none"] | None = None
+    uses: list[WaterUse] = Field(default_factory=list)
+    top_up: TankerTopUp | None = None
+    joined_with: str | None = None
+
+    @model_validator(mode="after")
+    def _one_of_each(self) -> Tank:
+        if self.demand and self.uses:
+            raise ValueError("demand and uses are both given; list every use under uses")
+        if self.first_flush and self.first_flush_volume is not None:
+            raise ValueError("the first flush is given as a depth of rain and as a volume too")
+        names = [use.name for use in self.uses]
+        if len(set(names)) < len(names):
+            twice = next(name for name in names if names.count(name) > 1)
+            raise ValueError(f"two uses are called \"{twice}\"")
+        low = 0.0 if self.top_up is None else (
+            self.top_up.below[1] or (self.top_up.below[0] or 0.0) * self.volume)
+        if self.joined_with is not None:
+            own = {"demand": self.demand, "uses": self.uses, "top up": self.top_up,
+                   "spills to": self.spills_to, "pipe": self.pipe, "pump": self.pump,
+                   "first flush": self.first_flush or self.first_flush_volume,
+                   "leaf screen": self.leaf_screen}
+            first = next((field for field, given in own.items() if given), None)
+            if first is not None:
+                raise ValueError(f"it is joined with \"{self.joined_with}\", and {first} "
+                                 "belongs to that one")
+        elif self.top_up is not None and low >= self.volume:
+            raise ValueError("the top-up comes before the tank is below full")
+        return self
 
 
 class Hollow(_Work):
@@ -242,9 +300,9 @@ class Drain(_Work):
 
     @model_validator(mode="after")
     def _leads_one_way(self) -> Drain:
-        if self.spills_to is not None or self.pipe is not None or self.pipe_diameter is not None:
-            raise ValueError("a drain leads to what its `to` names, and takes no spill or pipe of "
-                             "its own")
+        if (self.spills_to, self.pipe, self.pipe_diameter, self.pump) != (None,) * 4:
+            raise ValueError("a drain leads to what its `to` names, and takes no spill, pipe or "
+                             "pump of its own")
         return self
 
 

@@ -166,7 +166,7 @@ def captures(plan: Plan) -> tuple[FloatArray, FloatArray]:
         raise ValueError("the plan has no rain record")
     passive, roof = np.zeros(12), np.zeros(12)
     for planned, part in zip(plan.stores, plan.seasons.stores, strict=True):
-        caught = monthly(plan.seasons, part.inflow - part.spilled)
+        caught = monthly(plan.seasons, part.captured)
         if planned.placed.kind == "tank":
             roof += caught
         else:

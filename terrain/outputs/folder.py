@@ -8,6 +8,7 @@ from pathlib import Path
 
 from terrain.files import RECORD, whole_folder
 from terrain.outputs.charts import draw_storm_bars, draw_year
+from terrain.outputs.doubt_charts import draw_doubt
 from terrain.outputs.geopackage import write_geopackage
 from terrain.outputs.plan_json import plan_object
 from terrain.outputs.rain_charts import draw_record
@@ -37,6 +38,8 @@ def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambd
             charts["rain"] = draw_record(
                 record_answer(plan.inputs.record, start_month=plan.site.rain.start_month),
                 plan.site.units)
+        if plan.doubt is not None:
+            charts["doubt"] = draw_doubt(plan)
         progress("Writing the report")
         page = report_page(plan, (draft / "map.png").read_bytes(), charts)
         (draft / "report.html").write_text(page, encoding="utf-8")

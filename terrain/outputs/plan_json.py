@@ -16,6 +16,9 @@ from terrain.outputs.answers_json import (
     tidy,
 )
 from terrain.outputs.basin_json import basin_facts_of, basin_parts
+from terrain.outputs.cascade_json import site_facts, store_facts
+from terrain.outputs.doubt_json import doubt_object
+from terrain.outputs.tank_json import gutter_facts, tank_facts
 from terrain.outputs.trees_json import carried_facts, tree_facts
 from terrain.plan.accounts import Account
 from terrain.plan.entry import Entry
@@ -61,6 +64,9 @@ def plan_object(plan: Plan) -> dict[str, Any]:
             "last_day": plan.seasons.days[-1].date().isoformat(),
             "years": plan.seasons.years, "missing_days": plan.seasons.missing},
         "trees_carried": [carried_facts(plan, part) for part in plan.carried],
+        "gutters": gutter_facts(plan),
+        **site_facts(plan),
+        "doubt": doubt_object(plan.doubt),
         "notes": list(plan.notes),
     })
 
@@ -100,6 +106,9 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
                   **basin_parts(basin, dem, plan.inputs.rules)}
     if planned.facts is not None:
         found |= basin_facts_of(planned.facts)
+    if store.kind == "tank":
+        found |= tank_facts(plan, index)
+    found |= store_facts(plan, index)
     if planned.drain is not None:
         route, section = planned.drain.route, planned.drain.section
         found |= {"line": line_string(dem, route.line), "length_m": route.length,
@@ -141,7 +150,8 @@ def _arrival(plan: Plan, index: int) -> dict[str, Any]:
 
 def _fates(entry: Entry) -> dict[str, float]:
     return {"inflow_m3": entry.inflow, "own_ground_m3": entry.runoff, "run_on_m3": entry.run_on,
-            "roof_m3": entry.roof, "from_above_m3": entry.from_above, "caught_m3": entry.caught,
+            "roof_m3": entry.roof, "from_above_m3": entry.from_above, "grey_m3": entry.grey,
+            "brought_m3": entry.brought, "caught_m3": entry.caught,
             "infiltrated_m3": entry.infiltrated, "evaporated_m3": entry.evaporated,
             "used_m3": entry.used, "held_m3": entry.held, "spilled_m3": entry.spilled}
 
@@ -149,7 +159,8 @@ def _fates(entry: Entry) -> dict[str, float]:
 def _total(account: Account) -> dict[str, float]:
     return {"rain_m3": account.rain, "run_on_m3": account.run_on,
             "soaked_in_place_m3": account.soaked_in_place, "roof_m3": account.roof,
-            "passive_m3": account.passive, "left_site_m3": account.left_site}
+            "passive_m3": account.passive, "left_site_m3": account.left_site,
+            "brought_m3": account.brought, "grey_m3": account.grey}
 
 
 def _shed(plan: Plan, index: int) -> dict[str, Any]:

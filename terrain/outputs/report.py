@@ -13,9 +13,12 @@ import numpy as np
 
 from terrain.outputs.basin_charts import draw_basin_charts
 from terrain.outputs.basin_tables import POND_COLUMNS, pond_rows
+from terrain.outputs.cascade_tables import cascade_section
 from terrain.outputs.charts import MONTHS
+from terrain.outputs.doubt_tables import doubt_section
 from terrain.outputs.led_water import culvert_cautions, drain_shape, pipe_rows, turnout_rows
 from terrain.outputs.swale_sections import draw_swale_profile
+from terrain.outputs.tank_tables import tank_section
 from terrain.outputs.tree_tables import carried_rows, month_tables, tree_rows
 from terrain.plan.accounts import Account
 from terrain.plan.entry import Entry
@@ -73,13 +76,15 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any]) -> str:
         build=_build_rows(plan), basins=_basins(plan),
         pond_columns=POND_COLUMNS,
         swales=_swale_profiles(plan), sheds=_shed_rows(plan), turnouts=turnout_rows(plan),
-        pipes=pipe_rows(plan),
+        pipes=pipe_rows(plan), cascade=cascade_section(plan, _svg), tanks=tank_section(plan, _svg),
+        led=any(account.grey or account.brought for _, account in accounts),
         shed_storm=max(plan.site.rain.storms, key=lambda s: s.depth).name,
         trees=tree_rows(plan), tree_months=month_tables(plan), month_names=MONTHS,
         volume_unit=unit_name("volume", system),
         carried=carried_rows(plan), root_zone=_root_zone(plan),
         earth=_earth_rows(plan), money=plan.site.money,
         cautions=_cautions(plan),
+        doubt=doubt_section(plan, _svg(charts["doubt"]) if "doubt" in charts else ""),
         notes=plan.notes, rules=_rules_used(plan))
 
 
@@ -146,19 +151,23 @@ def _account_rows(plan: Plan, account: Account) -> list[Row]:
 
 def _fates(plan: Plan, entry: Entry) -> list[str]:
     volume = partial(shown, dimension="volume", system=plan.site.units, with_unit=False)
-    return [volume(v) for v in (entry.runoff, entry.run_on, entry.roof,
-                                entry.from_above, entry.caught, entry.infiltrated,
-                                entry.evaporated, entry.used, entry.held, entry.spilled)]
+    led = ((entry.grey, entry.brought) if any(account.grey or account.brought
+                                              for _, account in plan.accounts) else ())
+    return [volume(v) for v in (entry.runoff, entry.run_on, entry.roof, entry.from_above, *led,
+                                entry.caught, entry.infiltrated, entry.evaporated, entry.used,
+                                entry.held, entry.spilled)]
 
 
 def _account_sum(plan: Plan, account: Account) -> str:
     volume = partial(shown, dimension="volume", system=plan.site.units)
     kept = [sum(getattr(e, fate) for e in account.entries)
             for fate in ("infiltrated", "evaporated", "used", "held")]
-    return (f"Came: {volume(account.rain)} rain and {volume(account.run_on)} run-on. "
+    brought = f", {volume(account.brought)} brought by tankers" if account.brought else ""
+    again = f", {volume(account.grey)} of it come again as grey water" if account.grey else ""
+    return (f"Came: {volume(account.rain)} rain and {volume(account.run_on)} run-on{brought}. "
             f"Went: {volume(account.soaked_in_place)} soaked in where it fell, "
             f"{volume(kept[0])} infiltrated from stores, {volume(kept[1])} evaporated, "
-            f"{volume(kept[2])} used, {volume(kept[3])} still held, "
+            f"{volume(kept[2])} used{again}, {volume(kept[3])} still held, "
             f"{volume(account.left_site)} left the site. What came and what went agree to better "
             "than a billionth.")
 

@@ -255,10 +255,11 @@ class _SiteMap:
     def _tank(self, index: int) -> None:
         placed = self.plan.stores[index].placed
         radius = 4.6 * self.view.point
-        for share, face in ((1.0, sy.PAPER), (0.62, sy.TANK)):
-            self.ax.add_patch(Circle((placed.x, placed.y), radius * share, facecolor=face,
-                                     edgecolor=sy.TANK, linewidth=1.3, zorder=19, gid="tank"))
-        self._block_at(placed.x, placed.y, 5.0)
+        for at in ((placed.x, placed.y), *((other.x, other.y) for other in placed.joined)):
+            for share, face in ((1.0, sy.PAPER), (0.62, sy.TANK)):
+                self.ax.add_patch(Circle(at, radius * share, facecolor=face, edgecolor=sy.TANK,
+                                         linewidth=1.3, zorder=19, gid="tank"))
+            self._block_at(*at, 5.0)
         self.drawn.add("tank")
 
     def _hollow(self, index: int) -> None:

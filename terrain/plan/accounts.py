@@ -41,12 +41,16 @@ class Account:
     soaked_in_place : float
         Rain that never ran off, and what roofs lose.
     roof : float
-        Caught by tanks: roof capture.
+        Captured by tanks: roof capture.
     passive : float
-        Caught by swales, basins and tree basins: passive capture.
+        Captured by swales, basins and tree basins: passive capture.
     left_site : float
     unexplained : float
         What the account fails to explain, as a share of what came in.
+    brought : float
+        By tankers; it comes beside rain and run-on and is nobody's capture.
+    grey : float
+        Used in tanks and come again in stores on the ground; part of what was used.
     """
 
     entries: tuple[Entry, ...]
@@ -57,6 +61,8 @@ class Account:
     passive: float
     left_site: float
     unexplained: float
+    brought: float = 0.0
+    grey: float = 0.0
 
 
 def storm_account(run: StormRun) -> Account:
@@ -137,7 +143,8 @@ def _weighted(cascade: Cascade, run: SeasonRun, weights: NDArray[np.float64]) ->
     entries = tuple(
         Entry(node.store.name, node.store.kind, mean(s.runoff), mean(s.run_on), mean(s.roof),
               mean(s.from_above), mean(s.infiltrated), mean(s.evaporated), mean(s.used),
-              mean(np.diff(s.held, prepend=0.0)), mean(s.spilled))
+              mean(np.diff(s.held, prepend=0.0)), mean(s.spilled), grey=mean(s.grey),
+              brought=mean(s.brought))
         for node, s in zip(cascade.nodes, run.stores, strict=True))
     return _closed(entries, mean(run.rain), mean(run.run_on), mean(run.soaked_in_place),
                    mean(run.left_site))
@@ -152,13 +159,16 @@ def _closed(entries: Sequence[Entry], rain: float, run_on: float, soaked: float,
         # A store may live on what it held before: what went counts as much as what came.
         moved = entry.inflow + entry.infiltrated + entry.evaporated + entry.used + abs(entry.held)
         gaps.append(abs(entry.inflow - went) / max(moved, 1e-6))
-    kept = sum(e.infiltrated + e.evaporated + e.used + e.held for e in entries)
-    came = rain + run_on
+    brought, grey = (sum(getattr(e, way) for e in entries) for way in ("brought", "grey"))
+    # Grey water was used in a tank and came again: it goes once.
+    kept = sum(e.infiltrated + e.evaporated + e.used + e.held for e in entries) - grey
+    came = rain + run_on + brought
     moved = came + sum(e.infiltrated + e.evaporated + e.used + abs(e.held) for e in entries)
     gaps.append(abs(came - soaked - kept - left) / max(moved, 1e-6))
     worst = max(gaps, key=lambda gap: (gap != gap, gap))  # a gap that is no number is the worst
     if not worst <= CLOSES_TO:
         raise ArithmeticError(f"an account fails to close by {worst:.1e} of what came in")
     return Account(tuple(entries), rain, run_on, soaked,
-                   sum(e.caught for e in entries if e.kind == "tank"),
-                   sum(e.caught for e in entries if e.kind != "tank"), left, worst)
+                   sum(e.captured for e in entries if e.kind == "tank"),
+                   sum(e.captured for e in entries if e.kind != "tank"), left, worst, brought,
+                   grey)

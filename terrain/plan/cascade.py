@@ -14,6 +14,14 @@ from terrain.inputs import site_works as asked
 from terrain.inputs.site import Site
 from terrain.plan.hydrology import Hydrology
 from terrain.plan.layout import Placed, Places, first_sill
+from terrain.plan.tank_works import (
+    grey_target,
+    leader_of,
+    refuse_unsourced,
+    roof_of,
+    top_up_of,
+    uses_of,
+)
 from terrain.runoff.catchment import Catchment, gather, on_ground, with_water
 from terrain.runoff.curve_number import Condition
 from terrain.runoff.flow_way import mean_rational_c, reaches_of, timed
@@ -54,6 +62,10 @@ class Node:
         Whether the owner's pipe or `spills to` decides, not the ground.
     longest_way : float64, shape (points, 2)
         The longest way of its catchment's water, from the divide down. [m]
+    rise : float or None
+        Height that a pump lifts its spill by, below 0 where it falls; None without a pump. [m]
+    grey_to : tuple of int or None
+        For each use of the store, the node that takes its grey water.
     """
 
     store: Store
@@ -63,6 +75,8 @@ class Node:
     spill_path: NDArray[np.float64]
     piped: bool
     longest_way: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 2)))
+    rise: float | None = None
+    grey_to: tuple[int | None, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -171,14 +185,26 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
         water = 0.0 if place.kind == "tank" else float(place.curve.areas[-1])
         catchment = with_water(around, under, water)
         feeding = tanked.get(place.name, [])
-        fed = RoofCatchment(sum(r.area for r in feeding),
-                            sum(r.area * r.efficiency for r in feeding),
-                            getattr(place.work, "first_flush", 0.0),
-                            tuple(r.name for r in feeding))
+        fed = (roof_of(place.work, feeding, rules) if place.kind == "tank" else
+               RoofCatchment(0.0, 0.0))
         store = _store(site, place, ground, rules)
         spills_to, path, piped = _spill(site, terrain, place, index, marks, placed, rules)
-        nodes.append(Node(store, catchment, fed, spills_to, path, piped, way))
+        rise = _rise(terrain, place, path, None if spills_to is None else placed[spills_to])
+        nodes.append(Node(store, catchment, fed, spills_to, path, piped, way, rise))
+    nodes = _with_grey_water(site, placed, nodes)
     return Cascade(nodes, _order(site, nodes), open_ground, labels, tuple(notes), overlaps)
+
+
+def _with_grey_water(site: Site, placed: list[Placed], nodes: list[Node]) -> list[Node]:
+    """The same nodes, tanks with where their grey water goes; refused is one that nothing fills."""
+    names = [place.name for place in placed]
+    kinds, of_works = [place.kind for place in placed], [place.work.name for place in placed]
+    refuse_unsourced(site, of_works, [
+        bool(node.roof.area or node.store.top_up) or any(n.spills_to == i for n in nodes)
+        for i, node in enumerate(nodes)])
+    return [replace(node, grey_to=tuple(
+        grey_target(site, place.work, use, names, kinds, of_works) for use in place.work.uses))
+        if place.kind == "tank" else node for place, node in zip(placed, nodes, strict=True)]
 
 
 def _arounds(terrain: Terrain, ground: Ground, numbers: NDArray[np.float64],
@@ -269,7 +295,7 @@ def _tanked_roofs(site: Site, ground: Ground) -> dict[str, list[Roof]]:
                 raise InputError(where, f"the roof \"{name}\" lies outside the boundary",
                                  "Check the layer, or leave it out")
             taken[name] = work.name
-            found.setdefault(work.name, []).append(by_name[name])
+            found.setdefault(leader_of(site, work.name), []).append(by_name[name])
     return found
 
 
@@ -291,9 +317,12 @@ def _store(site: Site, place: Placed, ground: Ground, rules: Rulebook) -> Store:
             raise InputError(site.where_work(work.name, "texture"), str(error),
                              "Use one of them, or a rate from a hole test (infiltration:)"
                              ) from None
+    uses = uses_of(site, place.work) if place.kind == "tank" else ()
+    top_up = top_up_of(site, place.work) if place.kind == "tank" else None
+    demand = getattr(place.work, "demand", 0.0) or sum(use.mean_day for use in uses)
     return Store(place.name, place.kind, place.curve, first_sill(place, rules), place.x, place.y,
-                 place.spill_x, place.spill_y, rate, source, getattr(place.work, "demand", 0.0),
-                 place.kind != "tank", suction=suction)
+                 place.spill_x, place.spill_y, rate, source, demand, place.kind != "tank",
+                 suction=suction, uses=uses, top_up=top_up)
 
 
 def _out_level(terrain: Terrain, place: Placed) -> float:
@@ -307,11 +336,27 @@ def _refuse_uphill(site: Site, terrain: Terrain, place: Placed, to: Placed, rule
                    ) -> None:
     """No water is given to a store that stands above the one it comes from."""
     out, into = _out_level(terrain, place), _out_level(terrain, to)
+    if place.work.pump:
+        return
     if into > out + (rules["level tolerance"] if to.drain is None else 0.0):
         raise InputError(site.where_work(place.work.name, "spills to"),
                          f"\"{to.name}\" takes water at {into:.2f} m, above the {out:.2f} m at "
-                         f"which \"{place.name}\" lets it go",
-                         "Choose a lower work; a pump is not reckoned with")
+                         f"which \"{place.name}\" lets it go, and no pump is named",
+                         "Choose a lower work, or state a pump (pump: true)")
+
+
+def _rise(terrain: Terrain, place: Placed, path: NDArray[np.float64], to: Placed | None
+          ) -> float | None:
+    """Height that a pump lifts a work's spill by; None without a pump. [m]"""
+    if not place.work.pump or (to is not None and to.work.name == place.work.name):
+        return None
+    ends = []
+    if place.work.pipe is not None:
+        x, y = path[len(place.work.pipe) - 1]
+        ends.append(float(terrain.dem.height_at(x, y)))
+    if place.work.spills_to is not None and to is not None:
+        ends.append(_out_level(terrain, to))
+    return max(ends) - _out_level(terrain, place) if ends else None
 
 
 def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],
@@ -332,10 +377,11 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
         lead = Places(site, terrain).points(place.work.pipe, where)
         x, y = lead[-1]
         end_level = float(dem.height_at(x, y))
-        if end_level > _out_level(terrain, place) + rules["level tolerance"]:
+        uphill = end_level > _out_level(terrain, place) + rules["level tolerance"]
+        if uphill and not place.work.pump:
             raise InputError(where, f"the pipe's end stands at {end_level:.2f} m, above the "
-                             f"{_out_level(terrain, place):.2f} m that water comes out at",
-                             "End it lower; a pump is not reckoned with")
+                             f"{_out_level(terrain, place):.2f} m that water comes out at, and no "
+                             "pump is named", "End it lower, or state a pump (pump: true)")
     if place.work.spills_to is not None:
         to = _named_target(site, place, placed)
         if to is None:
@@ -385,6 +431,7 @@ def _named_target(site: Site, place: Placed, placed: list[Placed]) -> int | None
     name = place.work.spills_to
     if name == OFF_SITE:
         return None
+    name = leader_of(site, name)
     here = [i for i, other in enumerate(placed) if other.work.name == name or other.name == name]
     where = site.where_work(place.work.name, "spills to")
     if not here:
@@ -399,12 +446,16 @@ def _named_target(site: Site, place: Placed, placed: list[Placed]) -> int | None
 def _order(site: Site, nodes: list[Node]) -> list[int]:
     feeds: dict[int, set[int]] = {i: set() for i in range(len(nodes))}
     for i, node in enumerate(nodes):
-        if node.spills_to is not None:
-            feeds[node.spills_to].add(i)
+        for to in (node.spills_to, *node.grey_to):
+            if to is not None:
+                feeds[to].add(i)
     try:
         return list(TopologicalSorter({i: sorted(f) for i, f in feeds.items()}).static_order())
     except CycleError as error:
-        ring = [nodes[i].store.name for i in error.args[1]]
-        raise InputError(str(site.path), "spills run in a circle: " + " to ".join(
-            f"\"{name}\"" for name in reversed(ring)),
-            "Break it with a `spills to` or a pipe of one of them") from None
+        ring = [nodes[i] for i in error.args[1]]  # each spills to the next, the last is the first
+        grey = any(to is not None for node in ring for to in node.grey_to)
+        raise InputError(str(site.path), f"spills {'and grey water ' if grey else ''}run in a "
+                         "circle: " + " to ".join(f"\"{node.store.name}\"" for node in ring),
+            "Break it with a `spills to` or a pipe of one of them" + (
+                ", or lead the drain elsewhere"
+                if any(node.store.kind == "drain" for node in ring) else "")) from None

@@ -229,7 +229,7 @@ def spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Pl
     said = [f"It overlaps \"{placed[other].name}\": each is reckoned as if whole. Move one of them."
             for other in cascade.overlaps.get(index, ())]
     if node.spills_to is not None and node.piped and place.work.pipe is None and (
-            place.drain is None):
+            place.drain is None) and node.rise is None:
         to = placed[node.spills_to]
         way = float(np.hypot(*(node.spill_path[-1] - (place.spill_x, place.spill_y))))
         fall = place.sill_level - (to.sill_level if to.kind != "tank" else place.sill_level)

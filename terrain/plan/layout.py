@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import LineString, Point
+from shapely import LineString, MultiPoint, Point
 
 from terrain.errors import InputError
 from terrain.inputs import site_works as asked
@@ -16,6 +16,7 @@ from terrain.inputs.dem import Dem
 from terrain.inputs.site import Site
 from terrain.plan.drain_line import lead_drain
 from terrain.plan.swale_layout import LaidSwale, lay_swale
+from terrain.plan.tank_works import JoinedTank, followers, leader_of
 from terrain.plan.tree_climate import TreeClimate
 from terrain.plan.tree_design import row_below, shapes_of
 from terrain.runoff.ground import Ground
@@ -70,6 +71,8 @@ class Placed:
         What to draw.
     dig : float
         Earth to take out for a tree basin, bank measure. [m3]
+    joined : tuple of JoinedTank
+        Tanks joined with this one below; its curve is that of all together.
     """
 
     name: str
@@ -91,6 +94,7 @@ class Placed:
     hollow: NaturalHollow | None = None
     tree: TreeShape | None = None
     drain: drains.DrainLine | None = None
+    joined: tuple[JoinedTank, ...] = ()
 
 
 class Places:
@@ -140,7 +144,7 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
             placed.append(_hollow(work, where, places, terrain, rules))
         elif isinstance(work, asked.Drain):
             continue  # it needs to know where the others stand
-        else:
+        elif leader_of(site, work.name) == work.name:
             placed.append(_tank(work, where, places))
     for work in site.works:
         if isinstance(work, asked.TreeBasin) and isinstance(work.along, str):
@@ -328,9 +332,14 @@ def _drain(work: asked.Drain, where: str, places: Places, terrain: Terrain, soft
 
 def _tank(work: asked.Tank, where: str, places: Places) -> Placed:
     x, y = places.point(work.at, f"{where}, at")
-    curve = tank_curve(work.volume)
+    joined = tuple(JoinedTank(other.name, *places.point(
+        other.at, f"{places.site.where_work(other.name)}, at"), other.volume)
+        for other in followers(places.site, work))
+    curve = tank_curve(work.volume + sum(other.volume for other in joined))
+    outline = MultiPoint([(x, y), *((other.x, other.y) for other in joined)]) if joined else (
+        Point(x, y))
     return Placed(work.name, work.kind, work, np.empty((0, 2), np.int64), curve,
-                  float(curve.levels[-1]), x, y, x, y, Point(x, y))
+                  float(curve.levels[-1]), x, y, x, y, outline, joined=joined)
 
 
 def first_sill(placed: Placed, rules: Rulebook) -> Sill:

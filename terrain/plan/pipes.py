@@ -30,7 +30,7 @@ def pipe_checks(inputs: Inputs, placed: list[Placed], run: StormRun) -> tuple[Pi
     found = []
     rules = inputs.rules
     for work in inputs.site.works:
-        if work.pipe is None:
+        if work.pipe is None or work.pump:  # a pump's pipe runs full under pressure
             continue
         # Of a group of tree basins the last one spills into the pipe.
         index = max(i for i, place in enumerate(placed) if place.work.name == work.name)

@@ -19,6 +19,7 @@ from terrain.plan.accounts import (
 )
 from terrain.plan.basin_facts import BasinFacts, basin_facts
 from terrain.plan.cascade import Cascade, Node, build_cascade
+from terrain.plan.cascade_told import CascadeTold, tell_cascade
 from terrain.plan.catches import catches
 from terrain.plan.cautions import (
     basin_cautions,
@@ -30,6 +31,7 @@ from terrain.plan.cautions import (
     wall_cautions,
 )
 from terrain.plan.cost import MACHINE_OUTPUT, Quantities, quantities
+from terrain.plan.doubt_found import Doubt
 from terrain.plan.hydrology import soil_dries
 from terrain.plan.layout import Placed, first_sill, place_works
 from terrain.plan.notes import plan_notes
@@ -37,7 +39,9 @@ from terrain.plan.pipes import pipe_caution, pipe_checks, pipe_notes
 from terrain.plan.pond_years import pond_years
 from terrain.plan.reading import Inputs, Progress, read_inputs
 from terrain.plan.road_turnouts import Turnout, road_turnouts, turnout_notes
+from terrain.plan.roofs_told import RoofsTold, tell_roofs
 from terrain.plan.routing import StormRun, full_at, peaks_when_full, run_storm, storm_steps
+from terrain.plan.spill_ways import pump_cautions, pump_notes
 from terrain.plan.swale_notes import swale_notes
 from terrain.plan.tree_cautions import tree_cautions, tree_notes
 from terrain.plan.tree_climate import tree_climate
@@ -142,6 +146,12 @@ class Plan:
         Where the roads should let their water go.
     pipes : tuple of PipeCheck
         The works' pipes, then the culverts.
+    doubt : Doubt or None
+        How sure it is, where that was asked for (`terrain.plan.doubt`).
+    told : CascadeTold or None
+        Ways of the spills, captures, totals and seasons; `make_plan` always tells them.
+    roofs : RoofsTold or None
+        Gutters, and the tanks over the record; `make_plan` always tells them.
     """
 
     inputs: Inputs
@@ -159,6 +169,9 @@ class Plan:
     carried: tuple[Carried, ...] = ()
     turnouts: tuple[Turnout, ...] = ()
     pipes: tuple[PipeCheck, ...] = ()
+    doubt: Doubt | None = None
+    told: CascadeTold | None = None
+    roofs: RoofsTold | None = None
 
     @property
     def accounts(self) -> list[tuple[str, Account]]:
@@ -266,12 +279,20 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     turnouts = road_turnouts(inputs, placed)
     pipes = pipe_checks(inputs, placed, runs[design.name])
     stores = [_with_pipe(store, pipes, inputs.rules) for store in stores]
+    for index, said in pump_cautions(cascade, placed, runs).items():
+        stores[index] = replace(stores[index], cautions=(*stores[index].cautions, said))
+    roofs = tell_roofs(inputs, cascade, placed, seasons, years)
+    stores = [replace(store, cautions=(*store.cautions, *roofs.cautions.get(i, ())))
+              for i, store in enumerate(stores)]
+    progress("Following every spill, and the rain by its depth")
+    told = tell_cascade(inputs, cascade, placed, runs, filled, seasons, years)
     plan = Plan(inputs, cascade, stores, sheds, runs, storms, peaks, seasons, year, beside, years,
                 (*plan_notes(inputs, placed, seasons),
                  *swale_notes(inputs, cascade, placed, seasons),
                  *tree_notes(inputs, placed),
-                 *turnout_notes(inputs, turnouts), *pipe_notes(pipes, inputs.rules)),
-                turnouts=turnouts, pipes=pipes)
+                 *turnout_notes(inputs, turnouts), *pipe_notes(pipes, inputs.rules),
+                 *pump_notes(cascade, placed), *roofs.notes),
+                turnouts=turnouts, pipes=pipes, told=told, roofs=roofs)
     progress("Counting the trees that the water would carry")
     return replace(plan, carried=tuple(trees_carried(inputs, cascade, placed, seasons,
                                                      plan.ranked_shed_points)))

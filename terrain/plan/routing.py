@@ -13,7 +13,8 @@ from terrain.plan.cascade import Cascade
 from terrain.plan.entry import Entry
 from terrain.runoff.green_ampt import ponded_gain
 from terrain.runoff.storms import Hyetograph
-from terrain.works.store import Store
+from terrain.works.store import Curve, Store, drain_hours
+from terrain.works.water_area import water_area
 
 #: Steps for which water over a sill is followed after the last inflow.
 MOST_AFTER = 20_000
@@ -21,7 +22,7 @@ MOST_AFTER = 20_000
 CHUNK = 128
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _surcharge(spare, area, flow_step):
     """Height over the sill h with area h + flow_step h^1.5 = spare."""
     h = spare / area
@@ -34,14 +35,14 @@ def _surcharge(spare, area, flow_step):
     return max(h, 0.0)
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _route(inflow, start, wetted, volumes, areas, soak, suction, weir, step, outflow):
     """Rates in mm/h, the step in s; `wetted` is the depth that has gone into the bed so far."""
     capacity, top_area = volumes[-1], max(areas[-1], 1e-9)
-    held, soaked, most = start, 0.0, start
+    held, soaked, most, wet = start, 0.0, start, 0
     hours = step / 3600
     for i in range(inflow.size):
-        area = np.interp(held, volumes, areas)
+        area = water_area(held, volumes, areas)
         gain = ponded_gain(wetted, suction, soak, hours) if suction > 0 else soak * hours
         taken = min(gain / 1000 * area, held + inflow[i])
         soaked += taken
@@ -56,11 +57,28 @@ def _route(inflow, start, wetted, volumes, areas, soak, suction, weir, step, out
             outflow[i] = 0.0
             held = water
         most = max(most, held)
-    return held, soaked, most, wetted
+        if held > 0:
+            wet = i + 1
+    return held, soaked, most, wetted, wet
 
 
-def route(inflow: NDArray[np.float64], store: Store, step: float, start: float = 0.0
-          ) -> tuple[NDArray[np.float64], float, float, float]:
+class Routed(NamedTuple):
+    """What `route` finds.
+
+    `outflow`, shape (steps or more,): volume over the sill in each step; it goes on after the
+    inflow, until what stood over the sill has run off.  `held` at the end, `soaked` and the
+    greatest held, `most`. [m3]  `wet`: the last step, counted from 1, at whose end water stood in
+    the store; 0 for none.
+    """
+
+    outflow: NDArray[np.float64]
+    held: float
+    soaked: float
+    most: float
+    wet: int
+
+
+def route(inflow: NDArray[np.float64], store: Store, step: float, start: float = 0.0) -> Routed:
     """Route inflow through a store.
 
     Parameters
@@ -75,11 +93,7 @@ def route(inflow: NDArray[np.float64], store: Store, step: float, start: float =
 
     Returns
     -------
-    outflow : float64, shape (steps or more,)
-        Volume over the sill in each step; it goes on after the inflow, until what stood
-        over the sill has run off. [m3]
-    held, soaked, most : float
-        Volume at the end, infiltrated, and the greatest held. [m3]
+    routed : Routed
 
     Notes
     -----
@@ -91,13 +105,15 @@ def route(inflow: NDArray[np.float64], store: Store, step: float, start: float =
     curve, sill = store.curve, store.sill
     soak = store.infiltration
     parts, held, soaked, most, wetted = [], start, 0.0, start, 0.0
+    wet = gone = 0
     chunk = inflow
     while True:
         outflow = np.zeros(chunk.size)
-        held, taken, high, wetted = _route(chunk, held, wetted, curve.volumes, curve.areas, soak,
-                                           store.suction, sill.coefficient * sill.length, step,
-                                           outflow)
+        held, taken, high, wetted, last = _route(
+            chunk, held, wetted, curve.volumes, curve.areas, soak, store.suction,
+            sill.coefficient * sill.length, step, outflow)
         parts.append(outflow)
+        wet, gone = gone + last if last else wet, gone + chunk.size
         soaked, most = soaked + taken, max(most, high)
         over = held - curve.capacity
         # Where nothing soaks in, a thin sheet falls ever more slowly: the last of it goes at a
@@ -111,7 +127,7 @@ def route(inflow: NDArray[np.float64], store: Store, step: float, start: float =
         count = min(int(np.ceil(over / (0.1 * peak))), MOST_AFTER) if peak else 1
         parts.append(np.full(count, over / count))
         held = curve.capacity
-    return np.concatenate(parts), held, soaked, most
+    return Routed(np.concatenate(parts), held, soaked, most, wet)
 
 
 @dataclass(frozen=True)
@@ -126,11 +142,21 @@ class StoreStorm(Entry):
         Greatest inflow, and greatest flow over the sill. [m3/s]
     most : float
         Greatest volume held, over the sill included. [m3]
+    peak_level : float or None
+        The water's level then; of a tank its depth.  None for a drain. [m]
+    first_spill : float or None
+        Hours from the storm's start until water goes over the sill; None where none does. [h]
+    empties : float
+        Hours from the end of the rain until the store is empty again, by what soaks in or, of a
+        tank, by its demand; infinite where nothing does. [h]
     """
 
     peak_in: float
     peak_spill: float
     most: float
+    peak_level: float | None = None
+    first_spill: float | None = None
+    empties: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -181,6 +207,7 @@ class _Passed(NamedTuple):
     most: float
     peak_in: float
     peak_out: float
+    wet: int
 
 
 def _pass_through(cascade: Cascade, depth: float, shape: Hyetograph,
@@ -200,11 +227,11 @@ def _pass_through(cascade: Cascade, depth: float, shape: Hyetograph,
                  if p is not None and other.spills_to == index]
         inflow = _added([ground, roof, *above])
         start = node.store.capacity if full else 0.0
-        outflow, held, soaked, most = route(inflow, node.store, step * 3600, start)
+        outflow, held, soaked, most, wet = route(inflow, node.store, step * 3600, start)
         passed[index] = _Passed(
             ground, roof, float(sum(s.sum() for s in above)), outflow, held, soaked, most,
             float(inflow.max(initial=0.0)) / (step * 3600),
-            float(outflow.max(initial=0.0)) / (step * 3600))
+            float(outflow.max(initial=0.0)) / (step * 3600), wet)
     return passed
 
 
@@ -236,7 +263,9 @@ def run_storm(cascade: Cascade, depth: float, shape: Hyetograph) -> StormRun:
     stores = [
         StoreStorm(node.store.name, node.store.kind, float(p.ground.sum()),
                    node.catchment.run_on(depth), float(p.roof.sum()), p.from_above, p.soaked, 0.0,
-                   0.0, p.held, float(p.outflow.sum()), p.peak_in, p.peak_out, p.most)
+                   0.0, p.held, float(p.outflow.sum()), p.peak_in, p.peak_out, p.most,
+                   peak_level(node.store, p.most), _first(p.outflow, storm_steps(shape.duration)),
+                   _empties(node.store, p, shape.duration))
         for p, node in zip(passed, cascade.nodes, strict=True) if p is not None]
     open_runoff = cascade.open_ground.runoff(depth)
     run_on = cascade.open_ground.run_on(depth) + sum(s.run_on for s in stores)
@@ -246,6 +275,39 @@ def run_storm(cascade: Cascade, depth: float, shape: Hyetograph) -> StormRun:
                        + on_roofs - sum(s.roof for s in stores))
     return StormRun(depth, stores, on_ground + on_roofs, run_on, soaked_in_place, open_runoff,
                     left + open_runoff)
+
+
+def peak_level(store: Store, most: float) -> float | None:
+    """Level of the greatest volume held, over the sill included; None for a drain. [m]"""
+    if store.kind == "drain":
+        return None
+    over = max(most - store.capacity, 0.0)
+    return store.curve.level_at(most) + over / max(float(store.curve.areas[-1]), 1e-9)
+
+
+def _first(outflow: NDArray[np.float64], step: float) -> float | None:
+    """Hours until the first water goes over the sill, to the end of its step."""
+    flows = outflow > 0
+    return (int(np.argmax(flows)) + 1) * step if flows.any() else None
+
+
+def _empties(store: Store, passed: _Passed, duration: float) -> float:
+    """Hours from the end of the rain until a store is empty again."""
+    step = storm_steps(duration)
+    if passed.held <= 0:
+        return max(passed.wet * step - duration, 0.0)
+    last = max(passed.outflow.size * step - duration, 0.0)
+    if store.kind == "tank":
+        return last + (passed.held / store.demand * 24 if store.demand else float("inf"))
+    return last + drain_hours(_up_to(store.curve, passed.held), store.infiltration)
+
+
+def _up_to(curve: Curve, volume: float) -> Curve:
+    """The part of a curve below a volume."""
+    below = int(np.searchsorted(curve.volumes, volume))
+    return Curve(np.append(curve.levels[:below], curve.level_at(volume)),
+                 np.append(curve.areas[:below], curve.area_at(volume)),
+                 np.append(curve.volumes[:below], min(volume, curve.capacity)))
 
 
 def _added(series: list[NDArray[np.float64]]) -> NDArray[np.float64]:

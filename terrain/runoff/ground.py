@@ -13,8 +13,10 @@ from terrain.inputs.elevation import Dem
 from terrain.inputs.ground_cover import cover_cells, soil_cells
 from terrain.inputs.layers import boundary_polygon, column, rasterized, read_layer
 from terrain.inputs.site import Roads, Roofs, Site
+from terrain.inputs.site_tanks import GutterSpec
 from terrain.runoff.cover import SOIL_GROUPS, CoverClass, curve_numbers_of, paver
 from terrain.runoff.cover_table import classes_in_force
+from terrain.runoff.roof_layer import gutters_by_roof, roof_share
 from terrain.units import in_both
 
 #: Width of a road whose width nobody wrote down; common practice, no source. [m]
@@ -38,13 +40,17 @@ class Road:
 
 @dataclass(frozen=True)
 class Roof:
-    """A roof: its name, outline in plan, area [m2] and share of rain that reaches the gutter."""
+    """A roof: its name, outline in plan, area [m2], share of rain that reaches the gutter, what
+    it is made of, what that share rests on, and its gutter where one is stated."""
 
     name: str
     outline: Any
     area: float
     efficiency: float
     cells: NDArray[np.bool_]
+    material: str = ""
+    basis: str = ""
+    gutter: GutterSpec | None = None
 
 
 @dataclass(frozen=True)
@@ -213,6 +219,10 @@ def _roofs(spec: Roofs, site: Site, dem: Dem, notes: list[str]) -> list[Roof]:
     notes += layer.attrs.get("notes", [])
     names = _named(layer, spec.name_field, "roof")
     shares = _optional(layer, spec.efficiency_field)
+    if spec.material_field is not None:
+        column(layer, spec.material_field, where)
+    materials = _optional(layer, spec.material_field or "")
+    gutters = gutters_by_roof(site, names)
     roofs: list[Roof] = []
     for i, shape in enumerate(layer.geometry):
         if shape.geom_type not in ("Polygon", "MultiPolygon"):
@@ -221,7 +231,8 @@ def _roofs(spec: Roofs, site: Site, dem: Dem, notes: list[str]) -> list[Roof]:
         if names[i] in [roof.name for roof in roofs]:
             raise InputError(f"{where}, feature {i + 1}", f"two roofs are called \"{names[i]}\"",
                              "Give each its own name")
-        share = spec.efficiency if shares[i] is None else shares[i]
+        share, material, basis = roof_share(spec, shares[i], materials[i],
+                                            f"{where}, feature {i + 1} \"{names[i]}\"")
         try:
             share = float(share)
         except (TypeError, ValueError):
@@ -237,7 +248,8 @@ def _roofs(spec: Roofs, site: Site, dem: Dem, notes: list[str]) -> list[Roof]:
                                  "counted twice",
                                  "Leave one of the two out, or draw them side by side")
         cells = rasterized([(shape, 1)], dem, 0, np.uint8).astype(bool)
-        roofs.append(Roof(names[i], shape, float(shape.area), share, cells))
+        roofs.append(Roof(names[i], shape, float(shape.area), share, cells, material, basis,
+                          gutters.get(names[i])))
     return roofs
 
 

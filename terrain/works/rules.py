@@ -144,6 +144,28 @@ RULES: dict[str, Rule] = {
     "stone velocity": Rule(1.5, "speed", "Fortier & Scobey, 1926: cobbles, clear water, from "
                            "memory"),
     "turn-out reach": Rule(100.0, "length", PRACTICE),
+    "screen loss": Rule(0.10, None, "DIN 1989-1, 2002: hydraulic efficiency 0.9 of a filter, from "
+                        "memory"),
+    "first flush least": Rule(0.41, "rain", "Texas Water Development Board, Texas Manual on "
+                              "Rainwater Harvesting, 3rd ed., 2005: 10 gal for 1,000 ft2 of roof",
+                              HEALTH),
+    "first flush halves": Rule(1.0, "rain", "Martinson & Thomas, Quantifying the first-flush "
+                               "phenomenon, 2005, from memory: what a storm washes off halves for "
+                               "each mm turned away", HEALTH),
+    "joined tanks level": Rule(0.1, "length", PRACTICE),
+    "gutter fall": Rule(0.005, None, PRACTICE),
+    "gutter roughness": Rule(0.012, None, "Chow, Open-Channel Hydraulics, 1959, Table 5-6: smooth "
+                             "steel, from memory"),
+    "gutter rain": Rule(1 / 12, "time", "Sheet Metal and Air Conditioning Contractors' National "
+                        "Association, Architectural Sheet Metal Manual: 5 minutes, from memory",
+                        BUILDING),
+    "gutter return period": Rule(10.0, None, "Sheet Metal and Air Conditioning Contractors' "
+                                 "National Association, Architectural Sheet Metal Manual: once in "
+                                 "10 years, from memory", BUILDING),
+    "downspout filled": Rule(7 / 24, None, "Wyly & Eaton, National Bureau of Standards, 1961, and "
+                             "US plumbing codes, from memory; EN 12056-3, 2000, allows 0.33",
+                             BUILDING),
+    "downspout roughness": Rule(0.00025, "length", "EN 12056-3, 2000: 0.25 mm", BUILDING),
     "pipe diameter": Rule(0.1, "length", PRACTICE),
     "pipe roughness": Rule(0.011, None, "Chow, Open-Channel Hydraulics, 1959, Table 5-6: smooth "
                            "pipe, from memory"),
@@ -165,6 +187,21 @@ RULES: dict[str, Rule] = {
     "check below sill": Rule(0.075, "length", PRACTICE),
     "check top width": Rule(0.5, "length", PRACTICE),
     "low rain year": Rule(500.0, "rain", PRACTICE),
+    "curve number doubt": Rule(5.0, None, PRACTICE),
+    "tested rate doubt": Rule(2.0, None, PRACTICE),
+    "untested rate doubt": Rule(3.0, None, "more than the factor 2.3 of a coefficient of variation "
+                                "of 1, which fields show: Warrick & Nielsen 1980, from memory"),
+    "lidar doubt": Rule(0.10, "length", "USGS Lidar Base Specification, quality level 2, bare "
+                        "ground, from memory"),
+    "drone doubt": Rule(0.10, "length", "with ground control, from memory: 0.03 to 0.10 m on bare "
+                        "ground, worse in shrubs"),
+    "survey doubt": Rule(0.05, "length", PRACTICE),
+    "national raster doubt": Rule(0.82, "length", "USGS 3DEP accuracy, 2024: 1/3 arc-second"),
+    "global raster doubt": Rule(5.0, "length", "Journal of Geographic Information System, 2019: 5 "
+                                "to 20 m"),
+    "elevation doubt reach": Rule(30.0, "length", "Oksanen & Sarjakoski 2005: ranges of 30 to 120 "
+                                  "m were tried"),
+    "spill moved": Rule(25.0, "length", PRACTICE),
     "swale spacing tolerance": Rule(0.10, None, "NRCS practice standard 600: spacing may be "
                                     "raised by 10 %"),
 }

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.works.sill import Sill
+from terrain.works.water_use import TopUp, Use, plain_use
 
 FloatArray = NDArray[np.float64]
 
@@ -90,13 +91,17 @@ class Store:
     rate_source : str
         Where that rate comes from.
     demand : float
-        Water taken out by people or animals. [m3/day]
+        Water taken out by people or animals, on the mean day. [m3/day]
     open_water : bool
         Its surface lies open to rain and evaporation.
     cautions : tuple of str
     suction : float
         Suction at the wetting front times the soil's moisture deficit, by which dry soil takes
         more in a storm (Green and Ampt); 0 for a constant rate. [mm]
+    uses : tuple of Use
+        What `demand` is made of, the first served first; none where it is the same every day.
+    top_up : TopUp or None
+        Water brought to it.
     """
 
     name: str
@@ -113,6 +118,13 @@ class Store:
     open_water: bool = True
     cautions: tuple[str, ...] = field(default=())
     suction: float = 0.0
+    uses: tuple[Use, ...] = ()
+    top_up: TopUp | None = None
+
+    @property
+    def drawn(self) -> tuple[Use, ...]:
+        """Every use of it, the plain demand as one; none where nothing is drawn."""
+        return self.uses or ((plain_use(self.demand),) if self.demand else ())
 
     @property
     def capacity(self) -> float:

@@ -1,0 +1,35 @@
+"""How sure a plan is: its option read, and its answer as `plan` prints it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from cli.console import heading, remarks, table
+
+
+def refuse_few(ctx: click.Context, param: click.Parameter, runs: int | None) -> int | None:
+    """Refuse a number of runs that tells nothing, or never ends."""
+    if not runs:
+        return runs
+    from terrain.inputs.site_doubt import LEAST_RUNS, MOST_RUNS
+
+    if not LEAST_RUNS <= runs <= MOST_RUNS:
+        raise click.BadParameter(f"{runs:,} runs are not between {LEAST_RUNS} and {MOST_RUNS:,}; "
+                                 "1000 are usual, 0 none", ctx, param)
+    return runs
+
+
+def say_doubt(doubt: Any, system: str) -> None:
+    """The ranges of the headline figures; nothing where the plan was not doubted."""
+    from terrain.outputs.doubt_tables import headline_lines, outside, periods
+
+    if doubt is None:
+        return
+    heading(f"How sure is this? Ranges of {doubt.runs:,} runs")
+    for when, told in periods(doubt):
+        table([when, "plan", "10 to 90 %", "mostly for"],
+              [[line.name, line.cells[0], line.cells[1], line.cells[4]]
+               for line in headline_lines(told, system)])
+    remarks("Beware", outside(doubt, system))
