@@ -16,7 +16,7 @@ from terrain.inputs.elevation import TOO_COARSE, ElevationFiles
 from terrain.inputs.layers import read_layer
 from terrain.inputs.site import Layer
 from terrain.plan.basin_facts import earth_words, rim_words, spillway_words
-from terrain.plan.catches import CatchCurve, catch_curve, under
+from terrain.plan.catches import CatchCurve, catch_curve
 from terrain.plan.cautions import reaches_edge
 from terrain.plan.cost import Quantities, quantities
 from terrain.plan.question import (
@@ -423,8 +423,8 @@ def _storms(catchment: Catchment, storage: float | None, rain: RainWords
             catchment.runoff_by_mean_number(depth),
             peaks_of(catchment, depth, shape, storm_steps(shape.duration)),
             *((0.0, 0.0) if storage is None else
-              (min(under(catchment, "I").runoff(depth), storage),
-               min(under(catchment, "III").runoff(depth), storage)))))
+              (min(catchment.under("I").runoff(depth), storage),
+               min(catchment.under("III").runoff(depth), storage)))))
     return tuple(answers)
 
 
