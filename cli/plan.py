@@ -15,7 +15,7 @@ from cli.console import heading, progress, remarks, say, table
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False),
               help="Folder to write into; 'plan' beside the site file if left out.")
 def plan(site: Path, out: Path | None) -> None:
-    """Plan a site: accounts, map, report, setting out and layers, into one folder.
+    """Plan a site: accounts, map, sheets, report, setting out and layers, into one folder.
 
     \b
     levelsill plan site.yaml

@@ -33,6 +33,7 @@ from terrain.inputs.fields import (
     Span,
     UnitSystem,
 )
+from terrain.inputs.site_keep_clear import KeepClear
 from terrain.inputs.site_rain import RainInputs, Weather
 from terrain.inputs.site_works import Work
 from terrain.inputs.survey_points import checked_columns
@@ -125,7 +126,7 @@ class Roads(NamedLayer):
     width: Length | None = None
     cover_field: str = "cover"
     cover: str = "dirt road"
-    soil: Literal["erodible", "resistant"] = "erodible"
+    soil: Literal["clay", "loam", "sand"] = "loam"
 
 
 class Roofs(NamedLayer):
@@ -176,7 +177,7 @@ class Money(Part):
 
     currency: str
     machine_hour: tuple[float, float]
-    machine_output: float = Field(default=6.0, gt=0)
+    machine_output: float | None = Field(default=None, gt=0)
     haulage: tuple[float, float] = (0.0, 0.0)
 
     @field_validator("machine_hour", "haulage")
@@ -200,6 +201,7 @@ class Site(Part):
     roads: Roads | None = None
     roofs: Roofs | None = None
     culverts: Culverts | None = None
+    keep_clear: list[KeepClear] = Field(default_factory=list)
     runoff: Runoff = Field(default_factory=Runoff)
     rain: RainInputs
     evapotranspiration: list[Rain] | None = Field(default=None, min_length=12, max_length=12)
