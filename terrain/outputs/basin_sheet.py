@@ -12,7 +12,6 @@ from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
 from terrain.outputs.basin_charts import basin_charts
 from terrain.outputs.basin_sections import basin_section, dug_section, wall_long_profile
-from terrain.outputs.footprints import cut_edge, pit_footprint, wall_footprint
 from terrain.outputs.map_features import draw_pit, draw_pool, draw_sill, points_in
 from terrain.outputs.sections import Section
 from terrain.outputs.sheet import MARGIN, Sheet
@@ -21,6 +20,7 @@ from terrain.outputs.subject import Subject
 from terrain.plan.catches import CatchCurve
 from terrain.units import shown
 from terrain.works.basin import Basin
+from terrain.works.footprints import cut_edge, pit_footprint, wall_footprint
 
 FORMS = {"wall": "behind a wall", "dug": "dug into the ground",
          "wall and pit": "behind a wall, with a pit"}

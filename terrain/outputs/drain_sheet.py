@@ -8,13 +8,13 @@ from matplotlib.figure import Figure
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
 from terrain.outputs.drain_sections import drain_profile, drain_section
-from terrain.outputs.footprints import drain_footprint
 from terrain.outputs.sections import Section
 from terrain.outputs.sheet import MARGIN, Sheet
 from terrain.outputs.sheet_plan import draw_subject, end_plan, label_places
 from terrain.outputs.subject import Subject
 from terrain.units import shown
 from terrain.works.drain import Drain
+from terrain.works.footprints import drain_footprint
 from terrain.works.lining import CALLED
 
 #: Heights of section and long profile. [in]

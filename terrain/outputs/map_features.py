@@ -17,8 +17,8 @@ from terrain.inputs.elevation import Dem
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
 from terrain.outputs.base_map import View
-from terrain.outputs.footprints import lower_side
 from terrain.outputs.labels import Labels
+from terrain.works.footprints import lower_side
 from terrain.works.tree_basin import TreeShape
 
 FloatArray = NDArray[np.float64]

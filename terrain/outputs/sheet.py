@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
-from terrain.outputs.footprints import along
 from terrain.outputs.labels import Column, Labels, Line, shortened
 from terrain.outputs.legend import title
 from terrain.outputs.long_profiles import round_step
@@ -31,6 +30,7 @@ from terrain.plan.cost import Quantities
 from terrain.plan.questions import StormAnswer
 from terrain.surface.terrain import Terrain
 from terrain.units import PRINTED, shown
+from terrain.works.footprints import along
 
 FloatArray = NDArray[np.float64]
 

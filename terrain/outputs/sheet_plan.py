@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
-from terrain.outputs.footprints import along
 from terrain.outputs.map_features import draw_spill, joined
 from terrain.outputs.sheet import Sheet
 from terrain.outputs.subject import Subject, land
+from terrain.works.footprints import along
 
 FloatArray = NDArray[np.float64]
 

@@ -6,7 +6,6 @@ from matplotlib.figure import Figure
 
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
-from terrain.outputs.footprints import lower_side, swale_footprint
 from terrain.outputs.sections import Section
 from terrain.outputs.sheet import MARGIN, Sheet
 from terrain.outputs.sheet_plan import (
@@ -19,6 +18,7 @@ from terrain.outputs.sheet_plan import (
 from terrain.outputs.subject import Subject
 from terrain.outputs.swale_sections import draw_stations, swale_profile, swale_section
 from terrain.units import shown
+from terrain.works.footprints import lower_side, swale_footprint
 from terrain.works.swale_built import Swale
 
 #: Heights of section, sections at stations and long profile. [in]

@@ -10,7 +10,6 @@ from matplotlib.patches import Circle
 
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
-from terrain.outputs.footprints import bund_footprint
 from terrain.outputs.labels import Line
 from terrain.outputs.map_features import points_in
 from terrain.outputs.sections import Section
@@ -19,6 +18,7 @@ from terrain.outputs.sheet_plan import draw_subject, end_plan
 from terrain.outputs.subject import Subject
 from terrain.outputs.tree_sections import tree_section
 from terrain.units import PRINTED, shown
+from terrain.works.footprints import bund_footprint
 from terrain.works.rules import Rulebook
 from terrain.works.tree_basin import TreeShape
 

@@ -16,7 +16,6 @@ from PIL import Image
 from shapely import LineString, Point, Polygon
 from works_of_every_kind import write_site
 
-from terrain.outputs import footprints as fp
 from terrain.outputs.labels import Column
 from terrain.outputs.plan_sheets import (
     ALL,
@@ -29,6 +28,7 @@ from terrain.outputs.report import report_page
 from terrain.outputs.sections import spread
 from terrain.plan.plan import make_plan
 from terrain.units import shown
+from terrain.works import footprints as fp
 
 #: A work of each form: three shapes of swale and checks, three forms of tree basin, two linings of
 #: drain, three forms of basin.
