@@ -13,7 +13,7 @@ from terrain.outputs import symbols as sy
 from terrain.outputs.basin_charts import basin_charts
 from terrain.outputs.basin_sections import basin_section, dug_section, wall_long_profile
 from terrain.outputs.map_features import draw_pit, draw_pool, draw_sill, points_in
-from terrain.outputs.sections import Section
+from terrain.outputs.sections import CUT, Section
 from terrain.outputs.sheet import MARGIN, Sheet
 from terrain.outputs.sheet_plan import draw_subject, end_plan, label_places
 from terrain.outputs.subject import Subject
@@ -21,6 +21,7 @@ from terrain.plan.catches import CatchCurve
 from terrain.units import shown
 from terrain.works.basin import Basin
 from terrain.works.footprints import cut_edge, pit_footprint, wall_footprint
+from terrain.works.ground_of_bank import spillway_floor
 
 FORMS = {"wall": "behind a wall", "dug": "dug into the ground",
          "wall and pit": "behind a wall, with a pit"}
@@ -67,6 +68,12 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
             base.draw_area(sheet.plan, floor, facecolor="none", edgecolor=sy.WATER, linewidth=0.9,
                            zorder=16.4, gid="floor")
     if basin.has_wall:
+        floor, lip = spillway_floor(dem, basin)
+        base.draw_area(sheet.plan, floor, facecolor=CUT, edgecolor=sy.EARTH, linewidth=0.9,
+                       alpha=0.85, linestyle=(0, (3, 2)), zorder=16.8, gid="spillway")
+        sheet.plan.add_line(Line2D(*lip.T, color=sy.WATER, linewidth=2.2, zorder=17.2,
+                                   gid="spillway sill"))
+        sheet.labels.ink(points_in(floor, sheet.view), 0.5)
         top, ground = wall_footprint(basin, dem)
         for shape, face, gid in ((ground, sy.BERM, "toes"), (top, sy.EARTH, "wall")):
             base.draw_area(sheet.plan, shape, facecolor=face, edgecolor=sy.EARTH, linewidth=0.8,
@@ -79,6 +86,8 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
                 np.array([[basin.sill_x, basin.sill_y]]), sy.WATER, 4.0, 90)
     sheet.label(["pool", sy.brief(holds, "volume", system)], label_places(basin.outline), sy.WATER,
                 2.0)
+    if basin.has_wall:
+        sheet.label(["spillway floor"], label_places(floor), sy.EARTH, 0.0, 60)
     if charts is None:
         if basin.has_wall:
             sheet.chainages(basin.line, 0.0)
@@ -108,7 +117,9 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
         ("sill, level", shown(basin.sill.level, "level", system)),
         ("sill, long", shown(basin.sill.length, "length", system)),
         ("water on the sill, design peak", shown(basin.sill.head, "level", system)),
-        *subject.earth_rows(sheet, "wall and trench"), *subject.spill_row()])
+        *subject.earth_rows(sheet, "wall and trench"),
+        *([("of the cut, the spillway", shown(basin.spillway, "earth", system))]
+          if basin.spillway else []), *subject.spill_row()])
     sheet.storms(subject.storms, store=True)
     sheet.cautions(subject.cautions, subject.rests_on, subject.told_in)
     return sheet.figure

@@ -55,6 +55,12 @@ def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:
             f"{in_both(wall, 'length')}: make sure that natural ground gives room for it, or "
             "catch less, hold the crest higher and let it flow deeper over stone; whoever designs "
             "it decides.")
+    if basin.spillway > basin.fill:
+        said.append(
+            f"Its spillway takes {in_both(basin.spillway, 'earth')} of cut, more than the "
+            f"{in_both(basin.fill, 'earth')} that bank and trench take: a wall where the ground at "
+            "one end is lower, or less water led to it, costs less; a licensed engineer decides "
+            "whether another kind of spillway may stand there.")
     around = outflanking(basin, inputs.dem)
     if around is not None:
         said.append(around)

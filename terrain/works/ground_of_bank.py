@@ -79,6 +79,13 @@ def with_spillway(dem: Dem, basin: Basin) -> Basin:
                    topsoil=basin.topsoil + min(wall.strip * opened, patch.cut))
 
 
+def spillway_floor(dem: Dem, basin: Basin) -> tuple[Any, FloatArray]:
+    """The level floor of a wall's spillway in plan, and the line of its sill. [m]"""
+    shape, lip, _ = _spillway(dem, basin, "")
+    ring = next(line.points for line in shape.breaklines if line.name == "spillway floor")
+    return Polygon(ring[:, :2]), lip
+
+
 def _both(bank: Any, pit: WorkShape | None, grid: Grid) -> tuple[FloatArray, FloatArray]:
     dug, heaped = bank(grid)
     if pit is not None:
