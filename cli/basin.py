@@ -113,8 +113,9 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
             rows.append(("pit", f"{shown(made.pit, 'earth', system)}, "
                                 f"{shown(made.pit_depth, 'level', system)} deep, floor at "
                                 f"{shown(made.floor, 'level', system)}"))
-        rows.append(("dig", shown(made.cut, "earth", system)
-                     + (" in all, topsoil and cut-off trench included" if made.has_wall else "")))
+        rows.append(("dig", shown(made.dug, "earth", system)
+                     + (" in all, topsoil, cut-off trench and spillway included"
+                        if made.has_wall else "")))
         rows.append(("machine", f"about {amount.hours:.1f} h with a small excavator"))
         if amount.money is not None:
             rows.append(("cost", f"{amount.money[0]:,.0f} to {amount.money[1]:,.0f}"))

@@ -19,7 +19,7 @@ from cli.doubt_words import refuse_few, say_doubt
               help="How sure is it? Run it so many times, what is not known for sure drawn anew; "
                    "such as 1000. 0: not at all, whatever the site file says.")
 def plan(site: Path, out: Path | None, doubt: int | None) -> None:
-    """Plan a site: accounts, map, report, setting out and layers, into one folder.
+    """Plan a site: accounts, map, sheets, report, setting out and layers, into one folder.
 
     \b
     levelsill plan site.yaml

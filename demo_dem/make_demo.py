@@ -574,6 +574,19 @@ def roof_table() -> gpd.GeoDataFrame:
     return table.to_crs("EPSG:4326")
 
 
+def keep_clear_layers() -> dict[str, gpd.GeoDataFrame]:
+    """What lies in the ground and stands on it: a septic field, a water line and two old trees."""
+    field = turned(198, 315, 12, 6, 20)
+    line = LineString([(187, 327), (193, 336), (192.5, 350), (195, 361)])
+    trees = [Point(203.5, 397), Point(267, 378)]
+    return {
+        "septic": gpd.GeoDataFrame({"name": ["house field"]}, geometry=[placed(field)], crs=CRS),
+        "buried": gpd.GeoDataFrame({"name": ["orchard pipe"]}, geometry=[placed(line)], crs=CRS),
+        "trees": gpd.GeoDataFrame({"name": ["road pine", "slope pine"],
+                                   "crown": ["9 m", "8 m"]},
+                                  geometry=[placed(tree) for tree in trees], crs=CRS)}
+
+
 # ---------------------------------------------------------------- rain
 
 def daily_rain(rng: np.random.Generator) -> pd.DataFrame:
@@ -839,6 +852,19 @@ roofs:
       width: 100 mm
       diameter: 75 mm
 
+# What works are to stay away from.
+keep clear:
+  - what: septic field
+    file: site.gpkg
+    layer: septic
+  - what: buried water line
+    file: site.gpkg
+    layer: buried
+  - what: tree
+    file: site.gpkg
+    layer: trees
+    crown field: crown
+
 # The storms to plan for, and a daily record to live through.
 rain:
   storms:
@@ -1039,7 +1065,7 @@ def main(folder: Path | None = None) -> None:
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2024-01-01T00:00:00.000Z"})
     package = folder / "site.gpkg"
     package.unlink(missing_ok=True)
-    for name, table in layers.items():
+    for name, table in (layers | keep_clear_layers()).items():
         table.to_file(package, layer=name, driver="GPKG")
     roofs = folder / "roofs.geojson"
     roofs.unlink(missing_ok=True)

@@ -34,6 +34,7 @@ from terrain.inputs.fields import (
     UnitSystem,
 )
 from terrain.inputs.site_doubt import Doubts
+from terrain.inputs.site_keep_clear import KeepClear
 from terrain.inputs.site_rain import RainInputs, Weather
 from terrain.inputs.site_tanks import GutterSpec
 from terrain.inputs.site_works import Work
@@ -127,7 +128,7 @@ class Roads(NamedLayer):
     width: Length | None = None
     cover_field: str = "cover"
     cover: str = "dirt road"
-    soil: Literal["erodible", "resistant"] = "erodible"
+    soil: Literal["clay", "loam", "sand"] = "loam"
 
 
 class Roofs(NamedLayer):
@@ -182,7 +183,7 @@ class Money(Part):
 
     currency: str
     machine_hour: tuple[float, float]
-    machine_output: float = Field(default=6.0, gt=0)
+    machine_output: float | None = Field(default=None, gt=0)
     haulage: tuple[float, float] = (0.0, 0.0)
 
     @field_validator("machine_hour", "haulage")
@@ -206,6 +207,7 @@ class Site(Part):
     roads: Roads | None = None
     roofs: Roofs | None = None
     culverts: Culverts | None = None
+    keep_clear: list[KeepClear] = Field(default_factory=list)
     runoff: Runoff = Field(default_factory=Runoff)
     rain: RainInputs
     evapotranspiration: list[Rain] | None = Field(default=None, min_length=12, max_length=12)

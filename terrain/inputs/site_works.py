@@ -76,6 +76,7 @@ class Swale(_Work):
     crest: Level | None = None
     sill_at: Point | None = None
     sill_length: Length | None = None
+    rock_at: Length | None = None
     infiltration: Rate | None = None
     texture: str | None = None
 
@@ -171,6 +172,7 @@ class TreeBasin(_Work):
     length: Length | None = None
     width: Length | None = None
     gravel_porosity: float | None = Field(default=None, ge=0.1, le=0.6)
+    rock_at: Length | None = None
     infiltration: Rate | None = None
     texture: str | None = None
 
@@ -270,7 +272,8 @@ class Drain(_Work):
     depth: Length | None = None
     side_slope: float | None = Field(default=None, gt=0)
     lining: Literal["bare", "grass", "stone"] = "bare"
-    soil: Literal["erodible", "resistant"] = "erodible"
+    soil: Literal["clay", "loam", "sand"] = "loam"
+    rock_at: Length | None = None
 
     @field_validator("to", mode="before")
     @classmethod

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from terrain.outputs import symbols as sy
-from terrain.outputs.sections import BANK, GROUND, HEADING, stage_curve
+from terrain.outputs.sections import BANK, GROUND, HEADING
 from terrain.plan.catches import CatchCurve
 from terrain.units import PRINTED, shown
 from terrain.works.basin import Basin
@@ -122,3 +122,33 @@ def basin_charts(figure: Figure, left: float, bottom: float, wide: float, high: 
     stage_curve(figure, left, bottom, each, high, basin, system)
     if curve is not None:
         catch_chart(figure, left + each, bottom, each, high, curve, storms, system)
+
+
+def stage_curve(figure: Figure, left: float, bottom: float, wide: float, high: float,
+                basin: Basin, system: str) -> None:
+    """Draw the volume that a basin holds at each level, in a place on a figure. [in]
+
+    Nothing is drawn of a basin that its own bank fills up.
+    """
+    if not basin.storage > 0:
+        return
+    across, up = figure.get_size_inches()
+    ax = figure.add_axes(((left + 0.55) / across, (bottom + 0.36) / up, (wide - 0.67) / across,
+                          (high - HEADING - 0.46) / up))
+    figure.text((left + 0.05) / across, (bottom + high - 0.06) / up, "Held at each level",
+                fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, va="center", gid="head")
+    factor = PRINTED["volume"][system == "us"][1]
+    stretch = PRINTED["level"][system == "us"][1]
+    volumes, levels = basin.curve.volumes * factor, basin.curve.levels * stretch
+    ax.fill_betweenx(levels, 0, volumes, color=sy.POOL, alpha=0.6, linewidth=0)
+    ax.plot(volumes, levels, color=sy.WATER, linewidth=1.6, gid="stage")
+    ax.set_xlim(0, float(volumes[-1]) * 1.05)
+    ax.set_ylim(float(levels[0]), float(levels[-1]) + 0.04 * float(levels[-1] - levels[0]))
+    ax.set_xticks([0, float(volumes[-1])])
+    ax.set_xticklabels(["0", sy.brief(basin.storage, "volume", system)], fontsize=sy.SMALL_SIZE)
+    ax.get_xticklabels()[-1].set_horizontalalignment("right")
+    ax.set_yticks([float(levels[0]), float(levels[-1])])
+    ax.set_yticklabels([f"{v:,.2f}" for v in (levels[0], levels[-1])], fontsize=sy.SMALL_SIZE)
+    ax.tick_params(length=3, pad=3)
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)

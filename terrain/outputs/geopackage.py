@@ -7,10 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from terrain.outputs.design_surface import breakline_rows
 from terrain.plan.plan import Plan
 from terrain.surface.catchments import outline
 from terrain.surface.flow_lines import flow_line
 from terrain.works.pipe import PipeCheck
+from terrain.works.setbacks import setback_of
 
 
 def write_geopackage(plan: Plan, path: Path) -> None:
@@ -29,6 +31,8 @@ def write_geopackage(plan: Plan, path: Path) -> None:
                           for r in plan.inputs.ground.roads],
         "roof_outlines": [{"name": r.name, "area_m2": r.area, "efficiency": r.efficiency,
                            "geometry": r.outline} for r in plan.inputs.ground.roofs],
+        "breaklines": breakline_rows(plan),
+        "keep_clear": _keep_clear(plan), "breach_ways": _breach_ways(plan),
         "culverts": _culverts(plan), "pipes": _pipes(plan), "road_turnouts": _turnouts(plan),
         "shed_points": _shed_points(plan), "shed_paths": _shed_paths(plan)}
     import geopandas
@@ -94,6 +98,26 @@ def _hollows(plan: Plan) -> list[dict[str, Any]]:
              "sill_level_m": p.store.sill.level, "depth_m": p.placed.hollow.depth,
              "area_m2": p.placed.hollow.area, "geometry": p.placed.outline}
             for p in plan.stores if p.placed.hollow is not None]
+
+
+def _keep_clear(plan: Plan) -> list[dict[str, Any]]:
+    rows = []
+    for thing in plan.inputs.ground.keep_clear:
+        setback = setback_of(thing, plan.inputs.rules)
+        rows.append({"name": thing.name, "kind": thing.kind,
+                     "keep_m": None if setback is None else setback.distance,
+                     "measure_m": thing.measure, "geometry": thing.shape})
+    return rows
+
+
+def _breach_ways(plan: Plan) -> list[dict[str, Any]]:
+    from shapely.geometry import LineString
+
+    return [{"name": p.store.name, "volume_m3": p.breach.volume, "length_m": p.breach.length,
+             "fall_m": p.breach.fall, "water_against_m": p.breach.against,
+             "meets": "; ".join(f"{met.kind} {met.name}" for met in p.breach.met),
+             "geometry": LineString(p.breach.way)}
+            for p in plan.stores if p.breach is not None and len(p.breach.way) > 1]
 
 
 def _drains(plan: Plan) -> list[dict[str, Any]]:

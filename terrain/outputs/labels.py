@@ -23,6 +23,8 @@ DIRECTIONS = (20, -20, 160, -160, 50, -50, 130, -130, 90, -90, 0, 180, 70, -70, 
 GAPS = (5, 9, 14, 20, 28, 38, 50, 64, 80, 100, 125, 155, 190, 230)
 #: From this gap on a label gets a line to what it names. [pt]
 LEADER_FROM = 12.0
+#: Widths of words that were measured, by words, size, weight and pixels in a point. [pt]
+_WIDTHS: dict[tuple[str, float, str, float], float] = {}
 
 
 @dataclass(frozen=True)
@@ -298,9 +300,12 @@ class Column:
 
     def wide(self, words: str, size: float, weight: str = "normal") -> float:
         """Width of words. [pt]"""
-        text = Text(0, 0, words, fontsize=size, fontweight=weight)
-        text.set_figure(self.ax.get_figure())  # type: ignore[arg-type]
-        return float(text.get_window_extent(self.renderer).width) / self.point
+        key = words, size, weight, self.point
+        if key not in _WIDTHS:
+            text = Text(0, 0, words, fontsize=size, fontweight=weight)
+            text.set_figure(self.ax.get_figure())  # type: ignore[arg-type]
+            _WIDTHS[key] = float(text.get_window_extent(self.renderer).width) / self.point
+        return _WIDTHS[key]
 
     def skip(self, gap: float) -> None:
         """Leave a gap. [pt]"""
@@ -311,14 +316,24 @@ class Column:
         self.ax.add_line(Line2D([0, self.width], [self.y, self.y], color=colour, linewidth=0.7))
 
     def wrapped(self, words: str, size: float, width: float, weight: str = "normal") -> list[str]:
-        """Words broken into lines no wider than `width`. [pt]"""
-        lines = [""]
-        for word in words.split():
+        """Words broken into lines no wider than `width`. [pt]
+
+        A line is as wide as its words and the blanks between them; those that come close to the
+        edge are measured whole.
+        """
+        lines, reached = [""], 0.0
+        gap = self.wide("a a", size, weight) - self.wide("aa", size, weight)
+        for word in (word for word in words.split(" ") if word):  # other blanks do not break
+            wide = self.wide(word, size, weight)
             longer = f"{lines[-1]} {word}".strip()
-            if lines[-1] and self.wide(longer, size, weight) > width:
+            after = reached + (gap if lines[-1] else 0.0) + wide
+            if abs(after - width) < 0.02 * width:
+                after = self.wide(longer, size, weight)
+            if lines[-1] and after > width:
                 lines.append(word)
+                reached = wide
             else:
-                lines[-1] = longer
+                lines[-1], reached = longer, after
         return lines
 
     def text(self, words: str, size: float = sy.TEXT_SIZE, colour: str = sy.INK,

@@ -11,6 +11,7 @@ from matplotlib.patches import Circle, Polygon, Rectangle
 
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
+from terrain.outputs.keep_clear_symbols import samples
 from terrain.outputs.labels import Column
 
 
@@ -33,7 +34,7 @@ class Legend:
             ("wall", "Wall of a basin", self._wall),
             ("pit", "Pit behind a wall", self._pit),
             ("tree basin", "Tree basin", self._tree),
-            ("crescent", "Crescent about a tree, its bund downhill", self._crescent),
+            ("crescent", "Crescent about a tree, bund downhill", self._crescent),
             ("trench", "Trench uphill of its tree", self._trench),
             ("tank", "Tank", self._tank),
             ("sill", "Sill, where a full work spills", self._sill),
@@ -49,6 +50,7 @@ class Legend:
             ("road", "Road", self._road),
             ("culvert", "Culvert or bridge, water passes under", self._culvert),
             ("roof", "Roof", self._roof),
+            *samples(self.ax),
             ("boundary", "Boundary", self._boundary),
             ("contour", "Contour, index contour", self._contour)]
         for key, words, sample in rows:

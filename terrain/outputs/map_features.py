@@ -18,6 +18,7 @@ from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
 from terrain.outputs.base_map import View
 from terrain.outputs.labels import Labels
+from terrain.works.footprints import lower_side
 from terrain.works.tree_basin import TreeShape
 
 FloatArray = NDArray[np.float64]
@@ -34,15 +35,7 @@ def draw_swale_line(ax: Axes, line: FloatArray, dem: Dem, view: View, top_width:
     unit = view.point
     wide = max(top_width / unit, 3.6)
     shape = LineString(line)
-    reach = max(2.5, dem.cell * 1.5)
-    sides = []
-    for offset in (reach, -reach):
-        moved = shape.offset_curve(offset)
-        points = np.concatenate([np.asarray(p.coords) for p in getattr(moved, "geoms", [moved])
-                                 if len(p.coords)] or [line])
-        heights = dem.height_at(points[:, 0], points[:, 1])
-        sides.append(float(np.nanmean(heights)) if np.isfinite(heights).any() else 0.0)
-    downhill = 1 if sides[0] <= sides[1] else -1
+    downhill = lower_side(dem, line, max(2.5, dem.cell * 1.5))
     channel = shape.offset_curve(-downhill * top_width / 2)
     berm = shape.simplify(unit * 0.8).offset_curve(
         downhill * ((wide / 2 + 1.0) * unit - top_width / 2))
@@ -149,6 +142,18 @@ def draw_spill(ax: Axes, way: FloatArray, view: View) -> None:
     ax.add_line(Line2D(way[:, 0], way[:, 1], color=sy.WATER, linewidth=1.2,
                        linestyle=(0, (4.5, 2.2)), zorder=13, gid="spill"))
     base.arrows_along(ax, way, view, sy.WATER, "spill")
+
+
+def spill_parts(node: Any, placed: Any) -> tuple[FloatArray | None, FloatArray | None]:
+    """The led part of a spill's way, and the part over the ground."""
+    path = np.asarray(node.spill_path, float)
+    if len(path) < 2:
+        return None, None
+    if not node.piped:
+        return None, path
+    pipe = placed.work.pipe
+    count = len(pipe) if pipe is not None else 2
+    return path[:count], path[count - 1:]
 
 
 def joined(x: float, y: float, way: FloatArray, cell: float) -> FloatArray:

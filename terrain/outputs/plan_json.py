@@ -16,8 +16,11 @@ from terrain.outputs.answers_json import (
     tidy,
 )
 from terrain.outputs.basin_json import basin_facts_of, basin_parts
+from terrain.outputs.breach_json import breach_facts
 from terrain.outputs.cascade_json import site_facts, store_facts
+from terrain.outputs.design_surface import earth_of
 from terrain.outputs.doubt_json import doubt_object
+from terrain.outputs.earth_json import earth_facts, fixed_facts, order_facts
 from terrain.outputs.tank_json import gutter_facts, tank_facts
 from terrain.outputs.trees_json import carried_facts, tree_facts
 from terrain.plan.accounts import Account
@@ -63,6 +66,9 @@ def plan_object(plan: Plan) -> dict[str, Any]:
             "first_day": plan.seasons.days[0].date().isoformat(),
             "last_day": plan.seasons.days[-1].date().isoformat(),
             "years": plan.seasons.years, "missing_days": plan.seasons.missing},
+        "earthworks": earth_facts(plan),
+        "order_of_work": order_facts(plan),
+        "fixed": fixed_facts(plan),
         "trees_carried": [carried_facts(plan, part) for part in plan.carried],
         "gutters": gutter_facts(plan),
         **site_facts(plan),
@@ -91,7 +97,7 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
         "full_at_mm": planned.full_at, "drains_in_h": planned.drain_hours,
         "storms": {name: _fates(entries[name][store.name]) for name in plan.storms},
         "average_year": None if yearly is None else _fates(yearly),
-        "cautions": list(planned.cautions)}
+        "cautions": list(planned.cautions), "breach": breach_facts(planned.breach, dem)}
     if planned.swale is not None:
         swale = planned.swale
         found |= {"line": line_string(dem, swale.route.line), "level_m": swale.route.level,
@@ -126,6 +132,7 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
         found |= {"cut_m3": amount.cut, "bank_m3": amount.bank, "machine_hours": amount.hours,
                   "money": None if amount.money is None else list(amount.money),
                   "currency": amount.currency or None}
+    found |= earth_of(plan, store.name)
     if planned.trees_need is not None:
         found |= {"tree_need_m3_year": planned.trees_need,
                   "tree_catchment_wanted_m2": planned.trees_catchment}
@@ -198,7 +205,8 @@ def _fingerprints(site: Site) -> dict[str, str]:
                                     site.weather) if part is not None}
     beside_them = [site.cover.table, site.soils.table,
                    site.rain.daily.fill_gaps_from if site.rain.daily else None,
-                   site.cover.drawn.file if site.cover.drawn else None]
+                   site.cover.drawn.file if site.cover.drawn else None,
+                   *(entry.file for entry in site.keep_clear)]
     named |= {file for file in beside_them if file is not None}
     for file in elevation_files([site.folder / file for file in site.elevation.file]):
         named.add(file.relative_to(site.folder) if file.is_relative_to(site.folder) else file)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from importlib import resources
@@ -15,9 +16,17 @@ from terrain.outputs.basin_charts import draw_basin_charts
 from terrain.outputs.basin_tables import POND_COLUMNS, pond_rows
 from terrain.outputs.cascade_tables import cascade_section
 from terrain.outputs.charts import MONTHS
+from terrain.outputs.design_surface import two_ways_notes, two_ways_rows
 from terrain.outputs.doubt_tables import doubt_section
+from terrain.outputs.earth_tables import (
+    balance_rows,
+    cost_rows,
+    fixed_rows,
+    machine_words,
+    order_rows,
+    share_rows,
+)
 from terrain.outputs.led_water import culvert_cautions, drain_shape, pipe_rows, turnout_rows
-from terrain.outputs.swale_sections import draw_swale_profile
 from terrain.outputs.tank_tables import tank_section
 from terrain.outputs.tree_tables import carried_rows, month_tables, tree_rows
 from terrain.plan.accounts import Account
@@ -40,7 +49,8 @@ class Row:
     cells: list[str]
 
 
-def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any]) -> str:
+def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
+                sheets: Sequence[tuple[str, bytes]] = ()) -> str:
     """Write the page.
 
     Parameters
@@ -49,6 +59,8 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any]) -> str:
         The site map.
     charts : dict of str to Figure
         "storms", and "year" where there is a rain record.
+    sheets : sequence of (str, bytes)
+        Each dug work's name and its sheet, as a WebP picture.
     """
     from jinja2 import Environment
 
@@ -75,14 +87,20 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any]) -> str:
         often=_often_rows(plan),
         build=_build_rows(plan), basins=_basins(plan),
         pond_columns=POND_COLUMNS,
-        swales=_swale_profiles(plan), sheds=_shed_rows(plan), turnouts=turnout_rows(plan),
+        sheets=[(name, f"data:image/webp;base64,{base64.b64encode(drawn).decode()}")
+                for name, drawn in sheets], sheds=_shed_rows(plan), turnouts=turnout_rows(plan),
         pipes=pipe_rows(plan), cascade=cascade_section(plan, _svg), tanks=tank_section(plan, _svg),
         led=any(account.grey or account.brought for _, account in accounts),
         shed_storm=max(plan.site.rain.storms, key=lambda s: s.depth).name,
         trees=tree_rows(plan), tree_months=month_tables(plan), month_names=MONTHS,
         volume_unit=unit_name("volume", system),
         carried=carried_rows(plan), root_zone=_root_zone(plan),
-        earth=_earth_rows(plan), money=plan.site.money,
+        two_ways=two_ways_rows(plan), two_ways_notes=two_ways_notes(plan),
+        earth=balance_rows(plan), earth_goes=share_rows(plan),
+        earth_said=plan.earth.said if plan.earth else (),
+        spoil=shown(plan.inputs.rules["spoil thickness"], "level", system), costs=cost_rows(plan),
+        machine=machine_words(plan), order=order_rows(plan), fixed=fixed_rows(plan),
+        money=plan.site.money,
         cautions=_cautions(plan),
         doubt=doubt_section(plan, _svg(charts["doubt"]) if "doubt" in charts else ""),
         notes=plan.notes, rules=_rules_used(plan))
@@ -239,13 +257,6 @@ def _tree_shape(plan: Plan, planned: PlannedStore) -> tuple[str, str]:
             f"{level(planned.store.curve.levels[0])}; trunk on a mound above the water", "none")
 
 
-def _swale_profiles(plan: Plan) -> list[tuple[str, str]]:
-    """The long profile and sections of every swale, by its name."""
-    return [(p.store.name, _svg(draw_swale_profile(p.swale, p.store.name, plan.site.units)))
-            for p in sorted(plan.stores, key=lambda p: -p.store.sill.level)
-            if p.swale is not None]
-
-
 def _swale_shape(swale: Swale, system: str) -> str:
     """A swale's line, section and checks in words."""
     level, length = (partial(shown, dimension=d, system=system) for d in ("level", "length"))
@@ -373,22 +384,6 @@ def _root_zone(plan: Plan) -> dict[str, str]:
             "by": f"{rules['tree gets by']:.0%}"}
 
 
-def _earth_rows(plan: Plan) -> list[Row]:
-    earth = partial(shown, dimension="earth", system=plan.site.units)
-    rows = []
-    for planned in sorted(plan.stores, key=lambda p: -p.store.sill.level):
-        amount = planned.quantities
-        if amount is not None:
-            spare = amount.spare(plan.inputs.rules)
-            rows.append(Row(planned.store.name, [
-                earth(amount.cut), earth(amount.bank),
-                f"{earth(spare)} to spread" if spare >= 0 else f"{earth(-spare)} to bring",
-                f"{amount.hours:.1f} h",
-                "" if amount.money is None else
-                f"{amount.money[0]:,.0f} – {amount.money[1]:,.0f}"]))
-    return rows
-
-
 def _cautions(plan: Plan) -> list[tuple[str, tuple[str, ...]]]:
     """Cautions by work; works of one entry that share them are named together."""
     sharing: dict[tuple[str, tuple[str, ...]], list[str]] = {}
@@ -400,12 +395,17 @@ def _cautions(plan: Plan) -> list[tuple[str, tuple[str, ...]]]:
             *culvert_cautions(plan)]
 
 
-def _rules_used(plan: Plan) -> list[tuple[str, str, str]]:
+def _rules_used(plan: Plan) -> list[tuple[str, str, str, str]]:
     from terrain.works.rules import RULES
 
     rules = plan.inputs.rules
     return [(name, _rule_figure(rules[name], rule.dimension, plan.site.units),
-             rules.source(name)) for name, rule in RULES.items()]
+             rules.source(name), _who(rules.decides(name))) for name, rule in RULES.items()]
+
+
+def _who(decides: str) -> str:
+    """Who decides, without the verb."""
+    return decides.removesuffix("decides").removesuffix("decide").strip()
 
 
 def _rule_figure(value: float, dimension: str | None, system: str) -> str:

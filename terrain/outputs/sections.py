@@ -1,86 +1,153 @@
-"""Sections to scale, of basins too, and the volume a basin holds at each level."""
+"""The frame of every section to scale: its look, dimensions, levels and slopes."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import Polygon
+from matplotlib.patches import Polygon, Rectangle
+from numpy.typing import NDArray
 
-from terrain.inputs.elevation import Dem
 from terrain.outputs import symbols as sy
-from terrain.units import PRINTED, shown
-from terrain.works.basin import Basin
-from terrain.works.wall_and_pit import lowered_ground
+from terrain.outputs.labels import Labels, Line
+
+FloatArray = NDArray[np.float64]
 
 #: Room for the heading above a section. [in]
 HEADING = 0.26
-GROUND, BANK = "#d8cbb5", "#b98f6a"
+GROUND, BANK, CUT = "#d8cbb5", "#b98f6a", "#f1dc9d"
+#: Least gap between two levels written below each other. [pt]
+LEAD = 11.5
+#: Ground that is changed by less is drawn as the finished one. [m]
+SAME = 0.004
+#: What the key of a section can name: its words, face, edge, and style of the edge.
+KEY: dict[str, tuple[str, str, str, Any]] = {
+    "ground": ("ground now", "none", sy.SOFT_INK, (0, (3, 2))),
+    "cut": ("cut", CUT, sy.EARTH, "-"),
+    "fill": ("fill", BANK, sy.EARTH, "-"),
+    "water": ("water", sy.POOL, sy.WATER, "-"),
+    "gravel": ("gravel", "#cfc9bd", sy.SOFT_INK, "-"),
+    "grass": ("grass", "none", sy.TREE, "-"),
+    "stone": ("stone", "none", sy.SOFT_INK, (0, (1, 0.8)))}
+
+
+@dataclass(frozen=True)
+class Level:
+    """A level to write beside a section: where it is read off [m], its words and colour."""
+
+    x: float
+    z: float
+    words: str
+    colour: str = sy.INK
 
 
 class Section:
-    """An axes in which a metre is as long across as up; lengths in m."""
+    """An axes in which a metre is as long across as up; lengths in m.
+
+    Lettering keeps clear of lettering: words whose place is taken move to the next free one.
+    """
 
     def __init__(self, figure: Figure, left: float, bottom: float, wide: float, high: float
                  ) -> None:
         """Place it and its heading on a figure. [in]"""
         self.wide, self.high = wide * 72, (high - HEADING) * 72
+        self.figure = figure
         across, up = figure.get_size_inches()
         self.ax = figure.add_axes((left / across, bottom / up, wide / across,
                                    (high - HEADING) / up))
         self.ax.set_axis_off()
-        self._head = figure.text(left / across, (bottom + high - 0.06) / up, "",
+        self._heading = (left, bottom + high - 0.06)
+        self._head = figure.text(left / across, self._heading[1] / up, "",
                                  fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, va="center",
                                  gid="head")
         self.point = 1.0
+        self.labels = Labels(self.ax)
+        self.edges = (0.0, 0.0)
 
     def head(self, words: str) -> None:
         """Write its heading."""
         self._head.set_text(words)
 
     def frame(self, west: float, east: float, low: float, high: float, beside: float = 0.0,
-              over: float = 62.0) -> None:
+              over: float = 62.0, before: float = 0.0) -> None:
         """Show this much of the section, with room for lettering about it.
 
-        `beside` points are kept free on its right, `over` points above and below it together.
+        `before` points are kept free on its left and `beside` on its right, `over` points above
+        and below it together.
         """
-        self.point = max((east - west) / (self.wide - 16 - beside),
+        self.point = max((east - west) / (self.wide - 16 - beside - before),
                          (high - low) / (self.high - over))
-        x, z = (west + east + beside * self.point) / 2, (low + high) / 2
+        x = (west + east + (beside - before) * self.point) / 2
+        z = (low + high) / 2
         self.ax.set_xlim(x - self.wide * self.point / 2, x + self.wide * self.point / 2)
         self.ax.set_ylim(z - self.high * self.point / 2, z + self.high * self.point / 2)
+        self.edges = (west, east)
 
-    def fill(self, points: Sequence[tuple[float, float]], face: str, edge: str = "none",
-             zorder: float = 2, gid: str | None = None) -> None:
+    def room(self, words: Sequence[str]) -> float:
+        """Room that levels beside the section take. [pt]"""
+        wide = max(size[0] for size in self.labels.measured(
+            [Line(said, sy.SMALL_SIZE) for said in words]))
+        return float(wide) / self.labels.pixel + 22
+
+    def fill(self, points: Sequence[tuple[float, float]] | FloatArray, face: str,
+             edge: str = "none", zorder: float = 2, gid: str | None = None, alpha: float = 1.0
+             ) -> None:
         """Fill a shape."""
         self.ax.add_patch(Polygon(points, closed=True, facecolor=face, edgecolor=edge,
-                                  linewidth=1.0, zorder=zorder, gid=gid))
+                                  linewidth=1.0, zorder=zorder, gid=gid, alpha=alpha))
 
-    def line(self, points: Sequence[tuple[float, float]], colour: str, width: float = 1.2,
-             style: Any = "-", zorder: float = 4, gid: str | None = None) -> None:
+    def between(self, x: FloatArray, low: FloatArray, high: FloatArray, face: str,
+                edge: str = "none", zorder: float = 2, gid: str | None = None) -> None:
+        """Fill what lies between two lines over the same x, where the second is higher."""
+        over = high > low + 1e-9
+        if not over.any():
+            return
+        shade = self.ax.fill_between(x, low, high, where=over, interpolate=True, facecolor=face,
+                                     edgecolor=edge, linewidth=0.9 if edge != "none" else 0.0,
+                                     zorder=zorder)
+        shade.set_gid(gid)
+
+    def line(self, points: Sequence[tuple[float, float]] | FloatArray, colour: str,
+             width: float = 1.2, style: Any = "-", zorder: float = 4, gid: str | None = None
+             ) -> None:
         """Draw a line."""
-        x, z = np.asarray(points, float).T
-        self.ax.add_line(Line2D(x, z, color=colour, linewidth=width, linestyle=style,
+        where = np.asarray(points, float)
+        self.ax.add_line(Line2D(*where.T, color=colour, linewidth=width, linestyle=style,
                                 zorder=zorder, gid=gid))
+        self.labels.ink_line(where, 0.7)
+
+    def surface(self, x: FloatArray, finished: FloatArray, ground: FloatArray) -> None:
+        """Draw the finished ground, and where it was another the ground as it is now, dashed."""
+        self.line(np.stack([x, finished], 1), sy.INK, 1.3, zorder=5, gid="profile")
+        differs = np.abs(finished - ground) > SAME
+        differs[1:-1] |= differs[2:] | differs[:-2]
+        on = np.flatnonzero(differs)
+        for run in np.split(on, np.flatnonzero(np.diff(on) > 1) + 1):
+            if len(run) > 1:
+                self.ground(np.stack([x[run], ground[run]], 1))
+
+    def ground(self, points: Sequence[tuple[float, float]] | FloatArray) -> None:
+        """Draw the ground as it is now, dashed."""
+        self.line(points, sy.SOFT_INK, 1.0, (0, (4, 2.5)), 5.5, "ground now")
 
     def across(self, x0: float, x1: float, z: float, words: str, above: bool = False) -> None:
         """Write a dimension that runs across."""
         self._dimension((x0, z), (x1, z))
         gap = 3.0 * self.point * (1 if above else -1)
-        self.ax.text((x0 + x1) / 2, z + gap, words, ha="center", va="bottom" if above else "top",
-                     fontsize=sy.SMALL_SIZE, zorder=9, path_effects=sy.halo(1.8), gid="dimension")
+        self.note((x0 + x1) / 2, z + gap, words, ha="center", va="bottom" if above else "top")
 
     def up(self, x: float, z0: float, z1: float, words: str, right: bool = True,
            at: float | None = None) -> None:
         """Write a dimension that runs up."""
         self._dimension((x, z0), (x, z1))
         gap = 4.0 * self.point * (1 if right else -1)
-        self.ax.text(x + gap, (z0 + z1) / 2 if at is None else at, words,
-                     ha="left" if right else "right", va="center", fontsize=sy.SMALL_SIZE,
-                     zorder=9, path_effects=sy.halo(1.8), gid="dimension")
+        if words:
+            self.note(x + gap, (z0 + z1) / 2 if at is None else at, words,
+                      ha="left" if right else "right")
 
     def _dimension(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         self.line([start, end], sy.SOFT_INK, 0.7, zorder=8)
@@ -93,166 +160,103 @@ class Section:
 
     def note(self, x: float, z: float, words: str, colour: str = sy.INK, ha: str = "left",
              va: str = "center") -> None:
-        """Write a word in the section."""
+        """Write words at a place or, if that is taken, as near to it as there is room."""
+        (wide, high), = self.labels.measured([Line(words, sy.SMALL_SIZE)])
+        px, py = self.ax.transData.transform((x, z))
+        x0 = px - {"left": 0.0, "center": 0.5, "right": 1.0}[ha] * wide
+        y0 = py - {"bottom": 0.0, "center": 0.5, "top": 1.0}[va] * high
+        if not self.labels.free(x0, y0, x0 + wide, y0 + high):
+            self.labels.place([Line(words, sy.SMALL_SIZE, colour)], np.array([[x, z]]), 0.0,
+                              "dimension", 64)
+            return
         self.ax.text(x, z, words, ha=ha, va=va, fontsize=sy.SMALL_SIZE, color=colour, zorder=9,
                      path_effects=sy.halo(1.8), gid="dimension")
+        self.labels.taken.append((x0 - 2, y0 - 1, x0 + wide + 2, y0 + high + 1))
+
+    def slope(self, start: tuple[float, float], end: tuple[float, float], above: bool = True
+              ) -> None:
+        """Write the slope of a face, H:V, beside its middle; nothing beside an upright one."""
+        (x0, z0), (x1, z1) = start, end
+        if abs(z1 - z0) < 1e-9 or abs(x1 - x0) < 1e-9:
+            return
+        side = np.array([-(z1 - z0), x1 - x0])
+        side = side / np.hypot(*side) * (1 if (x1 > x0) == above else -1)
+        middle = np.array([(x0 + x1) / 2, (z0 + z1) / 2])
+        spots = np.array([middle + side * gap * self.point for gap in (3, 6, 9)])
+        self.labels.place([Line(f"{abs((x1 - x0) / (z1 - z0)):.3g}:1", sy.SMALL_SIZE,
+                                sy.SOFT_INK)], spots, 0.0, "slope", 11, leader=False)
+
+    def levels(self, given: Sequence[Level], right: bool = True) -> None:
+        """Write levels below each other beside the section, each with a line to its place."""
+        if not given:
+            return
+        shown_at = sorted(given, key=lambda level: -level.z)
+        wanted = [level.z for level in shown_at]
+        lead, low = LEAD * self.point, self.ax.get_ylim()[0] + 7 * self.point
+        high = self.ax.get_ylim()[1] - 7 * self.point
+        places = spread(wanted, lead, low, high)
+        side = 1 if right else -1
+        edge = self.edges[1 if right else 0]
+        column = edge + side * 16 * self.point
+        for level, at in zip(shown_at, places, strict=True):
+            self.ax.add_line(Line2D([level.x, edge + side * 4 * self.point, column],
+                                    [level.z, level.z, at], color=level.colour, linewidth=0.5,
+                                    alpha=0.8, zorder=6.5, gid="level"))
+            self.labels.ink_line(np.array([[level.x, level.z], [edge, level.z]]), 0.8)
+            text = self.ax.text(column + side * 2 * self.point, at, level.words,
+                                ha="left" if right else "right", va="center",
+                                fontsize=sy.SMALL_SIZE, color=level.colour, zorder=9,
+                                gid="level words")
+            self.labels.block(text.get_window_extent(self.labels.renderer), 1.0)
 
     def water_mark(self, x: float, z: float) -> None:
         """The mark of a water level."""
         size = 4.0 * self.point
         self.fill([(x, z), (x - size, z + 1.5 * size), (x + size, z + 1.5 * size)], sy.PAPER,
                   sy.WATER, 7)
+        self.labels.ink(np.array([[x, z + size]]), 1.0, 3)
+
+    def key(self, names: Sequence[str]) -> None:
+        """Say in the line of the heading, on its right, what the tints stand for."""
+        across, up = self.figure.get_size_inches()
+        right = self._heading[0] + self.wide / 72
+        y = self._heading[1]
+        for name in reversed(names):
+            words, face, edge, style = KEY[name]
+            (wide, _), = self.labels.measured([Line(words, sy.SMALL_SIZE)])
+            wide = wide / self.labels.pixel / 72
+            self.figure.text((right - wide) / across, y / up, words, fontsize=sy.SMALL_SIZE,
+                             color=sy.SOFT_INK, va="center", gid="key")
+            left = right - wide - 0.24
+            if face == "none":
+                self.figure.add_artist(Line2D(
+                    [left / across, (left + 0.19) / across], [y / up, y / up], color=edge,
+                    linewidth=1.0 if name == "ground" else 2.6, linestyle=style,
+                    transform=self.figure.transFigure))
+            else:
+                self.figure.add_artist(Rectangle(
+                    (left / across, (y - 0.045) / up), 0.19 / across, 0.09 / up, facecolor=face,
+                    edgecolor=edge, linewidth=0.7, transform=self.figure.transFigure))
+            right = left - 0.12
 
 
-def wall_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
-    """Draw the section across a wall at its highest; the water to the left."""
-    assert basin.profile is not None
-    wall = basin.profile
-    top, wet, dry = wall.top, wall.wet_slope, wall.dry_slope
-    from shapely.geometry import LineString
+def spread(wanted: Sequence[float], lead: float, low: float, high: float) -> list[float]:
+    """Places from top to bottom, each `lead` or more below the last, near those wanted.
 
-    line = LineString(basin.line)
-    spots = [line.interpolate(s) for s in np.linspace(0, line.length, 200)]
-    heights = dem.height_at([s.x for s in spots], [s.y for s in spots])
-    low = int(np.nanargmin(heights))
-    ahead, behind = spots[min(low + 2, 199)], spots[max(low - 2, 0)]
-    along = np.array([ahead.x - behind.x, ahead.y - behind.y])
-    along = along / np.hypot(*along)
-    away = np.array([-along[1], along[0]])
-    pool = basin.outline.representative_point()
-    if (np.array([pool.x - spots[low].x, pool.y - spots[low].y]) @ away) > 0:
-        away = -away  # away from the water
-    height = basin.crest - float(heights[low])
-    reach = max(wet * height + top, 3 * height, 3.0) * 1.5
-    if basin.rim is not None:  # as far as the pit
-        reach = min(max(reach, float(((basin.rim - [spots[low].x, spots[low].y]) @ -away).max())
-                        + 2 * height), 6 * reach)
-    tail = max(dry * height + top, 3.0) * 1.25
-    s = np.linspace(-reach, tail, 160)
-    ground = dem.height_at(spots[low].x + s * away[0], spots[low].y + s * away[1])
-    natural = np.where(np.isfinite(ground), ground, np.nanmean(ground)) - basin.crest
-    ground = np.where(s < 0, lowered_ground(basin, spots[low].x + s * away[0],
-                                            spots[low].y + s * away[1], natural + basin.crest)
-                      - basin.crest, natural)
-    made.head(f"Section at the wall's highest; water side {wet:g}:1, dry side {dry:g}:1")
-    water, bottom = basin.sill.level - basin.crest, float(ground.min()) - 0.12 * height
-    bottom = min(bottom, float(heights[low]) - basin.crest - wall.strip - wall.cutoff_depth
-                 - 0.06 * height)
-    made.frame(-reach, tail, bottom, 0.0)
-    p = made.point
-    made.fill([*zip(s, ground, strict=True), (tail, bottom), (-reach, bottom)], GROUND)
-    wet_face = np.minimum(0.0, np.where(s < 0, (s + top / 2) / wet, -(s - top / 2) / dry))
-    bank = np.maximum(wet_face, ground)
-    on = wet_face > ground
-    made.fill([*zip(s[on], bank[on], strict=True),
-               *zip(s[on][::-1], ground[on][::-1], strict=True)], BANK, sy.EARTH, 4)
-    wetted = (s < 0) & (np.maximum(wet_face, ground) < water)
-    if wetted.any():
-        floor = np.maximum(wet_face, ground)[wetted]
-        end = float(s[wetted].max())
-        made.fill([(float(s[wetted].min()), water), (end, water),
-                   *zip(s[wetted][::-1], floor[::-1], strict=True)], sy.POOL, zorder=3)
-        made.line([(float(s[wetted].min()), water), (end, water)], sy.WATER, 1.4)
-        made.water_mark(float(s[wetted].min()) + (end - float(s[wetted].min())) * 0.35, water)
-    made.line(list(zip(s, ground, strict=True)), sy.INK, 1.3, zorder=5)
-    if (ground < natural - 0.01).any():
-        made.line(list(zip(s, natural, strict=True)), sy.SOFT_INK, 0.9, (0, (4, 3)), 5)
-    foot = float(ground[np.argmin(np.abs(s))]) - wall.strip
-    side = wall.cutoff_width / 2 + wall.cutoff_slope * wall.cutoff_depth
-    made.fill([(-side, foot), (-wall.cutoff_width / 2, foot - wall.cutoff_depth),
-               (wall.cutoff_width / 2, foot - wall.cutoff_depth), (side, foot)], BANK, sy.EARTH, 4,
-              "trench")
-    made.across(-top / 2, top / 2, 9 * p, f"top {shown(top, 'level', system)}", above=True)
-    made.up(0.0, float(ground[np.argmin(np.abs(s))]), 0.0, shown(height, "level", system))
-    made.note(-reach + 2 * p, water + 9 * p,
-              f"sill {shown(basin.sill.level, 'level', system)}", sy.WATER, "left", "bottom")
-    made.note(tail, 9 * p, f"crest {shown(basin.crest, 'level', system)}", sy.EARTH, "right",
-              "bottom")
-
-
-def dug_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
-    """Draw the section along a pit's longer way, through its middle."""
-    from shapely.geometry import LineString
-
-    shape = basin.outline
-    ring = np.asarray(shape.minimum_rotated_rectangle.exterior.coords)
-    sides = [ring[1] - ring[0], ring[2] - ring[1]]
-    way = max(sides, key=lambda v: float(np.hypot(*v)))
-    long = float(np.hypot(*way))
-    way = way / long
-    middle = shape.representative_point()
-    probe = LineString([(middle.x - way[0] * 2 * long, middle.y - way[1] * 2 * long),
-                        (middle.x + way[0] * 2 * long, middle.y + way[1] * 2 * long)])
-
-    def chord(rise: float) -> tuple[float, float] | None:
-        inner = shape.buffer(-basin.batter * (basin.water_at_wall - rise), join_style="mitre")
-        cut = inner.intersection(probe)
-        parts = [q for q in getattr(cut, "geoms", [cut]) if q.geom_type == "LineString"
-                 and not q.is_empty]
-        if not parts:
-            return None
-        part = max(parts, key=lambda q: q.length)
-        at = sorted((c[0] - middle.x) * way[0] + (c[1] - middle.y) * way[1]
-                    for c in (part.coords[0], part.coords[-1]))
-        return at[0], at[1]
-
-    depth = basin.water_at_wall
-    rim, floor = chord(depth), chord(0.0)
-    made.head("Section along the pit, the same scale both ways")
-    if rim is None:
-        return
-    spare = max((rim[1] - rim[0]) * 0.12, 1.0)
-    s = np.linspace(rim[0] - spare, rim[1] + spare, 160)
-    ground = dem.height_at(middle.x + s * way[0], middle.y + s * way[1]) - basin.sill.level
-    ground = np.where(np.isfinite(ground), ground, 0.0)
-    bottom = -depth * 1.3
-    made.frame(float(s[0]), float(s[-1]), bottom, float(max(ground.max(), 0.0)))
-    p = made.point
-    pit = [(rim[0], 0.0)] + ([(floor[0], -depth), (floor[1], -depth)] if floor else []) + [
-        (rim[1], 0.0)]
-    left, right = s < rim[0], s > rim[1]
-    edge = [*zip(s[left], ground[left], strict=True), *pit,
-            *zip(s[right], ground[right], strict=True)]
-    made.fill([*edge, (float(s[-1]), bottom), (float(s[0]), bottom)], GROUND)
-    made.fill(pit, sy.POOL, zorder=3)
-    made.line(edge, sy.INK, 1.3)
-    made.line(list(zip(s, ground, strict=True)), sy.SOFT_INK, 0.9, (0, (4, 3)))
-    made.line([(rim[0], 0.0), (rim[1], 0.0)], sy.WATER, 1.4)
-    made.water_mark(rim[0] + (rim[1] - rim[0]) * 0.3, 0.0)
-    made.up((rim[0] + rim[1]) / 2, -depth, 0.0, shown(depth, "level", system))
-    made.across(rim[0], rim[1], float(max(ground.max(), 0.0)) + 12 * p,
-                f"rim {shown(rim[1] - rim[0], 'length', system)}", above=True)
-    if floor:
-        made.across(floor[0], floor[1], -depth - 7 * p,
-                    f"floor {shown(floor[1] - floor[0], 'length', system)}; "
-                    f"sides {basin.batter:g}:1")
-
-
-def stage_curve(figure: Figure, left: float, bottom: float, wide: float, high: float,
-                basin: Basin, system: str) -> None:
-    """Draw the volume that a basin holds at each level, in a place on a figure. [in]
-
-    Nothing is drawn of a basin that its own bank fills up.
+    They stay between `low` and `high` as far as there is room.
     """
-    if not basin.storage > 0:
-        return
-    across, up = figure.get_size_inches()
-    ax = figure.add_axes(((left + 0.55) / across, (bottom + 0.36) / up, (wide - 0.67) / across,
-                          (high - HEADING - 0.46) / up))
-    figure.text((left + 0.05) / across, (bottom + high - 0.06) / up, "Held at each level",
-                fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, va="center", gid="head")
-    factor = PRINTED["volume"][system == "us"][1]
-    stretch = PRINTED["level"][system == "us"][1]
-    volumes, levels = basin.curve.volumes * factor, basin.curve.levels * stretch
-    ax.fill_betweenx(levels, 0, volumes, color=sy.POOL, alpha=0.6, linewidth=0)
-    ax.plot(volumes, levels, color=sy.WATER, linewidth=1.6, gid="stage")
-    ax.set_xlim(0, float(volumes[-1]) * 1.05)
-    ax.set_ylim(float(levels[0]), float(levels[-1]) + 0.04 * float(levels[-1] - levels[0]))
-    ax.set_xticks([0, float(volumes[-1])])
-    ax.set_xticklabels(["0", sy.brief(basin.storage, "volume", system)], fontsize=sy.SMALL_SIZE)
-    ax.get_xticklabels()[-1].set_horizontalalignment("right")
-    ax.set_yticks([float(levels[0]), float(levels[-1])])
-    ax.set_yticklabels([f"{v:,.2f}" for v in (levels[0], levels[-1])], fontsize=sy.SMALL_SIZE)
-    ax.tick_params(length=3, pad=3)
-    for side in ("top", "right"):
-        ax.spines[side].set_visible(False)
+    places: list[float] = []
+    for value in wanted:
+        top = places[-1] - lead if places else high
+        places.append(min(value, top))
+    # Half of what they were pushed down by goes back up, so that they stand about their middle.
+    if places:
+        pushed = sum(w - p for w, p in zip(wanted, places, strict=True)) / len(places)
+        places = [place + max(min(pushed, high - places[0]), 0.0) for place in places]
+        short = low - places[-1]
+        if short > 0:
+            places = [place + short for place in places]
+    return places
+
+
+__all__ = ["BANK", "CUT", "GROUND", "HEADING", "Level", "Section", "spread"]

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
 from terrain.outputs.base_map import View
+from terrain.outputs.keep_clear_symbols import draw_keep_clear, symbol_of
 from terrain.outputs.labels import Column, Labels, Line, shortened
 from terrain.outputs.legend import Legend, title
 from terrain.outputs.map_features import (
@@ -35,6 +36,7 @@ from terrain.outputs.map_features import (
     joined,
     points_in,
     scale_and_north,
+    spill_parts,
 )
 from terrain.plan.plan import Plan, bare_ground
 from terrain.runoff.sheds import Shed, ShedPoint
@@ -108,6 +110,7 @@ class _SiteMap:
         self._spills()
         self._works()
         self._boundary()
+        self._keep_clear()
         self._scale_and_north()
         self._shed_points()
         entries = self._run_on()
@@ -180,6 +183,20 @@ class _SiteMap:
                                linewidth=1.0, zorder=9, gid="roof")
                 self.labels.ink(points_in(roof.outline, self.view), 1.0)
                 self.drawn.add("roof")
+
+    def _keep_clear(self) -> None:
+        for thing in self.ground.keep_clear:
+            if not thing.shape.intersects(self.view.box()):
+                continue
+            draw_keep_clear(self.ax, thing, self.view)
+            self.drawn.add(symbol_of(thing))
+            for part in getattr(thing.shape, "geoms", [thing.shape]):
+                if part.geom_type == "Polygon":
+                    self.labels.ink(points_in(part, self.view), 0.8)
+                elif part.geom_type == "Point":
+                    self._block_at(part.x, part.y, 4.0)
+                else:
+                    self._ink_of(np.asarray(part.coords)[:, :2])
 
     def _bare(self) -> None:
         from terrain.surface.catchments import outline
@@ -290,7 +307,7 @@ class _SiteMap:
         for index in order:
             node, placed = self.plan.cascade.nodes[index], self.plan.stores[index].placed
             path = np.asarray(node.spill_path, float)
-            led, over = _parts(node, placed)
+            led, over = spill_parts(node, placed)
             within = node.spills_to is not None and (
                 self.plan.stores[node.spills_to].placed.work.name == placed.work.name)
             if led is not None and len(led) > 1 and not within and not (
@@ -618,18 +635,6 @@ def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float, bool]
             entries.append((x, y, float(way[0] / norm), float(way[1] / norm), area,
                             bool(short)))
     return entries
-
-
-def _parts(node: Any, placed: Any) -> tuple[FloatArray | None, FloatArray | None]:
-    """The led part of a spill's way, and the part over the ground."""
-    path = np.asarray(node.spill_path, float)
-    if len(path) < 2:
-        return None, None
-    if not node.piped:
-        return None, path
-    pipe = placed.work.pipe
-    count = len(pipe) if pipe is not None else 2
-    return path[:count], path[count - 1:]
 
 
 def round_area(area: float, system: str) -> float:

@@ -12,7 +12,7 @@ from terrain.runoff.evapotranspiration import MONTHS
 from terrain.units import in_both
 from terrain.works.basin import Basin
 from terrain.works.rules import Rulebook
-from terrain.works.spillway import Spillway, spillway
+from terrain.works.spillway import Spillway, lining_words, spillway
 from terrain.works.store import Store
 
 #: The storm that people ask a basin about. [years]
@@ -110,9 +110,12 @@ def earth_words(basin: Basin, rules: Rulebook) -> list[str]:
         f"{profile.cutoff_slope:g}:1, and filled again in rolled layers "
         f"({rules.source('cut-off width')})."]
     share, spare = rules["compacted per bank"], basin.spare(rules)
-    gives = (f"Pit and trench give {in_both(basin.usable, 'earth')} of earth without topsoil, "
-             f"{in_both(basin.usable * share, 'earth')} compacted" if basin.rim is not None else
-             f"The trench gives {in_both(basin.usable * share, 'earth')} of compacted earth")
+    sources = [*(["pit"] if basin.rim is not None else []), "trench",
+               *(["spillway"] if basin.spillway > 0.05 else [])]
+    listed = " and ".join([", ".join(sources[:-1]), sources[-1]] if sources[1:] else sources)
+    gives = (f"{listed.capitalize()} {'give' if sources[1:] else 'gives'} "
+             f"{in_both(basin.usable, 'earth')} of earth without topsoil, "
+             f"{in_both(basin.usable * share, 'earth')} compacted")
     left = ("which balances" if abs(spare) < 0.05 else
             f"so {in_both(abs(spare), 'earth')} "
             + ("are left over" if spare > 0 else "must be brought"))
@@ -131,18 +134,11 @@ def spillway_words(over: Spillway, basin: Basin, storm: str, rules: Rulebook) ->
             f", {in_both(over.freeboard, 'level')} of bank is left above the water "
             f"({in_both(rules['basin freeboard'], 'level')} asked for, "
             f"{rules.source('basin freeboard')})")
-    bare, grass = (in_both(rules[f"{what} velocity"], "speed") for what in ("bare earth", "grass"))
-    bears = {"bare earth": f"bare earth bears that (to {bare}, "
-                           f"{rules.source('bare earth velocity')})",
-             "grass": f"good grass bears that (to {grass}, {rules.source('grass velocity')}), bare "
-                      f"earth does not (to {bare})",
-             "rock": f"neither bare earth nor grass bears that (grass to {grass}, "
-                     f"{rules.source('grass velocity')}): line it with rock, or lengthen it"}
     return (f"At the peak of {storm}, {in_both(basin.sill.peak, 'flow')}, "
             f"{in_both(basin.sill.head, 'level')} of water stands on its sill, "
             f"{in_both(basin.sill.length, 'length')} long{free}. It runs over at "
-            f"{in_both(over.velocity, 'speed')}: {bears[over.lining]}. Further down on steeper "
-            "ground it runs faster.")
+            f"{in_both(over.velocity, 'speed')}: {lining_words(over, rules)}. Further down on "
+            "steeper ground it runs faster.")
 
 
 def rim_words(basin: Basin) -> list[str]:

@@ -135,11 +135,8 @@ class Cascade:
 
     def under(self, condition: Condition) -> Cascade:
         """The same network with its ground in another antecedent runoff condition."""
-        def other(ground: Catchment) -> Catchment:
-            return replace(ground, rule=replace(ground.rule, condition=condition))
-
-        return replace(self, open_ground=other(self.open_ground),
-                       nodes=[replace(node, catchment=other(node.catchment))
+        return replace(self, open_ground=self.open_ground.under(condition),
+                       nodes=[replace(node, catchment=node.catchment.under(condition))
                               for node in self.nodes])
 
     def with_stores(self, stores: Sequence[Store]) -> Cascade:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from terrain.plan.cascade import Cascade
 from terrain.plan.routing import run_storm
 from terrain.runoff.catchment import Catchment
-from terrain.runoff.curve_number import Condition
 from terrain.runoff.storms import Hyetograph
 
 #: Depths of rain along a curve, its start at no rain included.
@@ -66,19 +65,6 @@ class CatchCurve:
     wet: NDArray[np.float64]
 
 
-def under(catchment: Catchment, condition: Condition | None) -> Catchment:
-    """The same ground under another antecedent condition; as it is where none is given."""
-    if condition is None:
-        return catchment
-    return replace(catchment, rule=replace(catchment.rule, condition=condition))
-
-
-def wetted(cascade: Cascade, condition: Condition | None) -> Cascade:
-    """The same network on ground of another antecedent condition."""
-    nodes = [replace(node, catchment=under(node.catchment, condition)) for node in cascade.nodes]
-    return replace(cascade, nodes=nodes, open_ground=under(cascade.open_ground, condition))
-
-
 def curve_depths(deepest: float, points: int = POINTS) -> NDArray[np.float64]:
     """Depths of rain to draw a curve by. [mm]
 
@@ -113,8 +99,7 @@ def catches(cascade: Cascade, storms: Sequence[tuple[str, float, float | None]],
     """
     if not indices:
         return {}
-    conditions: tuple[Condition | None, ...] = (None, "I", "III")
-    grounds = [wetted(cascade, condition) for condition in conditions]
+    grounds = [cascade, cascade.under("I"), cascade.under("III")]
     own = [depth for name, depth, _ in storms if name == design]
     depths = np.union1d(curve_depths(max(depth for _, depth, _ in storms)), own)
 
@@ -151,6 +136,6 @@ def catch_curve(catchment: Catchment, storage: float, deepest: float) -> CatchCu
         Of the storms asked for. [mm]
     """
     depths = curve_depths(deepest, 10 * (POINTS - 1) + 1)
-    kinds: tuple[Condition | None, ...] = (None, "I", "III")
-    held = [np.minimum(under(catchment, kind).runoff_volumes(depths), storage) for kind in kinds]
+    grounds = [catchment, catchment.under("I"), catchment.under("III")]
+    held = [np.minimum(ground.runoff_volumes(depths), storage) for ground in grounds]
     return CatchCurve(depths, *held)

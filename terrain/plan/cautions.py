@@ -8,21 +8,26 @@ from shapely import LineString, Point
 from terrain.inputs.dem import Dem
 from terrain.plan.cascade import Cascade, Node
 from terrain.plan.layout import Placed
+from terrain.plan.overtopping import met_on
 from terrain.plan.reading import Inputs
 from terrain.runoff.catchment import Catchment
 from terrain.units import in_both
-from terrain.works.basin import Basin
+from terrain.works.basin import Basin, drowning
 from terrain.works.drain import Drain
 from terrain.works.natural_hollow import NaturalHollow
+from terrain.works.rules import ENGINEER, OWNER
 from terrain.works.sill import head_for_flow
-from terrain.works.spillway import spillway
+from terrain.works.spillway import lining_words, spillway
 from terrain.works.store import Store
+from terrain.works.swale_built import Swale
 from terrain.works.wall import outflanking
 
-_LEAVES = ("Its spill leaves the property: never send it onto a neighbour more gathered than it "
-           "came before, and ask about water rights.")
+_LEAVES = ("Its spill leaves the property: never send it on to a neighbour more gathered than it "
+           "came before, and ask about water rights; your neighbour and the local water authority "
+           "decide.")
 
-_BEYOND = "Its full pool reaches beyond the property line."
+_BEYOND = ("Its full pool reaches beyond the property line: lower its sill, or have your "
+           "neighbour's word, who decides.")
 
 
 def reaches_edge(catchment: Catchment, dem: Dem, whose: str = "The") -> str:
@@ -30,7 +35,7 @@ def reaches_edge(catchment: Catchment, dem: Dem, whose: str = "The") -> str:
     what = "a hole in" if catchment.cut_by_hole else "the edge of"
     return (f"{whose} catchment reaches {what} {dem.source}, and water from beyond would cross "
             f"{in_both(catchment.at_risk, 'land')} of it: read every figure of runoff as \"at "
-            "least\".")
+            "least\"; a raster that reaches further decides.")
 
 
 def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:
@@ -42,13 +47,20 @@ def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:
             f"At the design peak {in_both(basin.sill.head, 'level')} stands on the spillway and "
             f"{in_both(left, 'level')} of bank is left above it; "
             f"{in_both(rules['basin freeboard'], 'level')} is asked for "
-            f"({rules.source('basin freeboard')}). Widen the spillway or lower the sill.")
+            f"({rules.cited('basin freeboard')}). Widen the spillway or lower the sill.")
     wall = float(np.hypot(*np.diff(basin.line, axis=0).T).sum())
     if basin.sill.length > wall / 2:
         said.append(
             f"The spillway is {in_both(basin.sill.length, 'length')} long beside a wall of "
             f"{in_both(wall, 'length')}: make sure that natural ground gives room for it, or "
-            "catch less, hold the crest higher and let it flow deeper over rock.")
+            "catch less, hold the crest higher and let it flow deeper over stone; whoever designs "
+            "it decides.")
+    if basin.spillway > basin.fill:
+        said.append(
+            f"Its spillway takes {in_both(basin.spillway, 'earth')} of cut, more than the "
+            f"{in_both(basin.fill, 'earth')} that bank and trench take: a wall where the ground at "
+            "one end is lower, or less water led to it, costs less; a licensed engineer decides "
+            "whether another kind of spillway may stand there.")
     around = outflanking(basin, inputs.dem)
     if around is not None:
         said.append(around)
@@ -62,19 +74,17 @@ def basin_cautions(inputs: Inputs, place: Placed, node: Node, basin: Basin) -> l
     rules, work, design = inputs.rules, place.work, inputs.site.rain.design
     said = []
     over = spillway(basin.sill, basin.crest if basin.has_wall else None, rules)
-    if over.lining == "rock":
+    if over.lining == "stone":
         said.append(f"Water runs over its sill at {in_both(over.velocity, 'speed')} at the design "
-                    f"peak, and grass bears {in_both(rules['grass velocity'], 'speed')} "
-                    f"({rules.source('grass velocity')}): line the sill and its way down with "
-                    "rock, or lengthen it.")
+                    f"peak; {lining_words(over, rules)}. {_first(OWNER)}.")
     years = rules["spillway return period"]
     if node.catchment.area > rules["small drainage"]:
         years = rules["spillway return period, larger"]
     if basin.has_wall and design.return_period is not None and design.return_period < years:
         said.append(f"Its spillway is sized for the storm \"{design.name}\", once in "
                     f"{design.return_period:g} years; behind a wall with so large a catchment "
-                    f"once in {years:g} years is asked for ({rules.source('small drainage')}). "
-                    "Choose a rarer design storm.")
+                    f"once in {years:g} years is asked for "
+                    f"({rules.cited('spillway return period')}). Choose a rarer design storm.")
     if work.holds_water:
         said += _pond_cautions(inputs, place, node, basin)
     return said
@@ -85,24 +95,25 @@ def _pond_cautions(inputs: Inputs, place: Placed, node: Node, basin: Basin) -> l
     rules, work, seepage = inputs.rules, place.work, node.store.infiltration * 24
     said = [f"It is meant to hold water, and water that stands longer than "
             f"{rules['standing water']:.0f} h breeds mosquitoes "
-            f"({rules.source('standing water')}): keep fish in it, which want "
-            f"{in_both(rules['fish depth'], 'length')} of water ({rules.source('fish depth')}); it "
+            f"({rules.cited('standing water')}): keep fish in it, which want "
+            f"{in_both(rules['fish depth'], 'length')} of water ({rules.cited('fish depth')}); it "
             f"is {in_both(basin.deepest_water, 'level')} deep when full."]
     if work.seepage is None:
         said.append(f"Nobody said what seeps from it; {in_both(seepage, 'seepage')} is a default "
                     f"({node.store.rate_source}). Watch how fast water sinks in a pond or pit "
-                    "near by, and state it (seepage: 3 mm/day).")
+                    "near by, and state it (seepage: 3 mm/day); the ground decides.")
     if seepage > rules["seepage high"]:
         said.append(f"It loses {in_both(seepage, 'seepage')} to the ground, more than "
                     f"{in_both(rules['seepage high'], 'seepage')} "
-                    f"({rules.source('seepage high')}): without a lining of clay or sheet it "
+                    f"({rules.cited('seepage high')}): without a lining of clay or sheet it "
                     "will hardly hold water.")
     lacks = [what for what, there in (("a daily rain record", inputs.record),
                                       ("evapotranspiration", inputs.evaporation)) if there is None]
     if lacks:
         said.append(f"Without {' and '.join(lacks)} in the site file its months cannot be "
-                    "reckoned: " + ("nothing tells what comes in a year." if len(lacks) > 1 or
-                                    inputs.record is None else "no evaporation is counted."))
+                    "reckoned: " + ("nothing tells what comes in a year" if len(lacks) > 1 or
+                                    inputs.record is None else "no evaporation is counted")
+                    + ". Add them; you decide.")
     return said
 
 
@@ -112,17 +123,17 @@ def hollow_cautions(inputs: Inputs, place: Placed, hollow: NaturalHollow) -> lis
     said = [f"It is a hollow of {dem.source}, {in_both(hollow.depth, 'level')} deep at most: go "
             "and look, best after rain. A pipe under a bank, thick growth or an error of the "
             "survey makes such hollows where water runs on; then leave this work out, and name "
-            "the pipe under culverts."]
+            "the pipe under culverts. What you see there decides."]
     if dem.filled_holes[hollow.cells[:, 0], hollow.cells[:, 1]].any():
-        said.append("Part of its floor was not surveyed, only filled from the rim of that hole.")
+        said.append("Part of its floor was not surveyed, only filled from the rim of that hole in "
+                    "the raster: measure it; what you find decides.")
     if hollow.depth > rules["drowning depth"]:
-        said.append(f"Water {in_both(hollow.depth, 'level')} deep can drown a child (warned above "
-                    f"{in_both(rules['drowning depth'], 'level')}, "
-                    f"{rules.source('drowning depth')}).")
+        said.append(drowning(hollow.depth, rules))
     for road in ground.roads:
         if place.outline.intersects(road.surface):
             said.append(f"It reaches the road \"{road.name}\": its water stands there when it is "
-                        "full, unless a pipe under the road's bank drains it.")
+                        "full, unless a pipe under the road's bank drains it; whoever keeps the "
+                        "road decides.")
     if not ground.boundary.covers(place.outline):
         said.append(_BEYOND)
     return said
@@ -140,7 +151,7 @@ def drain_cautions(inputs: Inputs, drain: Drain, placed: list[Placed]) -> list[s
         x, y = points[wet]
         said.append(f"At {dem.named(float(x), float(y))} it crosses a way of gathered water that "
                     f"{in_both(float(area[wet]), 'land')} drain to: that water breaks out over its "
-                    "lip unless the crossing is designed.")
+                    "lip unless somebody designs the crossing, and decides how.")
     to = next((place for place in placed if route.to and place.name == route.to), None)
     if to is not None and to.kind != "drain":
         under = to.sill_level - drain.bed(route.length)
@@ -148,10 +159,10 @@ def drain_cautions(inputs: Inputs, drain: Drain, placed: list[Placed]) -> list[s
         if under > 0:
             said.append(f"Its bed meets \"{to.name}\" {in_both(under, 'level')} below its sill: "
                         f"when that is full, water stands back {in_both(back, 'length', 0)} in the "
-                        "drain; armour the way in with stone.")
+                        f"drain; armour the way in with stone. {_first(OWNER)}.")
     elif to is None:
         said.append("It lets its water go at a point: spread it there over a level lip on grass or "
-                    "stone, or it cuts a gully.")
+                    f"stone, or it cuts a gully. {_first(OWNER)}.")
     return said
 
 
@@ -165,40 +176,65 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
         if node.spills_to is None:
             said.append(_LEAVES)
         said.append("Roof water is not fit to drink as it comes: germs, metals and smoke settle on "
-                    "roofs. Treat and test it as the local health office advises.")
+                    "roofs. Treat and test it; the local health office decides.")
         return said
     if empties > rules["standing water"] and not getattr(place.work, "holds_water", False):
         how = "does not soak away" if np.isinf(empties) else f"stands about {empties:,.0f} h"
         said.append(f"Full, it {how} at {in_both(node.store.infiltration, 'rate')} "
-                    f"({node.store.rate_source}); longer than {rules['standing water']:.0f} h "
-                    f"breeds mosquitoes ({rules.source('standing water')}). Test a hole.")
-    apart = rules["building setback"]
-    for roof in ground.roofs:
-        gap = place.outline.distance(roof.outline)
-        if gap < apart:
-            said.append(f"It lies {in_both(gap, 'length')} from the roof \"{roof.name}\"; keep "
-                        f"{in_both(apart, 'length')} "
-                        f"({rules.source('building setback')}).")
-    edge = ground.boundary.boundary.distance(place.outline)
-    if edge < apart and place.hollow is None:
-        said.append(f"It lies {in_both(edge, 'length')} from the property line; keep "
-                    f"{in_both(apart, 'length')} "
-                    f"({rules.source('building setback')}).")
-    for road in ground.roads:
-        if place.hollow is None and place.outline.intersects(road.surface):
-            said.append(f"It lies across the road \"{road.name}\": move it, or cross the road with "
-                        "a dip or pipe that somebody designs.")
+                    f"({node.store.rate_source}); water that stands longer than "
+                    f"{rules['standing water']:.0f} h breeds mosquitoes "
+                    f"({rules.cited('standing water')}). Test a hole.")
     if len(node.spill_path) > 1:
-        way = LineString(node.spill_path)
-        met = [roof.name for roof in ground.roofs if way.distance(roof.outline) < apart]
-        if met:
-            said.append("Its spill runs past " + ", ".join(f"\"{name}\"" for name in met)
-                        + ": lead it clear of buildings.")
+        said += _spill_passes(inputs, place, node)
         as_ever = place.hollow is not None and not node.piped
         if node.spills_to is None and not as_ever and ground.boundary.covers(
                 Point(node.spill_path[0])):
             said.append(_LEAVES)
     return said
+
+
+def _spill_passes(inputs: Inputs, place: Placed, node: Node) -> list[str]:
+    """Buildings and roads that a spill comes to on its way over the ground."""
+    rules, said = inputs.rules, []
+    apart = rules["building setback"]
+    pipe = len(place.work.pipe) if place.work.pipe is not None else 0
+    over = node.spill_path[max(pipe - 1, 0):]
+    met = met_on(over, inputs.ground, apart)
+    beside = [found.words for found in met if found.kind == "building"]
+    if beside:
+        said.append(f"The way of its spill passes {', '.join(beside)}; keep "
+                    f"{in_both(apart, 'length')} ({rules.cited('building setback')}). Lead it "
+                    "clear of buildings.")
+    crossed = [found.words for found in met if found.kind == "road"]
+    if crossed:
+        said.append(f"Its spill runs over {', '.join(crossed)}: give the road a dip of stone or a "
+                    "pipe there, or it washes out; whoever keeps the road decides.")
+    return said
+
+
+def _first(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def too_small(inputs: Inputs, swale: Swale, store: Store, comes: float) -> list[str]:
+    """A caution about a swale that does not hold what comes to it in the design storm.
+
+    Parameters
+    ----------
+    comes : float
+        All that comes to it, spills from above included. [m3]
+    """
+    rules, deepest = inputs.rules, inputs.rules["swale deepest"]
+    if comes <= store.capacity:
+        return []
+    deep = (f"Its water is {in_both(swale.depth, 'level')} deep, and deeper ones are not dug "
+            f"({rules.cited('swale deepest')}): make it longer or wider, or catch some of it "
+            "higher up." if swale.depth >= deepest - 1e-9 else
+            "Make it longer, wider or deeper (left out, its size is found), or see that its spill "
+            f"does no harm; {OWNER}.")
+    return [f"It holds {in_both(store.capacity, 'volume')} of the {in_both(comes, 'volume')} that "
+            f"come to it in the design storm \"{inputs.site.rain.design.name}\"; what does not "
+            f"soak in meanwhile spills. {deep}"]
 
 
 def overtop_cautions(store: Store, crest: float, peaks: dict[str, float]) -> list[str]:
@@ -218,7 +254,7 @@ def overtop_cautions(store: Store, crest: float, peaks: dict[str, float]) -> lis
             said.append(f"In the storm \"{name}\" {in_both(head, 'level')} would stand on the "
                         f"sill, over the settled crest at {in_both(crest, 'level')}: the bank "
                         "would be overtopped and may wash out. Size it for that storm (design "
-                        "storm), or lengthen the sill.")
+                        f"storm), or lengthen the sill. {_first(ENGINEER)}.")
     return said
 
 
@@ -226,7 +262,8 @@ def spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Pl
                     ) -> list[str]:
     """Cautions about where a work's water goes next, and about ground it shares."""
     place, node, rules = placed[index], cascade.nodes[index], inputs.rules
-    said = [f"It overlaps \"{placed[other].name}\": each is reckoned as if whole. Move one of them."
+    said = [f"It overlaps \"{placed[other].name}\", and each is reckoned as if whole: move one of "
+            "them; you decide which."
             for other in cascade.overlaps.get(index, ())]
     if node.spills_to is not None and node.piped and place.work.pipe is None and (
             place.drain is None) and node.rise is None:
@@ -238,6 +275,6 @@ def spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Pl
                 f"The furrow to \"{to.name}\" is {in_both(way, 'length')} long and the sills "
                 f"{'fall' if fall >= 0 else 'rise'} by {in_both(abs(fall), 'level')} on the "
                 f"raster; it needs a fall of {rules['furrow fall']:.1%} "
-                f"({rules.source('furrow fall')}). Set the sills with a level so that each lies "
+                f"({rules.cited('furrow fall')}). Set the sills with a level so that each lies "
                 "lower than the one before.")
     return said

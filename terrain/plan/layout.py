@@ -131,28 +131,18 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
     places = Places(site, terrain)
     soft = swales.smoothed(terrain.dem)
     placed: list[Placed] = []
+
+    def lay(work: Any) -> list[Placed]:
+        return _lay(work, places, terrain, soft, ground, rules, design_runoff, climate, placed)
+
+    for work in site.works:  # a row along a swale and a drain need to know where others stand
+        if not isinstance(work, asked.Drain) and not _stands_along(work):
+            placed += lay(work)
     for work in site.works:
-        where = site.where_work(work.name)
-        if isinstance(work, asked.Swale):
-            placed.append(_swale(work, where, places, terrain, soft, ground, rules, design_runoff))
-        elif isinstance(work, asked.Basin):
-            placed.append(_basin(work, where, places, terrain, rules))
-        elif isinstance(work, asked.TreeBasin):
-            if not isinstance(work.along, str):  # else it needs to know where its swale lies
-                placed += _tree_basins(work, where, places, terrain, rules, design_runoff, climate)
-        elif isinstance(work, asked.Hollow):
-            placed.append(_hollow(work, where, places, terrain, rules))
-        elif isinstance(work, asked.Drain):
-            continue  # it needs to know where the others stand
-        elif leader_of(site, work.name) == work.name:
-            placed.append(_tank(work, where, places))
-    for work in site.works:
-        if isinstance(work, asked.TreeBasin) and isinstance(work.along, str):
-            placed += _tree_basins(work, site.where_work(work.name), places, terrain, rules,
-                                   design_runoff, climate, placed)
+        if _stands_along(work):
+            placed += lay(work)
     for work in _drains_in_order(site):
-        where = site.where_work(work.name)
-        placed.append(_drain(work, where, places, terrain, soft, ground, rules, placed))
+        placed += lay(work)
     listed = [work.name for work in site.works]
     placed.sort(key=lambda place: listed.index(place.work.name))
     for index, place in enumerate(placed):
@@ -160,6 +150,58 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
         for other in placed[:index]:
             _refuse_clash(place, other, site)
     return placed
+
+
+def place_again(work: Any, site: Site, terrain: Terrain, soft: Dem, ground: Ground,
+                rules: Rulebook, design_runoff: NDArray[np.float64], climate: TreeClimate | None,
+                placed: Sequence[Placed]) -> list[Placed]:
+    """One work of the site laid out otherwise, all others left as they stand.
+
+    Parameters
+    ----------
+    work : the site file's entry, changed
+    soft : Dem
+        The ground as `terrain.works.swale.smoothed` gives it.
+    placed : sequence of Placed
+        All works as `place_works` laid them out.
+
+    Raises
+    ------
+    InputError
+        If it cannot lie there so.
+    """
+    others = [place for place in placed if place.work.name != work.name]
+    found = _lay(work, Places(site, terrain), terrain, soft, ground, rules, design_runoff,
+                 climate, others)
+    for place in found:
+        _refuse_misplaced(place, site, ground)
+        for other in others:
+            _refuse_clash(place, other, site)
+    return found
+
+
+def _stands_along(work: Any) -> bool:
+    """Whether a work is a row of trees along a swale."""
+    return isinstance(work, asked.TreeBasin) and isinstance(work.along, str)
+
+
+def _lay(work: Any, places: Places, terrain: Terrain, soft: Dem, ground: Ground, rules: Rulebook,
+         design_runoff: NDArray[np.float64], climate: TreeClimate | None, placed: list[Placed]
+         ) -> list[Placed]:
+    """One work of the site file, where those that it leans on stand already."""
+    where = places.site.where_work(work.name)
+    if isinstance(work, asked.Swale):
+        return [_swale(work, where, places, terrain, soft, ground, rules, design_runoff)]
+    if isinstance(work, asked.Basin):
+        return [_basin(work, where, places, terrain, rules)]
+    if isinstance(work, asked.TreeBasin):
+        return _tree_basins(work, where, places, terrain, rules, design_runoff, climate, placed)
+    if isinstance(work, asked.Hollow):
+        return [_hollow(work, where, places, terrain, rules)]
+    if isinstance(work, asked.Drain):
+        return [_drain(work, where, places, terrain, soft, ground, rules, placed)]
+    # Tanks joined below are one store, which stands where the first of them does.
+    return [_tank(work, where, places)] if leader_of(places.site, work.name) == work.name else []
 
 
 def _refuse_clash(place: Placed, other: Placed, site: Site) -> None:
@@ -315,6 +357,11 @@ def _drain(work: asked.Drain, where: str, places: Places, terrain: Terrain, soft
     start = places.point(work.from_, f"{where}, from")
     goal = (None if isinstance(work.to, str) else places.point(work.to, f"{where}, to"))
     route = lead_drain(work, where, start, goal, terrain, soft, ground, rules, placed)
+    deepest = float(route.above.max()) + (work.depth or rules["drain shallowest"])
+    if work.rock_at is not None and deepest > work.rock_at + 1e-6:
+        raise InputError(f"{where}, rock at", f"its bed would lie up to "
+                         f"{in_both(deepest, 'level')} below the ground, and rock is said to be at "
+                         f"{in_both(work.rock_at, 'level')}", "Make it shallower, or move it")
     cells = swales.line_cells(terrain.dem, route.line)
     taken = {(int(r), int(c)) for place in placed for r, c in place.cells}
     cells = np.array([cell for cell in cells.tolist() if tuple(cell) not in taken],

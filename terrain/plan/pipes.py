@@ -16,7 +16,7 @@ from terrain.surface.conditioning import Culvert, cells_along
 from terrain.surface.flow_paths import longest_path_to
 from terrain.units import in_both
 from terrain.works.pipe import PipeCheck
-from terrain.works.rules import Rulebook
+from terrain.works.rules import OWNER, Rulebook
 
 
 def pipe_checks(inputs: Inputs, placed: list[Placed], run: StormRun) -> tuple[PipeCheck, ...]:
@@ -91,14 +91,18 @@ def pipe_caution(check: PipeCheck, rules: Rulebook) -> str | None:
     whose = "Its pipe" if check.kind == "pipe" else "This culvert"
     if check.slope <= 0:
         return (f"{whose} does not fall on the raster's ground from one end to the other, so what "
-                "it carries cannot be told: lay it with a fall, set out with a level.")
+                f"it carries cannot be told: lay it with a fall, set out with a level; {OWNER}.")
     if check.enough is not False or check.diameter is None or check.carries is None:
         return None
     said = (f" (assumed: pipe diameter, {rules.source('pipe diameter')})" if check.assumed else "")
     return (f"{whose}, {wide(check.diameter)} wide{said}, carries "
             f"{in_both(check.carries, 'flow')} just full at a slope of {check.slope:.1%}, and the "
             f"{check.what} is {in_both(check.must_carry, 'flow')} in the design storm: it needs "
-            f"{wide(check.needed or 0.0)}.")
+            f"{wide(check.needed or 0.0)} (Manning's equation; {_decides(check)}).")
+
+
+def _decides(check: PipeCheck) -> str:
+    return "whoever keeps the road decides" if check.kind == "culvert" else OWNER
 
 
 def pipe_notes(checks: tuple[PipeCheck, ...], rules: Rulebook) -> list[str]:

@@ -18,6 +18,7 @@ from terrain.plan.accounts import (
     years_of_record,
 )
 from terrain.plan.basin_facts import BasinFacts, basin_facts
+from terrain.plan.built import build, with_sill
 from terrain.plan.cascade import Cascade, Node, build_cascade
 from terrain.plan.cascade_told import CascadeTold, tell_cascade
 from terrain.plan.catches import catches
@@ -28,13 +29,20 @@ from terrain.plan.cautions import (
     overtop_cautions,
     site_cautions,
     spill_cautions,
+    too_small,
     wall_cautions,
 )
-from terrain.plan.cost import MACHINE_OUTPUT, Quantities, quantities
+from terrain.plan.clearances import SteepGround, steep_ground
+from terrain.plan.cost import Quantities
+from terrain.plan.designed import Designed, designed_ground
 from terrain.plan.doubt_found import Doubt
+from terrain.plan.earthworks import Earthworks, earthworks
+from terrain.plan.fixed_values import FixedValue, fixed_values
 from terrain.plan.hydrology import soil_dries
-from terrain.plan.layout import Placed, first_sill, place_works
+from terrain.plan.layout import Placed, place_works
 from terrain.plan.notes import plan_notes
+from terrain.plan.order_of_work import Step, order_of_work
+from terrain.plan.overtopping import Breach
 from terrain.plan.pipes import pipe_caution, pipe_checks, pipe_notes
 from terrain.plan.pond_years import pond_years
 from terrain.plan.reading import Inputs, Progress, read_inputs
@@ -42,6 +50,7 @@ from terrain.plan.road_turnouts import Turnout, road_turnouts, turnout_notes
 from terrain.plan.roofs_told import RoofsTold, tell_roofs
 from terrain.plan.routing import StormRun, full_at, peaks_when_full, run_storm, storm_steps
 from terrain.plan.spill_ways import pump_cautions, pump_notes
+from terrain.plan.surroundings import surroundings
 from terrain.plan.swale_notes import swale_notes
 from terrain.plan.tree_cautions import tree_cautions, tree_notes
 from terrain.plan.tree_climate import tree_climate
@@ -53,13 +62,11 @@ from terrain.runoff.sheds import Shed, ShedPoint, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
 from terrain.surface.terrain import Terrain
 from terrain.works.basin import Basin
-from terrain.works.drain import Drain, design_section
-from terrain.works.drain import finish as finish_drain
+from terrain.works.drain import Drain
 from terrain.works.pipe import PipeCheck
 from terrain.works.rules import Rulebook
-from terrain.works.sill import design_sill
 from terrain.works.store import Store
-from terrain.works.swale_built import Swale, finish
+from terrain.works.swale_built import Swale
 from terrain.works.tree_basin import catchment_ratio, tree_need
 
 #: Names of an average year's account: with curve numbers that stay at average wetness, and with
@@ -95,6 +102,8 @@ class PlannedStore:
         What is told of a basin alone.
     life : TreeLife or None
         A tree basin's months, where there are a record and evapotranspiration.
+    breach : Breach or None
+        What happens where its bank fails; None without a bank.
     """
 
     placed: Placed
@@ -112,6 +121,7 @@ class PlannedStore:
     drain: Drain | None = None
     life: TreeLife | None = None
     facts: BasinFacts | None = None
+    breach: Breach | None = None
 
 
 @dataclass(frozen=True)
@@ -152,6 +162,14 @@ class Plan:
         Ways of the spills, captures, totals and seasons; `make_plan` always tells them.
     roofs : RoofsTold or None
         Gutters, and the tanks over the record; `make_plan` always tells them.
+    earth : Earthworks or None
+        Where its earth goes, and what that takes.
+    order : tuple of Step
+        In what order to build.
+    fixed : tuple of FixedValue
+        What the owner fixed by hand, and what that costs.
+    designed : Designed or None
+        The ground as all works leave it freshly built.
     """
 
     inputs: Inputs
@@ -172,6 +190,10 @@ class Plan:
     doubt: Doubt | None = None
     told: CascadeTold | None = None
     roofs: RoofsTold | None = None
+    earth: Earthworks | None = None
+    order: tuple[Step, ...] = ()
+    fixed: tuple[FixedValue, ...] = ()
+    designed: Designed | None = None
 
     @property
     def accounts(self) -> list[tuple[str, Account]]:
@@ -272,7 +294,8 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
             beside = YEARS[not follows], year_account(cascade, other)
     progress("Finding what roads and bare ground shed")
     sheds = find_sheds(inputs, placed)
-    stores = [_planned(inputs, cascade, i, placed, runs, filled[i], seasons, years)
+    steep = steep_ground(inputs.terrain, inputs.rules)
+    stores = [_planned(inputs, cascade, i, placed, runs, filled[i], seasons, years, steep)
               for i in range(len(placed))]
     progress("Finding what the basins catch, on dry ground and on wet")
     stores = _with_facts(inputs, cascade, stores, seasons, years)
@@ -286,13 +309,21 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
               for i, store in enumerate(stores)]
     progress("Following every spill, and the rain by its depth")
     told = tell_cascade(inputs, cascade, placed, runs, filled, seasons, years)
+    progress("Sharing out the earth")
+    earth = earthworks(inputs, stores)
+    order = order_of_work(inputs, cascade, stores, earth)
+    progress("Laying works out again with what is fixed by hand left open")
+    fixed = fixed_values(inputs, stores)
     plan = Plan(inputs, cascade, stores, sheds, runs, storms, peaks, seasons, year, beside, years,
                 (*plan_notes(inputs, placed, seasons),
                  *swale_notes(inputs, cascade, placed, seasons),
                  *tree_notes(inputs, placed),
                  *turnout_notes(inputs, turnouts), *pipe_notes(pipes, inputs.rules),
                  *pump_notes(cascade, placed), *roofs.notes),
-                turnouts=turnouts, pipes=pipes, told=told, roofs=roofs)
+                turnouts=turnouts, pipes=pipes, told=told, roofs=roofs, earth=earth, order=order,
+                fixed=fixed)
+    progress("Shaping the designed ground")
+    plan = replace(plan, designed=designed_ground(inputs.dem, stores, inputs.rules))
     progress("Counting the trees that the water would carry")
     return replace(plan, carried=tuple(trees_carried(inputs, cascade, placed, seasons,
                                                      plan.ranked_shed_points)))
@@ -358,60 +389,32 @@ def _with_sills(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> Casca
             break
         peaks = found
         cascade = cascade.with_stores([
-            _with_sill(node.store, place, float(peak), inputs.rules)
+            with_sill(node.store, place, float(peak), inputs.rules)
             for node, place, peak in zip(cascade.nodes, placed, peaks, strict=True)])
     return cascade
 
 
-def _with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Store:
-    if store.kind == "tank":
-        return store
-    if store.kind == "drain":  # it takes all that comes at once; its channel is sized later
-        return replace(store, sill=replace(store.sill, peak=peak))
-    given = (first_sill(place, rules).length if place.kind in ("tree basin", "hollow") else
-             getattr(place.work, "sill_length", None))
-    head = rules["spillway head" if place.basin is not None and place.basin.has_wall
-                 else "sill head"]
-    return replace(store, sill=design_sill(place.sill_level, peak, head, rules, given))
-
-
 def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
              runs: dict[str, StormRun], fills: float | None, seasons: SeasonRun | None,
-             years: tuple[YearOfRecord, ...]
+             years: tuple[YearOfRecord, ...], steep: SteepGround
              ) -> PlannedStore:
     place, node = placed[index], cascade.nodes[index]
-    store, rules, site = node.store, inputs.rules, inputs.site
-    swale, built = None, place.basin
+    store = node.store
+    made = build(inputs, place, store)
+    swale, built, drain, amount = made.swale, made.basin, made.drain, made.quantities
     cautions: list[str] = []
-    amount = None
-    money = site.money
-    output = money.machine_output if money else MACHINE_OUTPUT
-    rates = money.machine_hour if money else None
-    currency = money.currency if money else ""
-    if place.swale is not None:
-        laid = place.swale
-        swale = finish(inputs.dem, laid.route, laid.section, store.sill, place.spill_x,
-                       place.spill_y, rules, laid.checks, laid.soil, laid.berm_side_slope,
-                       laid.crest)
-        cautions += swale.cautions
-        amount = quantities(swale.cut, swale.berm, rules, output, rates, currency)
+    if swale is not None:
+        cautions += [*swale.cautions, *too_small(
+            inputs, swale, store, runs[inputs.site.rain.design.name].stores[index].inflow)]
     elif built is not None:
-        built = replace(built, sill=store.sill)
         cautions += built.cautions
         if built.has_wall:
             cautions += wall_cautions(inputs, built)
         cautions += basin_cautions(inputs, place, node, built)
-        amount = quantities(built.cut, built.fill, rules, output, rates, currency,
-                            built.topsoil if built.has_wall else 0.0)
-    elif place.kind == "tree basin":
-        bank = place.tree.bank if place.tree is not None else 0.0
-        amount = quantities(place.dig, bank, rules, output, rates, currency)
     elif place.hollow is not None:
         cautions += hollow_cautions(inputs, place, place.hollow)
-    drain = _drain(place, store.sill.peak, rules)
     if drain is not None:
         cautions += [*drain.cautions, *drain_cautions(inputs, drain, placed)]
-        amount = quantities(drain.cut, 0.0, rules, output, rates, currency)
     crest = (swale.berm_height if swale is not None else
              built.crest - built.sill.level if built is not None and built.has_wall else None)
     if crest is not None:
@@ -423,12 +426,14 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
     cautions += tree_cautions(inputs, cascade, place, placed)
     cautions += spill_cautions(inputs, cascade, index, placed)
     cautions += site_cautions(inputs, place, node, empties)
+    about, breach = surroundings(inputs, made, node, placed, steep)
+    cautions += about
     starts = min(node.catchment.starts_at, node.roof.starts_at)
     return PlannedStore(
         place, store, swale, built, amount, None if np.isinf(starts) else starts, fills, empties,
         _end_of_spill(cascade, index), tuple(cautions),
         _need(inputs, place), _carrying_ground(inputs, place, node, seasons), drain,
-        _life(inputs, place, index, seasons, years))
+        _life(inputs, place, index, seasons, years), breach=breach)
 
 
 def _with_facts(inputs: Inputs, cascade: Cascade, stores: list[PlannedStore],
@@ -449,16 +454,6 @@ def _with_facts(inputs: Inputs, cascade: Cascade, stores: list[PlannedStore],
                                                       rain.design.name, caught[i], months,
                                                       inputs.rules, pond))
     return found
-
-
-def _drain(place: Placed, peak: float, rules: Rulebook) -> Drain | None:
-    """A drain's channel, sized for the peak that comes to it in the design storm."""
-    if place.drain is None:
-        return None
-    work = place.work
-    section = design_section(peak, place.drain.grade, rules, work.lining,
-                             work.soil == "erodible", work.width, work.depth, work.side_slope)
-    return finish_drain(place.drain, section, rules)
 
 
 def _tank_hours(store: Store) -> float:

@@ -16,7 +16,7 @@ from terrain.inputs.elevation import TOO_COARSE, ElevationFiles
 from terrain.inputs.layers import read_layer
 from terrain.inputs.site import Layer
 from terrain.plan.basin_facts import earth_words, rim_words, spillway_words
-from terrain.plan.catches import CatchCurve, catch_curve, under
+from terrain.plan.catches import CatchCurve, catch_curve
 from terrain.plan.cautions import reaches_edge
 from terrain.plan.cost import Quantities, quantities
 from terrain.plan.question import (
@@ -45,6 +45,7 @@ from terrain.units import in_both
 from terrain.works import swale as swales
 from terrain.works.basin import Basin
 from terrain.works.dug import design_dug
+from terrain.works.ground_of_bank import with_spillway
 from terrain.works.rules import Rulebook
 from terrain.works.sill import design_sill
 from terrain.works.spillway import spillway
@@ -382,7 +383,8 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
     there = ground_there(question, ground, rain.depths)
     catchment = _gathered(question, there, cells, made.cells, rain)
     most = rules["spillway head" if made.has_wall else "sill head"]
-    made = replace(made, sill=design_sill(made.sill.level, _peak(catchment, rain), most, rules))
+    made = with_spillway(dem, replace(made, sill=design_sill(
+        made.sill.level, _peak(catchment, rain), most, rules)))
     low = outflanking(made, dem) if made.has_wall else None
     cautions = [*made.cautions, *([] if low is None else [low]), *_edge(catchment, dem)]
     said = earth_words(made, rules)
@@ -396,7 +398,7 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
     topsoil = made.topsoil if made.has_wall else 0.0
     return BasinAnswer(question, made, catchment, cells, outline(cells, dem.transform),
                        _storms(catchment, made.storage, rain),
-                       quantities(made.cut, made.fill, rules, rates=rates, topsoil=topsoil),
+                       quantities(made.dug, made.fill, rules, rates=rates, topsoil=topsoil),
                        _way_down(terrain, made.sill_x, made.sill_y, marks), tuple(cautions),
                        curve, tuple(said), (*there.notes, *_rests(rain, there)))
 
@@ -423,8 +425,8 @@ def _storms(catchment: Catchment, storage: float | None, rain: RainWords
             catchment.runoff_by_mean_number(depth),
             peaks_of(catchment, depth, shape, storm_steps(shape.duration)),
             *((0.0, 0.0) if storage is None else
-              (min(under(catchment, "I").runoff(depth), storage),
-               min(under(catchment, "III").runoff(depth), storage)))))
+              (min(catchment.under("I").runoff(depth), storage),
+               min(catchment.under("III").runoff(depth), storage)))))
     return tuple(answers)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +13,7 @@ from terrain.errors import InputError
 from terrain.files import is_folder
 from terrain.inputs.dem import Dem
 from terrain.inputs.elevation import open_elevation
+from terrain.inputs.keep_clear import read_keep_clear
 from terrain.inputs.layers import boundary_polygon, rasterized, read_layer
 from terrain.inputs.rainfall import RainRecord
 from terrain.inputs.site import Site, read_site
@@ -85,6 +86,8 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
         raise InputError(f"{site.where('rules')}, rules", str(error), "Correct it") from None
     progress("Reading the layers")
     ground = read_ground(site, dem)
+    things, said = read_keep_clear(site, files)
+    ground = replace(ground, keep_clear=things, notes=(*ground.notes, *said))
     progress("Reading the rain and the weather")
     record = rain_record(site)
     evaporates = evaporation(site, dem, record)

@@ -12,6 +12,7 @@ from shapely import LineString, Point
 from terrain.plan.layout import Placed
 from terrain.plan.reading import Inputs
 from terrain.runoff.ground import Road
+from terrain.works.lining import ERODIBLE
 from terrain.works.road_drainage import GRADE_OVER, RoadOutlet, road_outlets, road_spacing
 
 
@@ -58,7 +59,7 @@ def road_turnouts(inputs: Inputs, placed: list[Placed]) -> tuple[Turnout, ...]:
     turn-out at its foot.
     """
     dem, ground = inputs.dem, inputs.ground
-    erodible = inputs.site.roads is None or inputs.site.roads.soil == "erodible"
+    erodible = inputs.site.roads is None or ERODIBLE[inputs.site.roads.soil]
     marks = np.zeros(dem.shape, np.int32)
     found: list[tuple[Road, LineString, RoadOutlet]] = []
     for road in ground.roads:
@@ -138,7 +139,7 @@ def _turnout(inputs: Inputs, placed: list[Placed], road: Road, line: LineString,
         if level - into >= inputs.rules["drain flattest"] * gap:
             name, away, fall = place.name, gap, level - into
             break
-    erodible = inputs.site.roads is None or inputs.site.roads.soil == "erodible"
+    erodible = inputs.site.roads is None or ERODIBLE[inputs.site.roads.soil]
     return Turnout(road.name, outlet, float(spot.x), float(spot.y), level,
                    road_spacing("water bar", outlet.grade, erodible), volume, own, name, away, fall)
 
@@ -148,10 +149,11 @@ def turnout_notes(inputs: Inputs, turnouts: tuple[Turnout, ...]) -> list[str]:
     drawn = [road.name for road in inputs.ground.roads if not road.lines]
     said = []
     if turnouts:
-        soil = inputs.site.roads.soil if inputs.site.roads is not None else "erodible"
+        soil = inputs.site.roads.soil if inputs.site.roads is not None else "loam"
+        kind = "easily eroded" if ERODIBLE[soil] else "hard to erode"
         stated = (inputs.site.roads is not None and "soil" in inputs.site.roads.model_fields_set)
         said.append("Road turn-outs: spacing of the Low-Volume Roads Field Guide (US Forest "
-                    f"Service and USAID, 2003), Tables 7.1 and 7.2, on soil that is {soil}"
+                    f"Service and USAID, 2003), Tables 7.1 and 7.2, on {soil}, {kind}"
                     f"{'' if stated else ' (assumed, as the site file does not say)'}, by the "
                     f"raster's grade over {GRADE_OVER:g} m; each stretch is taken to lead all its "
                     "water and that of the ground above it to the foot, as a road with a ditch "

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString, Point
-from shapely.ops import unary_union
 
 from terrain.errors import InputError
 from terrain.inputs import site_works as asked
 from terrain.inputs.dem import Dem
+from terrain.plan.swale_ends import berm_soil, kept
 from terrain.runoff.ground import Ground
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
@@ -21,7 +21,6 @@ from terrain.works.cross_section import Section
 from terrain.works.rules import Rulebook
 from terrain.works.store import Curve
 from terrain.works.swale import SwaleLine
-from terrain.works.swale_built import SOIL_OF_GROUP, berm_slope
 from terrain.works.swale_checks import Check, checks_of, swale_curve
 from terrain.works.swale_size import Wanted, size_swale
 
@@ -84,7 +83,7 @@ def lay_swale(work: asked.Swale, where: str, locate: Locate, terrain: Terrain, s
     """
     route, along, notes = _traced(work, where, locate, terrain, soft, rules)
     anchor = LineString(route.line).interpolate(along)
-    route, along, said = _kept(route, anchor, terrain, ground, rules, where)
+    route, along, said = kept(work, route, anchor, terrain, ground, rules, where)
     notes += said
     fit = route.length
     length = work.length if work.along is None else route.length
@@ -102,12 +101,13 @@ def lay_swale(work: asked.Swale, where: str, locate: Locate, terrain: Terrain, s
                          "boundary, near a building, at steep ground, or where the contour "
                          "closes)", "Shorten it or move its point")
     notes += [*size.notes, *([said_of_checks] if said_of_checks else [])]
+    _refuse_rock(work, route, size.section, terrain, where)
     if work.crest is not None and work.crest <= route.level:
         raise InputError(f"{where}, crest", f"the sill, at the contour's level of "
                          f"{in_both(route.level, 'level')}, stands above the berm's crest at "
                          f"{in_both(work.crest, 'level')}",
                          "Raise the crest, or set the swale out on a lower contour")
-    soil, slope, why = _soil(work, swales.line_cells(terrain.dem, route.line), ground, rules)
+    soil, slope, why = berm_soil(work, swales.line_cells(terrain.dem, route.line), ground, rules)
     notes.append(why)
     sill_x, sill_y = _sill(work, route, where, locate, terrain, ground)
     return LaidSwale(route, size.section, checks, sill_x, sill_y, soil, slope, work.crest,
@@ -137,65 +137,28 @@ def _traced(work: asked.Swale, where: str, locate: Locate, terrain: Terrain, sof
     return *swales.trace(terrain, soft, x, y, where, rules, reach, None, work.radius), []
 
 
-def _kept(route: SwaleLine, anchor: Point, terrain: Terrain, ground: Ground, rules: Rulebook,
-          where: str) -> tuple[SwaleLine, float, list[str]]:
-    """The stretch about a point that stays within the boundary and clear of buildings."""
-    apart = rules["building setback"]
-    if not ground.boundary.covers(anchor):
-        raise InputError(where, "its line lies outside the boundary there",
-                         "Move it on to the property")
-    for roof in ground.roofs:
-        gap = roof.outline.distance(anchor)
-        if gap == 0:
-            raise InputError(where, f"the swale would run through the roof \"{roof.name}\"",
-                             "Move it clear of the building")
-        if gap < apart:
-            raise InputError(where, f"the swale would lie {in_both(gap, 'level')} from the roof "
-                             f"\"{roof.name}\", and {in_both(apart, 'level')} are to be kept "
-                             f"(building setback, {rules.source('building setback')})",
-                             "Move it clear of the building")
+def _refuse_rock(work: asked.Swale, route: SwaleLine, section: Section, terrain: Terrain,
+                 where: str) -> None:
+    """Refuse a bed that lies deeper than rock anywhere along its line.
+
+    Raises
+    ------
+    InputError
+    """
+    if work.rock_at is None:
+        return
     shape = LineString(route.line)
-    inside = _part(shape.intersection(ground.boundary), anchor)
-    near = unary_union([roof.outline.buffer(apart, quad_segs=32) for roof in ground.roofs])
-    clear = _part(inside.difference(near), anchor)
-    notes = []
-    for roof in ground.roofs:
-        beyond = roof.outline.buffer(apart + 0.05, quad_segs=32)
-        ends = [Point(end) for end in (clear.coords[0], clear.coords[-1])]
-        at = [end for end in ends if beyond.covers(end)]
-        if at:
-            place = terrain.dem.named(float(at[0].x), float(at[0].y))
-            notes.append(f"Its line ends at {place}: further on it would come nearer to the roof "
-                         f"\"{roof.name}\" than {in_both(apart, 'level')} (building setback, "
-                         f"{rules.source('building setback')}).")
-    start, end = sorted(float(shape.project(Point(p))) for p in (clear.coords[0],
-                                                                 clear.coords[-1]))
-    cut = swales.cut_to(terrain, route, start, end)
-    return cut, float(LineString(cut.line).project(anchor)), notes
-
-
-def _part(shape: object, anchor: Point) -> LineString:
-    """The piece of a line that lies nearest to a point."""
-    parts = [p for p in getattr(shape, "geoms", [shape]) if p.geom_type == "LineString"
-             and not p.is_empty]
-    return min(parts, key=lambda part: part.distance(anchor))
-
-
-def _soil(work: asked.Swale, cells: NDArray[np.int64], ground: Ground, rules: Rulebook
-          ) -> tuple[str, float, str]:
-    """What the berm is made of, the slope of its sides, and why."""
-    group = ground.soil_group_of(cells)
-    soil = work.soil or SOIL_OF_GROUP.get(group or "", "loam")
-    source = ("as the site file says" if work.soil else
-              f"taken from soil group {group}" if group else "as nobody says")
-    rule = f"berm side slope {soil}"
-    if work.berm_side_slope is not None:
-        return soil, work.berm_side_slope, (f"Its berm's sides are {work.berm_side_slope:g}:1, as "
-                                            f"the site file says; {soil} asks for "
-                                            f"{rules[rule]:g}:1 ({rule}, {rules.source(rule)}).")
-    slope = berm_slope(soil, rules)
-    return soil, slope, (f"Its berm is of {soil}, {source}: sides {slope:g}:1 ({rule}, "
-                         f"{rules.source(rule)}).")
+    spots = [shape.interpolate(s) for s in np.arange(0.0, shape.length, min(terrain.dem.cell, 1.0))]
+    above = terrain.dem.height_at([p.x for p in spots], [p.y for p in spots]) - route.level
+    bed = section.depth * section.side_slope + (section.width if section.shape == "trapezoid"
+                                                else 0.0)
+    deepest = float(np.nanmax(above)) + section.depth + route.cross_slope * bed
+    if deepest > work.rock_at + 1e-6:
+        raise InputError(f"{where}, rock at", f"its bed would lie up to "
+                         f"{in_both(deepest, 'level')} below the ground, and rock is said to be at "
+                         f"{in_both(work.rock_at, 'level')}",
+                         f"Make it {in_both(deepest - work.rock_at, 'level')} shallower (depth), "
+                         "or move it")
 
 
 def _sill(work: asked.Swale, route: SwaleLine, where: str, locate: Locate, terrain: Terrain,

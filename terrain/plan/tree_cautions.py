@@ -10,7 +10,7 @@ from terrain.plan.cascade import Cascade
 from terrain.plan.layout import Placed
 from terrain.plan.reading import Inputs
 from terrain.units import in_both
-from terrain.works.rules import Rulebook
+from terrain.works.rules import OWNER, PRACTICE, Rulebook
 from terrain.works.tree_row import toe_of_berm
 
 
@@ -23,16 +23,18 @@ def tree_cautions(inputs: Inputs, cascade: Cascade, place: Placed, placed: Seque
     said = [*shape.cautions, *_on_banks(place, placed, rules), *_fed(cascade, place, placed)]
     node = next(node for node in cascade.nodes if node.store.name == place.name)
     if node.catchment.area > rules["tree catchment largest"]:
-        said.append(f"{in_both(node.catchment.area, 'land')} drain to it, more than a basin for "
-                    f"one tree stands up to ({rules['tree catchment largest']:,.0f} "
-                    f"{rules.source('tree catchment largest')}): in a storm it is washed out. Move "
+        said.append(f"{in_both(node.catchment.area, 'land')} drain to it, and a basin for one tree "
+                    f"stands up to {in_both(rules['tree catchment largest'], 'land')} "
+                    f"({rules.cited('tree catchment largest')}): in a storm it is washed out. Move "
                     "it off the water's way, and lead in only what it holds.")
+    practice = f"({PRACTICE}; {OWNER})"
     if shape.form == "bowl":
-        said.append("Set the trunk on a mound above the water.")
+        said.append(f"Set the trunk on a mound above the water {practice}.")
     elif shape.form == "crescent":
-        said.append("Set the trunk above the water, on a step or mound at the bund's inner side.")
+        said.append("Set the trunk above the water, on a step or mound at the bund's inner side "
+                    f"{practice}.")
     said.append("Keep mulch a hand's width off the bark, and water by hand for two or three "
-                "years: young roots do not reach what soaks in (common practice, no source).")
+                f"years: young roots do not reach what soaks in {practice}.")
     return said
 
 
@@ -43,16 +45,22 @@ def _on_banks(place: Placed, placed: Sequence[Placed], rules: Rulebook) -> list[
     for other in placed:
         if other.route is not None and other.section is not None:
             near = toe_of_berm(other.route, other.section[2], rules) + rules["tree clear of berm"]
-            if LineString(other.route.line).distance(trunk) < near * (1 - 1e-6):
-                said.append(f"Its trunk stands on or against the berm of \"{other.name}\": roots "
-                            "open ways for water through a bank; plant below its toe.")
-        elif other.basin is not None and other.basin.form == "wall":
+            gap = LineString(other.route.line).distance(trunk)
+            if gap < near * (1 - 1e-6):
+                said.append(f"Its trunk stands {in_both(gap, 'length')} from the line of "
+                            f"\"{other.name}\", on or against its berm: roots open ways for water "
+                            "through a bank; keep "
+                            f"{in_both(rules['tree clear of berm'], 'length')} clear of its toe "
+                            f"({rules.cited('tree clear of berm')}).")
+        elif other.basin is not None and other.basin.has_wall:
             foot = (rules["wall top width"] / 2
                     + rules["wall dry slope"] * other.basin.height + rules["tree clear of wall"])
-            if LineString(other.basin.line).distance(trunk) < foot:
-                said.append(f"Its trunk stands on the wall of \"{other.name}\" or within "
-                            f"{in_both(rules['tree clear of wall'], 'length')} of its foot: no "
-                            "trees on a bank that holds water (FEMA 534, 2005).")
+            gap = LineString(other.basin.line).distance(trunk)
+            if gap < foot:
+                said.append(f"Its trunk stands {in_both(gap, 'length')} from the line of the wall "
+                            f"of \"{other.name}\": no trees on a bank that holds water (FEMA 534, "
+                            f"2005); keep {in_both(rules['tree clear of wall'], 'length')} clear "
+                            f"of its foot ({rules.cited('tree clear of wall')}).")
     return said
 
 
@@ -70,11 +78,12 @@ def _fed(cascade: Cascade, place: Placed, placed: Sequence[Placed]) -> list[str]
             f"\"{place.work.along}\"; what seeps under the berm is not counted. ")
     if to is None or placed[to].work.name != name:
         return [said + f"That spill goes elsewhere: write spills to: {name} at the swale to bring "
-                "it here."]
+                f"it here; {OWNER}."]
     if placed[to].name != first:
         return [said + f"That spill meets \"{placed[to].name}\" first and goes on from there: "
-                f"write spills to: {name} at the swale for the trees before it to get some."]
-    return [said + "It goes from tree to tree through a furrow."]
+                f"write spills to: {name} at the swale for the trees before it to get some; "
+                f"{OWNER}."]
+    return [said + f"It goes from tree to tree through a furrow; {OWNER} whether that is enough."]
 
 
 def tree_notes(inputs: Inputs, placed: Sequence[Placed]) -> list[str]:

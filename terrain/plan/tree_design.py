@@ -19,10 +19,11 @@ from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works.basin import cells_of, earth_above
 from terrain.works.crescent import crescent_at
+from terrain.works.dug import refuse_rock
 from terrain.works.infiltration_trench import trench_curve, trench_outline
 from terrain.works.lie import Lie, lie_of
 from terrain.works.root_zone import root_zone_room
-from terrain.works.rules import Rulebook
+from terrain.works.rules import OWNER, Rulebook
 from terrain.works.swale import SwaleLine
 from terrain.works.tree_basin import (
     TreeShape,
@@ -150,6 +151,10 @@ def shapes_of(work: TreeBasin, where: str, places: FloatArray, terrain: Terrain,
         except ValueError as error:
             raise InputError(f"{where}, {_size_field(work)}" if _size_field(work) else where,
                              str(error), _remedy(work)) from None
+        if work.form != "crescent":  # a crescent heaps its bund and digs no floor
+            inset = shape.depth * rules["tree bowl side slope"] if work.form == "bowl" else 0.0
+            refuse_rock(dem, shape.outline, shape.level - shape.depth, inset, work.rock_at,
+                        f"{where}, rock at")
         made.append(replace(shape, factor=factor, kind=kind))
     return made
 
@@ -295,14 +300,15 @@ def _crescent(work: TreeBasin, x: float, y: float, lie: Lie, want: Wanted, dem: 
     made = crescent_at(dem, x, y, radius, depth, lie, rules)
     said = []
     if lie.slope > rules["crescent steep"]:
-        said.append(f"The ground is steeper than {rules['crescent steep']:.0%}: a bund holds "
-                    f"little for its earth there ({rules.source('crescent steep')}).")
+        said.append(f"The ground slopes {lie.slope:.1%}; above {rules['crescent steep']:.0%} a "
+                    f"bund holds little for its earth ({rules.cited('crescent steep')}).")
     off = made.curve.capacity / made.closed_form - 1
     if abs(off) > 0.25:
-        said.append(f"On the raster it holds {'less' if off < 0 else 'more'} than on an even slope "
-                    "by over a quarter: the ground is uneven, so go and look.")
+        said.append(f"On the raster it holds {in_both(made.curve.capacity, 'volume')}, "
+                    f"{abs(off):.0%} {'less' if off < 0 else 'more'} than on an even slope: the "
+                    "ground is uneven, so go and look. What you find decides.")
     said.append("Set the ends of its bund out with a level, on one contour: water goes round the "
-                "lower one.")
+                f"lower one (common practice, no source; {OWNER}).")
     return TreeShape("crescent", x, y, work.crown, 0.0, "",
                      _decided(want, made.closed_form, "the widest and deepest that are usual "
                               "there", work.radius is not None),
@@ -334,10 +340,10 @@ def _trench(work: TreeBasin, x: float, y: float, lie: Lie, want: Wanted, dem: De
     said = []
     if porosity < 1:
         said.append(f"Of its gravel {porosity:.0%} are pores: wash it, wrap it in cloth, and keep "
-                    "mud out with a strip of grass uphill.")
+                    f"mud out with a strip of grass uphill (common practice, no source; {OWNER}).")
     else:
         said.append("An open trench with upright sides crumbles: fill it with gravel or brush, or "
-                    "lay its sides back.")
+                    f"lay its sides back (common practice, no source; {OWNER}).")
     return TreeShape("trench", x, y, work.crown, 0.0, "",
                      _decided(want, curve.capacity, "its length and the usual depth",
                               work.depth is not None), depth, curve, shape, level,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.runoff.curve_number import AS_PUBLISHED, RunoffRule
+from terrain.runoff.curve_number import AS_PUBLISHED, Condition, RunoffRule
 from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR, arriving
 from terrain.runoff.loss_on_the_way import Delivery
 from terrain.runoff.travel_time import LAG_SHARE, Reach, lag_hours
@@ -142,6 +142,10 @@ class Catchment:
     def lag(self) -> float:
         """Lag from rain excess to peak. [h]"""
         return LAG_SHARE * self.concentration
+
+    def under(self, condition: Condition) -> Catchment:
+        """The same ground in another antecedent runoff condition."""
+        return replace(self, rule=replace(self.rule, condition=condition))
 
     def runoff(self, rain: float) -> float:
         """Runoff of a storm of `rain` mm. [m3]"""

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.inputs.ground_cover import cover_cells, soil_cells
+from terrain.inputs.keep_clear import Thing
 from terrain.inputs.layers import boundary_polygon, column, rasterized, read_layer
 from terrain.inputs.site import Roads, Roofs, Site
 from terrain.inputs.site_tanks import GutterSpec
@@ -76,6 +77,8 @@ class Ground:
         Cells whose centre lies within the boundary.
     roads, roofs : tuple
     notes : tuple of str
+    keep_clear : tuple of Thing
+        What works are to keep clear of.
     """
 
     curve_number: NDArray[np.float64]
@@ -88,6 +91,7 @@ class Ground:
     roads: tuple[Road, ...]
     roofs: tuple[Roof, ...]
     notes: tuple[str, ...]
+    keep_clear: tuple[Thing, ...] = ()
 
     def soil_group_of(self, cells: NDArray[np.int64]) -> str | None:
         """The commonest soil group of some cells."""

@@ -58,6 +58,8 @@ class Basin:
         Of the pit behind a wall, below the lowest ground on its rim; level of its floor. [m]
     balanced : bool
         The pit is as deep as makes its spoil build the wall.
+    spillway : float
+        Cut of the wall's spillway in natural ground, once its sill is sized; beside `cut`. [m3]
     """
 
     form: str
@@ -87,6 +89,7 @@ class Basin:
     pit_depth: float = 0.0
     floor: float = float("nan")
     balanced: bool = False
+    spillway: float = 0.0
 
     @property
     def has_wall(self) -> bool:
@@ -102,7 +105,12 @@ class Basin:
     @property
     def usable(self) -> float:
         """Earth dug that can go into a bank, bank measure. [m3]"""
-        return self.cut - self.topsoil
+        return self.dug - self.topsoil
+
+    @property
+    def dug(self) -> float:
+        """All earth dug, the spillway's too, bank measure. [m3]"""
+        return self.cut + self.spillway
 
     @property
     def fill(self) -> float:
@@ -144,4 +152,4 @@ def drowning(depth: float, rules: Rulebook) -> str:
     """The caution about water of a depth. [m]"""
     return (f"Water {in_both(depth, 'level')} deep can drown a child: fence it, keep one side 3:1 "
             "or flatter, and hang a rope (warned above "
-            f"{in_both(rules['drowning depth'], 'level')}, {rules.source('drowning depth')}).")
+            f"{in_both(rules['drowning depth'], 'level')}; {rules.cited('drowning depth')}).")

@@ -20,6 +20,8 @@ FloatArray = NDArray[np.float64]
 ROUNDING = 1e-3
 #: The pool of a crescent is worked on so many cells along its radius.
 ACROSS = 40
+#: So many points stand on its bund's centreline.
+RIDGE = 241
 
 
 def crescent_volume(radius: float, depth: float, slope: float) -> float:
@@ -99,7 +101,16 @@ class Crescent:
     bund_height : float
         Greatest, as built, above the ground under its centreline. [m]
     bund : float
-        Earth in it as built, compacted measure. [m3]
+        Earth in it as built, compacted measure; its ends slope down to the water's level at the
+        tips. [m3]
+    ridge : float64, shape (points, 2)
+        Its centreline, from the tips' contour round to it again. [m]
+    built : float64, shape (points,)
+        Level of its crest there as built, ends left out. [m]
+    centre : (float, float)
+        Of the arc: the tree. [m]
+    top, side_slope : float
+        Width of its top [m], its sides H:V. [-]
     """
 
     radius: float
@@ -114,6 +125,11 @@ class Crescent:
     freeboard: float
     bund_height: float
     bund: float
+    ridge: FloatArray
+    built: FloatArray
+    centre: tuple[float, float]
+    top: float
+    side_slope: float
 
 
 def crescent_at(dem: Dem, x: float, y: float, radius: float, depth: float, lie: Lie,
@@ -144,17 +160,24 @@ def crescent_at(dem: Dem, x: float, y: float, radius: float, depth: float, lie: 
     side, top = rules["crescent side slope"], rules["crescent top width"]
     crest = level + rules["berm freeboard"]
     grown = 1 + rules["berm settlement"]
-    ridge = radius + side * (crest - (level - depth)) + top / 2
-    ground = dem.height_at(*_around(x, y, ridge, turn, lie).T)
+    far = radius + side * (crest - (level - depth)) + top / 2
+    # Its centreline is the longer way round: it too begins and ends on the tips' contour.
+    angle = math.acos(min(chord_offset(radius, depth, lie.slope) / far, 1.0))
+    around = np.linspace(-angle, angle, RIDGE)
+    ridge = _around(x, y, far, around, lie)
+    ground = dem.height_at(*ridge.T)
     if np.isnan(ground).any():
         raise ValueError(f"{dem.source} has no height for some of the ground under the bund")
     built = np.maximum(crest - ground, 0.0) * grown
-    ends = np.array([bank_area(float(height), top, side, side) for height in built])
-    earth = float(np.trapezoid(ends, turn)) * ridge
+    inward = far * (angle - np.abs(around))
+    stands = np.clip(level - ground + inward / side, 0.0, built)
+    ends = np.array([bank_area(height, top + 2 * side * (whole - height), side, side)
+                     for height, whole in zip(stands.tolist(), built.tolist(), strict=True)])
+    earth = float(np.trapezoid(ends, around)) * far
     tips = arc[[0, -1]] if heights[0] <= heights[1] else arc[[-1, 0]]
     return Crescent(radius, depth, lie.slope, level, tips, arc, pool, curve,
                     crescent_volume(radius, depth, lie.slope), rules["berm freeboard"],
-                    float(built.max()), earth)
+                    float(built.max()), earth, ridge, ground + built, (x, y), top, side)
 
 
 def _around(x: float, y: float, radius: float, turn: FloatArray, lie: Lie) -> FloatArray:

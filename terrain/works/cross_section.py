@@ -245,15 +245,12 @@ def earth_across(section: Section, berm: Berm, ground: float, ground_slope: floa
         If the ground is as steep as a side, so that they never meet.
     """
     side = section.side_slope
-    for slope in (side, berm.side_slope):
-        if slope * abs(ground_slope) >= 1:
-            raise ValueError(f"ground of {ground_slope:.0%} never meets a side of {slope:g}:1")
-    floor, wide = section.floor(), section.top_width()
+    _refuse_steep(ground_slope, side, berm.side_slope)
+    floor = section.floor()
     outward = max(ground, 0.0) + 1.0
     steep = 1 / side if side else 1e9
     down = Piece(-outward / (steep + ground_slope), 0.0, 0.0, -steep)
-    far = max(ground + ground_slope * wide, 0.0) / (steep - ground_slope)
-    up = Piece(wide, wide + far + 1.0, -steep * wide, steep)
+    up = _uphill_side(section, ground, ground_slope)
     cut, west, east = _between([down, *floor, up], ground, ground_slope, 1.0)
 
     high, slope = berm.height, berm.side_slope
@@ -263,6 +260,137 @@ def earth_across(section: Section, berm: Berm, ground: float, ground_slope: floa
     heap = [outer, Piece(crest, -slope * high, high), Piece(-slope * high, 0.0, 0.0, -fall)]
     fill = _between([*heap, *floor[:len(floor) // 2]], ground, ground_slope, -1.0)[0]
     return Earth(cut, fill, max(east - west, 0.0))
+
+
+def earth_at_sill(section: Section, reach: float, slope: float, ground: float, ground_slope: float
+                  ) -> Earth:
+    """Areas of cut and fill where the berm is left out along the sill.
+
+    Parameters
+    ----------
+    reach : float
+        Ground downhill of the lip that stands above the sill is taken off so far. [m]
+    slope : float
+        Where the ground at the lip lies below the sill, earth is put to it that falls away
+        downhill so, H:V. [-]
+    ground, ground_slope : float
+        As of `earth_across`. [m], [m/m]
+
+    Raises
+    ------
+    ValueError
+        As `earth_across`.
+    """
+    _refuse_steep(ground_slope, section.side_slope, slope)
+    floor = section.floor()
+    up = _uphill_side(section, ground, ground_slope)
+    cut, west, east = _between([Piece(-reach, 0.0, 0.0), *floor, up], ground, ground_slope, 1.0)
+    fall = 1 / slope
+    toe = ground / (fall - ground_slope)
+    lip = Piece(min(toe, 0.0) - 1.0, 0.0, 0.0, fall)
+    fill = _between([lip, *floor[:len(floor) // 2]], ground, ground_slope, -1.0)[0]
+    return Earth(cut, fill, max(east - max(west, 0.0), 0.0))
+
+
+def berm_end(section: Section, berm: Berm, ground: float, ground_slope: float) -> float:
+    """What a berm's sloping end at the sill adds to a square end there; below 0 what it saves. [m3]
+
+    The end rises from the sill's level, at the sill's end, to the crest as steeply as the berm's
+    sides, and falls on below the sill's level on lower ground.  Simpson's rule over its sections.
+    """
+    def heap(level: float) -> float:
+        cropped = Berm(level, berm.top + 2 * berm.side_slope * (berm.height - level),
+                       berm.side_slope)
+        return earth_across(section, cropped, ground, ground_slope).berm
+
+    full = heap(berm.height)
+    wide = berm.top + 2 * berm.side_slope * berm.height
+    lowest = ground - max(ground_slope, 0.0) * wide / (1 - berm.side_slope * ground_slope)
+    bare = earth_at_sill(section, wide, berm.side_slope, ground, ground_slope).berm
+    saved = _simpson([full - heap(berm.height * i / 8) for i in range(9)], berm.height)
+    more = (_simpson([max(heap(lowest * i / 8) - bare, 0.0) for i in range(9)], -lowest)
+            if lowest < 0 else 0.0)
+    return berm.side_slope * (more - saved)
+
+
+def _simpson(values: list[float], length: float) -> float:
+    odd, even = sum(values[1::2]), sum(values[2:-1:2])
+    return length / (3 * (len(values) - 1)) * (values[0] + 4 * odd + 2 * even + values[-1])
+
+
+@dataclass(frozen=True)
+class Return:
+    """A berm's end turned uphill until it meets ground at the level of its crest.
+
+    Attributes
+    ----------
+    beyond : float
+        Of its ridge from the end of the channel, and of the corner downhill from the line. [m]
+    uphill : float
+        How far uphill of the line it runs. [m]
+    volume : float
+        From the end of the channel on. [m3]
+    """
+
+    beyond: float
+    uphill: float
+    volume: float
+
+
+def return_end(berm: Berm, ground_slope: float) -> Return:
+    """A berm's end turned uphill, in closed form on ground that slopes evenly.
+
+    Parameters
+    ----------
+    berm : Berm
+        As built.
+    ground_slope : float
+        Rise of the ground uphill, across the line, above 0. [m/m]
+
+    Notes
+    -----
+    The berm goes on past the channel's end to its corner, a = z H + b / 2 beyond it, and turns
+    uphill there.  Its height over the ground falls evenly from h = H + s a at the corner to 0 at
+    H / s uphill of the line: (h / s) (b h / 2 + z h2 / 3).  To that come a quarter of a turn about
+    the ridge outside the corner, less what both stretches count twice inside it; both are summed
+    by Simpson's rule.
+    """
+    side, half = berm.side_slope, berm.top / 2
+    beyond = side * berm.height + half
+    high = berm.height + ground_slope * beyond
+    straight = beyond * area_on_slope(berm.height, berm.top, side, ground_slope)
+    falling = high / ground_slope * (berm.top * high / 2 + side * high**2 / 3)
+
+    def outside(turn: float) -> float:
+        fall = ground_slope * math.sin(turn)
+        out = (high + half / side) / (1 / side - fall)
+        return (high * out**2 / 2 + fall * out**3 / 3
+                - ((out**3 - half**3) / 3 - half * (out**2 - half**2) / 2) / side)
+
+    def twice(away: float) -> float:
+        over = high - max(away - half, 0.0) / side
+        uphill = max(over - ground_slope * away, 0.0) * away
+        if over <= 0:
+            return uphill
+        until = min(away, over / ground_slope)
+        return uphill + over * until - ground_slope * until**2 / 2
+
+    corner = _simpson([outside(math.pi / 2 * i / 8) for i in range(9)], math.pi / 2)
+    inside = _simpson([twice(beyond * i / 64) for i in range(65)], beyond)
+    return Return(beyond, berm.height / ground_slope, straight + falling + corner - inside)
+
+
+def _refuse_steep(ground_slope: float, *sides: float) -> None:
+    for slope in sides:
+        if slope * abs(ground_slope) >= 1:
+            raise ValueError(f"ground of {ground_slope:.0%} never meets a side of {slope:g}:1")
+
+
+def _uphill_side(section: Section, ground: float, ground_slope: float) -> Piece:
+    """A section's uphill side from the water's edge up to the ground."""
+    wide, steep = section.top_width(), 1 / section.side_slope if section.side_slope else 1e9
+    far = max(ground + ground_slope * wide, 0.0) / (steep - ground_slope)
+    return Piece(wide, wide + far + 1.0, -steep * wide, steep)
 
 
 def _between(pieces: list[Piece], ground: float, slope: float, sign: float

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib import resources
 
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.inputs.dem import Dem
 from terrain.units import in_both
-from terrain.works.cross_section import area_on_slope
+from terrain.works import cross_section as channel
+from terrain.works.lining import CALLED, permissible
 from terrain.works.manning import Trapezoid, channel_roughness, normal_depth, velocity
-from terrain.works.rules import Rulebook
+from terrain.works.rules import OWNER, Rulebook
+from terrain.works.setbacks import buried_lines
 
 #: Stations for earth are at most this far apart. [m]
 STATIONS = 2.0
-#: Cover of `grass_velocities.csv` that stands for a lining of grass.
-GRASS = "grass mixtures, reed canarygrass"
+#: Ground so little below the lip needs no bank: it is within what a spade makes level; common
+#: practice, no source. [m]
+LEAST_BANK = 0.01
 #: Kinds of channel (Chow 1959, Table 5-6) that stand for a lining: newly made, in which water runs
 #: fastest, and grown or worn, in which it stands deepest. The choice is common practice, no source.
 LININGS = {
@@ -50,6 +50,8 @@ class DrainLine:
         How far the raster's ground stands above the lip there. [m]
     to : str
         Name of the store that it leads to, or "" for a point.
+    left : bool
+        Whether the ground rises on the left of it.
     """
 
     line: NDArray[np.float64]
@@ -59,6 +61,7 @@ class DrainLine:
     cross_slopes: NDArray[np.float64]
     above: NDArray[np.float64]
     to: str
+    left: bool = True
 
     @property
     def length(self) -> float:
@@ -93,45 +96,9 @@ def describe(dem: Dem, line: NDArray[np.float64], start_level: float, grade: flo
     left, right = (dem.height_at(*(points + sign * reach * square).T) for sign in (1, -1))
     slopes = np.nan_to_num(abs(left - right) / (2 * reach), nan=0.0)
     above = dem.height_at(*points.T) - (start_level - grade * stations)
-    return DrainLine(line, start_level, grade, stations, slopes, np.nan_to_num(above, nan=0.0), to)
-
-
-@lru_cache(maxsize=1)
-def _grass() -> dict[str, dict[str, str]]:
-    text = resources.files("terrain.works").joinpath("grass_velocities.csv").read_text("utf-8")
-    rows = csv.DictReader(line for line in text.splitlines() if not line.startswith("#"))
-    return {row["cover"]: row for row in rows}
-
-
-def grass_velocity(grade: float, erodible: bool, cover: str = GRASS) -> float | None:
-    """Velocity that a grassed channel stands; None where grass is not recommended. [m/s]
-
-    Parameters
-    ----------
-    grade : float
-        [m/m]
-    erodible : bool
-        Whether the soil is easily eroded.
-    cover : str
-        A row of the table.
-
-    References
-    ----------
-    .. [1] USDA SCS-TP-61, Handbook of Channel Design for Soil and Water Conservation, 1954.
-    """
-    steep = "0_5pct" if grade <= 0.05 else "5_10pct" if grade <= 0.10 else "over_10pct"
-    given = _grass()[cover][f"{'erodible' if erodible else 'resistant'}_{steep}"]
-    return float(given) * 0.3048 if given else None
-
-
-def permissible(lining: str, grade: float, erodible: bool, rules: Rulebook
-                ) -> tuple[float | None, str]:
-    """Velocity that a lining stands [m/s], None where it stands none; and the source."""
-    if lining == "grass":
-        return grass_velocity(grade, erodible), "USDA SCS-TP-61, 1954, grass mixtures"
-    name = ("stone velocity" if lining == "stone" else
-            "erodible soil velocity" if erodible else "resistant soil velocity")
-    return rules[name], f"{name}, {rules.source(name)}"
+    rise = (left - right)[np.isfinite(left - right)]
+    return DrainLine(line, start_level, grade, stations, slopes, np.nan_to_num(above, nan=0.0), to,
+                     not (rise.size and np.median(rise) < 0))
 
 
 @dataclass(frozen=True)
@@ -226,34 +193,56 @@ class Drain:
     cut : float
         Earth dug, bank measure. [m3]
     cautions : tuple of str
+    bank : float
+        Earth heaped on its downhill side where the ground lies below its lip, as built, compacted
+        measure. [m3]
+    bank_top, settlement : float
+        Width of that bank's top [m]; the share of its height that it is built higher by. [-]
     """
 
     route: DrainLine
     section: Section
     cut: float
     cautions: tuple[str, ...]
+    bank: float
+    bank_top: float
+    settlement: float
 
     def bed(self, station: float) -> float:
         """Level of its bed at a distance. [m]"""
         return self.route.lip(station) - self.section.depth
 
 
-def areas(route: DrainLine, section: Section) -> NDArray[np.float64]:
-    """Area to dig at each station, on the ground's real slope across. [m2]
+def areas(route: DrainLine, section: Section, rules: Rulebook) -> NDArray[np.float64]:
+    """Areas to dig and to heap at each station, on the ground's real slope across. [m2]
 
-    Ground nearly as steep as the side, which it never meets, counts as nine tenths of that.
+    Where the ground lies more than `LEAST_BANK` below the lip, a bank on the downhill side brings
+    it up to there, higher by what it settles.  Ground nearly as steep as the side, which it never
+    meets, counts as nine tenths of that.
+
+    Returns
+    -------
+    areas : float64, shape (2, n)
+        Cut, bank.
     """
-    most = 0.9 / section.side_slope
-    return np.array([area_on_slope(max(section.depth + above, 0.0), section.width,
-                                   section.side_slope, min(slope, most))
-                     for above, slope in zip(route.above, route.cross_slopes, strict=True)])
+    side = section.side_slope
+    shape = channel.Section("trapezoid", section.depth, section.width, side)
+    found = []
+    for above, slope in zip(route.above, route.cross_slopes, strict=True):
+        low = max(-float(above), 0.0)
+        berm = channel.Berm(low * rules["berm settlement"], rules["drain bank top width"], side)
+        earth = channel.earth_across(shape, berm, float(above), min(float(slope), 0.9 / side))
+        found.append((earth.cut, earth.berm if low > LEAST_BANK else 0.0))
+    return np.array(found).T
 
 
 def finish(route: DrainLine, section: Section, rules: Rulebook) -> Drain:
     """Put earth and cautions to a line with its section."""
-    dug = areas(route, section)
-    cut = float((np.diff(route.stations) * (dug[1:] + dug[:-1]) / 2).sum())
-    return Drain(route, section, cut, tuple(_cautions(route, section, rules)))
+    steps = np.diff(route.stations)
+    cut, bank = (float((steps * (of[1:] + of[:-1]) / 2).sum())
+                 for of in areas(route, section, rules))
+    return Drain(route, section, cut, tuple(_cautions(route, section, rules)), bank,
+                 rules["drain bank top width"], rules["berm settlement"])
 
 
 def _cautions(route: DrainLine, section: Section, rules: Rulebook) -> list[str]:
@@ -265,31 +254,31 @@ def _cautions(route: DrainLine, section: Section, rules: Rulebook) -> list[str]:
         left = ("it overflows its lip by " + in_both(-spare, "level") if spare < 0 else
                 f"only {in_both(spare, 'level')} of its side is left above it")
         said.append(f"The design peak stands {in_both(section.water, 'level')} deep in it, and "
-                    f"{left}; {in_both(rules['drain freeboard'], 'level')} is asked for (drain "
-                    f"freeboard, {rules.source('drain freeboard')}): make it deeper or wider.")
+                    f"{left}; {in_both(rules['drain freeboard'], 'level')} is asked for "
+                    f"({rules.cited('drain freeboard')}): make it deeper or wider.")
     if route.grade < rules["drain flattest"] * (1 - 1e-9):
         said.append(f"A grade of {route.grade:.2%} is flatter than {rules['drain flattest']:.2%} "
-                    f"(drain flattest, {rules.source('drain flattest')}): silt settles in it; "
-                    "clear it after storms.")
+                    f"({rules.cited('drain flattest')}): silt settles in it; clear it after storms."
+                    )
     if route.grade > rules["drain steep"] * (1 + 1e-9):
         said.append(f"A grade of {route.grade:.2%} is steeper than the usual "
-                    f"{rules['drain steep']:.2%} (drain steep, {rules.source('drain steep')}): it "
-                    "scours if more comes than reckoned.")
+                    f"{rules['drain steep']:.2%} ({rules.cited('drain steep')}): it scours if more "
+                    "comes than reckoned.")
     low = float(-route.above.min())
     if low > rules["level tolerance"]:
-        said.append(f"The raster's ground lies up to {in_both(low, 'level')} below its lip: heap "
-                    "what is dug on the downhill side there, packed, or set it out further uphill.")
+        said.append(f"The raster's ground lies up to {in_both(low, 'level')} below its lip: "
+                    "heap what is dug on the downhill side there, packed, as the earth table "
+                    f"counts it, or set it out further uphill ({rules.cited('level tolerance')}).")
     if float(route.above.max()) > 2 * rules["level tolerance"]:
         said.append("The raster's ground stands up to "
                     f"{in_both(float(route.above.max()), 'level')} above its lip: it is dug that "
-                    "much deeper there.")
+                    f"much deeper there; {OWNER} whether to move it.")
     steep = float(np.percentile(route.cross_slopes, 90))
     if steep > rules["swale steepest"]:
         said.append(f"Across the line the ground slopes up to {steep:.0%}; above "
-                    f"{rules['swale steepest']:.0%} (swale steepest, "
-                    f"{rules.source('swale steepest')}) have the slope looked at before digging.")
-    said.append("Have buried pipes and cables located before digging; the locating service does "
-                "not mark private lines.")
+                    f"{rules['swale steepest']:.0%} have the slope looked at before digging "
+                    f"({rules.cited('swale steepest')}).")
+    said.append(buried_lines(rules))
     return said
 
 
@@ -309,10 +298,9 @@ def _too_fast(route: DrainLine, section: Section, rules: Rulebook) -> str:
                 section.side_slope).holds:
             advice.append(f"a lining of {lining}")
     held = (f"more than the {in_both(section.permissible, 'speed')} that it stands "
-            f"({section.source})" if section.permissible is not None else
-            f"and grass is not recommended at that grade ({section.source})")
-    bed = "bare earth" if section.lining == "bare" else section.lining
+            f"({section.source}; {OWNER})" if section.permissible is not None else
+            f"and grass is not recommended at that grade ({section.source}; {OWNER})")
     do = ("it would hold with " + " or ".join(advice) if advice else
           "lead less water in it, or have it designed")
     return (f"At the design peak of {in_both(section.peak, 'flow')} water runs at "
-            f"{in_both(section.velocity, 'speed')} over {bed}, {held}: {do}.")
+            f"{in_both(section.velocity, 'speed')} over {CALLED[section.lining]}, {held}: {do}.")

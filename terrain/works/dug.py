@@ -13,7 +13,8 @@ from terrain.inputs.elevation import Dem
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works.basin import Basin, cells_of, drowning, earth_above
-from terrain.works.rules import Rulebook
+from terrain.works.rules import OWNER, Rulebook
+from terrain.works.setbacks import buried_lines
 from terrain.works.sill import Sill
 from terrain.works.store import Curve
 
@@ -59,7 +60,7 @@ def design_dug(terrain: Terrain, rim: Sequence[tuple[float, float]], depth: floa
     cautions = []
     if depth > rules["drowning depth"]:
         cautions.append(drowning(depth, rules))
-    cautions += pit_cautions(depth, beyond, batter)
+    cautions += pit_cautions(depth, beyond, batter, rules)
     return Basin("dug", np.asarray(edge.coords, float), level, sill, low_x, low_y,
                  curve.capacity, curve.capacity, curve, curve, float(curve.areas[-1]), 0.0, cut,
                  0.0, depth, cells_of(dem, shape), shape, tuple(cautions), batter, pit=cut,
@@ -123,7 +124,7 @@ def refuse_rock(dem: Dem, shape: Any, floor: float, inset: float, rock: float | 
                          f"Make it {in_both(deepest - rock, 'level')} shallower, or move it")
 
 
-def pit_cautions(depth: float, beyond: float, batter: float) -> list[str]:
+def pit_cautions(depth: float, beyond: float, batter: float, rules: Rulebook) -> list[str]:
     """Cautions that any pit earns.
 
     Parameters
@@ -132,14 +133,16 @@ def pit_cautions(depth: float, beyond: float, batter: float) -> list[str]:
         Depth, and how far its sides reach beyond the drawn shape. [m]
     """
     said = []
-    if depth >= 1.5:
-        said.append("A pit 1.5 m deep or more must be sloped or shored while people are in it "
-                    "(OSHA Technical Manual, section V, chapter 2).")
+    if depth >= rules["trench deepest"]:
+        said.append(f"It is {in_both(depth, 'level')} deep: a pit "
+                    f"{in_both(rules['trench deepest'], 'level')} deep or more must be sloped or "
+                    f"shored while people are in it ({rules.cited('trench deepest')}).")
     if beyond > 0.1:
         said.append(f"Ground on its rim stands up to {in_both(beyond / batter, 'level')} above "
                     f"the level its sides are drawn from: there the cut at {batter:g}:1 reaches "
-                    f"{in_both(beyond, 'length')} beyond the drawn shape.")
-    said.append("Have buried pipes and cables located before digging.")
+                    f"{in_both(beyond, 'length')} beyond the drawn shape; {OWNER} whether there is "
+                    "room.")
+    said.append(buried_lines(rules))
     return said
 
 

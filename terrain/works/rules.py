@@ -15,6 +15,13 @@ DAMS = "the local dam or water authority decides"
 ENGINEER = "a licensed engineer decides"
 BUILDING = "the local building office decides"
 HEALTH = "the local health office decides"
+WATER = "the local water authority decides"
+SAFETY = "the local office for safety at work decides"
+LINE_OWNER = "whoever owns the line decides"
+TREES = "you and whoever knows the tree decide"
+SETBACKS = "Minnesota Stormwater Manual, 2022"
+FM_FACTORS = "US Army FM 5-434, 2000, Table 1-1, from memory"
+ILO_TASKS = "m3 in the ground a worker's day; ILO, Building Rural Roads, 2008, from memory: "
 FAO_HALF_MOONS = "later guides after FAO AGL/MISC/17/91, 1991: half-moons 2 to 8 m wide"
 
 
@@ -46,8 +53,8 @@ RULES: dict[str, Rule] = {
     "swale deepest": Rule(0.5, "length", PRACTICE),
     "swale length": Rule(60.0, "length", PRACTICE),
     "swale longest": Rule(300.0, "length", PRACTICE),
-    "swale steepest": Rule(0.15, None, PRACTICE),
-    "swale steep": Rule(0.10, None, PRACTICE),
+    "swale steepest": Rule(0.15, None, PRACTICE, ENGINEER),
+    "swale steep": Rule(0.10, None, PRACTICE, ENGINEER),
     "swale flat": Rule(0.01, None, PRACTICE),
     "berm top width": Rule(0.6, "length", PRACTICE),
     "berm freeboard": Rule(0.15, "length", PRACTICE),
@@ -56,43 +63,68 @@ RULES: dict[str, Rule] = {
     "sill head": Rule(0.075, "length", PRACTICE),
     "sill shortest": Rule(4.0, "length", "North Carolina State Univ., Level Spreaders, 2006"),
     "sill longest": Rule(40.0, "length", "North Carolina State Univ., Level Spreaders, 2006"),
-    "basin freeboard": Rule(0.3, "length", "NRCS practice standard 378"),
-    "spillway head": Rule(0.15, "length", PRACTICE),
-    "embankment water": Rule(0.9, "length", "NRCS practice standard 378"),
-    "engineer water": Rule(1.8, "length", "33 USC 467: 6 ft; many places set lower limits"),
+    "basin freeboard": Rule(0.3, "length", "NRCS practice standard 378", ENGINEER),
+    "spillway head": Rule(0.15, "length", PRACTICE, ENGINEER),
+    "embankment water": Rule(0.9, "length", "NRCS practice standard 378", DAMS),
+    "engineer water": Rule(1.8, "length", "33 USC 467: 6 ft; many places set lower limits",
+                           ENGINEER),
     "wall top width": Rule(1.8, "length", "NRCS practice standard 378, under 3 m high; USDA "
-                           "Agriculture Handbook 590, 1997; both from memory"),
-    "wall top width from 3 m": Rule(2.4, "length", "NRCS practice standard 378"),
-    "wall top width from 4.6 m": Rule(3.0, "length", "NRCS practice standard 378"),
-    "wall top width from 6.1 m": Rule(3.7, "length", "NRCS practice standard 378"),
+                           "Agriculture Handbook 590, 1997; both from memory", ENGINEER),
+    "wall top width from 3 m": Rule(2.4, "length", "NRCS practice standard 378", ENGINEER),
+    "wall top width from 4.6 m": Rule(3.0, "length", "NRCS practice standard 378", ENGINEER),
+    "wall top width from 6.1 m": Rule(3.7, "length", "NRCS practice standard 378", ENGINEER),
     "wall wet slope": Rule(3.0, None, "a state wildlife agency's pond guide; NRCS practice "
-                           "standard 378 asks 2.5:1 or flatter"),
-    "wall dry slope": Rule(2.5, None, "a state wildlife agency's pond guide"),
-    "wall slopes together": Rule(5.0, None, "NRCS practice standard 378"),
-    "wall wet slope least": Rule(2.5, None, "NRCS practice standard 378, a state edition"),
-    "wall dry slope least": Rule(2.0, None, "NRCS practice standard 378"),
+                           "standard 378 asks 2.5:1 or flatter", ENGINEER),
+    "wall dry slope": Rule(2.5, None, "a state wildlife agency's pond guide", ENGINEER),
+    "wall slopes together": Rule(5.0, None, "NRCS practice standard 378", ENGINEER),
+    "wall wet slope least": Rule(2.5, None, "NRCS practice standard 378, a state edition",
+                                 ENGINEER),
+    "wall dry slope least": Rule(2.0, None, "NRCS practice standard 378", ENGINEER),
     "wall settlement": Rule(0.10, None, "USDA Agriculture Handbook 590, 1997, from memory: 10 % "
-                            "of hauled fill, 5 % where it is rolled in thin layers"),
+                            "of hauled fill, 5 % where it is rolled in thin layers", ENGINEER),
     "topsoil depth": Rule(0.15, "length", PRACTICE),
-    "cut-off depth": Rule(0.6, "length", PRACTICE),
-    "cut-off width": Rule(1.2, "length", "USDA Agriculture Handbook 590, 1997, from memory"),
+    "cut-off depth": Rule(0.6, "length", PRACTICE, ENGINEER),
+    "cut-off width": Rule(1.2, "length", "USDA Agriculture Handbook 590, 1997, from memory",
+                          ENGINEER),
     "cut-off side slope": Rule(1.0, None, "USDA Agriculture Handbook 590, 1997, from memory"),
-    "pit from wall": Rule(3.0, "length", PRACTICE),
-    "bare earth velocity": Rule(0.6, "speed", "NRCS practice standard 600, average soil, from "
-                                "memory"),
-    "grass velocity": Rule(1.2, "speed", "USDA SCS-TP-61, 1954: grass mixtures on erodible soil, "
-                           "slopes to 5 %"),
-    "spillway return period": Rule(10.0, None, "NRCS practice standard 378, from memory"),
-    "spillway return period, larger": Rule(25.0, None, "NRCS practice standard 378, from memory"),
-    "small drainage": Rule(80_937.0, "area", "NRCS practice standard 378, from memory: 20 acre"),
+    "pit from wall": Rule(3.0, "length", PRACTICE, ENGINEER),
+    "spillway return period": Rule(10.0, None, "NRCS practice standard 378, from memory", DAMS),
+    "spillway return period, larger": Rule(25.0, None, "NRCS practice standard 378, from memory",
+                                           DAMS),
+    "small drainage": Rule(80_937.0, "area", "NRCS practice standard 378, from memory: 20 acre",
+                           DAMS),
     "forebay least": Rule(0.10, None, PRACTICE),
     "forebay most": Rule(0.20, None, PRACTICE),
-    "fish depth": Rule(1.2, "length", "California Department of Public Health, 2010"),
+    "fish depth": Rule(1.2, "length", "California Department of Public Health, 2010", HEALTH),
     "seepage high": Rule(50.0, "seepage", "FAO Training Series, Pond water losses, from memory"),
     "standing water": Rule(72.0, "time", "Univ. of California, Managing Mosquitoes in Stormwater "
-                           "Treatment Devices, 2004"),
+                           "Treatment Devices, 2004", HEALTH),
     "drowning depth": Rule(0.45, "length", PRACTICE),
-    "building setback": Rule(3.0, "length", "Minnesota Stormwater Manual, 2022"),
+    "building setback": Rule(3.0, "length", "Minnesota Stormwater Manual, 2022", BUILDING),
+    "septic setback": Rule(10.67, "length", f"{SETBACKS}: 35 ft", HEALTH),
+    "private well setback": Rule(15.24, "length", f"{SETBACKS}: 50 ft", HEALTH),
+    "public well setback": Rule(30.48, "length", f"{SETBACKS}: 50 to 100 ft", HEALTH),
+    "steep toe slope": Rule(0.20, None, SETBACKS, ENGINEER),
+    "steep toe setback": Rule(60.96, "length", f"{SETBACKS}: 200 ft", ENGINEER),
+    "steep ground least": Rule(100.0, "area", PRACTICE),
+    "rock or wet ground below": Rule(0.91, "length", f"{SETBACKS}: 3 ft", WATER),
+    "retaining wall setback": Rule(2.0, None, PRACTICE + ": its height, times this", ENGINEER),
+    "unstable ground setback": Rule(30.0, "length", PRACTICE, ENGINEER),
+    "stream bank setback": Rule(10.0, "length", PRACTICE, WATER),
+    "buried line clearance": Rule(0.6, "length", "US utility locating guidance: 24 in to each "
+                                  "side of the mark", LINE_OWNER),
+    "breach reach": Rule(10.0, "length", PRACTICE, ENGINEER),
+    "federal dam height": Rule(7.62, "length", "33 USC 467: 25 ft", DAMS),
+    "federal dam volume": Rule(61_674.0, "volume", "33 USC 467: 50 acre-ft", DAMS),
+    "federal dam height least": Rule(1.829, "length", "33 USC 467: no higher than 6 ft", DAMS),
+    "federal dam volume least": Rule(18_502.0, "volume", "33 USC 467: no more than 15 acre-ft",
+                                     DAMS),
+    "state dam height": Rule(1.829, "length", "US states' dam-safety agencies, surveyed 2011 to "
+                             "2016: from 6, 10 or 25 ft", DAMS),
+    "state dam volume": Rule(3_700.0, "volume", "US states' dam-safety agencies, surveyed 2011 "
+                             "to 2016: from 3 to 100 acre-ft", DAMS),
+    "low hazard storage times height": Rule(1_127_900.0, None, "m4; NRCS practice standard 378: "
+                                            "under 3,000 acre-ft times ft", ENGINEER),
     "compacted per bank": Rule(0.9, None, "US Army FM 5-434, 2000, Table 1-1, from memory"),
     "tree bowl shallowest": Rule(0.15, "length", PRACTICE),
     "tree bowl deepest": Rule(0.30, "length", PRACTICE),
@@ -113,10 +145,11 @@ RULES: dict[str, Rule] = {
     "trench width": Rule(0.6, "length", PRACTICE),
     "trench shallowest": Rule(0.3, "length", PRACTICE),
     "trench usual depth": Rule(0.6, "length", PRACTICE),
-    "trench deepest": Rule(1.5, "length", "OSHA Technical Manual, section V, chapter 2"),
+    "trench deepest": Rule(1.5, "length", "OSHA Technical Manual, section V, chapter 2", SAFETY),
+    "tree drip line": Rule(1.0, None, PRACTICE + ": the crown's radius, times this", TREES),
     "tree clear of berm": Rule(0.5, "length", PRACTICE),
-    "tree clear of wall": Rule(5.0, "length", PRACTICE),
-    "tree catchment largest": Rule(1000.0, None, "m2; FAO Water Harvesting, 1991: "
+    "tree clear of wall": Rule(5.0, "length", PRACTICE, ENGINEER),
+    "tree catchment largest": Rule(1000.0, "area", "FAO Water Harvesting, 1991: "
                                    "microcatchments are smaller than 1,000 m2"),
     "plant factor": Rule(0.5, None, "ASABE S623, trees in dry air, for looks"),
     "tree root depth": Rule(1.2, "length", "FAO 56, 1998, Table 22, from memory: citrus 1.1 to "
@@ -129,13 +162,14 @@ RULES: dict[str, Rule] = {
     "drain grade": Rule(0.003, None, PRACTICE),
     "drain flattest": Rule(0.002, None, PRACTICE),
     "drain steep": Rule(0.005, None, PRACTICE),
-    "drain steepest": Rule(0.10, None, PRACTICE),
+    "drain steepest": Rule(0.10, None, PRACTICE, ENGINEER),
     "drain longest": Rule(600.0, "length", PRACTICE),
     "drain width": Rule(0.4, "length", PRACTICE),
     "drain widest": Rule(2.0, "length", PRACTICE),
     "drain side slope": Rule(2.0, None, PRACTICE),
     "drain water": Rule(0.3, "length", PRACTICE),
     "drain shallowest": Rule(0.2, "length", PRACTICE),
+    "drain bank top width": Rule(0.3, "length", PRACTICE),
     "drain freeboard": Rule(0.09, "length", "NRCS practice standard 362: 0.3 ft, from memory"),
     "erodible soil velocity": Rule(0.53, "speed", "Fortier & Scobey, 1926: sandy loam, clear "
                                    "water, from memory"),
@@ -173,6 +207,28 @@ RULES: dict[str, Rule] = {
                               "corrugated metal, from memory"),
     "furrow fall": Rule(0.002, None, PRACTICE),
     "finishing share": Rule(0.25, None, PRACTICE),
+    "loose per bank sand": Rule(1.11, None, FM_FACTORS),
+    "loose per bank loam": Rule(1.25, None, FM_FACTORS),
+    "loose per bank clay": Rule(1.43, None, FM_FACTORS),
+    "machine bucket": Rule(0.1, "volume", PRACTICE + ": a digger of 3.5 t"),
+    "machine fill": Rule(0.9, None, PRACTICE),
+    "machine cycle": Rule(25.0, None, PRACTICE + ": seconds"),
+    "machine efficiency": Rule(0.6, None, PRACTICE),
+    "machine set-up": Rule(1.0, "time", PRACTICE + ": of each day"),
+    "machine day": Rule(8.0, "time", PRACTICE),
+    "hard ground share": Rule(0.25, None, PRACTICE + ": of the cut, at worst"),
+    "hard ground output": Rule(0.4, None, PRACTICE + ": of the machine's output elsewhere"),
+    "spreading share": Rule(0.5, None, PRACTICE + ": of the time it took to dig"),
+    "topsoil on banks": Rule(0.10, "length", PRACTICE),
+    "spoil thickness": Rule(0.15, "length", PRACTICE),
+    "haul load": Rule(0.5, "volume", PRACTICE + ": a small dumper, loose"),
+    "haul speed": Rule(1.0, "speed", PRACTICE + ": there and back, off the road"),
+    "haul longest": Rule(150.0, "length", PRACTICE),
+    "haul uphill": Rule(10.0, None, PRACTICE + ": metres on the level for each of rise"),
+    "hand digging easy": Rule(5.0, None, ILO_TASKS + "soft soil"),
+    "hand digging hard": Rule(2.0, None, ILO_TASKS + "very hard soil"),
+    "hand digging most": Rule(15.0, "volume", PRACTICE),
+    "finish before rain": Rule(1.0, None, PRACTICE + ": months"),
     "stake spacing": Rule(10.0, "length", PRACTICE),
     "level tolerance": Rule(0.1, "length", PRACTICE),
     "digging radius": Rule(3.0, "length", PRACTICE),
@@ -202,6 +258,7 @@ RULES: dict[str, Rule] = {
     "elevation doubt reach": Rule(30.0, "length", "Oksanen & Sarjakoski 2005: ranges of 30 to 120 "
                                   "m were tried"),
     "spill moved": Rule(25.0, "length", PRACTICE),
+    "earth by two ways": Rule(0.10, None, PRACTICE),
     "swale spacing tolerance": Rule(0.10, None, "NRCS practice standard 600: spacing may be "
                                     "raised by 10 %"),
 }
@@ -243,6 +300,10 @@ class Rulebook:
     def overruled(self, name: str) -> bool:
         """Whether the owner states a figure of their own."""
         return self._rules[name] != RULES[name]
+
+    def decides(self, name: str) -> str:
+        """Who has the last word where a rule bites."""
+        return self._rules[name].decides
 
     def cited(self, name: str) -> str:
         """A rule's name, where its figure comes from, and who decides: what a caution owes."""

@@ -9,13 +9,21 @@ from shapely import LineString, Point
 
 from terrain.inputs.dem import Dem
 from terrain.units import in_both
-from terrain.works.cross_section import Berm, Section
-from terrain.works.rules import Rulebook
+from terrain.works.cross_section import Berm, Return, Section, berm_end, return_end
+from terrain.works.rules import ENGINEER, Rulebook
+from terrain.works.setbacks import buried_lines
 from terrain.works.sill import Sill
 from terrain.works.store import Curve
 from terrain.works.swale import SwaleLine
 from terrain.works.swale_checks import Check, check_volume, swale_curve
-from terrain.works.swale_stations import Station, chainages, end_area_volumes, stations_of
+from terrain.works.swale_stations import (
+    STEEPEST,
+    Station,
+    chainages,
+    middles,
+    stations_of,
+    volumes_of,
+)
 
 #: So many stretches of a line are named in a sentence.
 MOST_NAMED = 4
@@ -48,14 +56,19 @@ class Swale:
         From the line's start to its end.
     checks : tuple of Check
     cut, berm : float
-        Earth dug (bank measure) and berm as built, before it settles (compacted measure), by
-        average end areas over the stations; checks are left standing and not cut. [m3]
+        Earth dug (bank measure) and berm as built, before it settles (compacted measure), by the
+        prismoidal rule over the stations; checks are left standing and not cut, the berm is left
+        out along the sill, and its ends turned uphill are counted. [m3]
     spare : float
         What the cut leaves over once the berm is built, compacted measure; below 0 what must be
         brought. [m3]
     top_width : float
         Median width of the cut on the ground. [m]
     cautions : tuple of str
+    cut_end_areas, berm_end_areas : float
+        The same by average end areas. [m3]
+    returns : (Return, Return)
+        The berm's ends, at the line's start and at its end.
     """
 
     route: SwaleLine
@@ -76,6 +89,14 @@ class Swale:
     spare: float
     top_width: float
     cautions: tuple[str, ...]
+    cut_end_areas: float
+    berm_end_areas: float
+    returns: tuple[Return, Return]
+
+    @property
+    def built_berm(self) -> Berm:
+        """Its berm before it settles."""
+        return Berm(self.berm_height_built, self.berm_top, self.berm_side_slope)
 
     @property
     def depth(self) -> float:
@@ -146,31 +167,56 @@ def finish(dem: Dem, route: SwaleLine, section: Section, sill: Sill, sill_x: flo
               *((check.chainage, "check") for check in checks)]
     at = chainages(shape.length, rules["station spacing"], marked)
     berm = Berm(built, rules["berm top width"], slope)
-    stations = stations_of(dem, route.line, sill.level, section, berm, at, route.cross_slope)
-    cut, heaped = end_area_volumes(stations)
-    cut = max(cut - check_volume(checks), 0.0)
+    gap = (middle - half, middle + half)
+    stations, between = (stations_of(dem, route.line, sill.level, section, berm, places,
+                                     route.cross_slope, gap) for places in (at, middles(at)))
+    sums = volumes_of(stations, between, sill.level, section, berm, gap)
+    returns = _return(stations[0], berm, rules), _return(stations[-1], berm, rules)
+    ends = sum(end.volume for end in returns) + _beside_sill(stations, gap, sill.level, section,
+                                                             berm)
+    cut, heaped = max(sums.cut - check_volume(checks), 0.0), sums.berm + ends
     compacted = rules["compacted per bank"]
     spare = cut * compacted - heaped
     cautions = _cautions(route, section, sill, rules)
     steep = [s.chainage for s in stations if s.too_steep]
     if steep:
         cautions.append(f"The ground is nearly as steep as the sides{_where(_runs(steep, rules))}: "
-                        "no section fits there. Move the swale, or end it before.")
+                        "no section fits there. Move the swale, or end it before; "
+                        f"{ENGINEER} whether a bank stands there.")
     if height - sill.head < rules["berm freeboard"] - 1e-6:
         left = height - sill.head
         over = (f"stands {in_both(-left, 'level')} over the berm's settled crest" if left < 0 else
                 f"leaves {in_both(left, 'level')} of berm above it")
         cautions.append(f"At the design peak the water {over}; "
-                        f"{in_both(rules['berm freeboard'], 'level')} is asked for (berm "
-                        f"freeboard, {rules.source('berm freeboard')}). Raise the crest, or "
+                        f"{in_both(rules['berm freeboard'], 'level')} is asked for "
+                        f"({rules.cited('berm freeboard')}). Raise the crest, or "
                         "lengthen the sill.")
     if spare < 0:
         cautions.append(f"The cut gives {in_both(cut * compacted, 'earth')} of berm and "
-                        f"{in_both(heaped, 'earth')} is needed: dig wider or deeper, or bring "
-                        "earth.")
+                        f"{in_both(heaped, 'earth')} is needed (compacted per bank "
+                        f"{compacted:g}; {rules.cited('compacted per bank')}): dig wider or "
+                        "deeper, or bring earth.")
     return Swale(route, section, sill, sill_x, sill_y, middle - half, middle + half, height, built,
                  berm.top, slope, stations, checks, cut, heaped, spare,
-                 float(np.median([s.cut_width for s in stations])), tuple(cautions))
+                 float(np.median([s.cut_width for s in stations])), tuple(cautions),
+                 max(sums.cut_end_areas - check_volume(checks), 0.0), sums.berm_end_areas + ends,
+                 returns)
+
+
+def _return(end: Station, berm: Berm, rules: Rulebook) -> Return:
+    """The berm turned uphill at an end; on ground flatter than `swale flat` as if it were that
+    steep."""
+    slope = min(max(end.cross_slope, rules["swale flat"]), STEEPEST / berm.side_slope)
+    return return_end(berm, slope)
+
+
+def _beside_sill(stations: tuple[Station, ...], gap: tuple[float, float], level: float,
+                 section: Section, berm: Berm) -> float:
+    """What the berm's sloping ends at the sill add to square ones. [m3]"""
+    most = STEEPEST / max(section.side_slope, berm.side_slope)
+    ends = [min(stations, key=lambda s: abs(s.chainage - place)) for place in gap]
+    return sum(berm_end(section, berm, end.ground - level,
+                        float(np.clip(end.cross_slope, -most, most))) for end in ends)
 
 
 def _runs(places: list[float], rules: Rulebook) -> tuple[tuple[float, float], ...]:
@@ -194,30 +240,31 @@ def _cautions(route: SwaleLine, section: Section, sill: Sill, rules: Rulebook) -
     if route.steepest > rules["swale steep"]:
         said.append(f"Across the line the ground slopes up to {route.steepest:.1%}; above "
                     f"{rules['swale steep']:.0%} swales are dear and risky "
-                    f"({rules.source('swale steep')}). Have the slope looked at before digging.")
+                    f"({rules.cited('swale steep')}). Have the slope looked at before digging.")
     if depth > rules["swale deepest"] + 1e-9:
         said.append(f"Water {in_both(depth, 'level')} deep is more than the usual "
                     f"{in_both(rules['swale deepest'], 'level')} "
-                    f"({rules.source('swale deepest')}): it can drown a child, and a pit 1.5 m "
-                    "deep or more must be sloped or shored while people are in it.")
+                    f"({rules.cited('swale deepest')}): it can drown a child, and a cut "
+                    f"{in_both(rules['trench deepest'], 'level')} deep or more must be sloped or "
+                    f"shored while people are in it ({rules.cited('trench deepest')}).")
     if route.cross_slope < rules["swale flat"]:
         said.append(f"The ground slopes only {route.cross_slope:.1%}; below "
                     f"{rules['swale flat']:.0%} the fall hides in the level error "
-                    f"({rules.source('swale flat')}): a basin may do better.")
+                    f"({rules.cited('swale flat')}): a basin may do better.")
     if route.deviation > rules["level tolerance"]:
         said.append(f"The raster's ground is up to {in_both(route.deviation, 'level')} above or "
-                    f"below the line's level{_where(route.off)} (level tolerance "
-                    f"{in_both(rules['level tolerance'], 'level')}, "
-                    f"{rules.source('level tolerance')}): set it out with a level, and cut the "
+                    f"below the line's level{_where(route.off)}; "
+                    f"{in_both(rules['level tolerance'], 'level')} is allowed "
+                    f"({rules.cited('level tolerance')}): set it out with a level, and cut the "
                     "sill where the ground is natural and undisturbed.")
     if route.tight:
         said.append(f"It bends to a radius of {in_both(route.radius, 'level')}{_where(route.tight)}"
-                    f", tighter than {in_both(route.asked_radius, 'level')} (digging radius), to "
-                    "stay at its level: dig there by hand, or move it.")
+                    f", tighter than {in_both(route.asked_radius, 'level')} "
+                    f"({rules.cited('digging radius')}), to stay at its level: dig there by hand, "
+                    "or move it.")
     if sill.head > rules["sill head"] * 1.001:
         said.append(f"At the design peak {in_both(sill.head, 'level')} stands on the sill; more "
                     f"than {in_both(rules['sill head'], 'level', 3)} needs a stone lip "
-                    f"({rules.source('sill head')}).")
-    said.append("Have buried pipes and cables located before digging; the locating service does "
-                "not mark private lines.")
+                    f"({rules.cited('sill head')}).")
+    said.append(buried_lines(rules))
     return said

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString
 
 from terrain.inputs.dem import Dem
-from terrain.works.cross_section import Berm, Section, earth_across
-from terrain.works.store import integrated
+from terrain.works.cross_section import Berm, Earth, Section, earth_across, earth_at_sill
 
 #: The slope across a line is that of the ground between points this far to each side. [m]
 ACROSS = 2.0
 #: A station where the ground is nearly as steep as a side is reckoned with this share of it.
 STEEPEST = 0.9
+#: Where the berm is left out nowhere.
+NO_GAP = (np.inf, -np.inf)
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,7 @@ class Station:
     cross_slope : float
         Rise of the ground uphill, across the line; below 0 where it falls. [m/m]
     cut, berm : float
-        Areas of the cut and of the berm as built. [m2]
+        Areas of the cut and of the berm as built; within the sill of the earth at its lip. [m2]
     cut_width : float
         Of the cut on the ground. [m]
     marks : tuple of str
@@ -77,7 +79,8 @@ def chainages(length: float, spacing: float, marked: Iterable[tuple[float, str]]
 
 
 def stations_of(dem: Dem, line: NDArray[np.float64], level: float, section: Section, berm: Berm,
-                at: list[tuple[float, tuple[str, ...]]], otherwise: float) -> tuple[Station, ...]:
+                at: list[tuple[float, tuple[str, ...]]], otherwise: float,
+                gap: tuple[float, float] = NO_GAP) -> tuple[Station, ...]:
     """The ground, and the areas of cut and berm, at each chainage of a line.
 
     Parameters
@@ -88,38 +91,117 @@ def stations_of(dem: Dem, line: NDArray[np.float64], level: float, section: Sect
         As `chainages` gives it.
     otherwise : float
         Cross-slope where the ground beside the line is not known. [m/m]
+    gap : (float, float)
+        Chainages between which the berm is left out along the sill. [m]
     """
+    side = across(dem, line, np.array([place for place, _ in at]))
+    slopes = np.where(np.isfinite(side.rise), side.rise, otherwise)
+    most = STEEPEST / max(section.side_slope, berm.side_slope)
+    found = []
+    for i, (chainage, marks) in enumerate(at):
+        above = float(side.ground[i]) - level if np.isfinite(side.ground[i]) else 0.0
+        bare = Station(chainage, float(side.x[i]), float(side.y[i]), level + above,
+                       float(slopes[i]), 0.0, 0.0, 0.0, marks, abs(float(slopes[i])) > most)
+        earth = earth_at(bare, level, section, berm, gap[0] < chainage < gap[1])
+        found.append(replace(bare, cut=earth.cut, berm=earth.berm, cut_width=earth.cut_width))
+    return tuple(found)
+
+
+def earth_at(station: Station, level: float, section: Section, berm: Berm, at_sill: bool) -> Earth:
+    """Earth at a station, on its berm's stretch or on its sill's."""
+    most = STEEPEST / max(section.side_slope, berm.side_slope)
+    slope = float(np.clip(station.cross_slope, -most, most))
+    if not at_sill:
+        return earth_across(section, berm, station.ground - level, slope)
+    wide = berm.top + 2 * berm.side_slope * berm.height
+    return earth_at_sill(section, wide, berm.side_slope, station.ground - level, slope)
+
+
+@dataclass(frozen=True)
+class Across:
+    """The ground along a line, and across it.
+
+    Attributes
+    ----------
+    x, y, ground : float64, shape (n,)
+        On the line, and the raster's ground there. [m]
+    uphill_x, uphill_y : float64, shape (n,)
+        Unit vectors square to the line, uphill.
+    rise : float64, shape (n,)
+        Of the ground that way; NaN where it is not known. [m/m]
+    left : bool
+        Whether uphill is on the left.
+    """
+
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    ground: NDArray[np.float64]
+    uphill_x: NDArray[np.float64]
+    uphill_y: NDArray[np.float64]
+    rise: NDArray[np.float64]
+    left: bool
+
+
+def across(dem: Dem, line: NDArray[np.float64], at: NDArray[np.float64]) -> Across:
+    """Measure the ground along a line, and across it, at chainages. [m]"""
     shape = LineString(line)
-    where = np.array([place for place, _ in at])
-    x, y = _points(shape, where)
-    x0, y0 = _points(shape, np.maximum(where - 1.0, 0.0))
-    x1, y1 = _points(shape, np.minimum(where + 1.0, shape.length))
+    x, y = _points(shape, at)
+    x0, y0 = _points(shape, np.maximum(at - 1.0, 0.0))
+    x1, y1 = _points(shape, np.minimum(at + 1.0, shape.length))
     long = np.hypot(x1 - x0, y1 - y0)
     left_x, left_y = -(y1 - y0) / long, (x1 - x0) / long
     apart = max(ACROSS, 1.5 * dem.cell)
     rise = (dem.height_at(x + apart * left_x, y + apart * left_y)
             - dem.height_at(x - apart * left_x, y - apart * left_y)) / (2 * apart)
-    uphill = -1.0 if np.nanmedian(rise) < 0 else 1.0
-    slopes = np.where(np.isfinite(rise), uphill * rise, otherwise)
-    ground = dem.height_at(x, y)
-    most = STEEPEST / max(section.side_slope, berm.side_slope)
-    found = []
-    for i, (chainage, marks) in enumerate(at):
-        slope = float(np.clip(slopes[i], -most, most))
-        above = float(ground[i]) - level if np.isfinite(ground[i]) else 0.0
-        earth = earth_across(section, berm, above, slope)
-        found.append(Station(chainage, float(x[i]), float(y[i]), level + above, float(slopes[i]),
-                             earth.cut, earth.berm, earth.cut_width, marks,
-                             abs(float(slopes[i])) > most))
-    return tuple(found)
+    known = rise[np.isfinite(rise)]
+    sign = -1.0 if known.size and np.median(known) < 0 else 1.0
+    return Across(x, y, dem.height_at(x, y), sign * left_x, sign * left_y, sign * rise, sign > 0)
 
 
-def end_area_volumes(stations: tuple[Station, ...]) -> tuple[float, float]:
-    """Volumes of cut and berm by average end areas along the chainage. [m3]"""
-    at = np.array([station.chainage for station in stations])
-    cut, berm = (np.array([getattr(station, what) for station in stations])
-                 for what in ("cut", "berm"))
-    return integrated(at, cut).capacity, integrated(at, berm).capacity
+@dataclass(frozen=True)
+class Volumes:
+    """Volumes of cut and berm along a line, by two rules. [m3]
+
+    Attributes
+    ----------
+    cut, berm : float
+        By the prismoidal rule, with a section measured in the middle of each stretch.
+    cut_end_areas, berm_end_areas : float
+        By average end areas.
+    """
+
+    cut: float
+    berm: float
+    cut_end_areas: float
+    berm_end_areas: float
+
+
+def middles(at: list[tuple[float, tuple[str, ...]]]) -> list[tuple[float, tuple[str, ...]]]:
+    """Chainages in the middle between each two. [m]"""
+    return [((start + end) / 2, ()) for (start, _), (end, _) in pairwise(at)]
+
+
+def volumes_of(stations: tuple[Station, ...], between: tuple[Station, ...], level: float,
+               section: Section, berm: Berm, gap: tuple[float, float] = NO_GAP) -> Volumes:
+    """Volumes of cut and berm along the chainage.
+
+    Parameters
+    ----------
+    between : tuple of Station
+        In the middle of each two.
+    level, section, berm, gap
+        As of `stations_of`.
+    """
+    sums = np.zeros((2, 2))
+    for start, middle, end in zip(stations[:-1], between, stations[1:], strict=True):
+        at_sill = gap[0] < middle.chainage < gap[1]
+        first, half, last = (np.array([earth.cut, earth.berm]) for earth in (
+            earth_at(station, level, section, berm, at_sill)
+            for station in (start, middle, end)))
+        long = end.chainage - start.chainage
+        sums[0] += long / 6 * (first + 4 * half + last)
+        sums[1] += long / 2 * (first + last)
+    return Volumes(*(float(v) for v in sums.ravel()))
 
 
 def _points(shape: LineString, at: NDArray[np.float64]

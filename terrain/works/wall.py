@@ -11,11 +11,18 @@ from terrain.inputs.elevation import Dem
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works.basin import Basin, drowning
+from terrain.works.permits import permit_cautions
 from terrain.works.pool import flood, lowest_pass
-from terrain.works.rules import Rulebook
+from terrain.works.rules import ENGINEER, OWNER, Rulebook
 from terrain.works.sill import Sill
 from terrain.works.store import Curve
 from terrain.works.wall_profile import WallProfile, top_width, wall_profile
+
+#: Less than this is printed as nothing. [m3]
+NOTHING = 0.05
+#: A bank that leaves less than this share of its pool is not worth its earth; common practice, no
+#: source. [-]
+LITTLE = 0.1
 
 
 def sill_below(crest: float, rules: Rulebook) -> float:
@@ -45,7 +52,7 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
     ------
     InputError
         If the ends lie lower than the crest's sill, the sill is not below the crest, or the
-        wall holds nothing.
+        wall holds nothing that its own bank does not fill.
     """
     dem = terrain.dem
     level = sill_below(crest, rules) if sill_level is None else sill_level
@@ -63,13 +70,20 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
     depth = float(np.maximum(level - profile.ground, 0.0).max())
     spill = wall[0] if ends[0] <= ends[1] else wall[-1]  # the lower end needs less cutting
     sill = Sill(level, rules["sill shortest"], 0.0, 0.0, rules["sill coefficient"])
+    if storage < NOTHING:
+        raise InputError(where, f"the bank fills its pool: of {in_both(gross, 'volume')} behind a "
+                         f"thin wall nothing is left behind one {in_both(profile.top, 'level')} "
+                         "wide at its top", "Choose a place with more room behind it, raise sill "
+                         "and crest, or dig a basin")
     cautions = _cautions(profile, depth, storage, gross - storage, rules, rock)
     if pool.beside_void:
         cautions.append(f"The pool borders on ground of which {dem.source} has no height: it may "
-                        "hold more, or run out there.")
+                        "hold more, or run out there. Measure that ground; what you find decides.")
     if (ends < crest).any():
-        cautions.append("The ground at an end of the wall is lower than the crest: tie the bank "
-                        "back into ground at crest level.")
+        low = float(crest - ends.min())
+        cautions.append(f"The ground at an end of the wall is {in_both(low, 'level')} lower than "
+                        "the crest: tie the bank back into ground at crest level. "
+                        f"{ENGINEER[:1].upper()}{ENGINEER[1:]}.")
     return Basin("wall", np.asarray(wall, float), crest, sill, float(spill[0]), float(spill[1]),
                  gross, storage, pool.curve, curve,
                  float(pool.curve.areas[-1]), profile.earth, profile.cutoff + profile.topsoil,
@@ -85,7 +99,8 @@ def measured(dem: Dem, wall: Sequence[tuple[float, float]], crest: float, sill: 
     Raises
     ------
     InputError
-        If its sill is not below its crest, it lies off the raster or over a hole in it.
+        If its sill is not below its crest, it crosses itself, or it lies off the raster or over a
+        hole in it.
     """
     from shapely.geometry import LineString
 
@@ -95,6 +110,9 @@ def measured(dem: Dem, wall: Sequence[tuple[float, float]], crest: float, sill: 
         raise InputError(where, f"the sill at {sill:.2f} m is not below the crest at "
                          f"{crest:.2f} m", "Lower the sill or raise the crest")
     line = LineString(wall)
+    if not line.is_simple or not line.length > 0:
+        raise InputError(where, "the wall crosses itself or has no length",
+                         "Draw its points in order from one end to the other")
     count = max(int(np.ceil(line.length / (min(dem.cell, 1.0) / 2))), 8)
     stations = np.linspace(0.0, line.length, count + 1)
     points = [line.interpolate(s) for s in stations]
@@ -130,7 +148,7 @@ def outflanking(basin: Basin, dem: Dem) -> str | None:
     return (f"Ground by which water would get round the wall, at {dem.named(found.x, found.y)}, "
             f"stands at {in_both(found.level, 'level')}: {in_both(below, 'level')} below the "
             f"crest{lower}. Lengthen the wall, or raise the ground there, to the level of the "
-            "crest.")
+            f"crest; {ENGINEER}.")
 
 
 def _cautions(profile: WallProfile, depth: float, storage: float, in_pool: float,
@@ -141,32 +159,37 @@ def _cautions(profile: WallProfile, depth: float, storage: float, in_pool: float
         said.append(f"{in_both(depth, 'level')} of water against the bank: this is a dam. From "
                     f"{in_both(rules['engineer water'], 'length')} on have it designed and "
                     f"permitted by licensed people before any digging "
-                    f"({rules.source('engineer water')}).")
+                    f"({rules.cited('engineer water')}).")
     elif depth >= rules["embankment water"]:
         said.append(f"{in_both(depth, 'level')} of water against the bank: from "
                     f"{in_both(rules['embankment water'], 'length')} on the rules for dams apply "
-                    f"({rules.source('embankment water')}); ask the local authority before "
-                    "digging.")
+                    f"({rules.cited('embankment water')}): ask before digging.")
     if depth > rules["drowning depth"]:
         said.append(drowning(depth, rules))
-    said.append(f"The bank is {in_both(height, 'level')} high and holds "
-                f"{in_both(storage, 'volume', 0)}: build it in thin, "
-                "damp, rolled layers on stripped ground with a cut-off trench; pressing with the "
-                "bucket or tracks is not compaction. Keep trees off it.")
+    said += permit_cautions(height, storage, rules)
+    said.append("Build the bank in thin, damp, rolled layers on stripped ground with a cut-off "
+                "trench; pressing with the bucket or tracks is not compaction. Keep trees off it. "
+                f"{ENGINEER[:1].upper()}{ENGINEER[1:]} how.")
     said += slope_cautions(profile, rules)
     _, name = top_width(height, rules)
     if name != "wall top width":
         said.append(f"So high a wall is {in_both(profile.top, 'level')} wide at its top "
-                    f"({rules.source(name)}).")
+                    f"({rules.cited(name)}).")
     if profile.cutoff_depth < rules["cut-off depth"] and rock is not None:
         said.append(f"Rock at {in_both(rock, 'level')} leaves the cut-off trench "
                     f"{in_both(max(profile.cutoff_depth, 0.0), 'level')} of soil: clean the rock, "
-                    "fill its cracks, and have somebody who knows look at it before earth goes "
-                    "on.")
-    if in_pool > storage:
-        said.append("More than half of the pool would be filled by the bank itself: a wall "
-                    "elsewhere, or a dug basin, holds more for the earth.")
-    said.append("The spillway goes into natural ground beside the wall, never over the fill.")
+                    f"fill its cracks, and have it looked at before earth goes on; {ENGINEER}.")
+    gross = storage + in_pool
+    if storage < LITTLE * gross:
+        said.append(f"Its bank fills its pool: of {in_both(gross, 'volume')} behind a thin wall it "
+                    f"leaves {in_both(storage, 'volume')}, for {in_both(profile.fill, 'earth')} of "
+                    "earth. Choose a place with more room behind it, raise sill and crest, or dig "
+                    f"a basin; {OWNER}.")
+    elif in_pool > storage:
+        said.append(f"The bank itself fills {in_pool / gross:.0%} of its pool: a wall elsewhere, "
+                    f"or a dug basin, holds more for the earth; {OWNER}.")
+    said.append("The spillway goes into natural ground beside the wall, never over the fill; "
+                f"{ENGINEER} where.")
     return said
 
 
@@ -177,10 +200,10 @@ def slope_cautions(profile: WallProfile, rules: Rulebook) -> list[str]:
     if wet + dry < rules["wall slopes together"]:
         said.append(f"Its sides of {wet:g}:1 and {dry:g}:1 come to {wet + dry:g}:1 together; "
                     f"{rules['wall slopes together']:g}:1 is the least "
-                    f"({rules.source('wall slopes together')}). Flatten one of them.")
+                    f"({rules.cited('wall slopes together')}). Flatten one of them.")
     for side, slope, name in (("wet", wet, "wall wet slope least"),
                               ("dry", dry, "wall dry slope least")):
         if slope < rules[name]:
             said.append(f"Its {side} side at {slope:g}:1 is steeper than {rules[name]:g}:1 "
-                        f"({rules.source(name)}). Flatten it.")
+                        f"({rules.cited(name)}). Flatten it.")
     return said

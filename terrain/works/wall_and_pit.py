@@ -202,8 +202,8 @@ def design_wall_and_pit(terrain: Terrain, wall: Sequence[tuple[float, float]], c
     if clear < rules["pit from wall"]:
         cautions.append(f"The pit comes within {in_both(clear, 'length')} of the wall's foot; keep "
                         f"{in_both(rules['pit from wall'], 'length')} "
-                        f"({rules.source('pit from wall')}), or the bank may slide into it.")
-    cautions += pit_cautions(depth, pit.beyond, batter)
+                        f"({rules.cited('pit from wall')}), or the bank may slide into it.")
+    cautions += pit_cautions(depth, pit.beyond, batter, rules)
     return replace(made, form="wall and pit", cut=made.cut + cut, pit=cut, batter=batter,
                    topsoil=made.topsoil + topsoil, rim=np.asarray(shape.exterior.coords, float),
                    pit_depth=depth, floor=floor, balanced=balanced, cautions=tuple(cautions))

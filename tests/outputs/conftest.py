@@ -57,7 +57,12 @@ class Seen:
     @staticmethod
     def overlaps(figure, spare=1.0):
         """Pairs of words whose boxes overlap by more than `spare` pixels both ways."""
-        boxes = [(t.get_text(), b.x0, b.y0, b.x1, b.y1) for t, b in Seen.texts(figure)]
+        return Seen.overlapping(Seen.texts(figure), spare)
+
+    @staticmethod
+    def overlapping(found, spare=1.0):
+        """The same of lettering with its boxes."""
+        boxes = [(t.get_text(), b.x0, b.y0, b.x1, b.y1) for t, b in found]
         pairs = []
         for i, (name, x0, y0, x1, y1) in enumerate(boxes):
             for other, u0, v0, u1, v1 in boxes[i + 1:]:

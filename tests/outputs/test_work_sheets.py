@@ -164,15 +164,6 @@ def test_stage_curve_ends_at_what_is_stored(answers, sheet):
     assert line.get_ydata()[-1] == pytest.approx(answers["wall"].basin.sill.level)
 
 
-def test_a_wall_whose_bank_fills_its_pool_draws(valley, seen):
-    answer = basin_of(valley, STORMS, GROUND, WORDS,
-                      wall=[(500040, 5999900), (500080, 5999900)], crest=115.7)
-    assert answer.basin.storage == 0
-    figure = draw_basin(answer, "metric")
-    assert seen.overlaps(figure) == []
-    assert "Held at each level" not in seen.words(figure)
-
-
 def test_storms_stand_on_the_sheet(answers, seen, sheet):
     words = seen.words(sheet("shed")).splitlines()
     for storm in answers["shed"].storms:

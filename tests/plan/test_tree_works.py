@@ -64,7 +64,8 @@ def test_a_crescent_on_the_valleys_side(small_site):
     assert shape.curve.capacity == pytest.approx(crescent_volume(2.5, 0.2, SLOPE), rel=0.05)
     assert shape.decided == "as stated"
     assert planted(plan)[0].quantities.bank == pytest.approx(shape.bank)
-    assert any("steeper than 5%" in said for said in planted(plan)[0].cautions)  # steeper than 5 %
+    said = planted(plan)[0].cautions
+    assert any("above 5% a bund holds little for its earth" in words for words in said)
     marks = {stake.mark: stake for stake in stakes_of(plan) if stake.work == "trees"}
     assert set(marks) == {"tree", "sill", "bund"}
     assert marks["sill"].cut == pytest.approx(0, abs=0.02)  # a tip stands on natural ground
@@ -121,7 +122,8 @@ def test_a_tree_on_a_berm_is_warned_of(small_site):
   at: [{x}, {y}]
   crown: 2 m
 """))
-    assert any("berm of \"east swale\"" in said for said in planted(down)[0].cautions)
+    assert any("from the line of \"east swale\", on or against its berm" in said
+               for said in planted(down)[0].cautions)
 
 
 def test_a_tree_in_the_way_of_much_water_is_warned_of(small_site):

@@ -139,14 +139,19 @@ def test_bank_and_net_storage_match_the_closed_form(bearing):
 
 
 @pytest.mark.parametrize(("deep", "said", "unsaid"), [
-    (2.0, ["this is a dam", "can drown a child"], ["More than half of the pool"]),
+    (2.0, ["this is a dam", "can drown a child"], ["The bank itself fills"]),
     (1.2, ["the rules for dams apply", "can drown a child"], ["this is a dam"]),
-    (0.4, ["More than half of the pool"], ["dams apply", "a dam", "drown"])])
+    (0.5, ["The bank itself fills 85% of its pool"], ["dams apply", "a dam", "drown"])])
 def test_deep_water_and_a_pool_full_of_bank_are_cautioned(deep, said, unsaid):
     basin = design_wall(valley(0.5), wall(), deep + 0.45, None, Rulebook(), "basin")
     cautions = " ".join(basin.cautions)
     assert all(words in cautions for words in said)
     assert not any(words in cautions for words in unsaid)
+
+
+def test_a_wall_whose_bank_leaves_no_pool_is_refused():
+    with pytest.raises(InputError, match=r"the bank fills its pool: of 1.6 m³"):
+        design_wall(valley(0.5), wall(), 0.85, None, Rulebook(), "basin")
 
 
 def test_a_wall_too_short_is_refused_at_its_end():

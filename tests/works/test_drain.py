@@ -15,8 +15,8 @@ from terrain.works.drain import (
     describe,
     design_section,
     finish,
-    grass_velocity,
 )
+from terrain.works.lining import grass_velocity
 from terrain.works.manning import Trapezoid, channel_roughness, flow
 from terrain.works.rules import Rulebook
 
@@ -86,7 +86,7 @@ def test_the_cut_is_the_closed_form_on_a_plane(slope):
     assert route.above == pytest.approx(0.0, abs=2e-5)
     wide = 0.4 + 2 * 2 * 0.3
     area = (0.4 + 2 * 0.3) * 0.3 + cross * wide**2 / (2 * (1 - 2 * cross))
-    assert areas(route, section) == pytest.approx(area, rel=1e-3)
+    assert areas(route, section, RULES)[0] == pytest.approx(area, rel=1e-3)
     assert finish(route, section, RULES).cut == pytest.approx(area * 60, rel=1e-3)
 
 

@@ -5,7 +5,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from terrain.works.root_zone import available_water, effective_rain, live, longest_run, root_zone_room
+from terrain.works.root_zone import (
+    available_water,
+    effective_rain,
+    live,
+    longest_run,
+    root_zone_room,
+)
 from terrain.works.rules import Rulebook
 
 days = st.lists(st.tuples(st.floats(0, 0.2), st.floats(0, 3)), min_size=1, max_size=60)

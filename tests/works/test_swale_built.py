@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from constructed import formula_dem
 
-from terrain.works.cross_section import Section, area_on_slope
+from terrain.works.cross_section import Section, area_on_slope, berm_end, return_end
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
 from terrain.works.swale import SwaleLine
@@ -21,6 +21,14 @@ def made(length=60.0, slope=0.0, depth=0.3, width=0.6, side=2.0, head=0.05, rule
     return finish(dem, route, section, sill, 25.0, 20.0, rules, **more), rules
 
 
+def berm_on_a_plane(swale, slope):
+    """60 m less the sill of 4 m, two ends turned uphill and two that slope down to the sill; the
+    closed forms of those are tested with the designed ground."""
+    berm = swale.built_berm
+    return (56 * area_on_slope(berm.height, berm.top, berm.side_slope, slope)
+            + 2 * return_end(berm, slope).volume + 2 * berm_end(swale.section, berm, 0.0, slope))
+
+
 # Constructed: (0.6 + 2 x 0.3) x 0.3 x 60 = 21.6 m3.
 def test_sixty_metres_of_swale_hold_and_are_cut_21_6_cubic_metres_on_level_ground():
     swale, _ = made()
@@ -34,8 +42,7 @@ def test_berm_stands_over_the_water_and_is_built_higher_by_its_settlement():
     assert swale.berm_height_built == pytest.approx(
         swale.berm_height * (1 + rules["berm settlement"]))
     assert swale.cut == pytest.approx(60 * area_on_slope(0.3, 0.6, 2.0, 0.05), rel=2e-4)
-    assert swale.berm == pytest.approx(
-        60 * area_on_slope(swale.berm_height_built, rules["berm top width"], 2.0, 0.05), rel=2e-4)
+    assert swale.berm == pytest.approx(berm_on_a_plane(swale, 0.05), rel=2e-4)
     assert swale.spare == pytest.approx(swale.cut * rules["compacted per bank"] - swale.berm)
 
 
@@ -68,8 +75,7 @@ def test_a_berm_has_the_slope_of_its_soil(soil, slope):
     swale, rules = made(slope=0.05, soil=soil)
     assert berm_slope(soil, rules) == slope
     assert swale.berm_side_slope == slope
-    assert swale.berm == pytest.approx(60 * area_on_slope(
-        swale.berm_height_built, rules["berm top width"], slope, 0.05), rel=2e-4)
+    assert swale.berm == pytest.approx(berm_on_a_plane(swale, 0.05), rel=2e-4)
 
 
 def test_every_soil_group_stands_for_a_soil():
@@ -91,3 +97,18 @@ def test_a_crest_fixed_by_the_owner_is_kept_and_what_it_leaves_is_said():
 def test_a_deeper_swale_never_holds_less():
     held = [made(depth=d)[0].curve.capacity for d in np.arange(0.1, 0.7, 0.05)]
     assert (np.diff(held) > 0).all()
+
+
+def test_ends_on_level_ground_are_reckoned_as_on_the_flattest():
+    """Where the ground never comes up to the crest, as if it sloped by `swale flat`."""
+    swale, rules = made(slope=0.0)
+    flat = rules["swale flat"]
+    for end in swale.returns:
+        assert end == return_end(swale.built_berm, flat)
+        assert end.uphill == pytest.approx(swale.berm_height_built / flat)
+
+
+def test_end_areas_and_prismoid_agree_where_the_section_does_not_change():
+    swale, _ = made(slope=0.05)
+    assert swale.cut_end_areas == pytest.approx(swale.cut, rel=1e-6)
+    assert swale.berm_end_areas == pytest.approx(swale.berm, rel=1e-6)

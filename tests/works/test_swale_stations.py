@@ -7,7 +7,7 @@ import pytest
 from constructed import formula_dem
 
 from terrain.works.cross_section import Berm, Section, area_on_slope, earth_across
-from terrain.works.swale_stations import chainages, end_area_volumes, stations_of
+from terrain.works.swale_stations import chainages, middles, stations_of, volumes_of
 
 SECTION, BERM = Section("trapezoid", 0.3, 0.6, 2.0), Berm(0.2, 0.6, 2.0)
 
@@ -15,6 +15,13 @@ SECTION, BERM = Section("trapezoid", 0.3, 0.6, 2.0), Berm(0.2, 0.6, 2.0)
 def along(dem, line, level, at, section=SECTION, berm=BERM):
     return stations_of(dem, np.array(line), level, section, berm,
                        [(place, ()) for place in at], 0.05)
+
+
+def volumes(dem, line, level, at):
+    places = [(place, ()) for place in at]
+    found, between = (stations_of(dem, np.array(line), level, SECTION, BERM, spots, 0.05)
+                      for spots in (places, middles(places)))
+    return volumes_of(found, between, level, SECTION, BERM)
 
 
 def test_chainages_hold_both_ends_the_marked_places_and_even_ones_between():
@@ -48,7 +55,8 @@ def test_cut_on_a_plane_is_length_times_area_on_slope(slope, bearing):
     for station in found:
         assert station.cross_slope == pytest.approx(slope, abs=1e-5)
         assert station.ground == pytest.approx(100.0, abs=1e-4)
-    cut, berm = end_area_volumes(found)
+    sums = volumes(dem, line, 100.0, np.linspace(0, 40, 14))
+    cut, berm = sums.cut, sums.berm
     assert cut == pytest.approx(40 * area_on_slope(0.3, 0.6, 2.0, slope), rel=2e-4)
     assert berm == pytest.approx(40 * area_on_slope(0.2, 0.6, 2.0, slope), rel=2e-4)
 
@@ -67,9 +75,27 @@ def test_each_station_has_the_ground_and_slope_of_its_own_place():
         earth = earth_across(SECTION, BERM, station.ground - 100, station.cross_slope)
         assert (station.cut, station.berm) == (earth.cut, earth.berm)
     assert [s.cut for s in found] == sorted(s.cut for s in found)
-    cut, _ = end_area_volumes(found)
+    sums = volumes(dem, [(10.0, 30.0), (90.0, 30.0)], 100.0, [0.0, 20.0, 40.0, 60.0, 80.0])
     ends = [(a.cut + b.cut) / 2 * 20 for a, b in pairwise(found)]
-    assert cut == pytest.approx(sum(ends))
+    assert sums.cut_end_areas == pytest.approx(sum(ends))
+    # By the prismoidal rule with measured middles: within a thousandth of sections every 0.5 m.
+    fine = along(dem, [(10.0, 30.0), (90.0, 30.0)], 100.0, np.linspace(0, 80, 161))
+    exact = float(np.trapezoid([s.cut for s in fine], [s.chainage for s in fine]))
+    assert sums.cut == pytest.approx(exact, rel=1e-3)
+    assert abs(sums.cut - exact) < abs(sums.cut_end_areas - exact)
+
+
+def test_the_berm_is_left_out_between_the_ends_of_the_sill():
+    """On a plane at the sill's level the ground needs no earth there, and the cut stays."""
+    dem = formula_dem(lambda x, y: 100 + 0.05 * (y - 30), 100, 60, 1.0)
+    places = [(place, ()) for place in (0.0, 10.0, 18.0, 40.0)]
+    gap, line = (10.0, 18.0), np.array([(10.0, 30.0), (50.0, 30.0)])
+    found, between = (stations_of(dem, line, 100.0, SECTION, BERM, spots, 0.05, gap)
+                      for spots in (places, middles(places)))
+    sums = volumes_of(found, between, 100.0, SECTION, BERM, gap)
+    assert sums.berm == pytest.approx(32 * area_on_slope(0.2, 0.6, 2.0, 0.05), rel=2e-4)
+    assert sums.cut == pytest.approx(40 * area_on_slope(0.3, 0.6, 2.0, 0.05), rel=2e-4)
+    assert between[1].berm == pytest.approx(0.0, abs=1e-5)
 
 
 def test_ground_that_falls_uphill_at_one_station_is_told_as_such():

@@ -14,9 +14,10 @@ from published import published, rows
 
 from terrain.errors import InputError
 from terrain.surface.terrain import Terrain
+from terrain.works.lining import permissible
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill, design_sill, head_for_flow
-from terrain.works.spillway import sill_velocity, spillway
+from terrain.works.spillway import lining_words, sill_velocity, spillway
 from terrain.works.wall import design_wall, outflanking, slope_cautions
 from terrain.works.wall_profile import bank_area_of, bank_volume, top_width, wall_profile
 
@@ -201,17 +202,24 @@ def test_a_longer_sill_never_raises_the_head(flow, first, second):
 
 
 # USDA SCS-TP-61, 1954: grass mixtures on erodible soil, bed slope to 5 %, 4 ft/s.
-# NRCS practice standard 600: bare channels in average soil 2.0 ft/s (from memory).
+# Fortier & Scobey, 1926: sandy loam, clear water, 1.75 ft/s (from memory).
 def test_what_bears_the_water_on_the_sill():
     rules = Rulebook()
     grass = {row["cover"]: row["erodible_0_5pct"] for row in rows("vegetated_channel_velocity.csv")}
-    assert rules["grass velocity"] == pytest.approx(
+    assert permissible("grass", 0.0, True, rules)[0] == pytest.approx(
         float(grass["grass mixtures, reed canarygrass"]) * FOOT, abs=0.02)
-    bare = next(row for row in rows("practice_standards.csv") if row["standard"] == "600 Terrace"
-                and row["condition"] == "average soils")
-    assert rules["bare earth velocity"] == pytest.approx(float(bare["value_si"]), abs=0.02)
-    for head, lining in ((0.05, "bare earth"), (0.15, "grass"), (0.30, "rock")):
+    assert permissible("bare", 0.0, True, rules)[0] == pytest.approx(1.75 * FOOT, abs=0.005)
+    for head, lining in ((0.04, "bare"), (0.05, "grass"), (0.15, "grass"), (0.30, "stone")):
         made = spillway(Sill(10.0, 5.0, head, 1.0, 1.7), 10.45, rules)
-        assert made.lining == lining  # 0.57, 0.99 and 1.40 m/s
+        assert made.lining == lining  # 0.51, 0.57, 0.99 and 1.40 m/s
         assert made.freeboard == pytest.approx(0.45 - head)
+        assert ("line the sill" in lining_words(made, rules)) == (lining == "stone")
     assert spillway(Sill(10.0, 5.0, 0.1, 1.0, 1.7), None, rules).freeboard is None
+
+
+def test_a_broad_bank_that_fills_its_pool_is_told_or_refused():
+    """A hollow 0.3 m deep behind a bank whose top alone is 1.8 m wide (Handbook 590, 1997)."""
+    high = design_wall(valley(1.0), across(), 2.45, None, Rulebook(), "pond")
+    assert not any("fills its pool" in words for words in high.cautions)
+    with pytest.raises(InputError, match="bank fills its pool"):
+        design_wall(valley(1.0), across(), 0.75, 0.3, Rulebook(), "pond")

@@ -1,0 +1,236 @@
+"""In what order to build: from the top of the slope down, and what comes before and after."""
+
+from __future__ import annotations
+
+import heapq
+import math
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from terrain.plan.cascade import Cascade
+from terrain.plan.cost import Range
+from terrain.plan.earthworks import LEAST, Dug, Earthworks
+from terrain.plan.reading import Inputs
+from terrain.runoff.evapotranspiration import MONTHS
+from terrain.runoff.rain_years import mean_months
+from terrain.units import in_both
+from terrain.works.rules import Rulebook
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the work.
+
+    Attributes
+    ----------
+    work : str
+        What it builds; "" for a step of the whole site.
+    says : str
+    hours : (float, float) or None
+        Machine hours, each day's set-up included. [h]
+    """
+
+    work: str
+    says: str
+    hours: Range | None = None
+
+
+def top_down(spills_to: Sequence[int | None], levels: ArrayLike, chosen: Collection[int]
+             ) -> list[int]:
+    """Chosen nodes of a cascade, none before one whose spill comes to it; the highest first.
+
+    Parameters
+    ----------
+    spills_to : sequence of int or None
+        Of every node; nodes that are not chosen hand their water on.
+    levels : shape (nodes,)
+        [m]
+    """
+    heights = np.asarray(levels, dtype=np.float64)
+    goes = {node: _next_chosen(node, spills_to, chosen) for node in chosen}
+    before = {node: sum(goal == node for goal in goes.values()) for node in chosen}
+    ready = [(-heights[node], node) for node in chosen if not before[node]]
+    heapq.heapify(ready)
+    order = []
+    while ready:
+        _, node = heapq.heappop(ready)
+        order.append(node)
+        goal = goes[node]
+        if goal is not None:
+            before[goal] -= 1
+            if not before[goal]:
+                heapq.heappush(ready, (-heights[goal], goal))
+    return order
+
+
+def _next_chosen(node: int, spills_to: Sequence[int | None], chosen: Collection[int]
+                 ) -> int | None:
+    goal = spills_to[node]
+    while goal is not None and goal not in chosen:
+        goal = spills_to[goal]
+    return goal
+
+
+def wet_season(months: ArrayLike) -> tuple[int, int] | None:
+    """First and last of the wettest run of months with more rain than the mean one, 0 to 11.
+
+    None where no month stands above the mean, or a month is not known.
+
+    Parameters
+    ----------
+    months : shape (12,)
+        Rain of each month of an average year. [mm]
+    """
+    rain = np.asarray(months, dtype=np.float64)
+    wet = rain > rain.mean() * (1 + 1e-9)
+    if not np.isfinite(rain).all() or not wet.any():
+        return None
+    starts = [m for m in range(12) if wet[m] and not wet[m - 1]]
+    runs = []
+    for start in starts:
+        length = next(n for n in range(1, 13) if not wet[(start + n) % 12])
+        runs.append((float(sum(rain[(start + n) % 12] for n in range(length))), start, length))
+    _, start, length = max(runs, key=lambda run: run[0])
+    return start, (start + length - 1) % 12
+
+
+def order_of_work(inputs: Inputs, cascade: Cascade, dug: Sequence[Dug], earth: Earthworks
+                  ) -> tuple[Step, ...]:
+    """Every step, numbered by its place; nothing where nothing is dug."""
+    chosen = {index for index, work in enumerate(dug)
+              if work.quantities is not None and work.drain is None}
+    drains = [work for work in dug if work.drain is not None]
+    if not chosen and not drains:
+        return ()
+    rules = inputs.rules
+    steps = [Step("", "Have buried pipes and cables located, private lines too, and get the "
+                      "permits that the cautions name; nobody digs before."),
+             Step("", "Set the stakes of setting_out.csv from the benchmark, check them with a "
+                      "level, and mark where topsoil and spare earth are to lie.")]
+    order = top_down([node.spills_to for node in cascade.nodes],
+                     [node.store.sill.level for node in cascade.nodes], chosen)
+    done: set[str] = set()
+    for entry, found in groupby(order, key=lambda index: dug[index].placed.work.name):
+        steps.append(_build(entry, [dug[index] for index in found], earth, rules, done))
+        done.add(entry)
+    steps += [_drain(work, earth) for work in drains]
+    joined = _joined(inputs, dug)
+    if joined:
+        steps.append(Step("", joined))
+    return (*steps, Step("", "Seed and mulch whatever is still raw, walk every sill with a level, "
+                             "and take the levels that were really dug."),
+            Step("", _season(inputs, rules)))
+
+
+def _build(entry: str, parts: Sequence[Dug], earth: Earthworks, rules: Rulebook,
+           done: Collection[str]) -> Step:
+    """A work built whole before the next is begun, after those that are done."""
+    work = next(w for w in earth.works if w.name == entry)
+    amounts = [part.quantities for part in parts if part.quantities is not None]
+    share = sum(amount.cut for amount in amounts) / work.cut if work.cut else 1.0
+    cost = earth.bills[entry]
+    said = [*_opening(work.topsoil * share), *_of_kind(parts, rules)]
+    for haul in earth.hauls:
+        if haul.source == entry:
+            said.append(f"carry {in_both(haul.volume, 'earth')} to \"{haul.to}\"")
+        if haul.to == entry:
+            first = "" if haul.source in done else ", which is dug later: dig so much there now"
+            said.append(f"its bank takes {in_both(haul.volume, 'earth')} from \"{haul.source}\""
+                        + first)
+    if entry in earth.wanting:
+        said.append(f"dig {in_both(earth.wanting[entry], 'earth')} more from a borrow, or have it "
+                    "brought")
+    if work.topsoil_back * share >= LEAST:
+        said.append("put the topsoil back on the bank")
+    for part in earth.spreads:
+        if part.name == entry:
+            said.append(f"spread the {in_both(part.volume + part.topsoil, 'earth')} that are left "
+                        "beside it, clear of its sill and the way of its spill")
+    raw = "seed and mulch bank and spread earth" if work.bank else "seed and mulch what is spread"
+    said.append(f"{raw} the same day: only then begin the next work")
+    names = [part.store.name for part in parts]
+    name = entry if share > 1 - 1e-9 else ", ".join(names)
+    return Step(name, _sentence(said),
+                (cost.hours[0] * share, cost.hours[1] * share))
+
+
+def _opening(topsoil: float) -> list[str]:
+    return ([f"strip {in_both(topsoil, 'earth')} of topsoil and set it aside"]
+            if topsoil >= LEAST else [])
+
+
+def _of_kind(parts: Sequence[Dug], rules: Rulebook) -> list[str]:
+    """What is dug and heaped, its sill first."""
+    first = parts[0]
+    sill = first.store.sill
+    lip = f"{in_both(sill.length, 'length')} long at {in_both(sill.level, 'level')}"
+    if first.swale is not None:
+        stone = " and lay its stone lip" if sill.head > rules["sill head"] * 1.001 else ""
+        return [f"cut the sill first, {lip}, in natural ground{stone}",
+                "dig the channel level and build the berm from it in packed layers"]
+    if first.basin is not None and first.basin.has_wall:
+        pit = "dig the pit and " if first.basin.rim is not None else ""
+        return [f"cut the spillway first, {lip}, in natural ground",
+                "dig the cut-off trench into tight soil and fill it again in rolled layers",
+                f"{pit}build the wall in rolled layers to its crest as built"]
+    if first.basin is not None:
+        return [f"cut its sill first, {lip}, in natural ground", "dig it from the sill down"]
+    several = f"the {len(parts)} " if len(parts) > 1 else ""
+    form = getattr(first.placed.tree, "form", "bowl")
+    what = f"{several}{form}s" if several else f"the {form}"
+    ends = {"crescent": "heap and pack each bund, its ends on one contour",
+            "trench": "dig along the contour with a level floor",
+            "bowl": "dig to a level floor, its way out at the lowest ground of its rim"}[form]
+    return [f"dig {what} by hand or with a small bucket", ends]
+
+
+def _drain(work: Dug, earth: Earthworks) -> Step:
+    name = work.placed.work.name
+    assert work.drain is not None
+    line = in_both(work.drain.route.length, "length", 0)
+    to = f"into \"{work.drain.route.to}\"" if work.drain.route.to else "to its outfall"
+    return Step(name, f"Dig the drain {to}, {line} long, from its outlet up, and open its upper "
+                      "end last: it may bring water only to what is finished and grown over.",
+                earth.bills[name].hours)
+
+
+def _joined(inputs: Inputs, dug: Sequence[Dug]) -> str:
+    """What is connected last."""
+    tanks = [f"\"{work.store.name}\"" for work in dug if work.store.kind == "tank"]
+    pipes = [f"\"{work.store.name}\"" for work in dug if work.placed.work.pipe]
+    said = []
+    if inputs.ground.roads:
+        said.append("let the roads' water in by its turn-outs and drains")
+    if tanks:
+        said.append(f"set and connect {', '.join(tanks)}")
+    if pipes:
+        said.append(f"lay the pipe of {', '.join(pipes)}")
+    return _sentence(["only when every work is built and stabilised", *said],
+                     ", ") if said else ""
+
+
+def _season(inputs: Inputs, rules: Rulebook) -> str:
+    """When all must be done."""
+    ahead = rules["finish before rain"]
+    rule = (f"{ahead:g} month{'' if ahead == 1 else 's'} or more before them (finish before rain, "
+            f"{rules.source('finish before rain')})")
+    overnight = " Leave no raw bank overnight with a storm in sight: pack it, or open it again."
+    wet = None if inputs.record is None else wet_season(mean_months(inputs.record.depths))
+    if wet is None:
+        why = "" if inputs.record is None else (", and the rain record shows no months wetter than "
+                                               "the others")
+        return (f"Finish before the wettest months begin{why}: {rule}.{overnight}")
+    first, last = wet
+    done = MONTHS[(first - 1 - math.ceil(ahead)) % 12]
+    months = MONTHS[first] if first == last else f"{MONTHS[first]} to {MONTHS[last]}"
+    return (f"Finish by the end of {done}: the wettest months of the rain record are {months}, "
+            f"and all is to be grown over {rule}.{overnight}")
+
+
+def _sentence(parts: Sequence[str], between: str = "; ") -> str:
+    said = between.join(parts)
+    return said[0].upper() + said[1:] + "."

@@ -1,0 +1,180 @@
+"""Where a swale's line ends: at the boundary, and before what it must keep clear of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Point, Polygon
+
+from terrain.errors import InputError
+from terrain.inputs import site_works as asked
+from terrain.runoff.ground import Ground
+from terrain.surface.terrain import Terrain
+from terrain.units import in_both
+from terrain.works import swale as swales
+from terrain.works.cross_section import Berm, return_end, width_on_slope
+from terrain.works.footprints import lower_side
+from terrain.works.rules import Rulebook
+from terrain.works.setbacks import BURIED, setback_of
+from terrain.works.swale import SwaleLine
+from terrain.works.swale_built import SOIL_OF_GROUP, berm_slope
+from terrain.works.tree_row import toe_of_berm
+
+#: A line is looked along in such steps for what it must end before. [m]
+STEP = 0.1
+
+
+def kept(work: asked.Swale, route: SwaleLine, anchor: Point, terrain: Terrain, ground: Ground,
+         rules: Rulebook, where: str) -> tuple[SwaleLine, float, list[str]]:
+    """The stretch about a point that stays within the boundary and clear of what lies about it.
+
+    Its earth, on both sides of its line, counts as of the usual section, and at its ends the berm
+    that turns uphill there.
+    """
+    if not ground.boundary.covers(anchor):
+        raise InputError(where, "its line lies outside the boundary there",
+                         "Move it on to the property")
+    earth = _beside(work, route, terrain, ground, rules)
+    shape, things = LineString(route.line), _to_keep_from(ground, rules)
+    along = float(shape.project(anchor))
+    for called, thing, apart, told in things:
+        gap = float(_bars(shape, np.array([along]), earth)[0].distance(thing))
+        if thing.area and thing.covers(anchor):
+            raise InputError(where, f"the swale would run through {called}", "Move it clear of it")
+        if gap < apart:
+            raise InputError(where, f"the swale's earth would lie {in_both(gap, 'level')} from "
+                             f"{called}, and {in_both(apart, 'level')} are to be kept ({told})",
+                             "Move it clear of it")
+    inside = _part(shape.intersection(ground.boundary), anchor)
+    first, last = sorted(float(shape.project(Point(p))) for p in (inside.coords[0],
+                                                                  inside.coords[-1]))
+    notes = []
+    ends = []
+    turned = _Turned.of(work, route, terrain, ground, rules)
+    for sign, end in ((-1.0, first), (1.0, last)):
+        at = along + sign * np.append(np.arange(0.0, abs(end - along), STEP), abs(end - along))
+        bars = _bars(shape, at, earth)
+        near = [shapely.distance(bars, thing) < apart for _, thing, apart, _ in things]
+        bad = np.any(near, axis=0) if near else np.zeros(len(at), bool)
+        clear = int(np.argmax(bad)) - 1 if bad.any() else len(at) - 1
+        free = not bad.any() and not 0.0 < end < shape.length
+        stop = max(clear, 0) if free else turned.last(shape, at[:max(clear, 0) + 1], sign, things,
+                                                      ground.boundary)
+        ends.append(float(at[stop]))
+        if not bad.any():
+            continue
+        stop, spot = clear + 1, shape.interpolate(ends[-1])
+        for (called, _, apart, told), met in zip(things, near, strict=True):
+            if met[stop]:
+                notes.append(f"Its line ends at {terrain.dem.named(spot.x, spot.y)}: further on "
+                             f"its earth, up to {in_both(earth, 'level')} beside its line, would "
+                             f"come nearer to {called} than {in_both(apart, 'level')} ({told}).")
+    cut = swales.cut_to(terrain, route, *ends)
+    return cut, float(LineString(cut.line).project(anchor)), notes
+
+
+@dataclass(frozen=True)
+class _Turned:
+    """Ground that a berm's end, turned uphill, takes beside its line and past its end. [m]"""
+
+    downhill: float
+    uphill: float
+    past: float
+    uphill_left: bool
+
+    @classmethod
+    def of(cls, work: asked.Swale, route: SwaleLine, terrain: Terrain, ground: Ground,
+           rules: Rulebook) -> _Turned:
+        """That of the usual berm on the ground's usual slope across."""
+        _, side, _ = berm_soil(work, swales.line_cells(terrain.dem, route.line), ground, rules)
+        built = (rules["sill head"] + rules["berm freeboard"]) * (1 + rules["berm settlement"])
+        berm = Berm(built, rules["berm top width"], side)
+        slope = min(max(route.cross_slope, rules["swale flat"]), 0.9 / side)
+        made = return_end(berm, slope)
+        corner = built + slope * made.beyond
+        left = lower_side(terrain.dem, route.line, max(2.5, 1.5 * terrain.dem.cell)) < 0
+        return cls(toe_of_berm(route, side, rules), made.uphill,
+                   made.beyond + berm.top / 2 + side * corner, left)
+
+    def last(self, shape: LineString, at: NDArray[np.float64], sign: float,
+             things: Sequence[tuple[str, Any, float, str]], boundary: Any) -> int:
+        """The last of some chainages at which a swale may end; the first where none may."""
+        for index in range(len(at) - 1, 0, -1):
+            zone = self._zone(shape, float(at[index]), sign)
+            if boundary.covers(zone) and all(zone.distance(thing) >= apart
+                                             for _, thing, apart, _ in things):
+                return index
+        return 0
+
+    def _zone(self, shape: LineString, at: float, sign: float) -> Polygon:
+        start, ahead = (np.array(shape.interpolate(float(np.clip(s, 0.0, shape.length))).coords[0])
+                        for s in (at - 0.25, at + 0.25))
+        way = (ahead - start) / np.hypot(*(ahead - start))
+        up = np.array([-way[1], way[0]]) * (1 if self.uphill_left else -1)
+        here = np.array(shape.interpolate(at).coords[0])
+        out = here + self.past * sign * way
+        return Polygon([here - self.downhill * up, here + self.uphill * up,
+                        out + self.uphill * up, out - self.downhill * up])
+
+
+def _bars(shape: LineString, at: NDArray[np.float64], reach: float) -> NDArray[Any]:
+    """Lines square to a line at chainages, that reach so far to each side of it. [m]"""
+    ahead, behind = (np.array([shape.interpolate(float(np.clip(s + step, 0.0, shape.length)))
+                               .coords[0] for s in at]) for step in (0.25, -0.25))
+    way = ahead - behind
+    way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+    middle = np.array([shape.interpolate(float(s)).coords[0] for s in at])
+    left = reach * np.stack([-way[:, 1], way[:, 0]], 1)
+    return np.asarray(shapely.linestrings(np.stack([middle - left, middle + left], 1)))
+
+
+def _beside(work: asked.Swale, route: SwaleLine, terrain: Terrain, ground: Ground,
+            rules: Rulebook) -> float:
+    """How far a swale's berm or cut reaches beside its line at most, before its size is known. [m]
+    """
+    _, slope, _ = berm_soil(work, swales.line_cells(terrain.dem, route.line), ground, rules)
+    side = work.side_slope or rules["swale side slope"]
+    cut = width_on_slope(work.depth or rules["swale deepest"],
+                         rules["swale width"] if work.width is None else work.width, side,
+                         min(route.cross_slope, 0.9 / side))
+    return max(cut, toe_of_berm(route, slope, rules))
+
+
+def _to_keep_from(ground: Ground, rules: Rulebook) -> list[tuple[str, Any, float, str]]:
+    """What a swale's line ends before: its name, its shape, the distance to keep and the rule."""
+    found = [(f"the roof \"{roof.name}\"", roof.outline, rules["building setback"],
+              f"building setback, {rules.source('building setback')}") for roof in ground.roofs]
+    for thing in ground.keep_clear:
+        setback = setback_of(thing, rules)
+        if setback is not None and thing.kind not in BURIED:
+            found.append((thing.called, thing.shape, max(setback.distance, 0.0), setback.told))
+    return found
+
+
+def _part(shape: object, anchor: Point) -> LineString:
+    """The piece of a line that lies nearest to a point."""
+    parts = [p for p in getattr(shape, "geoms", [shape]) if p.geom_type == "LineString"
+             and not p.is_empty]
+    return min(parts, key=lambda part: part.distance(anchor))
+
+
+def berm_soil(work: asked.Swale, cells: NDArray[np.int64], ground: Ground, rules: Rulebook
+              ) -> tuple[str, float, str]:
+    """What the berm is made of, the slope of its sides, and why."""
+    group = ground.soil_group_of(cells)
+    soil = work.soil or SOIL_OF_GROUP.get(group or "", "loam")
+    source = ("as the site file says" if work.soil else
+              f"taken from soil group {group}" if group else "as nobody says")
+    rule = f"berm side slope {soil}"
+    if work.berm_side_slope is not None:
+        return soil, work.berm_side_slope, (f"Its berm's sides are {work.berm_side_slope:g}:1, as "
+                                            f"the site file says; {soil} asks for "
+                                            f"{rules[rule]:g}:1 ({rule}, {rules.source(rule)}).")
+    slope = berm_slope(soil, rules)
+    return soil, slope, (f"Its berm is of {soil}, {source}: sides {slope:g}:1 ({rule}, "
+                         f"{rules.source(rule)}).")
