@@ -979,8 +979,8 @@ works:
     roofs: [house]
     first flush: 0.5 mm
     leaf screen: basket
-    # Two people, and what seedlings get while there is plenty.  Half of the house's water goes on to
-    # the first orchard tree.
+    # Two people, and what seedlings get while there is plenty.  Half of the house's water goes on
+    # to the first orchard tree.
     uses:
       - name: house
         kind: household
@@ -991,7 +991,8 @@ works:
         grey water to: orchard
       - name: seedlings
         kind: garden
-        amount: [40 L/day, 40 L/day, 30 L/day, 20 L/day, 10 L/day, 5 L/day, 5 L/day, 10 L/day, 20 L/day, 30 L/day, 35 L/day, 40 L/day]
+        amount: [40 L/day, 40 L/day, 30 L/day, 20 L/day, 10 L/day, 5 L/day,
+                 5 L/day, 10 L/day, 20 L/day, 30 L/day, 35 L/day, 40 L/day]
         rationing: [{{below: 40 %, draw: 0}}]
     pipe: {pipe}
   - name: shed tank
