@@ -132,7 +132,9 @@ def arrival(catchment: Any, storms: Sequence[Any], system: str) -> None:
     by_segments = catchment.concentration_by_segments
     times = [("lag equation", catchment.concentration_by_lag), ("segments", by_segments)]
     used = "segments" if catchment.by_segments else "lag equation"
-    unknown = "not reckoned: the 2-year 24-hour rain is not told, or the way is a single cell"
+    unknown = ("not reckoned: the longest way of its water is a single cell"
+               if catchment.longest_path <= 0 else
+               "not reckoned: the 2-year 24-hour rain is not told; give it with --two-year-day")
     facts([(f"time of concentration, {name}", unknown if hours is None else
             f"{60 * hours:.1f} min" + (", used" if name == used else ""))
            for name, hours in times])

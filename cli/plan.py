@@ -30,7 +30,7 @@ def plan(site: Path, out: Path | None, doubt: int | None) -> None:
     from terrain.outputs.folder import write_plan
     from terrain.plan.doubt import with_doubt
     from terrain.plan.plan import make_plan
-    from terrain.units import shown
+    from terrain.units import lasting, shown
 
     folder = out if out is not None else (site if is_folder(site) else site.parent) / "plan"
     refuse_foreign(folder)  # before the work, not after it
@@ -52,11 +52,13 @@ def plan(site: Path, out: Path | None, doubt: int | None) -> None:
             "never" if p.starts_at is None else
             shown(p.starts_at, "rain", system) if p.starts_at else "any rain",
             shown(p.full_at, "rain", system) if p.full_at is not None else "never",
-            f"{p.drain_hours:,.0f} h" if p.drain_hours < 1e6 else "never", p.spills_to]
+            lasting(p.drain_hours), p.spills_to]
            for p in made.stores])
     count = sum(len(p.cautions) for p in made.stores)
-    remarks("Cautions", [f"{count} cautions stand in the report beside the works that earn them. "
-                         "Read them before anybody digs."] if count else [])
+    short = [made.short_record] if made.short_record else []
+    remarks("Cautions", [*short, *([
+        f"{count} caution{' stands' if count == 1 else 's stand'} in the report beside the works "
+        "that earn them. Read them before anybody digs."] if count else [])])
     heading("Written")
     for path in written:
         say(f"  {path}")

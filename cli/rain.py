@@ -108,7 +108,7 @@ def _show_record(answer: RecordAnswer, system: str) -> None:
           [[depth(one.depth), f"{one.days_a_year:.1f}", _once_in(one.days_a_year),
             f"{one.storms_a_year:.1f}"] for one in answer.often])
     if len(answer.maxima.depths):
-        heading("The greatest day of each year")
+        heading(f"The greatest day of each year, {answer.begins}")
     _maxima([f"{year} {depth(most)}" for year, most in answer.maxima.depths.items()])
     if answer.levels is not None and answer.extremes is not None:
         say()

@@ -910,12 +910,21 @@ benchmark:
   at: {mark}
   level: {mark_level} m
 
-# What digging costs here, from the low to the high quote.
+# What things cost here, from the low to the high quote.
 money:
   currency: crown
   machine hour: [420, 560]
   machine output: 6                # bank m3 in an hour
   haulage: [300, 500]
+  pipe: [9, 16]                    # a metre, trench and all
+  tank: [700, 1100]                # a m3; a tank may state its own price
+  stone: [60, 95]                  # a tonne, brought
+  tree: [40, 90]
+  seed: [0.6, 1.4]                 # a m2 of bank and spread earth, with mulch
+  water otherwise:                 # what a m3 costs that comes another way
+    hauled: {{per: 5 m3, price: [330, 450]}}
+    well: [2.5, 4]
+    utility: [6, 9]
 
 # What is to be dug, built or set up, from the top of the land down.
 works:
@@ -1013,6 +1022,7 @@ works:
         heads: 8
         per head: goat
     top up: {{below: 0.2 m3, load: 1 m3, price: 90}}
+    price: [350, 500]
 """
 
 

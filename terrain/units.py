@@ -22,6 +22,7 @@ DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "flow": ("m**3/s", "m**3/s", "cfs"),
     "seepage": ("mm/day", "mm/day", "in/day"),
     "speed": ("m/s", "m/s", "ft/s"),
+    "mass": ("tonne", "tonne", "short_ton"),
 }
 
 #: What a quantity of each dimension is called in a sentence.
@@ -29,7 +30,7 @@ NAMES = {"length": "a length", "rain": "a depth of rain", "area": "an area",
          "volume": "a volume", "rate": "a rate of soaking", "time": "a time",
          "use": "a use of water a day", "flow": "a flow",
          "seepage": "a depth of seepage a day",
-         "speed": "a speed"}
+         "speed": "a speed", "mass": "a weight"}
 
 #: dimension: (metric unit, its factor from inside, decimals), (the same for US)
 PRINTED: dict[str, tuple[tuple[str, float, int], tuple[str, float, int]]] = {
@@ -143,6 +144,15 @@ def in_both(value: float, dimension: str, decimals: int | None = None) -> str:
     """Print an inside value in metric units with the US ones behind, for cautions that all read."""
     return (f"{shown(value, dimension, 'metric', decimals)} "
             f"({shown(value, dimension, 'us', decimals)})")
+
+
+def lasting(hours: float) -> str:
+    """Print how long something lasts: to a tenth below 10 h, then whole hours below three days,
+    then whole days."""
+    if hours > 1e6:
+        return "never"
+    return (f"{hours:.1f} h" if hours < 10 and hours != round(hours) else
+            f"{hours:,.0f} h" if hours < 72 else f"{hours / 24:,.0f} days")
 
 
 def unit_name(dimension: str, system: str = "metric") -> str:

@@ -78,15 +78,15 @@ def _write_layer():
 
 
 def write_raster(path: Path, heights: np.ndarray, cell: float = 1.0,
-                 crs: str | None = "EPSG:32734", unit: str | None = "metre", **more: object
-                 ) -> Path:
-    """Write a north-up raster with its corner at (WEST, NORTH)."""
+                 crs: str | None = "EPSG:32734", unit: str | None = "metre",
+                 corner: tuple[float, float] = (WEST, NORTH), **more: object) -> Path:
+    """Write a north-up raster; its north-west corner at (WEST, NORTH) if left out."""
     import rasterio
     from rasterio.transform import from_origin
 
     with rasterio.open(path, "w", driver="GTiff", height=heights.shape[0],
                        width=heights.shape[1], count=1, dtype=heights.dtype, crs=crs,
-                       transform=from_origin(WEST, NORTH, cell, cell), **more) as out:
+                       transform=from_origin(*corner, cell, cell), **more) as out:
         out.write(heights, 1)
         if unit:
             out.units = (unit,)

@@ -35,6 +35,7 @@ from terrain.inputs.fields import (
 )
 from terrain.inputs.site_doubt import Doubts
 from terrain.inputs.site_keep_clear import KeepClear
+from terrain.inputs.site_money import Money
 from terrain.inputs.site_rain import RainInputs, Weather
 from terrain.inputs.site_tanks import GutterSpec
 from terrain.inputs.site_works import Work
@@ -178,22 +179,6 @@ class Benchmark(Part):
     staff_reading: Length | None = None
 
 
-class Money(Part):
-    """What digging costs here; without it no money is printed."""
-
-    currency: str
-    machine_hour: tuple[float, float]
-    machine_output: float | None = Field(default=None, gt=0)
-    haulage: tuple[float, float] = (0.0, 0.0)
-
-    @field_validator("machine_hour", "haulage")
-    @classmethod
-    def _low_to_high(cls, given: tuple[float, float]) -> tuple[float, float]:
-        if not 0 <= given[0] <= given[1]:
-            raise ValueError(f"{list(given)} does not go from a low to a high figure")
-        return given
-
-
 class Site(Part):
     """A property: files, rain and works, as the site file states them."""
 
@@ -217,6 +202,12 @@ class Site(Part):
     doubt: Doubts | None = None
     rules: dict[str, str | float] = Field(default_factory=dict)
     works: list[Work] = Field(default_factory=list)
+
+    @field_validator("works", "keep_clear", mode="before")
+    @classmethod
+    def _none_yet(cls, given: Any) -> Any:
+        """A list of which every entry is still a comment is empty."""
+        return [] if given is None else given
 
     @model_validator(mode="after")
     def _one_evaporation(self) -> Site:

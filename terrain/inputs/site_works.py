@@ -18,6 +18,7 @@ from terrain.inputs.fields import (
     Use,
     Volume,
 )
+from terrain.inputs.site_money import price_of_one
 from terrain.inputs.site_tanks import TankerTopUp, WaterUse
 from terrain.units import read_quantity
 
@@ -225,6 +226,8 @@ class Tank(_Work):
     uses: list[WaterUse] = Field(default_factory=list)
     top_up: TankerTopUp | None = None
     joined_with: str | None = None
+    price: Annotated[tuple[float, float] | None, BeforeValidator(price_of_one)] = None
+    made_of: Literal["plastic", "steel", "ferrocement"] = "plastic"
 
     @model_validator(mode="after")
     def _one_of_each(self) -> Tank:

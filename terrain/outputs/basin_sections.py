@@ -14,9 +14,13 @@ from terrain.outputs.long_profiles import LongProfile
 from terrain.outputs.sections import BANK, CUT, GROUND, Level, Section
 from terrain.units import shown
 from terrain.works.basin import Basin
+from terrain.works.footprints import cut_edge
 from terrain.works.wall_and_pit import lowered_ground
 
 FloatArray = NDArray[np.float64]
+
+#: A pit's side is followed so far beyond its rim. [m]
+FURTHEST = 30.0
 
 
 def basin_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
@@ -52,8 +56,10 @@ def wall_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
     height = basin.crest - lowest
     built = wall.settlement * height  # above the settled crest
     reach = max(wet * height + top, 3 * height, 3.0) * 1.5
-    if basin.rim is not None:  # as far as the pit
-        reach = min(max(reach, float(((basin.rim - at) @ -away).max()) + 2 * height), 6 * reach)
+    if basin.rim is not None:  # as far as the pit's cut
+        edge = cut_edge(basin, dem)
+        pit = float((((basin.rim if edge is None else edge) - at) @ -away).max()) + 2 * height
+        reach = min(max(reach, pit), 6 * reach)
     tail = max(dry * (height + built) + top, 3.0) * 1.25
     s = np.linspace(-reach, tail, 320)
     x, y = at[0] + s * away[0], at[1] + s * away[1]
@@ -84,8 +90,8 @@ def wall_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
         deep = basin.floor - basin.crest
         before.append(Level(float(s[int(np.argmin(ground + 1e-6 * s))]), deep,
                             f"pit floor {level(deep)}"))
-    made.frame(-reach, tail, bottom, built, made.room([b.words for b in beside]), 40,
-               made.room([b.words for b in before]) if before else 8)
+    bottom = made.frame(-reach, tail, bottom, built, made.room([b.words for b in beside]), 34,
+                        made.room([b.words for b in before]) if before else 8, trench)
     p = made.point
     made.between(s, np.full_like(s, bottom), ground, GROUND)
     made.between(s, ground, natural, CUT, zorder=2.5, gid="cut")
@@ -113,7 +119,8 @@ def wall_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
         _pit_slopes(made, s, ground, natural)
     made.across(-top / 2, top / 2, built + 9 * p, f"top {shown(top, 'level', system)}",
                 above=True)
-    made.up(0.0, float(np.interp(0.0, s, natural)), built, shown(height + built, "level", system))
+    made.up(0.0, float(np.interp(0.0, s, natural)), built,
+            f"{shown(height + built, 'level', system)} as built")
     made.slope((-top / 2 - wet * (height + built), -height), (-top / 2, built), True)
     made.slope((top / 2, built), (top / 2 + dry * (height + built), -height), True)
     made.across(-wall.cutoff_width / 2, wall.cutoff_width / 2, trench - 7 * p,
@@ -166,7 +173,9 @@ def dug_section(made: Section, basin: Basin, dem: Dem, system: str, across: bool
     if rim is None:
         return
     spare = max((rim[1] - rim[0]) * 0.16, 1.5)
-    s = np.linspace(rim[0] - spare, rim[1] + spare, 320)
+    out = [_comes_out(dem, (middle.x + at * way[0], middle.y + at * way[1]), sign * way,
+                      basin.sill.level, batter) for at, sign in zip(rim, (-1, 1), strict=True)]
+    s = np.linspace(rim[0] - out[0] - spare, rim[1] + out[1] + spare, 480)
     ground = dem.height_at(middle.x + s * way[0], middle.y + s * way[1]) - basin.sill.level
     ground = np.where(np.isfinite(ground), ground, 0.0)
     pit = [(rim[0], 0.0)] + ([(floor[0], -depth), (floor[1], -depth)] if floor else []) + [
@@ -185,9 +194,9 @@ def dug_section(made: Section, basin: Basin, dem: Dem, system: str, across: bool
     if head > 0:
         beside.append(Level(rim[1], head, f"water, design peak {level(head)}", sy.WATER))
     before = [Level(floor[0], -depth, f"floor {level(-depth)}")] if floor else []
-    made.frame(float(s[0]), float(s[-1]), bottom, float(max(ground.max(), 0.0)),
-               made.room([b.words for b in beside]), 52,
-               made.room([b.words for b in before]) if before else 8)
+    bottom = made.frame(float(s[0]), float(s[-1]), bottom, float(max(ground.max(), 0.0)),
+                        made.room([b.words for b in beside]), 40,
+                        made.room([b.words for b in before]) if before else 8, -depth)
     p = made.point
     made.between(s, np.full_like(s, bottom), dug, GROUND)
     made.between(s, dug, ground, CUT, zorder=2.5, gid="cut")
@@ -209,6 +218,17 @@ def dug_section(made: Section, basin: Basin, dem: Dem, system: str, across: bool
     made.key(["ground", "cut", "water"])
 
 
+def _comes_out(dem: Dem, at: tuple[float, float], way: FloatArray, level: float, batter: float
+               ) -> float:
+    """How far beyond a place on the rim a pit's side comes out of the ground. [m]"""
+    if not batter:
+        return 0.0
+    far = np.arange(0.0, FURTHEST, 0.05)
+    ground = dem.height_at(at[0] + far * way[0], at[1] + far * way[1])
+    above = np.nan_to_num(ground, nan=-np.inf) > level + far / batter
+    return float(FURTHEST if above.all() else far[np.argmin(above)])
+
+
 def wall_long_profile(figure: Figure, left: float, bottom: float, wide: float, high: float,
                       basin: Basin, dem: Dem, system: str) -> None:
     """Draw a wall along its line, in a place on a figure: ground, crest, cut-off trench, spillway.
@@ -226,7 +246,7 @@ def wall_long_profile(figure: Figure, left: float, bottom: float, wide: float, h
     spills_at = float(line.project(spot))
     beside = line.distance(spot) < max(2 * dem.cell, wall.top)
     made = LongProfile(figure, left, bottom, wide, high, float(at[-1]), lowest,
-                       float(max(built.max(), ground.max())), system, beside=1.42)
+                       float(max(built.max(), ground.max())), system, beside=1.62)
     made.band(at, np.full_like(at, lowest - 1e3), ground, GROUND)
     made.band(at, ground, np.maximum(built, ground), BANK)
     made.line("ground", at, ground)

@@ -12,10 +12,16 @@ from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
 from terrain.outputs.basin_charts import basin_charts
 from terrain.outputs.basin_sections import basin_section, dug_section, wall_long_profile
-from terrain.outputs.map_features import draw_pit, draw_pool, draw_sill, points_in
+from terrain.outputs.map_features import draw_pit, draw_pool, points_in
 from terrain.outputs.sections import CUT, Section
 from terrain.outputs.sheet import MARGIN, Sheet
-from terrain.outputs.sheet_plan import draw_subject, end_plan, label_places
+from terrain.outputs.sheet_plan import (
+    draw_subject,
+    draw_water_line,
+    end_plan,
+    label_places,
+    sill_line,
+)
 from terrain.outputs.subject import Subject
 from terrain.plan.catches import CatchCurve
 from terrain.units import shown
@@ -42,48 +48,56 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
         For a sheet that answers how much is caught; left out, the wall's long profile, or a
         section across the pit, stands in their place.
     """
-    from shapely.geometry import LineString
+    from shapely import LineString, Polygon, union_all
 
     system, dem = subject.system, subject.terrain.dem
     second = CHARTS if charts is not None else SECOND
-    work = basin.outline.union(LineString(basin.line))
+    pit, beyond = pit_footprint(basin), cut_edge(basin, dem)
+    taken = [basin.outline, LineString(basin.line)]
+    if beyond is not None:
+        taken.append(Polygon(beyond).buffer(0))
+    if basin.has_wall:
+        floor, lip = spillway_floor(dem, basin)
+        top, ground = wall_footprint(basin, dem)
+        taken += [floor, ground]
+    work = union_all(taken)
     sheet = Sheet(subject.terrain, subject.bounds(work), system, subject.name,
                   subject.titled(f"{FORMS[basin.form]}, sill at "
                                  f"{shown(basin.sill.level, 'level', system)}"),
                   below=SECTION + second + 0.12)
+    sheet.work(work)
     letter = draw_subject(sheet, subject)
     draw_pool(sheet.plan, basin.outline, dem.cell)
     sheet.labels.ink(points_in(basin.outline, sheet.view), 0.9)
-    pit, beyond = pit_footprint(basin), None
     if pit is not None:
-        rim, floor = pit
+        rim, bed = pit
         draw_pit(sheet.plan, np.asarray(rim.exterior.coords))
-        beyond = cut_edge(basin, dem)
         if beyond is not None:
             x, y = beyond.T
             sheet.plan.add_line(Line2D(x, y, color=sy.EARTH, linewidth=0.9, zorder=15.9,
                                        linestyle=(0, (3, 2)), gid="cut edge"))
             sheet.labels.ink_line(beyond, 0.6)
-        if not floor.is_empty:
-            base.draw_area(sheet.plan, floor, facecolor="none", edgecolor=sy.WATER, linewidth=0.9,
+        if not bed.is_empty:
+            base.draw_area(sheet.plan, bed, facecolor="none", edgecolor=sy.WATER, linewidth=0.9,
                            zorder=16.4, gid="floor")
     if basin.has_wall:
-        floor, lip = spillway_floor(dem, basin)
         base.draw_area(sheet.plan, floor, facecolor=CUT, edgecolor=sy.EARTH, linewidth=0.9,
                        alpha=0.85, linestyle=(0, (3, 2)), zorder=16.8, gid="spillway")
         sheet.plan.add_line(Line2D(*lip.T, color=sy.WATER, linewidth=2.2, zorder=17.2,
                                    gid="spillway sill"))
         sheet.labels.ink(points_in(floor, sheet.view), 0.5)
-        top, ground = wall_footprint(basin, dem)
         for shape, face, gid in ((ground, sy.BERM, "toes"), (top, sy.EARTH, "wall")):
             base.draw_area(sheet.plan, shape, facecolor=face, edgecolor=sy.EARTH, linewidth=0.8,
                            zorder=17, gid=gid)
         sheet.labels.ink_line(basin.line, 1.0, 3)
-    draw_sill(sheet.plan, basin.sill_x, basin.sill_y, sheet.view)
-    sheet.labels.ink(np.array([[basin.sill_x, basin.sill_y]]), 1.0, 4)
+    sill = LineString(lip) if basin.has_wall else sill_line(
+        LineString(basin.line), basin.sill_x, basin.sill_y, basin.sill.length)
+    if not basin.has_wall:
+        draw_water_line(sheet, sill, "sill line")
+    sheet.labels.ink_line(np.asarray(sill.coords), 1.0, 4)
     sheet.corner()
     sheet.label([f"sill, {shown(basin.sill.length, 'length', system)} long"],
-                np.array([[basin.sill_x, basin.sill_y]]), sy.WATER, 4.0, 90)
+                label_places(sill), sy.WATER, 4.0, 90)
     sheet.label(["pool", sy.brief(holds, "volume", system)], label_places(basin.outline), sy.WATER,
                 2.0)
     if basin.has_wall:

@@ -17,7 +17,7 @@ from terrain.plan.routing import StoreStorm, StormRun
 from terrain.plan.spill_ways import SpillWay, Step
 from terrain.plan.store_years import StoreYear
 from terrain.plan.totals import Total
-from terrain.units import PRINTED, shown
+from terrain.units import PRINTED, lasting, shown
 
 STORM_COLUMNS = ("comes", "caught", "peak level", "freeboard left", "first spill after",
                  "spill, peak", "spill, volume", "empty again after the rain")
@@ -255,7 +255,4 @@ def _season(year: StoreYear, system: str) -> list[str]:
 
 
 def _hours(hours: float) -> str:
-    if hours > 1e6:
-        return "never"
-    return ("at once" if hours < 0.05 else f"{hours:.1f} h" if hours < 10 else
-            f"{hours:,.0f} h" if hours < 72 else f"{hours / 24:,.0f} days")
+    return "at once" if hours < 0.05 else lasting(hours)

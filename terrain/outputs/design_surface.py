@@ -107,7 +107,7 @@ def two_ways_notes(plan: Plan) -> list[str]:
             said.append(f"{name}: its spillway in natural ground beside the wall takes "
                         f"{in_both(found.spillway, 'earth')} more to dig, counted by the "
                         "difference of surfaces alone; the earth above and the money hold it.")
-    said += designed.overlaps
+    said += [shared.said for shared in designed.shared]
     if designed_raster_is_coarse(plan):
         said.append("design_ground.tif has larger cells than the narrowest works ask for, to stay "
                     "within 16 million; the volumes above come from finer ones.")

@@ -49,8 +49,9 @@ def drain_section(made: Section, drain: Drain, at: int, system: str) -> None:
     beside = [Level(max(-down, 0.0), 0.0, f"lip {level(0.0)}", sy.EARTH),
               Level(-low_side, water, f"water, design peak {level(water)}", sy.WATER)]
     before = [Level(-side * depth - bed, -depth, f"bed {level(-depth)}")]
-    made.frame(-west, -east, foot, max(float(ground.max()), high),
-               made.room([b.words for b in beside]), 64, made.room([b.words for b in before]))
+    foot = made.frame(-west, -east, foot, max(float(ground.max()), high),
+                      made.room([b.words for b in beside]), 52,
+                      made.room([b.words for b in before]), -depth)
     p = made.point
     made.between(-x, np.full_like(x, foot), dug, GROUND)
     made.between(-x, dug, ground, CUT, zorder=2.5, gid="cut")

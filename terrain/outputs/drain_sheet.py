@@ -32,6 +32,7 @@ def drain_sheet(subject: Subject, drain: Drain) -> Figure:
     sheet = Sheet(subject.terrain, subject.bounds(line.union(channel)), system, subject.name,
                   subject.titled(f"{shown(route.length, 'length', system)} at a grade of "
                                  f"{route.grade:.2%}"), below=SECTION + PROFILE + 0.1)
+    sheet.work(channel, bank)
     letter = draw_subject(sheet, subject)
     if bank is not None and not bank.is_empty:
         base.draw_area(sheet.plan, bank, facecolor=sy.BERM, edgecolor=sy.EARTH, linewidth=0.7,
@@ -50,7 +51,7 @@ def drain_sheet(subject: Subject, drain: Drain) -> Figure:
     drain_section(Section(sheet.figure, MARGIN, MARGIN + PROFILE + 0.1, sheet.left_wide, SECTION),
                   drain, middle, system)
     sheet.head("Figures")
-    stands = ("grass stands none" if section.permissible is None else
+    stands = ("none, as grass" if section.permissible is None else
               shown(section.permissible, "speed", system))
     sheet.rows([
         subject.catchment_row(),
@@ -62,7 +63,7 @@ def drain_sheet(subject: Subject, drain: Drain) -> Figure:
         ("carries, design peak", shown(section.peak, "flow", system)),
         ("water then, deep", shown(section.water, "level", system)),
         ("water then, at up to", shown(section.velocity, "speed", system)),
-        ("lining stands", stands),
+        ("lining bears up to", stands),
         *subject.earth_rows(sheet, "bank as built"),
         *([("leads to", subject.leads_to)] if subject.leads_to else [])])
     sheet.cautions(subject.cautions, subject.rests_on, subject.told_in)

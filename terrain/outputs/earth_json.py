@@ -69,8 +69,9 @@ def fixed_facts(plan: Plan) -> list[dict[str, Any]]:
 def _fixed(value: FixedValue) -> dict[str, Any]:
     before, after = _figures(value.before), _figures(value.after)
     return {"work": value.work or None, "field": value.field, "unit": UNITS[value.dimension],
-            "fixed": value.fixed, "left_open": value.left_open,
-            "left_open_most": value.left_open_most, "as_fixed": before, "as_left_open": after,
+            "fixed": value.fixed, "built": value.built, "built_most": value.built_most,
+            "left_open": value.left_open, "left_open_most": value.left_open_most,
+            "as_fixed": before, "as_left_open": after,
             "refused": value.refused or None, "says": value.said(in_both)}
 
 

@@ -37,27 +37,27 @@ def symbol_of(thing: Thing) -> str:
                                                                                "keep edge")
 
 
-def draw_keep_clear(ax: Axes, thing: Thing, view: View) -> None:
+def draw_keep_clear(ax: Axes, thing: Thing, view: View, lift: float = 0.0) -> None:
     """A thing on the map: a well as a ring with its dot, a septic field hatched, a buried line
-    with ticks, a tree as its crown, all in ink without fill."""
+    with ticks, a tree as its crown, all in ink without fill; `lift` layers further up."""
     shape, key = thing.shape, symbol_of(thing)
     for part in getattr(shape, "geoms", [shape]):
         if key == "keep well":
             spot = part.representative_point()
-            _well(ax, spot.x, spot.y, view.point, 18)
+            _well(ax, spot.x, spot.y, view.point, 18 + lift)
         elif key == "keep tree" and part.geom_type == "Point":
             _crown(ax, part.x, part.y, (thing.measure or 2 * (thing.distance or 2.0)) / 2,
-                   view.point)
+                   view.point, lift)
         elif part.geom_type == "Point":
             ax.add_patch(Rectangle((part.x - 2.6 * view.point, part.y - 2.6 * view.point),
                                    5.2 * view.point, 5.2 * view.point, facecolor=sy.PAPER,
-                                   edgecolor=sy.INK, linewidth=1.0, zorder=18, gid=key))
+                                   edgecolor=sy.INK, linewidth=1.0, zorder=18 + lift, gid=key))
         elif part.geom_type == "Polygon":
             base.draw_area(ax, part, facecolor="none", edgecolor=sy.TREE if key == "keep tree" else
-                           sy.INK, linewidth=0.9, linestyle=(0, (3.5, 1.8)), zorder=12.5, gid=key,
-                           hatch={"keep septic": "||", "keep ground": "//"}.get(key, ""))
+                           sy.INK, linewidth=0.9, linestyle=(0, (3.5, 1.8)), zorder=12.5 + lift,
+                           gid=key, hatch={"keep septic": "||", "keep ground": "//"}.get(key, ""))
         else:
-            _line(ax, np.asarray(part.coords)[:, :2], key, view.point)
+            _line(ax, np.asarray(part.coords)[:, :2], key, view.point, lift)
 
 
 def _well(ax: Axes, x: float, y: float, point: float, zorder: float = 18) -> None:
@@ -67,20 +67,22 @@ def _well(ax: Axes, x: float, y: float, point: float, zorder: float = 18) -> Non
                         zorder=zorder + 0.1, gid="keep well"))
 
 
-def _crown(ax: Axes, x: float, y: float, radius: float, point: float) -> None:
+def _crown(ax: Axes, x: float, y: float, radius: float, point: float, lift: float = 0.0
+           ) -> None:
     ax.add_patch(Circle((x, y), radius, facecolor="none", edgecolor=sy.TREE, linewidth=1.0,
-                        linestyle=(0, (3.5, 1.8)), zorder=12.5, gid="keep tree"))
-    ax.add_patch(Circle((x, y), 1.5 * point, facecolor=sy.TREE, edgecolor="none", zorder=12.6,
+                        linestyle=(0, (3.5, 1.8)), zorder=12.5 + lift, gid="keep tree"))
+    ax.add_patch(Circle((x, y), 1.5 * point, facecolor=sy.TREE, edgecolor="none",
+                        zorder=12.6 + lift,
                         gid="keep tree"))
 
 
-def _line(ax: Axes, line: FloatArray, key: str, point: float) -> None:
+def _line(ax: Axes, line: FloatArray, key: str, point: float, lift: float = 0.0) -> None:
     """A thin line; of one in the ground, with ticks across it."""
     from shapely.geometry import LineString
 
     buried = key == "keep line"
     ax.add_line(Line2D(line[:, 0], line[:, 1], color=sy.INK, linewidth=0.9 if buried else 2.0,
-                       zorder=12.5, solid_capstyle="butt", gid=key))
+                       zorder=12.5 + lift, solid_capstyle="butt", gid=key))
     if not buried:
         return
     shape = LineString(line)
@@ -91,8 +93,8 @@ def _line(ax: Axes, line: FloatArray, key: str, point: float) -> None:
         along /= max(float(np.hypot(*along)), 1e-9)
         side = np.array([-along[1], along[0]]) * 2.6 * point
         ticks.append([here - side, here + side])
-    ax.add_collection(LineCollection(ticks, colors=sy.INK, linewidths=0.9, zorder=12.5, gid=key),
-                      autolim=False)
+    ax.add_collection(LineCollection(ticks, colors=sy.INK, linewidths=0.9, zorder=12.5 + lift,
+                                     gid=key), autolim=False)
 
 
 def samples(ax: Axes) -> list[tuple[str, str, Callable[[float], None]]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -54,6 +55,8 @@ class Labels:
         self.frame = ax.get_window_extent(self.renderer)
         self.taken: list[tuple[float, float, float, float]] = []
         self.left_out: list[str] = []
+        #: Shapes of the axes' data that cover what lies lower: no words run along a line there.
+        self.covered: list[Any] = []
         self.grain = 3.0
         self.ink_map = np.zeros((int(self.frame.height / self.grain) + 2,
                                  int(self.frame.width / self.grain) + 2), np.float32)
@@ -112,7 +115,7 @@ class Labels:
         r0, r1 = (int((v - self.frame.y0) / self.grain) for v in (y0, y1))
         c0, c1 = (int((v - self.frame.x0) / self.grain) for v in (x0, x1))
         part = self.ink_map[max(r0, 0):r1 + 1, max(c0, 0):c1 + 1]
-        return float(part.mean()) if part.size else 0.0
+        return float(part.sum()) / part.size if part.size else 0.0
 
     def place(self, lines: Sequence[Line], anchors: FloatArray, radius: float = 0.0,
               gid: str = "label", far: float = 230.0, leader: bool = True) -> bool:
@@ -151,6 +154,8 @@ class Labels:
                 if best is not None and least >= best[0]:
                     break
                 for order, angle in enumerate(DIRECTIONS):
+                    if best is not None and least + order * 0.35 >= best[0]:
+                        break
                     along = np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
                     x = ax_ + along[0] * (reach + wide / 2)
                     y = ay + along[1] * (reach + high / 2)
@@ -175,6 +180,14 @@ class Labels:
         if apart >= LEADER_FROM:
             self._lead(ax_, ay, box, radius)
         return True
+
+    def _under(self, box: tuple[float, float, float, float]) -> bool:
+        """Whether a box of pixels lies under what is drawn over it."""
+        from shapely import box as rectangle
+
+        (x0, y0), (x1, y1) = self.ax.transData.inverted().transform([box[:2], box[2:]])
+        place = rectangle(x0, y0, x1, y1)
+        return any(shape.intersects(place) for shape in self.covered)
 
     def _clear(self, x: float, y: float, box: tuple[float, float, float, float]) -> bool:
         end_x, end_y = np.clip(x, box[0], box[2]), np.clip(y, box[1], box[3])
@@ -241,7 +254,7 @@ class Labels:
             half_w = (abs(np.cos(turn)) * wide + abs(np.sin(turn)) * high) / 2 + 3
             half_h = (abs(np.sin(turn)) * wide + abs(np.cos(turn)) * high) / 2 + 3
             box = (middle[0] - half_w, middle[1] - half_h, middle[0] + half_w, middle[1] + half_h)
-            if bent > 0.06 or not self.free(*box):
+            if bent > 0.06 or not self.free(*box) or self._under(box):
                 continue
             cost = bent * 60 + 12 * self.ink_in(*box) + abs(angle) / 60
             if best is None or cost < best[0]:

@@ -179,6 +179,8 @@ def title(column: Column, name: str, subtitle: str) -> None:
         size -= 1
     column.text(name, size, weight="bold", lead=1.2, gid="title")
     column.skip(1)
-    column.text(subtitle, sy.HEAD_SIZE, sy.SOFT_INK)
+    # Printed at another size of dot, letters are a little wider: the rule is not overrun.
+    for line in column.wrapped(subtitle, sy.HEAD_SIZE, 0.97 * column.width):
+        column.text(line, sy.HEAD_SIZE, sy.SOFT_INK)
     column.skip(9)
     column.rule()

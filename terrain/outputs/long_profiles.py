@@ -34,22 +34,23 @@ class LongProfile:
 
     def __init__(self, figure: Figure, left: float, bottom: float, wide: float, high: float,
                  length: float, lowest: float, highest: float, system: str,
-                 beside: float = BESIDE) -> None:
+                 beside: float = BESIDE, before: float = 0.0, after: float = 0.0) -> None:
         """Place it on a figure, with room beside it for levels [in]; it shows `length` m between
-        two levels [m]."""
+        two levels, and so much `before` and `after` it [m]."""
         self.figure, self.left, self.top = figure, left, bottom + high
         self.across, self.up = figure.get_size_inches()
         self.unit, self.factor, _ = PRINTED["level"][system == "us"]
         self.length = length * self.factor
+        self.west, self.east = -before * self.factor, (length + after) * self.factor
         inner, tall = wide - beside - 0.3, high - ABOVE - BELOW
         self.ax = figure.add_axes(((left + beside) / self.across, (bottom + BELOW) / self.up,
                                    inner / self.across, tall / self.up))
         drop = max((highest - lowest) * self.factor, 1e-3)
         low, top = lowest * self.factor - 0.1 * drop, highest * self.factor + 0.12 * drop
-        self.ax.set_xlim(0.0, self.length)
+        self.ax.set_xlim(self.west, self.east)
         self.ax.set_ylim(low, top)
         self.ax.set_autoscale_on(False)
-        self.times = (self.length / inner) / ((top - low) / tall)
+        self.times = ((self.east - self.west) / inner) / ((top - low) / tall)
         self.point = (top - low) / (tall * 72)
         for spine in ("top", "right"):
             self.ax.spines[spine].set_visible(False)
@@ -116,8 +117,8 @@ class LongProfile:
         wanted = [value * self.factor for _, value in ordered]
         places = spread(wanted, 10.5 * self.point, low - 2 * self.point, high + 4 * self.point)
         self.ax.set_yticks([])
-        edge, step = (self.length, 1) if right else (0.0, -1)
-        point = self.length / (self.ax.get_window_extent().width / self.figure.dpi * 72)
+        edge, step = (self.east, 1) if right else (self.west, -1)
+        point = (self.east - self.west) / (self.ax.get_window_extent().width / self.figure.dpi * 72)
         for (name, _), at, place in zip(ordered, wanted, places, strict=True):
             self.ax.add_line(Line2D([edge, edge + step * 3 * point, edge + step * 9 * point],
                                     [at, at, place], color=sy.SOFT_INK, linewidth=0.5,

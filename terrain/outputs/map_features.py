@@ -202,22 +202,32 @@ def finish_contours(ax: Axes, contours: list[base.Contour], view: View, labels: 
     base.draw_contours(ax, contours, gaps)
 
 
-def scale_and_north(ax: Axes, view: View, labels: Labels, system: str, length: float = 190.0
-                    ) -> None:
-    """Draw a scale bar of at most `length` points and a north arrow in the emptiest corner."""
+def scale_and_north(ax: Axes, view: View, labels: Labels, system: str, length: float = 190.0,
+                    off: Sequence[Any] = ()) -> None:
+    """Draw a scale bar of at most `length` points and a north arrow in the emptiest corner, or in
+    the middle of an edge if all corners meet what it is to keep off."""
+    from shapely import box
+
     unit = view.point
     bar = sy.round_length(min(length * unit, (view.east - view.west) * 0.3), system)
     wide, high, gap = bar.metres + 78 * unit, 58 * unit, 10 * unit
     corners = [(view.west + gap, view.south + gap), (view.east - gap - wide, view.south + gap),
                (view.west + gap, view.north - gap - high),
                (view.east - gap - wide, view.north - gap - high)]
+    middle = (view.west + view.east - wide) / 2
+    if off:
+        corners += [(middle, view.south + gap), (middle, view.north - gap - high)]
+
+    def met(corner: tuple[float, float]) -> float:
+        place = box(corner[0], corner[1], corner[0] + wide, corner[1] + high)
+        return sum(place.intersects(shape) for shape in off)
 
     def busy(corner: tuple[float, float]) -> float:
         x, y = corner
         (x0, y0), (x1, y1) = ax.transData.transform([(x, y), (x + wide, y + high)])
         return labels.ink_in(x0, y0, x1, y1)
 
-    x, y = min(corners, key=lambda c: (round(busy(c), 3), corners.index(c)))
+    x, y = min(corners, key=lambda c: (met(c), round(busy(c), 3), corners.index(c)))
     ax.add_patch(Rectangle((x, y), wide, high, facecolor=sy.PAPER, edgecolor="none", alpha=0.9,
                            zorder=39))
     sy.north_arrow(ax, x + 20 * unit, y + 12 * unit, 27 * unit)

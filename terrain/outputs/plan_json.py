@@ -21,6 +21,7 @@ from terrain.outputs.cascade_json import site_facts, store_facts
 from terrain.outputs.design_surface import earth_of
 from terrain.outputs.doubt_json import doubt_object
 from terrain.outputs.earth_json import earth_facts, fixed_facts, order_facts
+from terrain.outputs.money_json import money_facts
 from terrain.outputs.tank_json import gutter_facts, tank_facts
 from terrain.outputs.trees_json import carried_facts, tree_facts
 from terrain.plan.accounts import Account
@@ -67,6 +68,7 @@ def plan_object(plan: Plan) -> dict[str, Any]:
             "last_day": plan.seasons.days[-1].date().isoformat(),
             "years": plan.seasons.years, "missing_days": plan.seasons.missing},
         "earthworks": earth_facts(plan),
+        "money": money_facts(plan),
         "order_of_work": order_facts(plan),
         "fixed": fixed_facts(plan),
         "trees_carried": [carried_facts(plan, part) for part in plan.carried],

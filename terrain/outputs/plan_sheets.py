@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,8 +24,9 @@ from terrain.outputs.subject import Subject
 from terrain.outputs.surroundings import draw_surroundings
 from terrain.outputs.swale_sheet import swale_sheet
 from terrain.outputs.tree_sheet import tree_sheet
+from terrain.plan.gravity import by_gravity
 from terrain.plan.layout import Placed
-from terrain.plan.plan import Plan
+from terrain.plan.plan import Plan, PlannedStore
 from terrain.units import shown
 
 FloatArray = NDArray[np.float64]
@@ -83,11 +84,11 @@ def subject_of(plan: Plan, entry: Entry) -> Subject:
     """What the sheet of a work says of it."""
     stores = [plan.stores[i] for i in entry.members]
     nodes = [plan.cascade.nodes[i] for i in entry.members]
-    ways = []
+    ways: list[tuple[FloatArray, bool]] = []
     for index, planned, node in zip(entry.members, stores, nodes, strict=True):
-        if node.spills_to in entry.members or planned.drain is not None:
-            continue
-        ways += _ways(plan, index)
+        if planned.drain is None:  # from tree to tree first: what leads on is lettered
+            found = _ways(plan, index)
+            ways = [*found, *ways] if node.spills_to in entry.members else [*ways, *found]
     goes_to = dict.fromkeys(planned.spills_to for planned, node in zip(stores, nodes, strict=True)
                             if node.spills_to not in entry.members)
     return Subject(
@@ -96,9 +97,36 @@ def subject_of(plan: Plan, entry: Entry) -> Subject:
         sum(node.catchment.area for node in nodes),
         any(node.catchment.touches_edge and node.catchment.area > 0 for node in nodes),
         ways=tuple(ways), leads_to=" and ".join(goes_to), earth=_earth(plan, entry.name),
-        cautions=list(dict.fromkeys(said for planned in stores for said in planned.cautions)),
+        cautions=_cautions(stores), benchmark=_benchmark(plan),
         told_in="the report, under Cautions", kind=stores[0].placed.kind.capitalize(),
         around=_around(plan, entry))
+
+
+def _cautions(stores: Sequence[PlannedStore]) -> list[str]:
+    """Cautions of a work, the gravest first; of several trees each says which it is of."""
+    whose: dict[str, list[int]] = {}
+    for number, planned in enumerate(stores, 1):
+        for said in planned.cautions:
+            whose.setdefault(said, []).append(number)
+    found = []
+    for said in by_gravity(whose):
+        numbers = list(dict.fromkeys(whose[said]))
+        named = ", ".join(str(number) for number in numbers)
+        found.append(said if len(numbers) == len(stores) else
+                     f"Tree{'s' if len(numbers) > 1 else ''} {named}: {said}")
+    return found
+
+
+def _benchmark(plan: Plan) -> str:
+    """Where the site's benchmark is, and its level."""
+    mark, source = plan.site.benchmark, plan.inputs.dem.frame.source
+    if mark is None:
+        return ""
+    lonlat = plan.site.points == "lonlat" or (source is not None and source.is_geographic)
+    x, y = mark.at
+    places = 6 if lonlat else 1
+    return (f"Benchmark {shown(mark.level, 'level', plan.site.units)} at "
+            f"{x:.{places}f}, {y:.{places}f}.")
 
 
 def _ways(plan: Plan, index: int) -> list[tuple[FloatArray, bool]]:
@@ -122,14 +150,21 @@ def _earth(plan: Plan, name: str) -> Callable[[str], list[tuple[str, str]]] | No
     made = next((work for work in plan.earth.works if work.name == name), None)
     bill = plan.earth.bills.get(name)
 
+    def some(volume: float) -> bool:
+        return shown(abs(volume), "earth", system) != shown(0.0, "earth", system)
+
     def rows(bank: str) -> list[tuple[str, str]]:
         found = []
         if made is not None:
-            found.append(("cut", shown(made.cut, "earth", system)))
-            if made.bank:
+            if some(made.cut):
+                found.append(("cut", shown(made.cut, "earth", system)))
+            if some(made.topsoil):
+                found.append(("of it, topsoil to strip", shown(made.topsoil, "earth", system)))
+            if some(made.bank):
                 found.append((f"{bank}, compacted", shown(made.bank, "earth", system)))
-            found.append(("left over, in the ground" if made.spare >= 0 else
-                          "wanting, in the ground", shown(abs(made.spare), "earth", system)))
+            if some(made.spare):
+                found.append(("spare earth, without topsoil" if made.spare >= 0 else
+                              "earth wanting", shown(abs(made.spare), "earth", system)))
         if bill is not None:
             low, high = (f"{hours:,.0f}" if hours >= 9.95 else f"{hours:.1f}"
                          for hours in bill.hours)

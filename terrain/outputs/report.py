@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -27,6 +28,7 @@ from terrain.outputs.earth_tables import (
     share_rows,
 )
 from terrain.outputs.led_water import culvert_cautions, drain_shape, pipe_rows, turnout_rows
+from terrain.outputs.money_tables import money_section
 from terrain.outputs.tank_tables import tank_section
 from terrain.outputs.tree_tables import carried_rows, month_tables, tree_rows
 from terrain.plan.accounts import Account
@@ -34,7 +36,7 @@ from terrain.plan.entry import Entry
 from terrain.plan.plan import YEARS, Plan, PlannedStore
 from terrain.plan.rain import MORE_THAN
 from terrain.runoff.rain_years import days_a_year_above
-from terrain.units import shown, unit_name
+from terrain.units import lasting, shown, unit_name
 from terrain.works.swale_built import Swale
 
 #: So many places where roads and bare ground shed are listed.
@@ -71,7 +73,7 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
     accounts = plan.accounts
     name, headline = accounts[-1] if plan.year else (plan.site.rain.design.name,
                                                      plan.storms[plan.site.rain.design.name])
-    return page.render(
+    return _with_contents(page.render(
         site=plan.site.name, headline=_headline(plan, name, headline),
         figures=[("kept by the ground works", volume(headline.passive), "passive capture"),
                  ("kept by roofs and tanks", volume(headline.roof), "roof capture"),
@@ -92,6 +94,7 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         pipes=pipe_rows(plan), cascade=cascade_section(plan, _svg), tanks=tank_section(plan, _svg),
         led=any(account.grey or account.brought for _, account in accounts),
         shed_storm=max(plan.site.rain.storms, key=lambda s: s.depth).name,
+        short_record=plan.short_record,
         trees=tree_rows(plan), tree_months=month_tables(plan), month_names=MONTHS,
         volume_unit=unit_name("volume", system),
         carried=carried_rows(plan), root_zone=_root_zone(plan),
@@ -100,10 +103,17 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         earth_said=plan.earth.said if plan.earth else (),
         spoil=shown(plan.inputs.rules["spoil thickness"], "level", system), costs=cost_rows(plan),
         machine=machine_words(plan), order=order_rows(plan), fixed=fixed_rows(plan),
-        money=plan.site.money,
+        money=plan.site.money, worth=money_section(plan),
         cautions=_cautions(plan),
         doubt=doubt_section(plan, _svg(charts["doubt"]) if "doubt" in charts else ""),
-        notes=plan.notes, rules=_rules_used(plan))
+        notes=plan.notes, rules=_rules_used(plan)))
+
+
+def _with_contents(page: str) -> str:
+    """The page with a list of its headings where it asks for one."""
+    heads = re.findall(r'<h2 id="([^"]+)">(.*?)</h2>', page)
+    links = "\n".join(f'<li><a href="#{place}">{words}</a></li>' for place, words in heads)
+    return page.replace("<!-- contents -->", f"<ul>\n{links}\n</ul>", 1)
 
 
 def _headline(plan: Plan, name: str, account: Account) -> str:
@@ -149,7 +159,7 @@ def _store_rows(plan: Plan) -> list[Row]:
             _or(planned.full_at, "never", lambda v: shown(v, "rain", system)),
             "-" if planned.store.kind in ("tank", "drain") else
             shown(planned.store.infiltration, "rate", system),
-            "–" if planned.drain is not None else _hours(planned.drain_hours),
+            "–" if planned.drain is not None else lasting(planned.drain_hours),
             planned.spills_to]))
     return rows
 
@@ -418,12 +428,6 @@ def _rule_figure(value: float, dimension: str | None, system: str) -> str:
 
 def _or(value: float | None, otherwise: str, say: Any) -> str:
     return otherwise if value is None else str(say(value))
-
-
-def _hours(hours: float) -> str:
-    if hours > 1e6:
-        return "never"
-    return f"{hours:,.0f} h" if hours < 72 else f"{hours / 24:,.0f} days"
 
 
 def _picture(png: bytes) -> str:

@@ -22,6 +22,8 @@ HEADING = 0.26
 GROUND, BANK, CUT = "#d8cbb5", "#b98f6a", "#f1dc9d"
 #: Least gap between two levels written below each other. [pt]
 LEAD = 11.5
+#: Room below a floor for a dimension. [pt]
+UNDER = 24.0
 #: Ground that is changed by less is drawn as the finished one. [m]
 SAME = 0.004
 #: What the key of a section can name: its words, face, edge, and style of the edge.
@@ -73,19 +75,32 @@ class Section:
         self._head.set_text(words)
 
     def frame(self, west: float, east: float, low: float, high: float, beside: float = 0.0,
-              over: float = 62.0, before: float = 0.0) -> None:
+              over: float = 62.0, before: float = 0.0, floor: float | None = None) -> float:
         """Show this much of the section, with room for lettering about it.
 
         `before` points are kept free on its left and `beside` on its right, `over` points above
-        and below it together.
+        and below it together.  Where a `floor` is given, what is shown goes down so far below it
+        that a dimension written there stands on the ground.
+
+        Returns
+        -------
+        low : float
+            Lower edge of what is shown. [m]
         """
+        if floor is not None:
+            point = max((east - west) / (self.wide - 16 - beside - before),
+                        (high - floor) / (self.high - over - UNDER))
+            low = min(low, floor - UNDER * point)
         self.point = max((east - west) / (self.wide - 16 - beside - before),
                          (high - low) / (self.high - over))
         x = (west + east + (beside - before) * self.point) / 2
         z = (low + high) / 2
+        if floor is not None:  # nothing is written below what is shown
+            z += (over / 2 - 4) * self.point
         self.ax.set_xlim(x - self.wide * self.point / 2, x + self.wide * self.point / 2)
         self.ax.set_ylim(z - self.high * self.point / 2, z + self.high * self.point / 2)
         self.edges = (west, east)
+        return low
 
     def room(self, words: Sequence[str]) -> float:
         """Room that levels beside the section take. [pt]"""
@@ -253,9 +268,8 @@ def spread(wanted: Sequence[float], lead: float, low: float, high: float) -> lis
     if places:
         pushed = sum(w - p for w, p in zip(wanted, places, strict=True)) / len(places)
         places = [place + max(min(pushed, high - places[0]), 0.0) for place in places]
-        short = low - places[-1]
-        if short > 0:
-            places = [place + short for place in places]
+        last = len(places) - 1  # only those too low go up, and those that they push
+        places = [max(place, low + (last - i) * lead) for i, place in enumerate(places)]
     return places
 
 

@@ -14,6 +14,7 @@ from terrain.plan.plan import Plan, PlannedStore
 from terrain.units import PRINTED
 from terrain.works.basin import Basin
 from terrain.works.drain import Drain
+from terrain.works.ground_of_bank import spillway_floor
 from terrain.works.rules import Rulebook
 from terrain.works.swale_built import Swale
 from terrain.works.tree_basin import TreeShape
@@ -185,13 +186,9 @@ def _of_wall(basin: Basin, row: _Row) -> list[Stake]:
         level = basin.floor + basin.pit_depth
         found += _pit_stakes(LineString(basin.rim), level, basin.pit_depth, basin.batter, row,
                              "rim at this level")
-    # The spillway goes into natural ground: outward from the end of the wall where it starts.
-    near = np.array([basin.sill_x, basin.sill_y])
-    first = np.hypot(*(basin.line[0] - near)) < 0.01
-    inner = basin.line[1] if first else basin.line[-2]
-    way = (near - inner) / np.hypot(*(near - inner))
-    for distance in (0.0, basin.sill.length):
-        x, y = near + way * distance
+    # The spillway goes into natural ground, outward from the foot of the bank's end.
+    _, lip = spillway_floor(row.dem, basin)
+    for distance, (x, y) in zip((0.0, basin.sill.length), lip, strict=True):
         found.append(row.stake("sill", distance, float(x), float(y), basin.sill.level, "sill"))
     return found
 
@@ -295,13 +292,13 @@ def write_setting_out(plan: Plan, path: Path) -> None:
         names.append(f"staff_reading_{unit}" if height is not None else f"below_benchmark_{unit}")
     with open(path, "w", newline="", encoding="utf-8") as stream:
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(["work", "mark", *names])
-        for stake in stakes_of(plan):
+        writer.writerow(["stake", "work", "mark", *names])
+        for number, stake in enumerate(stakes_of(plan), 1):
             east, north = dem.frame.to_source(stake.x, stake.y)
             degrees = dem.frame.to_lonlat(stake.x, stake.y)
             where = ("", "") if degrees is None else (f"{float(degrees[0]):.7f}",
                                                       f"{float(degrees[1]):.7f}")
-            row = [_plain(stake.work), stake.mark, f"{stake.station * factor:.2f}",
+            row = [str(number), _plain(stake.work), stake.mark, f"{stake.station * factor:.2f}",
                    f"{float(east):.{places}f}", f"{float(north):.{places}f}", *where,
                    f"{stake.ground * factor:.3f}", f"{stake.design * factor:.3f}",
                    stake.design_of, f"{stake.cut * factor:.3f}"]

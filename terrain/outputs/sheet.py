@@ -10,10 +10,12 @@ import numpy as np
 from matplotlib.colors import to_rgba_array
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
+from terrain.outputs.keep_clear_symbols import samples
 from terrain.outputs.labels import Column, Labels, Line, shortened
 from terrain.outputs.legend import title
 from terrain.outputs.long_profiles import round_step
@@ -75,6 +77,10 @@ class Sheet:
                                  gather * self.dem.cell)
         self.view.shown_on(self.plan)
         self.labels = Labels(self.plan)
+        #: Symbols that want an entry in the key, and what is known of the benchmark.
+        self.keys, self.benchmark = set[str](), ""
+        #: The work, and ways of its spill: the scale keeps off them.
+        self.works, self.ways = list[Any](), list[Any]()
         self.crop = base.cropped(self.dem, self.view, MOST_CELLS)
         base.draw_shade(self.plan, self.crop)
         # Blank paper is a little better to write on than ground.
@@ -111,6 +117,12 @@ class Sheet:
         base.draw_flow(self.plan, lines, least)
         for line, _ in lines:
             self.labels.ink_line(line, 0.3, 0)
+
+    def work(self, *shapes: Any) -> None:
+        """Say what ground the work takes: neither scale nor levels of contours stand there."""
+        found = [shape for shape in shapes if shape is not None and not shape.is_empty]
+        self.works += found
+        self.labels.covered += found
 
     def spill(self, path: FloatArray, x: float, y: float) -> None:
         """Draw a sill and the way of its spill."""
@@ -158,8 +170,33 @@ class Sheet:
                               "chainage words", 9, leader=False)
 
     def corner(self) -> None:
-        """Scale bar and north arrow; before the labels."""
-        scale_and_north(self.plan, self.view, self.labels, self.system, 105.0)
+        """Scale bar, north arrow, and where two corners of the plan lie; before the labels."""
+        scale_and_north(self.plan, self.view, self.labels, self.system, 105.0,
+                        [*self.works, *self.ways])
+        view, gap = self.view, 4 * self.view.point
+        pairs = [[("left", "bottom"), ("right", "top")], [("left", "top"), ("right", "bottom")]]
+        found: list[tuple[bool, float, int, list[Any]]] = []
+        for pair in pairs:
+            boxes = []
+            for across, up in pair:
+                x = view.west if across == "left" else view.east
+                y = view.south if up == "bottom" else view.north
+                words = self.dem.named(x, y)
+                (wide, high), = self.labels.measured([Line(words, sy.SMALL_SIZE - 0.5)])
+                at = (x + gap if across == "left" else x - gap,
+                      y + gap if up == "bottom" else y - gap)
+                px, py = self.plan.transData.transform(at)
+                x0 = px if across == "left" else px - wide
+                y0 = py if up == "bottom" else py - high
+                boxes.append((words, at, across, up, (x0, y0, x0 + wide, y0 + high)))
+            free = all(not any(b[4][0] < t[2] and t[0] < b[4][2] and b[4][1] < t[3]
+                               and t[1] < b[4][3] for t in self.labels.taken) for b in boxes)
+            inked = sum(self.labels.ink_in(*b[4]) for b in boxes)
+            found.append((not free, round(inked, 3), len(found), boxes))
+        for words, (x, y), across, up, box in min(found, key=lambda f: f[:3])[3]:
+            self.plan.text(x, y, words, ha=across, va=up, fontsize=sy.SMALL_SIZE - 0.5,
+                           color=sy.SOFT_INK, zorder=33, path_effects=sy.halo(1.8), gid="corner")
+            self.labels.block(Bbox.from_extents(*box), 2.0)
 
     def head(self, words: str) -> None:
         """A heading in the column."""
@@ -195,6 +232,7 @@ class Sheet:
     def cautions(self, cautions: Sequence[str], rests: Sequence[str] = (),
                  stand_in: str = "the answer's text") -> None:
         """Cautions, as many as find room; then how many are left out, and where they stand."""
+        self._key()
         if cautions:
             self.head("Take care")
         size = sy.SMALL_SIZE
@@ -219,8 +257,21 @@ class Sheet:
         for line in foot:
             self.column.text(line, size, sy.SOFT_INK)
 
+    def _key(self) -> None:
+        """What the symbols of things to keep clear of mean, where any is drawn."""
+        if not self.keys:
+            return
+        self.column.skip(6)
+        for key, words, draw in samples(self.column.ax):
+            if key in self.keys:
+                y = self.column.y - 7.5
+                draw(y)
+                self.column.ax.text(46, y, words, fontsize=sy.SMALL_SIZE, va="center",
+                                    gid=f"legend:{key}")
+                self.column.skip(15)
+
     def _foot(self) -> list[str]:
-        parts = []
+        parts = [self.benchmark] if self.benchmark else []
         if self.interval:
             unit = ("ft", 0.3048) if self.system == "us" else ("m", 1.0)
             parts.append(f"Contours every {self.interval / unit[1]:g} {unit[0]}.")
@@ -228,6 +279,9 @@ class Sheet:
         parts.append(f"Levels are those of {self.dem.source}; {datum_words(self.dem)}")
         if frame.working is not None:
             parts.append(f"{frame.working.name}.")
+        lonlat = frame.source is not None and frame.source.is_geographic
+        parts.append(f"Numbers in two corners of the plan: "
+                     f"{'longitude, latitude' if lonlat else 'east, north'}.")
         return self.column.wrapped(" ".join(parts), sy.SMALL_SIZE, self.column.width)
 
     def earth(self, made: Quantities, bank: str) -> list[tuple[str, str]]:

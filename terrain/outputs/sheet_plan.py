@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from matplotlib.lines import Line2D
 from numpy.typing import NDArray
+from shapely import LineString
 
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
@@ -34,6 +35,7 @@ def draw_subject(sheet: Sheet, subject: Subject) -> Callable[[], None]:
     """
     sheet.catchment(subject.cells)
     sheet.flow(FLOW_FROM)
+    sheet.benchmark = subject.benchmark
     letter = subject.around(sheet)
     for way, led in subject.ways:
         if len(way) < 2:
@@ -48,6 +50,7 @@ def draw_subject(sheet: Sheet, subject: Subject) -> Callable[[], None]:
                          base.way_of(sheet.terrain, cells), sheet.dem.cell)
             draw_spill(sheet.plan, way, sheet.view)
         sheet.labels.ink_line(way, 1.0)
+        sheet.ways.append(LineString(way))
     return letter
 
 
@@ -78,11 +81,25 @@ def label_catchment(sheet: Sheet, cells: NDArray[np.bool_], area: float, cut_off
     mask = np.pad(sheet.cut(cells), 1)
     if not mask.any():
         return
+    clear = mask.copy()
+    for shape in sheet.works:  # its leader is not to end in the work
+        clear[1:-1, 1:-1] &= ~_cells_in(sheet, shape)
+    mask = clear if clear.any() else mask
     deep = distance_transform_edt(mask)[1:-1, 1:-1]
     row, column = np.unravel_index(np.argsort(-deep.ravel(), kind="stable")[:1], deep.shape)
     x, y = sheet.crop.xy(row, column)
     words = "catchment, at least" if cut_off else "catchment"
     sheet.label([words, land(area, sheet.system)], np.stack([x, y], 1), CATCHMENT_INK, 0.0, 100)
+
+
+def _cells_in(sheet: Sheet, shape: Any) -> NDArray[np.bool_]:
+    """Cells of the plan whose centres lie in a shape or close to it."""
+    from shapely import contains_xy
+
+    high, wide = sheet.crop.shape
+    rows, columns = np.indices((high, wide))
+    x, y = sheet.crop.xy(rows.ravel(), columns.ravel())
+    return np.asarray(contains_xy(shape.buffer(sheet.crop.cell), x, y)).reshape(high, wide)
 
 
 def draw_water_line(sheet: Sheet, shape: Any, gid: str, colour: str = sy.WATER,
@@ -97,6 +114,15 @@ def point_at(line: FloatArray, chainage: float) -> tuple[FloatArray, FloatArray]
     """A point of a line, and the unit vector to its left there."""
     points, left = along(line, np.array([chainage]))
     return points[0], left[0]
+
+
+def sill_line(ring: Any, x: float, y: float, length: float) -> Any:
+    """The part of a closed line so long about a place on it. [m]"""
+    from shapely.geometry import Point
+
+    on, half = ring.project(Point(x, y)), min(length, ring.length) / 2
+    return LineString([ring.interpolate((on + at) % ring.length).coords[0]
+                       for at in np.linspace(-half, half, 65)])
 
 
 def label_places(shape: Any) -> FloatArray:

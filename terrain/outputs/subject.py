@@ -51,6 +51,8 @@ class Subject:
         Where what finds no room on the sheet is told.
     kind : str
         What it is, where its name does not say so.
+    benchmark : str
+        Where the benchmark is and its level, as a sentence; "" without one.
     around : callable
         Draws what lies about it on a sheet's plan, and gives what letters it in the end.
     """
@@ -71,6 +73,7 @@ class Subject:
     rests_on: Sequence[str] = ()
     told_in: str = "the answer's text"
     kind: str = ""
+    benchmark: str = ""
     around: Callable[[Sheet], Callable[[], None]] = lambda sheet: lambda: None
 
     def bounds(self, work: Any, near: float = 0.35) -> tuple[float, float, float, float]:

@@ -1,4 +1,5 @@
-"""What lies about a work on its sheet, in grey: roads, roofs, the boundary and the other works."""
+"""What lies about a work on its sheet: in grey roads, roofs, the boundary and the other works; in
+ink, over the work, what is to be kept clear of."""
 
 from __future__ import annotations
 
@@ -8,14 +9,21 @@ from typing import Any
 import numpy as np
 from matplotlib.lines import Line2D
 
+from terrain.inputs.keep_clear import Thing
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
+from terrain.outputs.keep_clear_symbols import draw_keep_clear, symbol_of
 from terrain.outputs.labels import Line
 from terrain.outputs.map_features import points_in
 from terrain.outputs.sheet import Sheet
 from terrain.outputs.sheet_plan import label_places
 from terrain.plan.layout import Placed
 from terrain.runoff.ground import Ground
+
+#: What is to be kept clear of is drawn so many layers higher than on a map, over the work.
+OVER = 6.0
+#: So many things of a kind without a name of their own are lettered; the key tells of the rest.
+UNNAMED = 2
 
 
 def draw_surroundings(sheet: Sheet, ground: Ground, others: Sequence[tuple[str, Sequence[Placed]]]
@@ -38,12 +46,14 @@ def draw_surroundings(sheet: Sheet, ground: Ground, others: Sequence[tuple[str, 
         if road.surface.intersects(box):
             base.draw_area(sheet.plan, road.surface, facecolor=sy.ROAD, edgecolor=sy.ROAD_EDGE,
                            linewidth=0.6, zorder=8, gid="road")
+            sheet.labels.covered.append(road.surface)
             named.append((road.name, road.surface.intersection(box), sy.ROAD_INK))
     for roof in ground.roofs:
         if roof.outline.intersects(box):
             base.draw_area(sheet.plan, roof.outline, facecolor=sy.ROOF, edgecolor=sy.ROOF_EDGE,
                            linewidth=0.8, zorder=9, gid="roof")
             sheet.labels.ink(points_in(roof.outline, sheet.view), 1.0)
+            sheet.labels.covered.append(roof.outline)
             named.append((roof.name, roof.outline.intersection(box), sy.ROOF_EDGE))
     for part in getattr(ground.boundary, "geoms", [ground.boundary]):
         line = np.asarray(part.exterior.coords)[:, :2]
@@ -55,8 +65,13 @@ def draw_surroundings(sheet: Sheet, ground: Ground, others: Sequence[tuple[str, 
                   if place.outline.intersects(box)]
         if shapes:
             named.append((name, shapes[0].intersection(box), sy.SOFT_INK))
+    kept = _draw_kept_clear(sheet, ground.keep_clear)
 
     def letter() -> None:
+        for name, shape in kept:
+            sheet.labels.place([Line(name, sy.SMALL_SIZE, sy.INK, style="italic")],
+                               label_places(shape) if shape.geom_type != "Point" else
+                               np.array([[shape.x, shape.y]]), 4.0, "keep words", 60)
         for name, shape, colour in named:
             part = max(getattr(shape, "geoms", [shape]), key=lambda g: (g.area, g.length))
             if part.is_empty:
@@ -66,6 +81,28 @@ def draw_surroundings(sheet: Sheet, ground: Ground, others: Sequence[tuple[str, 
             sheet.labels.place([Line(name, sy.SMALL_SIZE, colour, style="italic")], at, 2.0,
                                "neighbour", 28, leader=False)
     return letter
+
+
+def _draw_kept_clear(sheet: Sheet, things: Sequence[Thing]) -> list[tuple[str, Any]]:
+    """Draw what is to be kept clear of, as on the map; what is to be lettered, and where."""
+    box = sheet.view.box()
+    here = [thing for thing in things if thing.shape.distance(box) <=
+            (thing.measure or 0.0) / 2 * (thing.kind == "tree")]
+    named = []
+    for thing in here:
+        draw_keep_clear(sheet.plan, thing, sheet.view, OVER)
+        sheet.keys.add(symbol_of(thing))
+        part = max(getattr(thing.shape, "geoms", [thing.shape]), key=lambda g: (g.area, g.length))
+        part = part.intersection(box)
+        part = max(getattr(part, "geoms", [part]), key=lambda g: (g.area, g.length))
+        if not part.is_empty:
+            sheet.ways.append(part)
+            if part.geom_type == "LineString":
+                sheet.labels.ink_line(np.asarray(part.coords)[:, :2], 0.9)
+            same = sum(other.kind == thing.kind for other in here)
+            if thing.name != thing.kind or same <= UNNAMED:
+                named.append((thing.name, part))
+    return named
 
 
 def _draw_other(sheet: Sheet, place: Placed) -> Any:

@@ -62,8 +62,9 @@ def swale_section(made: Section, swale: Swale, system: str) -> None:
               Level(0.0, 0.0, f"sill and lip {level(0.0)}", sy.WATER)]
     bed = -side * depth - section.width if section.shape == "trapezoid" else -wide / 2
     before = [Level(bed, -depth, f"bed {level(-depth)}")]
-    made.frame(west, east, low, max(built, -slope * west), made.room([b.words for b in beside]),
-               44, made.room([b.words for b in before]))
+    low = made.frame(west, east, low, max(built, -slope * west),
+                     made.room([b.words for b in beside]), 36,
+                     made.room([b.words for b in before]), -depth)
     p = made.point
     profile = [(west, -slope * west), *map(tuple, floor), (east, -slope * east)]
     made.fill([*profile, (east, low), (west, low)], GROUND)
@@ -98,7 +99,7 @@ def swale_section(made: Section, swale: Swale, system: str) -> None:
     made.across(toes * built, crest, built + 9 * p, f"top {shown(top, 'level', system)}",
                 above=True)
     made.up(toe + 6 * p, 0.0, built, "")
-    made.note(toe + 6 * p, -slope * toe - 9 * p, f"berm {shown(built, 'level', system)}",
+    made.note(toe + 6 * p, -slope * toe - 9 * p, f"berm {shown(built, 'level', system)} as built",
               ha="right")
     made.slope((crest, built), (toe, -slope * toe))
     made.slope(tuple(floor[1]), tuple(floor[0]), above=False)
@@ -107,11 +108,17 @@ def swale_section(made: Section, swale: Swale, system: str) -> None:
 
 
 def told_stations(swale: Swale) -> list[Station]:
-    """The stations to draw: the two with the most and the least cut, the sill, an end; by chainage.
+    """The stations to draw, by chainage: the sill, the most and the least cut, an end.
+
+    But for the sill they lie where the berm stands at its full height, if any does.
     """
     middle = (swale.sill_from + swale.sill_to) / 2
-    wanted = [swale.nearest_station(middle), max(swale.stations, key=lambda s: s.cut),
-              min(swale.stations, key=lambda s: s.cut), swale.stations[0], swale.stations[-1]]
+    full = swale.berm_side_slope * swale.berm_height_built
+    closed = [s for s in swale.stations if _past_sill(swale, s.chainage) >= full]
+    wanted = [swale.nearest_station(middle)]
+    if closed:
+        wanted += [max(closed, key=lambda s: s.cut), min(closed, key=lambda s: s.cut),
+                   closed[0], closed[-1]]
     chosen = {station.chainage: station for station in wanted[:1]}
     for station in wanted[1:]:
         if len(chosen) < DRAWN:
@@ -119,16 +126,22 @@ def told_stations(swale: Swale) -> list[Station]:
     return [chosen[at] for at in sorted(chosen)]
 
 
+def _past_sill(swale: Swale, chainage: float) -> float:
+    """How far a place lies from the sill's nearer end; below 0 beside the sill itself. [m]"""
+    return max(swale.sill_from - chainage, chainage - swale.sill_to)
+
+
 def station_section(made: Section, swale: Swale, station: Station, system: str) -> None:
     """Draw a station on its own ground: cut, berm and water; downhill to the right.
 
-    Along the sill no berm stands.
+    Along the sill no berm stands, and beside it the berm slopes down to the sill's ends.
     """
     section = swale.section
     above, slope = station.ground - swale.sill.level, station.cross_slope
-    side, toes, built = section.side_slope, swale.berm_side_slope, swale.berm_height_built
-    wide = section.top_width()
-    open_here = swale.sill_from + 0.01 < station.chainage < swale.sill_to - 0.01
+    side, toes = section.side_slope, swale.berm_side_slope
+    wide, past = section.top_width(), _past_sill(swale, station.chainage)
+    open_here = past < 0.01
+    built = swale.berm_height_built if open_here else min(swale.berm_height_built, past / toes)
     uphill = wide + max(side * (above + slope * wide) / max(1 - side * slope, 0.1), 0.0) + 0.8
     toe = toes * built + swale.berm_top + toes * max(built - above, 0.0) / max(
         1 - toes * slope, 0.1) + 0.6
@@ -159,9 +172,10 @@ def station_section(made: Section, swale: Swale, station: Station, system: str) 
     places = {"metric": ("m²", 1.0), "us": ("ft²", 1 / 0.3048**2)}[system]
     named = ", ".join(dict.fromkeys(station.marks))
     made.head(f"{shown(station.chainage, 'length', system)}{f', {named}' if named else ''}")
+    berm_words = "open" if open_here else f"berm {station.berm * places[1]:.2f}"
     made.note((toe - uphill) / 2, made.ax.get_ylim()[1] - 2 * made.point,
-              f"cut {station.cut * places[1]:.2f}, berm "
-              f"{station.berm * places[1]:.2f} {places[0]}",
+              f"cut {station.cut * places[1]:.2f}{f' {places[0]}' if open_here else ''}, "
+              f"{berm_words}{'' if open_here else f' {places[0]}'}",
               ha="center", va="top")
 
 
@@ -169,7 +183,8 @@ def swale_profile(figure: Figure, left: float, bottom: float, wide: float, high:
                   swale: Swale, system: str) -> None:
     """Draw ground, bed, water and berm along a swale, in a place on a figure. [in]
 
-    Its chainage starts where the line does.
+    Its chainage starts where the line does; beyond both ends the berm is shown as far as its ridge
+    turned uphill, and beside the sill it slopes down to the sill's ends.
     """
     at = np.array([s.chainage for s in swale.stations])
     ground = np.array([s.ground for s in swale.stations])
@@ -178,7 +193,8 @@ def swale_profile(figure: Figure, left: float, bottom: float, wide: float, high:
     peak, start, end = level + swale.sill.head, swale.sill_from, swale.sill_to
     length = float(at[-1])
     made = LongProfile(figure, left, bottom, wide, high, length,
-                       min(bed, float(ground.min())), max(built, float(ground.max())), system)
+                       min(bed, float(ground.min())), max(built, float(ground.max())), system,
+                       before=swale.returns[0].beyond, after=swale.returns[1].beyond)
     words = "Long profile from the line's start"
     words += ", checks in the bed" if swale.checks else ""
     words += ", bends tighter than asked in red" if swale.route.tight else ""
@@ -193,7 +209,9 @@ def swale_profile(figure: Figure, left: float, bottom: float, wide: float, high:
     made.line("peak", whole, [peak, peak])
     made.line("ground", at, ground)
     for name, crest, gid in (("settled", settled, "settled"), ("built", built, "crest")):
-        made.line(name, [0.0, start, start, end, end, length],
+        back = swale.berm_side_slope * (crest - level)
+        made.line(name, [-swale.returns[0].beyond, start - back, start, end, end + back,
+                         length + swale.returns[1].beyond],
                   [crest, crest, level, level, crest, crest], gid)
     for check in swale.checks:
         foot = check.top / 2 + check.side_slope * check.height

@@ -6,6 +6,7 @@ from matplotlib.figure import Figure
 
 from terrain.outputs import base_map as base
 from terrain.outputs import symbols as sy
+from terrain.outputs.map_features import points_in
 from terrain.outputs.sections import Section
 from terrain.outputs.sheet import MARGIN, Sheet
 from terrain.outputs.sheet_plan import (
@@ -39,16 +40,18 @@ def swale_sheet(subject: Subject, swale: Swale, holds: float) -> Figure:
     system, route, dem = subject.system, swale.route, subject.terrain.dem
     line = LineString(route.line)
     channel, berm = swale_footprint(swale, dem)
-    sheet = Sheet(subject.terrain, subject.bounds(line.union(channel)), system, subject.name,
+    sheet = Sheet(subject.terrain, subject.bounds(line.union(channel).union(berm)), system,
+                  subject.name,
                   subject.titled(f"{shown(route.length, 'length', system)} on the contour at "
                                  f"{shown(route.level, 'level', system)}"),
                   below=SECTION + STATIONS + PROFILE)
+    sheet.work(channel, berm)
     letter = draw_subject(sheet, subject)
     base.draw_area(sheet.plan, channel, facecolor=sy.POOL, edgecolor=sy.WATER, linewidth=0.9,
                    zorder=15, gid="channel")
-    if berm is not None and not berm.is_empty:
-        base.draw_area(sheet.plan, berm, facecolor=sy.BERM, edgecolor=sy.EARTH, linewidth=0.8,
-                       zorder=15.5, gid="berm")
+    base.draw_area(sheet.plan, berm, facecolor=sy.BERM, edgecolor=sy.EARTH, linewidth=0.8,
+                   zorder=15.5, gid="berm")
+    sheet.labels.ink(points_in(berm, sheet.view), 0.6)
     sill = substring(line, swale.sill_from, swale.sill_to)
     draw_water_line(sheet, sill, "sill line")
     up = -lower_side(dem, route.line, max(2.5, dem.cell * 1.5))

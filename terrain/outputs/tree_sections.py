@@ -61,8 +61,10 @@ def _bowl(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: str
     low = -depth - 0.2
     beside = [Level(reach, 0.0, f"sill, full {_level(tree, 0.0, system)}", sy.WATER)]
     before = [Level(-floor, -depth, f"floor {_level(tree, -depth, system)}")]
-    made.frame(float(s[0]), float(s[-1]), low, float(max(natural.max(), ABOVE_WATER + TRUNK)),
-               made.room([b.words for b in beside]), 48, made.room([b.words for b in before]))
+    low = made.frame(float(s[0]), float(s[-1]), low,
+                     float(max(natural.max(), ABOVE_WATER + TRUNK)),
+                     made.room([b.words for b in beside]), 36,
+                     made.room([b.words for b in before]), -depth)
     p = made.point
     made.between(s, np.full_like(s, low), dug, GROUND)
     made.between(s, dug, natural, CUT, zorder=2.5, gid="cut")
@@ -123,7 +125,8 @@ def _crescent(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system:
     made.across(ridge - top / 2, ridge + top / 2, built + 7 * p,
                 f"top {shown(top, 'level', system)}", above=True)
     made.up(ridge, under, built, "")
-    made.note(ridge, under - 9 * p, f"{shown(built - under, 'level', system)} high", ha="center")
+    made.note(ridge, under - 9 * p, f"{shown(built - under, 'level', system)} high as built",
+              ha="center")
     made.note(ridge + top / 2 + side * (built - under) / 2 + 6 * p, (built + under) / 2,
               f"{side:.3g}:1", sy.SOFT_INK)
     made.key(["ground", "fill", "water"])
@@ -138,9 +141,9 @@ def _trench(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: s
     low = -depth - 0.25
     before = [Level(upper, 0.0, f"sill, full {_level(tree, 0.0, system)}", sy.WATER),
               Level(upper, -depth, f"floor {_level(tree, -depth, system)}")]
-    made.frame(float(s[0]), float(s[-1]), low, float(max(
-        natural.max(), np.interp(0.0, s, natural) + TRUNK)), 40, 52,
-        made.room([b.words for b in before]))
+    low = made.frame(float(s[0]), float(s[-1]), low, float(max(
+        natural.max(), np.interp(0.0, s, natural) + TRUNK)), 40, 40,
+        made.room([b.words for b in before]), -depth)
     p = made.point
     made.between(s, np.full_like(s, low), np.minimum(dug, natural), GROUND)
     rises = np.interp([upper, lower], s, natural)

@@ -21,6 +21,7 @@ from terrain.plan.question import Question
 from terrain.plan.questions import BasinAnswer, ShedAnswer, SwaleAnswer
 from terrain.plan.survey import Survey
 from terrain.surface.depressions import Hollow
+from terrain.surface.terrain import LEAST_HOLLOW
 from terrain.units import shown
 
 #: So many hollows are named on a survey, if they are this deep [m] and this wide on paper [pt].
@@ -96,8 +97,8 @@ def draw_survey(survey: Survey, system: str) -> Figure:
     sheet = Sheet(survey.question.terrain, (west, south - spare, east, north), system, "Survey",
                    f"of the raster {dem.source}", margin=0.02)
     _slope_tints(sheet)
-    depth = sheet.means(survey.question.terrain.filled) - sheet.crop.heights
-    hollows = base.draw_region(sheet.plan, depth > LEAST_DEPTH, sheet.crop, sy.POOL, 0.95, 0.8, 6.0)
+    wet = sheet.means(survey.question.terrain.in_hollows.astype(np.float32))
+    hollows = base.draw_region(sheet.plan, wet >= 0.5, sheet.crop, sy.POOL, 0.95, 0.8, 6.0)
     sheet.flow()
     sheet.corner()
     edge = np.array([[west, south], [west, north], [east, north], [east, south], [west, south]])
@@ -120,7 +121,8 @@ def draw_survey(survey: Survey, system: str) -> Figure:
         ("lowest, highest", f"{shown(survey.low, 'level', system)}, "
          f"{shown(survey.high, 'level', system)}"),
         ("cells without a height", f"{survey.void_cells:,}"),
-        ("hollows", f"{len(survey.hollows):,}")])
+        (f"hollows of more than {sy.brief(LEAST_HOLLOW, 'volume', system)}",
+         f"{len(survey.hollows):,}")])
     _slope_key(sheet, survey, hollows, bool(named))
     rests = [survey.checked_by, "Slope is drawn as its mean over a few metres, or over a dot of "
              "the picture, where cells are finer; the shares count every cell."]
@@ -204,9 +206,9 @@ def _slope_key(sheet: Sheet, survey: Survey, hollows: bool, spills: bool) -> Non
         y = column.y - 7.5
         column.ax.add_patch(Rectangle((0, y - 5), 20, 10, facecolor=sy.POOL,
                                       edgecolor=sy.WATER, linewidth=0.8))
-        column.ax.text(28, y, "hollow, deeper than 5 cm" if sheet.system == "metric"
-                       else "hollow, deeper than 2 in", fontsize=sy.TEXT_SIZE, va="center",
-                       gid="legend:hollow")
+        column.ax.text(28, y, "hollow of more than "
+                       f"{sy.brief(LEAST_HOLLOW, 'volume', sheet.system)}", fontsize=sy.TEXT_SIZE,
+                       va="center", gid="legend:hollow")
         column.skip(15)
     if spills:
         y = column.y - 7.5

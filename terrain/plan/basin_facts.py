@@ -9,12 +9,14 @@ import numpy as np
 from terrain.plan.catches import CatchCurve, StormCatch
 from terrain.plan.pond_years import PondYear
 from terrain.runoff.evapotranspiration import MONTHS
-from terrain.units import in_both
+from terrain.units import in_both, lasting
 from terrain.works.basin import Basin
 from terrain.works.rules import Rulebook
 from terrain.works.spillway import Spillway, lining_words, spillway
 from terrain.works.store import Store
 
+#: Ground so little lower than a crest is told as level with it, as 0.00 m would be. [m]
+CLOSE = 0.005
 #: The storm that people ask a basin about. [years]
 ASKED = 10.0
 
@@ -123,8 +125,11 @@ def earth_words(basin: Basin, rules: Rulebook) -> list[str]:
                 f"the bank as built takes {in_both(basin.fill, 'earth')}, trench and stripped "
                 f"ground filled again: {left}.")
     if basin.balanced:
+        beside = (" What its spillway gives comes beside that, "
+                  f"{in_both(spare, 'earth')} compacted without topsoil, and is left over."
+                  if basin.spillway > 0.05 else "")
         said.append(f"The pit's depth of {in_both(basin.pit_depth, 'level')} was left out and "
-                    "found so that its spoil builds the wall.")
+                    f"found so that pit and trench give what the bank takes.{beside}")
     return said
 
 
@@ -146,6 +151,12 @@ def rim_words(basin: Basin) -> list[str]:
     if not basin.has_wall:
         return []
     if basin.outflank is None:
+        ends = None if basin.profile is None else basin.profile.ground[[0, -1]]
+        if ends is not None and (ends < basin.crest - CLOSE).any():
+            low = float(basin.crest - ends.min())
+            return [f"The ground at an end of the wall is {in_both(low, 'level')} lower than the "
+                    "crest, so that end must be tied in; beside it the raster shows no ground "
+                    "below the crest by which water would get round the wall."]
         return ["The raster shows no ground below the crest by which water would get round the "
                 "wall."]
     return []
@@ -162,7 +173,7 @@ def forebay_words(forebay: tuple[float, float], rules: Rulebook) -> str:
 
 def _drawdown(store: Store, in_time: bool, rules: Rulebook) -> str:
     limit, hours = rules["standing water"], store.drain_hours
-    takes = "does not soak away" if np.isinf(hours) else f"soaks away in {hours:,.0f} h"
+    takes = "does not soak away" if np.isinf(hours) else f"soaks away in {lasting(hours)}"
     return (f"Full, it {takes} at {in_both(store.infiltration, 'rate')} ({store.rate_source}): "
             f"{'within' if in_time else 'longer than'} the {limit:.0f} h that are told for "
             f"mosquitoes ({rules.source('standing water')}).")

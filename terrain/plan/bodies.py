@@ -23,6 +23,7 @@ from terrain.works.footprints import (
     swale_footprint,
     wall_footprint,
 )
+from terrain.works.ground_of_swale import floor_at as floor_of_section
 from terrain.works.rules import Rulebook
 from terrain.works.swale_built import Swale
 from terrain.works.wall_and_pit import lowered_ground
@@ -72,7 +73,8 @@ def body_of(made: Built, dem: Dem, rules: Rulebook) -> Body | None:
     return None
 
 
-def floor_at(made: Built, x: FloatArray, y: FloatArray, ground: FloatArray) -> FloatArray:
+def floor_at(made: Built, dem: Dem, x: FloatArray, y: FloatArray, ground: FloatArray
+             ) -> FloatArray:
     """Level of a work's floor at points, the ground where nothing is dug. [m]"""
     place, basin, drain = made.placed, made.basin, made.drain
     if basin is not None and basin.rim is not None:
@@ -80,7 +82,16 @@ def floor_at(made: Built, x: FloatArray, y: FloatArray, ground: FloatArray) -> F
     if drain is not None:
         along = shapely.line_locate_point(LineString(drain.route.line), shapely.points(x, y))
         return np.minimum(ground, np.array([drain.bed(float(s)) for s in along]))
-    if place.hollow is not None or (basin is not None and basin.has_wall):
+    if made.swale is not None:
+        cut = shapely.contains_xy(swale_footprint(made.swale, dem)[0], x, y)
+        away = shapely.distance(LineString(made.swale.route.line), shapely.points(x, y))
+        section = made.swale.section
+        bed = section.top_width() - section.side_slope * section.depth  # to its uphill edge
+        dug = made.swale.sill.level + np.where(away <= bed, -section.depth,
+                                               floor_of_section(section, away))
+        return np.where(cut, np.minimum(ground, dug), ground)
+    heaped = place.tree is not None and place.tree.form == "crescent"
+    if heaped or place.hollow is not None or (basin is not None and basin.has_wall):
         return ground
     return np.minimum(ground, float(place.curve.levels[0]))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from terrain.plan.cost import Quantities, quantities
@@ -52,7 +53,8 @@ def with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Stor
              getattr(place.work, "sill_length", None))
     head = rules["spillway head" if place.basin is not None and place.basin.has_wall
                  else "sill head"]
-    return replace(store, sill=design_sill(place.sill_level, peak, head, rules, given))
+    longest = math.inf if place.route is None else place.route.length
+    return replace(store, sill=design_sill(place.sill_level, peak, head, rules, given, longest))
 
 
 def soil_of(inputs: Inputs, place: Placed) -> str:

@@ -14,6 +14,7 @@ from terrain.inputs import site_works as asked
 from terrain.inputs.site import Site
 from terrain.plan.hydrology import Hydrology
 from terrain.plan.layout import Placed, Places, first_sill
+from terrain.plan.shared_ground import SLIVER, overlap
 from terrain.plan.tank_works import (
     grey_target,
     leader_of,
@@ -34,6 +35,7 @@ from terrain.surface.accumulation import accumulate, longest_upslope_path
 from terrain.surface.flow_paths import longest_path_to
 from terrain.surface.neighbours import LEAVES
 from terrain.surface.terrain import Terrain
+from terrain.units import in_both
 from terrain.works.roof import RoofCatchment
 from terrain.works.rules import Rulebook
 from terrain.works.store import Store
@@ -95,7 +97,7 @@ class Cascade:
         Node index + 1 of the store each cell's water meets first; 0 for none, and under the
         roofs that feed tanks.
     overlaps : dict of int to list of int
-        Nodes whose cells another node's share.
+        Nodes whose water covers ground that another node's covers too, by more than a sliver.
     """
 
     nodes: list[Node]
@@ -159,7 +161,7 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
     notes: list[str] = []
     overlaps: dict[int, list[int]] = {}
     marks = _marks(site, terrain, placed, notes, overlaps)
-    tanked = _tanked_roofs(site, ground)
+    tanked = tanked_roofs(site, ground)
     dry = np.zeros(dem.shape, bool)
     for roofs in tanked.values():
         for roof in roofs:
@@ -258,21 +260,35 @@ def _marks(site: Site, terrain: Terrain, placed: list[Placed], notes: list[str],
         rows, columns = place.cells[:, 0], place.cells[:, 1]
         taken = marks[rows, columns]
         if (taken > 0).all():
-            other = placed[int(taken[0]) - 1].name
-            raise InputError(site.where_work(place.work.name), f"\"{place.name}\" lies wholly on "
-                             f"\"{other}\"", "Move one of the two")
-        if (taken > 0).any():
-            other = placed[int(taken[taken > 0][0]) - 1].name
-            notes.append(f"\"{place.name}\" and \"{other}\" overlap; the shared ground was counted "
-                         f"to \"{other}\".")
-            for first in set((taken[taken > 0] - 1).tolist()):
-                overlaps.setdefault(index, []).append(first)
-                overlaps.setdefault(first, []).append(index)
+            other = placed[int(taken[0]) - 1]
+            where = site.where_work(place.work.name)
+            if overlap(place, other) > SLIVER:
+                raise InputError(where, f"\"{place.name}\" lies wholly on \"{other.name}\"",
+                                 "Move one of the two")
+            raise InputError(where, f"\"{place.name}\" has no cell of the raster to itself: "
+                             f"\"{other.name}\" takes them all",
+                             "Move the two apart, or use a raster of finer cells")
+        for first in sorted(set((taken[taken > 0] - 1).tolist())):
+            shared = overlap(place, placed[first])
+            if shared <= SLIVER:  # they stand clear and share a cell
+                continue
+            notes.append(f"\"{place.name}\" and \"{placed[first].name}\" overlap by "
+                         f"{in_both(shared, 'area')}; the shared ground was counted to "
+                         f"\"{placed[first].name}\".")
+            overlaps.setdefault(index, []).append(first)
+            overlaps.setdefault(first, []).append(index)
         marks[rows[taken == 0], columns[taken == 0]] = index + 1
     return marks
 
 
-def _tanked_roofs(site: Site, ground: Ground) -> dict[str, list[Roof]]:
+def tanked_roofs(site: Site, ground: Ground) -> dict[str, list[Roof]]:
+    """The roofs that feed each tank, or the tank that it is joined with, by its name.
+
+    Raises
+    ------
+    InputError
+        If a roof is not there, feeds two tanks or lies outside the boundary.
+    """
     by_name = {roof.name: roof for roof in ground.roofs}
     taken: dict[str, str] = {}
     found: dict[str, list[Roof]] = {}

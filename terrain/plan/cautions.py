@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from shapely import LineString, Point
 
@@ -11,7 +13,7 @@ from terrain.plan.layout import Placed
 from terrain.plan.overtopping import met_on
 from terrain.plan.reading import Inputs
 from terrain.runoff.catchment import Catchment
-from terrain.units import in_both
+from terrain.units import in_both, lasting
 from terrain.works.basin import Basin, drowning
 from terrain.works.drain import Drain
 from terrain.works.natural_hollow import NaturalHollow
@@ -36,6 +38,11 @@ def reaches_edge(catchment: Catchment, dem: Dem, whose: str = "The") -> str:
     return (f"{whose} catchment reaches {what} {dem.source}, and water from beyond would cross "
             f"{in_both(catchment.at_risk, 'land')} of it: read every figure of runoff as \"at "
             "least\"; a raster that reaches further decides.")
+
+
+def beyond_matters(catchment: Catchment) -> bool:
+    """Whether the ground that water from beyond would cross is more than nothing as printed."""
+    return in_both(catchment.at_risk, "land") != in_both(0.0, "land")
 
 
 def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:
@@ -170,7 +177,7 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
     """Cautions that arise from what lies about a work."""
     rules, ground = inputs.rules, inputs.ground
     said: list[str] = []
-    if node.catchment.touches_edge and node.catchment.area:
+    if node.catchment.touches_edge and node.catchment.area and beyond_matters(node.catchment):
         said.append(reaches_edge(node.catchment, inputs.dem, "Its"))
     if place.kind == "tank":
         if node.spills_to is None:
@@ -179,7 +186,7 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
                     "roofs. Treat and test it; the local health office decides.")
         return said
     if empties > rules["standing water"] and not getattr(place.work, "holds_water", False):
-        how = "does not soak away" if np.isinf(empties) else f"stands about {empties:,.0f} h"
+        how = "does not soak away" if np.isinf(empties) else f"stands about {lasting(empties)}"
         said.append(f"Full, it {how} at {in_both(node.store.infiltration, 'rate')} "
                     f"({node.store.rate_source}); water that stands longer than "
                     f"{rules['standing water']:.0f} h breeds mosquitoes "
@@ -227,14 +234,35 @@ def too_small(inputs: Inputs, swale: Swale, store: Store, comes: float) -> list[
     rules, deepest = inputs.rules, inputs.rules["swale deepest"]
     if comes <= store.capacity:
         return []
+    work: Any = next(work for work in inputs.site.works if work.name == store.name)
+    found = [field for field in ("length", "depth", "width") if _sought(work, field)]
+    may_be = [field for field in ("length", "depth") if getattr(work, field) is not None
+              and work.solve in (None, field) and not (field == "length" and work.along)]
     deep = (f"Its water is {in_both(swale.depth, 'level')} deep, and deeper ones are not dug "
             f"({rules.cited('swale deepest')}): make it longer or wider, or catch some of it "
             "higher up." if swale.depth >= deepest - 1e-9 else
-            "Make it longer, wider or deeper (left out, its size is found), or see that its spill "
-            f"does no harm; {OWNER}.")
+            "Make it longer, wider or deeper"
+            + (f" (left out, its {_listed(may_be)} would be found)" if may_be else "")
+            + f", or see that its spill does no harm; {OWNER}.")
+    if found:
+        were = "was" if len(found) == 1 else "were"
+        deep = (f"Its {_listed(found)}, left open, {were} found for the runoff of its ground alone, "
+                f"which is another sum. {deep}")
     return [f"It holds {in_both(store.capacity, 'volume')} of the {in_both(comes, 'volume')} that "
-            f"come to it in the design storm \"{inputs.site.rain.design.name}\"; what does not "
-            f"soak in meanwhile spills. {deep}"]
+            f"come to it in the design storm \"{inputs.site.rain.design.name}\", all works as "
+            "built: what they leave of its ground's runoff, their spills and the rain on its own "
+            f"water; what does not soak in meanwhile spills. {deep}"]
+
+
+def _sought(work: Any, field: str) -> bool:
+    """Whether a size of a swale was left open and found for a storm."""
+    if getattr(work, field) is not None or (field == "length" and work.along is not None):
+        return False
+    return work.solve == field or (field != "width" and work.solve is None)
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 def overtop_cautions(store: Store, crest: float, peaks: dict[str, float]) -> list[str]:
@@ -260,11 +288,9 @@ def overtop_cautions(store: Store, crest: float, peaks: dict[str, float]) -> lis
 
 def spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed]
                     ) -> list[str]:
-    """Cautions about where a work's water goes next, and about ground it shares."""
+    """Cautions about where a work's water goes next."""
     place, node, rules = placed[index], cascade.nodes[index], inputs.rules
-    said = [f"It overlaps \"{placed[other].name}\", and each is reckoned as if whole: move one of "
-            "them; you decide which."
-            for other in cascade.overlaps.get(index, ())]
+    said: list[str] = []
     if node.spills_to is not None and node.piped and place.work.pipe is None and (
             place.drain is None) and node.rise is None:
         to = placed[node.spills_to]

@@ -183,14 +183,14 @@ def depth_left(made: Built, dem: Dem, shape: Any, depth: float
     """Least soil between a work's floor and something so deep below the ground, and where. [m]"""
     spots = shapely.get_coordinates(shape.segmentize(max(dem.cell, 0.5)))
     west, south, east, north = shape.bounds
-    step = max(dem.cell, (east - west) / 200, (north - south) / 200)
+    step = max(min(dem.cell, 0.5), (east - west) / 200, (north - south) / 200)
     x, y = (axis.ravel() for axis in np.meshgrid(np.arange(west, east + step, step),
                                                  np.arange(south, north + step, step)))
     inside = shapely.contains_xy(shape, x, y)
     spots = np.concatenate([spots, np.stack([x[inside], y[inside]], 1)])
     ground = dem.height_at(*spots.T)
     spots, ground = spots[np.isfinite(ground)], ground[np.isfinite(ground)]
-    left = floor_at(made, spots[:, 0], spots[:, 1], ground) - (ground - depth)
+    left = floor_at(made, dem, spots[:, 0], spots[:, 1], ground) - (ground - depth)
     worst = int(np.argmin(left))
     return float(left[worst]), (float(spots[worst, 0]), float(spots[worst, 1]))
 

@@ -76,6 +76,32 @@ class Earth:
 
 
 @dataclass(frozen=True)
+class Shared:
+    """Ground that two works change.
+
+    Attributes
+    ----------
+    works : (str, str)
+        Names of their stores, the one that is built first before the other.
+    names : (str, str)
+        Of their shapes, such as "pond, spillway".
+    area : float
+        [m2]
+    """
+
+    works: tuple[str, str]
+    names: tuple[str, str]
+    area: float
+
+    @property
+    def said(self) -> str:
+        """In a sentence."""
+        return (f"\"{self.names[0]}\" and \"{self.names[1]}\" change the same "
+                f"{in_both(self.area, 'area')} of ground: on the designed ground the latter, whose "
+                "sill lies lower, is built last, and digs into or heaps upon the former there.")
+
+
+@dataclass(frozen=True)
 class Designed:
     """The ground of a plan as it is freshly built.
 
@@ -86,13 +112,13 @@ class Designed:
         into (and heaping upon) earlier ones.
     earth : mapping of str to Earth
         By the store's name.
-    overlaps : tuple of str
-        Works that change the same ground, in whole sentences.
+    shared : tuple of Shared
+        Ground that two works change.
     """
 
     shapes: tuple[WorkShape, ...]
     earth: Mapping[str, Earth]
-    overlaps: tuple[str, ...]
+    shared: tuple[Shared, ...]
 
 
 def designed_ground(dem: Dem, stores: Iterable[PlannedStore], rules: Rulebook) -> Designed:
@@ -110,7 +136,7 @@ def designed_ground(dem: Dem, stores: Iterable[PlannedStore], rules: Rulebook) -
         earth[planned.store.name] = _earth(planned, patches)
         changed += [_Changed(patch.shape, patch.grid, np.abs(patch.change) > UNCHANGED)
                     for patch in patches]
-    return Designed(tuple(shapes), earth, tuple(_overlaps(changed)))
+    return Designed(tuple(shapes), earth, tuple(_shared(changed)))
 
 
 def work_shapes(dem: Dem, planned: PlannedStore, rules: Rulebook) -> list[WorkShape]:
@@ -161,7 +187,7 @@ class _Changed:
         return int(other.cells[row[there], column[there]].sum()) * self.grid.cell**2
 
 
-def _overlaps(changed: list[_Changed]) -> list[str]:
+def _shared(changed: list[_Changed]) -> list[Shared]:
     found = []
     for i, later in enumerate(changed):
         for earlier in changed[:i]:
@@ -169,10 +195,8 @@ def _overlaps(changed: list[_Changed]) -> list[str]:
                 continue
             area = later.shared(earlier)
             if area > OVERLAP:
-                found.append(f"\"{earlier.shape.name}\" and \"{later.shape.name}\" change the "
-                             f"same {in_both(area, 'area')} of ground: on the designed ground the "
-                             "latter, whose sill lies lower, is built last, and digs into or "
-                             "heaps upon the former there.")
+                found.append(Shared((earlier.shape.work, later.shape.work),
+                                    (earlier.shape.name, later.shape.name), area))
     return found
 
 

@@ -371,29 +371,31 @@ def _topsoil(work: Dug, rules: Rulebook) -> float:
     return deep * float(work.placed.outline.area)
 
 
-def _cover(work: Dug, rules: Rulebook) -> float:
-    """Topsoil that the rules' `topsoil on banks` takes: on the crest and dry side of a wall, on
-    crest and both sides of a berm or bund. [m3]"""
+def bank_surface(work: Dug, rules: Rulebook) -> float:
+    """Crest and dry side of a wall, crest and both sides of a berm or bund. [m2]"""
     if work.basin is not None:
         wall = work.basin.profile
         if wall is None:
             return 0.0
         high = wall.heights * (1 + wall.settlement)
         wide = np.where(high > 0, wall.top + np.hypot(1.0, wall.dry_slope) * high, 0.0)
-        surface = float(np.trapezoid(wide, wall.stations))
-    elif work.swale is not None:
+        return float(np.trapezoid(wide, wall.stations))
+    if work.swale is not None:
         swale = work.swale
         around = swale.berm_top + 2 * np.hypot(1.0, swale.berm_side_slope) \
             * swale.berm_height_built
-        surface = float(around) * swale.route.length
-    elif work.placed.tree is not None and work.placed.tree.crescent is not None:
+        return float(around) * swale.route.length
+    if work.placed.tree is not None and work.placed.tree.crescent is not None:
         bund = work.placed.tree.crescent  # taken as half a circle of its greatest height
         around = rules["crescent top width"] + 2 * np.hypot(1.0, rules["crescent side slope"]) \
             * bund.bund_height
-        surface = float(around) * np.pi * bund.radius
-    else:
-        return 0.0
-    return rules["topsoil on banks"] * surface / rules["compacted per bank"]
+        return float(around) * np.pi * bund.radius
+    return 0.0
+
+
+def _cover(work: Dug, rules: Rulebook) -> float:
+    """Topsoil that the rules' `topsoil on banks` takes. [m3]"""
+    return rules["topsoil on banks"] * bank_surface(work, rules) / rules["compacted per bank"]
 
 
 def _spread(work: WorkEarth, hauls: Sequence[Haul], rules: Rulebook) -> Spread | None:

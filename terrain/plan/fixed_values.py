@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.inputs.dem import Dem
 from terrain.plan.built import Built, build, with_sill
-from terrain.plan.cost import Range, bill
+from terrain.plan.cost import Range
 from terrain.plan.earthworks import Dug, earthworks
-from terrain.plan.layout import Placed, place_again
+from terrain.plan.layout import Placed, Places, place_again
 from terrain.plan.reading import Inputs
+from terrain.plan.swale_layout import TRACED_BY, Traced, sill_place
 from terrain.plan.tree_climate import TreeClimate, tree_climate
 from terrain.works.rules import RULES, Rulebook
 from terrain.works.swale import smoothed
@@ -28,9 +29,12 @@ Show = Callable[[float, str], str]
 #: water closer than this share of it, or than a tenth of a m3.
 SAME = 0.005
 SAME_VOLUME = 0.1
+#: Machine hours of the whole site closer than this are the same. [h]
+SAME_HOURS = 0.05
 #: Fields that a work is laid out without: they shape only what is built there.
-BUILT_ONLY = {("swale", "sill_length"), ("basin", "sill_length"), ("drain", "width"),
-              ("drain", "depth"), ("drain", "side_slope")}
+BUILT_ONLY = {("swale", "crest"), ("swale", "sill_at"), ("swale", "sill_length"),
+              ("basin", "sill_length"), ("drain", "width"), ("drain", "depth"),
+              ("drain", "side_slope")}
 
 
 @dataclass(frozen=True)
@@ -48,8 +52,10 @@ class Figures:
         Of its bank above that water; None without a bank that holds water. Of the whole site the
         least. [m]
     hours : (float, float)
-        Of a machine, set-up included; carrying and spreading only of the whole site. [h]
+        Of the machine on the whole site: digging, finishing, carrying, spreading, and each day's
+        set-up in its share; the sum of the bills of all works. [h]
     money : (float, float) or None
+        For those hours, where the site file states rates; without hauling the machine.
     """
 
     storage: float
@@ -74,9 +80,14 @@ class FixedValue:
         Name of the field, or of the rule, as it is written in the site file.
     dimension : str or None
         As `units.shown` takes it; None for a bare figure, "%" for a share.
-    fixed, left_open, left_open_most : float or None
-        The value as it is, and what it would be; the least and the most where tree basins of one
-        entry differ.  None where it cannot be left open; of a place, how far off it would be.
+    fixed : float or None
+        As the site file states it; of checks how far apart they stand [m]; None for a place.
+    built, built_most : float or None
+        What it comes to as the work is built, the least and the most where tree basins of one
+        entry differ; of checks how many there are.  None for a place and a rule.
+    left_open, left_open_most : float or None
+        What that would be.  None where it cannot be left open; of a place, how far off it would
+        be.
     before, after : Figures or None
         As it is, and as it would be.
     refused : str
@@ -90,6 +101,8 @@ class FixedValue:
     field: str
     dimension: str | None
     fixed: float | None
+    built: float | None = None
+    built_most: float | None = None
     left_open: float | None = None
     left_open_most: float | None = None
     before: Figures | None = None
@@ -108,16 +121,14 @@ class FixedValue:
                 or _more(before.bank, after.bank)
                 or _apart(before.head, after.head) or _apart(before.sill_length, after.sill_length)
                 or _apart(before.freeboard, after.freeboard)
-                or _more(before.hours[0], after.hours[0]))
+                or _dearer(before.hours, after.hours))
 
     def said(self, show: Show) -> str:
         """In a sentence."""
         name = {"sill at": "the place of its sill (sill at)"}.get(self.field, f"its {self.field}")
         subject = f"\"{self.work}\": {name}" if self.work else f"The rule {self.field}"
         start = f"{subject} {'are' if self.field == 'checks' else 'is'} fixed"
-        if self.fixed is not None:
-            value = self._value(self.fixed, show)
-            start += f", {value} of them" if self.field == "checks" else f" at {value}"
+        start += self._at(show)
         if self.refused:
             return f"{start}; it cannot be left open: {self.refused}."
         if self.same:
@@ -127,11 +138,24 @@ class FixedValue:
     @property
     def same(self) -> bool:
         """Whether leaving it open changes neither it nor anything else."""
-        values = (self.left_open, self.left_open_most)
         near = 0.5 if self.field == "sill at" else SAME
+        least, most = ((self.fixed or 0.0,) * 2 if self.built is None or self.built_most is None
+                       else (self.built, self.built_most))
         return not self.refused and not self.changes and all(
-            value is not None and abs(value - (self.fixed or 0.0)) < near * max(1.0, 0.05 * value)
-            for value in values)
+            value is not None and abs(value - was) < near * max(1.0, 0.05 * value)
+            for value, was in ((self.left_open, least), (self.left_open_most, most)))
+
+    def _at(self, show: Show) -> str:
+        """The value as the site file states it, and what comes of it where that is another."""
+        if self.fixed is None:
+            return ""
+        if self.field == "checks":
+            count = self._span(self.built, None, show)
+            return f" at {show(self.fixed, 'length')} apart, {count} of them"
+        value = self._value(self.fixed, show)
+        comes = self._span(self.built, self.built_most, show)
+        return f" at {value}" + (f", which comes to {comes} as built"
+                                 if self.built is not None and comes != value else "")
 
     @property
     def _by_rule(self) -> str:
@@ -141,11 +165,16 @@ class FixedValue:
         assert self.left_open is not None
         if self.field == "sill at":
             return f"it would be cut {show(self.left_open, 'length')} from there"
-        value = self._value(self.left_open, show)
-        if self.left_open_most is not None and self.left_open_most - self.left_open >= SAME:
-            value += f" to {self._value(self.left_open_most, show)}"
+        value = self._span(self.left_open, self.left_open_most, show)
         verb = "there would be" if self.field == "checks" else "it would be"
         return f"{verb} {value}{self._by_rule}"
+
+    def _span(self, least: float | None, most: float | None, show: Show) -> str:
+        if least is None:
+            return ""
+        apart = most is not None and most - least >= SAME
+        return self._value(least, show) + (f" to {self._value(most, show)}"
+                                           if most is not None and apart else "")
 
     def _value(self, value: float, show: Show) -> str:
         if self.dimension is None:
@@ -169,10 +198,10 @@ class FixedValue:
                     said.append(f"hold {change}")
         if takes:
             said.append(f"take {_listed(takes)}")
-        price = self._price(before, after)
-        if price:
-            said.append(price)
         parts = [f"it would {_listed(said)}"] if said else []
+        if _dearer(before.hours, after.hours):
+            parts.append("the machine work of the whole site, carrying and spreading included, "
+                         f"would {self._price(before, after)}")
         for old, new, dimension, words in (
                 (before.sill_length, after.sill_length, "length",
                  "" if self.field == "sill length" else "its sill would be {} long instead of {}"),
@@ -188,14 +217,11 @@ class FixedValue:
 
     def _price(self, before: Figures, after: Figures) -> str:
         """The difference in money, or in hours where no rates are known."""
-        if not _more(before.hours[0], after.hours[0]):
-            return ""
-        more = _way(before.hours[0], after.hours[0])
         if before.money is not None and after.money is not None:
-            low, high = sorted(abs(b - a) for a, b in zip(before.money, after.money, strict=True))
-            return f"cost {low:,.0f} to {high:,.0f} {self.currency} {more}"
-        low, high = sorted(abs(b - a) for a, b in zip(before.hours, after.hours, strict=True))
-        return f"need {low:.1f} to {high:.1f} machine hours {more}"
+            ends = [round(b - a) for a, b in zip(before.money, after.money, strict=True)]
+            return f"cost {_ends(ends, ',.0f', self.currency)}"
+        hours = [round(b - a, 1) for a, b in zip(before.hours, after.hours, strict=True)]
+        return f"take {_ends(hours, '.1f', 'machine hours')}"
 
 
 def _apart(one: float | None, other: float | None) -> bool:
@@ -204,6 +230,19 @@ def _apart(one: float | None, other: float | None) -> bool:
 
 def _more(one: float, other: float) -> bool:
     return abs(one - other) >= max(SAME_VOLUME, SAME * abs(one))
+
+
+def _dearer(before: Range, after: Range) -> bool:
+    return any(abs(b - a) >= SAME_HOURS for a, b in zip(before, after, strict=True))
+
+
+def _ends(ends: Sequence[float], digits: str, unit: str) -> str:
+    """How much more or less, from the low end to the high; each by itself where they part."""
+    if min(ends) < 0 < max(ends):
+        return " and ".join(f"{abs(end):{digits}} {unit} {_way(0.0, end)} at the {which} end"
+                            for end, which in zip(ends, ("low", "high"), strict=True))
+    low, high = sorted(abs(end) for end in ends)
+    return f"{low:{digits}} to {high:{digits}} {unit} {_way(0.0, sum(ends))}"
 
 
 def _way(one: float, other: float) -> str:
@@ -262,11 +301,11 @@ class _Watched(Rulebook):
 
     def __init__(self, rules: Rulebook) -> None:
         self._rules = dict(rules._rules)
-        self.asked: set[str] = set()
+        self.asked: dict[str, float] = {}
 
     def __getitem__(self, name: str) -> float:
-        self.asked.add(name)
-        return super().__getitem__(name)
+        self.asked[name] = value = super().__getitem__(name)
+        return value
 
 
 @dataclass
@@ -277,29 +316,40 @@ class _Again:
     dug: Sequence[Dug]
     soft: Dem
     runoff: NDArray[np.float64]
-    climates: dict[int, TreeClimate | None] = field(default_factory=dict)
+    climates: list[tuple[dict[str, float], TreeClimate | None]] = field(default_factory=list)
+    now: tuple[Range, Range | None] | None = None
 
     def climate(self, rules: Rulebook) -> TreeClimate | None:
-        inputs = self.inputs
-        if id(rules) not in self.climates:
-            self.climates[id(rules)] = tree_climate(
-                inputs.site, inputs.record, inputs.evaporation, inputs.ground.curve_number,
-                inputs.hydrology.rule, rules)
-        return self.climates[id(rules)]
+        """The climate under some rules; that of others which agree in all that it asks for."""
+        for asked, known in self.climates:
+            if all(rules[name] == value for name, value in asked.items()):
+                return known
+        inputs, watched = self.inputs, _Watched(rules)
+        found = tree_climate(inputs.site, inputs.record, inputs.evaporation,
+                             inputs.ground.curve_number, inputs.hydrology.rule, watched)
+        self.climates.append(({name: rules[name] for name in watched.asked}, found))
+        return found
 
     def parts(self, name: str) -> list[Dug]:
         return [work for work in self.dug if work.placed.work.name == name]
 
-    def built(self, work: Any, rules: Rulebook, relaid: bool = True) -> list[Built]:
+    def without(self, work: Any, name: str) -> list[Built]:
+        """A work with one of its fields left open, for the peaks that come to it as it is."""
+        rules, parts = self.inputs.rules, self.parts(work.name)
+        opened = work.model_copy(update={name: None})
+        if _lies_the_same(work, name, rules):
+            return [self._build(self._as_it_lies(part.placed, opened), part, rules)
+                    for part in parts]
+        laid = parts[0].placed.swale
+        return self.built(opened, rules,
+                          laid.traced if laid is not None and name not in TRACED_BY else None)
+
+    def built(self, work: Any, rules: Rulebook, traced: Traced | None = None) -> list[Built]:
         """A work, changed or under other rules, for the peaks that come to it as it is."""
         inputs = self.inputs
         climate = self.climate(rules) if work.kind == "tree basin" else None
-        placed = [other.placed for other in self.dug]
-        if not relaid:
-            found = [replace(part.placed, work=work) for part in self.parts(work.name)]
-        else:
-            found = place_again(work, inputs.site, inputs.terrain, self.soft, inputs.ground, rules,
-                                self.runoff, climate, placed)
+        found = place_again(work, inputs.site, inputs.terrain, self.soft, inputs.ground, rules,
+                            self.runoff, climate, [other.placed for other in self.dug], traced)
         return [self._build(place, old, rules)
                 for place, old in zip(found, self.parts(work.name), strict=True)]
 
@@ -307,35 +357,59 @@ class _Again:
         store = with_sill(replace(old.store, curve=place.curve), place, old.store.sill.peak, rules)
         return build(self.inputs, place, store, rules)
 
-    def figures(self, parts: Sequence[Dug], rules: Rulebook) -> Figures:
-        inputs = self.inputs
-        amounts = [part.quantities for part in parts if part.quantities is not None]
-        low, high = (sum(getattr(amount, name) for amount in amounts)
-                     for name in ("hours", "hours_most"))
-        money = inputs.site.money
-        cost = bill((low, high), 0.0, 0.0, rules, money.machine_hour if money else None)
-        sill = parts[0].store.sill if len(parts) == 1 and parts[0].drain is None else None
-        return Figures(sum(part.store.capacity for part in parts),
-                       sum(amount.cut for amount in amounts),
-                       sum(amount.bank for amount in amounts),
-                       sill.length if sill else None, sill.head if sill else None,
-                       _freeboard(parts[0]) if len(parts) == 1 else None, cost.hours, cost.money)
+    def _as_it_lies(self, place: Placed, work: Any) -> Placed:
+        """A work changed in what is only built where it lies."""
+        laid, inputs = place.swale, self.inputs
+        if laid is None:
+            return replace(place, work=work)
+        if work.sill_at is None and place.work.sill_at is not None:
+            x, y = sill_place(work, laid.route, inputs.site.where_work(work.name),
+                              Places(inputs.site, inputs.terrain).point, inputs.terrain,
+                              inputs.ground)
+            place = replace(place, spill_x=x, spill_y=y)
+            laid = replace(laid, sill_x=x, sill_y=y)
+        return replace(place, work=work, swale=replace(laid, crest=work.crest))
 
+    def figures(self, parts: Sequence[Dug], dug: Sequence[Dug]) -> Figures:
+        """Of one work among all; what the machine does is that of all."""
+        alone = parts[0] if len(parts) == 1 else None
+        sill = alone.store.sill if alone is not None and alone.drain is None else None
+        return Figures(*_volumes(parts), sill.length if sill else None,
+                       sill.head if sill else None, _freeboard(alone) if alone else None,
+                       *self.machine(dug, self.inputs.rules))
 
     def whole(self, dug: Sequence[Dug], rules: Rulebook) -> Figures:
-        """Of all works together: what carrying and spreading take is counted here."""
-        bills = earthworks(replace(self.inputs, rules=rules), dug).bills.values()
-        low, high = (sum(cost.hours[end] for cost in bills) for end in (0, 1))
-        paid = [cost.money for cost in bills if cost.money is not None]
-        money = ((sum(part[0] for part in paid), sum(part[1] for part in paid))
-                 if self.inputs.site.money else None)
-        amounts = [work.quantities for work in dug if work.quantities is not None]
+        """Of all works together."""
         heads = [work.store.sill.head for work in dug if work.swale or work.basin]
         free = [left for work in dug if (left := _freeboard(work)) is not None]
-        return Figures(sum(work.store.capacity for work in dug),
-                       sum(amount.cut for amount in amounts),
-                       sum(amount.bank for amount in amounts), None, max(heads, default=None),
-                       min(free, default=None), (low, high), money)
+        return Figures(*_volumes(dug), None, max(heads, default=None), min(free, default=None),
+                       *self.machine(dug, rules))
+
+    def machine(self, dug: Sequence[Dug], rules: Rulebook) -> tuple[Range, Range | None]:
+        """Hours and money of all works together, carrying and spreading included."""
+        if dug is self.dug and rules is self.inputs.rules and self.now is not None:
+            return self.now
+        bills = earthworks(replace(self.inputs, rules=rules), dug).bills.values()
+        hours = (sum(cost.hours[0] for cost in bills), sum(cost.hours[1] for cost in bills))
+        paid = [cost.money for cost in bills if cost.money is not None]
+        found = hours, ((sum(part[0] for part in paid), sum(part[1] for part in paid))
+                        if self.inputs.site.money else None)
+        if dug is self.dug and rules is self.inputs.rules:
+            self.now = found
+        return found
+
+    def others(self, anew: Mapping[str, Sequence[Built]]) -> list[Dug]:
+        """All works, those of some entries as they were built anew."""
+        left = {name: list(parts) for name, parts in anew.items()}
+        return [left[entry].pop(0) if (entry := old.placed.work.name) in left else old
+                for old in self.dug]
+
+
+def _volumes(dug: Sequence[Dug]) -> tuple[float, float, float]:
+    """What works hold, their cut and their banks. [m3]"""
+    amounts = [work.quantities for work in dug if work.quantities is not None]
+    return (sum(work.store.capacity for work in dug), sum(amount.cut for amount in amounts),
+            sum(amount.bank for amount in amounts))
 
 
 def _freeboard(work: Dug) -> float | None:
@@ -384,23 +458,23 @@ def _is_fixed(work: Any, name: str) -> bool:
 def _left_open(again: _Again, work: Any, name: str, known: _Field) -> FixedValue:
     rules, money = again.inputs.rules, again.inputs.site.money
     parts = again.parts(work.name)
-    fixed = _values(known, [_as_built(part) for part in parts])
-    words = name.replace("_", " ")
-    made = FixedValue(work.name, words, known.dimension, min(fixed, default=None),
-                      before=again.figures(parts, rules),
+    comes = _values(known, [_as_built(part) for part in parts])
+    given = getattr(work, name)
+    made = FixedValue(work.name, name.replace("_", " "), known.dimension,
+                      None if name == "sill_at" else float(given), min(comes, default=None),
+                      max(comes, default=None), before=again.figures(parts, again.dug),
                       currency=money.currency if money else "")
     try:
-        opened = again.built(work.model_copy(update={name: None}), rules,
-                             not _lies_the_same(work, name, rules))
+        opened = again.without(work, name)
+        after = again.figures(opened, again.others({work.name: opened}))
     except InputError as error:
         return replace(made, refused=error.what)
     if name == "sill_at":
-        before, after = parts[0].placed, opened[0].placed
-        values = [float(np.hypot(after.spill_x - before.spill_x, after.spill_y - before.spill_y))]
+        here, there = parts[0].placed, opened[0].placed
+        values = [float(np.hypot(there.spill_x - here.spill_x, there.spill_y - here.spill_y))]
     else:
         values = _values(known, opened)
-    return replace(made, left_open=min(values), left_open_most=max(values),
-                   after=again.figures(opened, rules),
+    return replace(made, left_open=min(values), left_open_most=max(values), after=after,
                    rule=_rule_of(name, opened[0], rules))
 
 
@@ -439,8 +513,8 @@ def _asked(again: _Again, work: Any) -> set[str]:
     """The rules that decide anything of a work."""
     watched = _Watched(again.inputs.rules)
     with suppress(InputError):  # a drain may meet others that were not there when it was laid out
-        again.figures(again.built(work, watched), watched)
-    return watched.asked
+        again.built(work, watched)
+    return set(watched.asked)
 
 
 def _rule_open(again: _Again, name: str, asked: dict[str, set[str]]) -> FixedValue:
@@ -459,11 +533,7 @@ def _rule_open(again: _Again, name: str, asked: dict[str, set[str]]) -> FixedVal
     try:
         anew = {work.name: again.built(work, rules) for work in site.works
                 if name in asked[work.name]}
-        dug: list[Dug] = []
-        for old in again.dug:
-            entry = old.placed.work.name
-            dug.append(anew[entry].pop(0) if entry in anew else old)
-        after = again.whole(dug, rules)
+        after = again.whole(again.others(anew), rules)
     except InputError as error:
         return replace(made, refused=f"{error.where.partition(', ')[2]}: {error.what}")
     return replace(made, left_open=rules[name], left_open_most=rules[name], after=after,

@@ -15,7 +15,7 @@ from terrain.inputs import site_works as asked
 from terrain.inputs.dem import Dem
 from terrain.inputs.site import Site
 from terrain.plan.drain_line import lead_drain
-from terrain.plan.swale_layout import LaidSwale, lay_swale
+from terrain.plan.swale_layout import LaidSwale, Traced, lay_swale
 from terrain.plan.tank_works import JoinedTank, followers, leader_of
 from terrain.plan.tree_climate import TreeClimate
 from terrain.plan.tree_design import row_below, shapes_of
@@ -154,7 +154,7 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
 
 def place_again(work: Any, site: Site, terrain: Terrain, soft: Dem, ground: Ground,
                 rules: Rulebook, design_runoff: NDArray[np.float64], climate: TreeClimate | None,
-                placed: Sequence[Placed]) -> list[Placed]:
+                placed: Sequence[Placed], traced: Traced | None = None) -> list[Placed]:
     """One work of the site laid out otherwise, all others left as they stand.
 
     Parameters
@@ -164,6 +164,8 @@ def place_again(work: Any, site: Site, terrain: Terrain, soft: Dem, ground: Grou
         The ground as `terrain.works.swale.smoothed` gives it.
     placed : sequence of Placed
         All works as `place_works` laid them out.
+    traced : Traced, optional
+        The contour of a swale, where what is changed leaves it as it was.
 
     Raises
     ------
@@ -172,7 +174,7 @@ def place_again(work: Any, site: Site, terrain: Terrain, soft: Dem, ground: Grou
     """
     others = [place for place in placed if place.work.name != work.name]
     found = _lay(work, Places(site, terrain), terrain, soft, ground, rules, design_runoff,
-                 climate, others)
+                 climate, others, traced)
     for place in found:
         _refuse_misplaced(place, site, ground)
         for other in others:
@@ -186,12 +188,13 @@ def _stands_along(work: Any) -> bool:
 
 
 def _lay(work: Any, places: Places, terrain: Terrain, soft: Dem, ground: Ground, rules: Rulebook,
-         design_runoff: NDArray[np.float64], climate: TreeClimate | None, placed: list[Placed]
-         ) -> list[Placed]:
+         design_runoff: NDArray[np.float64], climate: TreeClimate | None, placed: list[Placed],
+         traced: Traced | None = None) -> list[Placed]:
     """One work of the site file, where those that it leans on stand already."""
     where = places.site.where_work(work.name)
     if isinstance(work, asked.Swale):
-        return [_swale(work, where, places, terrain, soft, ground, rules, design_runoff)]
+        return [_swale(work, where, places, terrain, soft, ground, rules, design_runoff,
+                       traced)]
     if isinstance(work, asked.Basin):
         return [_basin(work, where, places, terrain, rules)]
     if isinstance(work, asked.TreeBasin):
@@ -239,8 +242,10 @@ def _refuse_misplaced(place: Placed, site: Site, ground: Ground) -> None:
 
 
 def _swale(work: asked.Swale, where: str, places: Places, terrain: Terrain, soft: Dem,
-           ground: Ground, rules: Rulebook, design_runoff: NDArray[np.float64]) -> Placed:
-    made = lay_swale(work, where, places.point, terrain, soft, ground, rules, design_runoff)
+           ground: Ground, rules: Rulebook, design_runoff: NDArray[np.float64],
+           traced: Traced | None) -> Placed:
+    made = lay_swale(work, where, places.point, terrain, soft, ground, rules, design_runoff,
+                     traced)
     middle = LineString(made.route.line).interpolate(0.5, normalized=True)
     section = (made.section.depth, made.section.width, made.berm_side_slope)
     return Placed(work.name, work.kind, work, swales.line_cells(terrain.dem, made.route.line),
@@ -304,7 +309,8 @@ def _row_below(work: asked.TreeBasin, where: str, places: Places, rules: Ruleboo
         raise InputError(f"{where}, along", f"the row stands along \"{work.along}\", which {what} "
                          f"(swales: {there or 'none'})",
                          "Name a swale, or draw the row as a line of points")
-    return row_below(work, where, places.dem, swale.route, swale.section[2], rules)
+    crest = None if swale.swale is None else swale.swale.crest
+    return row_below(work, where, places.dem, swale.route, swale.section[2], rules, crest)
 
 
 def _hollow(work: asked.Hollow, where: str, places: Places, terrain: Terrain, rules: Rulebook

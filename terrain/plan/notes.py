@@ -9,6 +9,7 @@ import numpy as np
 from terrain.plan.hydrology import soil_dries
 from terrain.plan.layout import Placed
 from terrain.plan.reading import Inputs, assumptions
+from terrain.plan.short_record import short_record
 from terrain.plan.water_balance import SeasonRun
 from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR
 from terrain.units import in_both
@@ -32,14 +33,20 @@ def plan_notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) 
                  "concentration; level-pool routing with infiltration.")
     notes += how.notes
     if seasons is not None:
-        said = (f"{seasons.missing} days without a reading were left out of the average"
+        said = ("1 day without a reading was left out of the average" if seasons.missing == 1 else
+                f"{seasons.missing} days without a reading were left out of the average"
                 if seasons.missing else "no day is missing")
         wetness = "on ground of average wetness"
         if soil_dries(inputs.site):
             wetness = ("on ground whose curve numbers follow its wetness between antecedent "
                        "condition I and III (Kannan and others, 2008, from memory)")
-        notes.append(f"Average year: {seasons.years:.1f} years of daily rain, {said}; each day one "
-                     f"storm {wetness}; runoff arrives over the first six hours.")
+        years = f"{seasons.years:.1f}".removesuffix(".0")
+        notes.append(f"Average year: {years} {'year' if years == '1' else 'years'} of daily rain, "
+                     f"{said}; each day one storm {wetness}; runoff arrives over the first six "
+                     "hours.")
+        if inputs.record is not None:
+            short = short_record(inputs.record.depths, inputs.site.rain.start_month)
+            notes += [short] if short else []
         if inputs.evaporation is not None:
             notes.append("The wetness of the soil moves the yearly figures a great deal, so the "
                          "average year stands in the accounts both ways; dry, median and wet year "

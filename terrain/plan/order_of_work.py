@@ -15,6 +15,7 @@ from terrain.plan.cascade import Cascade
 from terrain.plan.cost import Range
 from terrain.plan.earthworks import LEAST, Dug, Earthworks
 from terrain.plan.reading import Inputs
+from terrain.plan.short_record import short_record
 from terrain.runoff.evapotranspiration import MONTHS
 from terrain.runoff.rain_years import mean_months
 from terrain.units import in_both
@@ -220,15 +221,18 @@ def _season(inputs: Inputs, rules: Rulebook) -> str:
             f"{rules.source('finish before rain')})")
     overnight = " Leave no raw bank overnight with a storm in sight: pack it, or open it again."
     wet = None if inputs.record is None else wet_season(mean_months(inputs.record.depths))
-    if wet is None:
+    if wet is None or inputs.record is None:
         why = "" if inputs.record is None else (", and the rain record shows no months wetter than "
                                                "the others")
         return (f"Finish before the wettest months begin{why}: {rule}.{overnight}")
     first, last = wet
     done = MONTHS[(first - 1 - math.ceil(ahead)) % 12]
     months = MONTHS[first] if first == last else f"{MONTHS[first]} to {MONTHS[last]}"
+    short = short_record(inputs.record.depths, inputs.site.rain.start_month)
+    doubt = "" if short is None else (" The record is too short to be an average, so ask people "
+                                      "who have lived there when the rains come.")
     return (f"Finish by the end of {done}: the wettest months of the rain record are {months}, "
-            f"and all is to be grown over {rule}.{overnight}")
+            f"and all is to be grown over {rule}.{doubt}{overnight}")
 
 
 def _sentence(parts: Sequence[str], between: str = "; ") -> str:

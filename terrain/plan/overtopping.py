@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Point
 
@@ -100,7 +102,8 @@ class Breach:
         return tuple(met for met in self.met if met.kind != "work")
 
 
-def met_on(way: FloatArray, ground: Ground, reach: float, skip: float = 0.0) -> list[Met]:
+def met_on(way: FloatArray, ground: Ground, reach: float, skip: float = 0.0,
+           dem: Dem | None = None, bank: float = 0.0) -> list[Met]:
     """Roofs, roads, wells and septic fields by a way of water, in the order it comes to them.
 
     Parameters
@@ -111,6 +114,11 @@ def met_on(way: FloatArray, ground: Ground, reach: float, skip: float = 0.0) -> 
         How far to each side of it. [m]
     skip : float
         Roads are looked for only this far down it and further. [m]
+    dem : Dem, optional
+        Given, a thing beside the way counts only from where the way passes it downhill: where its
+        ground stands no higher than the way's and `bank` together.
+    bank : float
+        [m]
     """
     if len(way) < 2 or not LineString(way).length:
         return []
@@ -123,7 +131,13 @@ def met_on(way: FloatArray, ground: Ground, reach: float, skip: float = 0.0) -> 
                for thing in ground.keep_clear if thing.kind in (*WELLS, "septic field")]
     for kind, name, shape in things:
         gap = float(line.distance(shape))
-        if gap <= reach:
+        if 0 < gap <= reach and dem is not None:
+            below = _passed_below(line, shape, reach, dem, bank)
+            if below is not None:
+                along, gap = below
+                found.append(Met(kind, name, gap, along, not ground.boundary.covers(
+                    line.interpolate(along))))
+        elif gap <= reach:
             found.append(_met(kind, name, shape, line, gap, ground))
     for road in ground.roads:  # a road beside the way is not in it
         if line.intersects(road.surface):
@@ -147,6 +161,27 @@ def _met(kind: str, name: str, shape: object, line: LineString, gap: float, grou
     return Met(kind, name, gap, along, not ground.boundary.covers(spot))
 
 
+def _passed_below(line: LineString, shape: Any, reach: float, dem: Dem, bank: float
+                  ) -> tuple[float, float] | None:
+    """Where a way passes nearest by a thing that its water may reach, and how near; None where
+    the thing stands uphill of it all along. [m]"""
+    along = np.append(np.arange(0.0, line.length, min(dem.cell, 1.0)), line.length)
+    points = shapely.line_interpolate_point(line, along)
+    gaps = shapely.distance(points, shape)
+    near = np.flatnonzero(gaps <= reach)
+    if not near.size:
+        near = np.array([int(gaps.argmin())])
+    across = shapely.shortest_line(points[near], shape)
+    ends = shapely.get_coordinates(shapely.get_point(across, -1))
+    here = shapely.get_coordinates(points[near])
+    higher = dem.height_at(ends[:, 0], ends[:, 1]) - dem.height_at(here[:, 0], here[:, 1])
+    low = near[~(higher > bank)]  # ground of unknown height counts
+    if not low.size:
+        return None
+    best = low[int(gaps[low].argmin())]
+    return float(along[best]), float(gaps[best])
+
+
 def breach_of(inputs: Inputs, made: Built, others: Sequence[Placed] = ()) -> Breach | None:
     """Where a work's bank does most harm when it fails; None for works without a bank.
 
@@ -160,17 +195,18 @@ def breach_of(inputs: Inputs, made: Built, others: Sequence[Placed] = ()) -> Bre
         Works that may lie in the way.
     """
     place, swale, basin = made.placed, made.swale, made.basin
-    spots: list[tuple[float | None, float, float, float]]
+    spots: list[_Spot]
     if swale is not None:
         spots = _berm_places(swale)
     elif basin is not None and basin.profile is not None:
         high = int(np.argmax(basin.profile.heights))
         point = LineString(basin.line).interpolate(float(basin.profile.stations[high]))
-        spots = [(float(basin.profile.stations[high]), point.x, point.y, basin.water_at_wall)]
+        spots = [_Spot(float(basin.profile.stations[high]), point.x, point.y, basin.water_at_wall,
+                       float(basin.profile.heights[high]))]
     elif place.tree is not None and place.tree.crescent is not None:
         arc = place.tree.crescent.arc
         x, y = (float(v) for v in arc[len(arc) // 2])
-        spots = [(None, x, y, place.tree.depth)]
+        spots = [_Spot(None, x, y, place.tree.depth, place.tree.crescent.bund_height)]
     else:
         return None
     found = [_breach(inputs, place, made.store.capacity, spot, others) for spot in spots]
@@ -184,34 +220,45 @@ def _badness(breach: Breach) -> tuple[int, float, float, float]:
     return worst, gap, -breach.against, breach.chainage or 0.0
 
 
-def _berm_places(swale: Swale) -> list[tuple[float | None, float, float, float]]:
+@dataclass(frozen=True)
+class _Spot:
+    """A place where a bank is let fail, the water that stands against it there, its height. [m]"""
+
+    chainage: float | None
+    x: float
+    y: float
+    against: float
+    bank: float
+
+
+def _berm_places(swale: Swale) -> list[_Spot]:
     """Places along a berm, and the water that stands against it there at the design peak."""
     line = LineString(swale.route.line)
-    found: list[tuple[float | None, float, float, float]] = []
+    found: list[_Spot] = []
     for chainage in np.linspace(0.0, line.length, PLACES):
         point = line.interpolate(float(chainage))
         near = swale.nearest_station(float(chainage))
-        against = swale.sill.head + max(swale.sill.level - near.ground, 0.0)
-        found.append((float(chainage), float(point.x), float(point.y), against))
+        under = max(swale.sill.level - near.ground, 0.0)
+        found.append(_Spot(float(chainage), float(point.x), float(point.y),
+                           swale.sill.head + under, swale.berm_height + under))
     return found
 
 
 def _breach(inputs: Inputs, place: Placed, volume: float,
-            spot: tuple[float | None, float, float, float], others: Sequence[Placed]
-            ) -> Breach | None:
-    chainage, x, y, against = spot
+            spot: _Spot, others: Sequence[Placed]) -> Breach | None:
+    x, y = spot.x, spot.y
     terrain, ground, rules = inputs.terrain, inputs.ground, inputs.rules
     way = way_down(terrain, x, y)
     if way is None:
         return None
     length, fall = before_leaving(way, ground, terrain)
-    met = met_on(way, ground, rules["breach reach"])
+    met = met_on(way, ground, rules["breach reach"], dem=inputs.dem, bank=spot.bank)
     for other in others:
         if other.name != place.name and other.kind != "tank" and LineString(way).intersects(
                 other.outline):
             met.append(_met("work", other.name, other.outline, LineString(way), 0.0, ground))
     met.sort(key=lambda found: (found.along, ORDER.index(found.kind), found.name))
-    return Breach(x, y, chainage, volume, against, way, length, fall, tuple(met))
+    return Breach(x, y, spot.chainage, volume, spot.against, way, length, fall, tuple(met))
 
 
 def way_down(terrain: Terrain, x: float, y: float) -> FloatArray | None:

@@ -38,8 +38,12 @@ from terrain.plan.designed import Designed, designed_ground
 from terrain.plan.doubt_found import Doubt
 from terrain.plan.earthworks import Earthworks, earthworks
 from terrain.plan.fixed_values import FixedValue, fixed_values
+from terrain.plan.gravity import by_gravity
 from terrain.plan.hydrology import soil_dries
 from terrain.plan.layout import Placed, place_works
+from terrain.plan.left_out import partly
+from terrain.plan.money import SystemMoney, system_money
+from terrain.plan.names_first import refuse_unknown_names
 from terrain.plan.notes import plan_notes
 from terrain.plan.order_of_work import Step, order_of_work
 from terrain.plan.overtopping import Breach
@@ -49,6 +53,8 @@ from terrain.plan.reading import Inputs, Progress, read_inputs
 from terrain.plan.road_turnouts import Turnout, road_turnouts, turnout_notes
 from terrain.plan.roofs_told import RoofsTold, tell_roofs
 from terrain.plan.routing import StormRun, full_at, peaks_when_full, run_storm, storm_steps
+from terrain.plan.shared_ground import shared_ground_cautions
+from terrain.plan.short_record import short_record
 from terrain.plan.spill_ways import pump_cautions, pump_notes
 from terrain.plan.surroundings import surroundings
 from terrain.plan.swale_notes import swale_notes
@@ -170,6 +176,8 @@ class Plan:
         What the owner fixed by hand, and what that costs.
     designed : Designed or None
         The ground as all works leave it freshly built.
+    money : SystemMoney or None
+        What all costs and when it pays, where the site file has `money`.
     """
 
     inputs: Inputs
@@ -194,6 +202,7 @@ class Plan:
     order: tuple[Step, ...] = ()
     fixed: tuple[FixedValue, ...] = ()
     designed: Designed | None = None
+    money: SystemMoney | None = None
 
     @property
     def accounts(self) -> list[tuple[str, Account]]:
@@ -211,6 +220,12 @@ class Plan:
         deepest = max(range(len(storms)), key=lambda i: storms[i].depth)
         every = [(shed, point) for shed in self.sheds for point in shed.points]
         return sorted(every, key=lambda f: (-f[1].volumes[deepest], f[1].row, f[1].column))
+
+    @property
+    def short_record(self) -> str | None:
+        """That the rain record is too short to be an average; None where it is not, or is none."""
+        record = self.inputs.record
+        return None if record is None else short_record(record.depths, self.site.rain.start_month)
 
     @property
     def site(self) -> Site:
@@ -231,7 +246,7 @@ def check_site(path: Path, progress: Progress = lambda what: None
     -------
     inputs : Inputs
     beware : tuple of str
-        What is not wrong and yet not right, such as works that overlap.
+        What is not wrong and yet not right, such as works that overlap or a short record.
 
     Raises
     ------
@@ -242,10 +257,13 @@ def check_site(path: Path, progress: Progress = lambda what: None
     progress("Laying out the works")
     cascade = build_cascade(inputs.site, inputs.terrain, inputs.ground, _laid_out(inputs),
                             inputs.rules, inputs.hydrology)
-    return inputs, cascade.notes
+    short = (None if inputs.record is None else
+             short_record(inputs.record.depths, inputs.site.rain.start_month))
+    return inputs, (*cascade.notes, *([short] if short else []))
 
 
 def _laid_out(inputs: Inputs) -> list[Placed]:
+    refuse_unknown_names(inputs.site, inputs.ground, inputs.rules)
     return place_works(inputs.site, inputs.terrain, inputs.ground, inputs.rules,
                        inputs.runoff(inputs.site.rain.design.depth),
                        tree_climate(inputs.site, inputs.record, inputs.evaporation,
@@ -312,6 +330,12 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     progress("Sharing out the earth")
     earth = earthworks(inputs, stores)
     order = order_of_work(inputs, cascade, stores, earth)
+    paid = None
+    if site.money is not None:
+        progress("Reckoning what the water costs, and which work to build next")
+        paid = system_money(inputs, cascade, placed, stores, earth, year,
+                            None if seasons is None else
+                            partly(inputs, cascade, placed, seasons, soil_dries(site)))
     progress("Laying works out again with what is fixed by hand left open")
     fixed = fixed_values(inputs, stores)
     plan = Plan(inputs, cascade, stores, sheds, runs, storms, peaks, seasons, year, beside, years,
@@ -321,9 +345,13 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
                  *turnout_notes(inputs, turnouts), *pipe_notes(pipes, inputs.rules),
                  *pump_notes(cascade, placed), *roofs.notes),
                 turnouts=turnouts, pipes=pipes, told=told, roofs=roofs, earth=earth, order=order,
-                fixed=fixed)
+                fixed=fixed, money=paid)
     progress("Shaping the designed ground")
-    plan = replace(plan, designed=designed_ground(inputs.dem, stores, inputs.rules))
+    designed = designed_ground(inputs.dem, stores, inputs.rules)
+    sharing = shared_ground_cautions(placed, cascade.overlaps, designed)
+    plan = replace(plan, designed=designed, stores=[
+        replace(store, cautions=by_gravity((*store.cautions, *sharing.get(i, ()))))
+        for i, store in enumerate(stores)])
     progress("Counting the trees that the water would carry")
     return replace(plan, carried=tuple(trees_carried(inputs, cascade, placed, seasons,
                                                      plan.ranked_shed_points)))

@@ -17,8 +17,9 @@ from terrain.inputs.layers import read_layer
 from terrain.inputs.site import Layer
 from terrain.plan.basin_facts import earth_words, rim_words, spillway_words
 from terrain.plan.catches import CatchCurve, catch_curve
-from terrain.plan.cautions import reaches_edge
+from terrain.plan.cautions import beyond_matters, reaches_edge
 from terrain.plan.cost import Quantities, quantities
+from terrain.plan.gravity import by_gravity
 from terrain.plan.question import (
     GroundThere,
     GroundWords,
@@ -281,7 +282,7 @@ def swale_of(path: Path, said: SwaleWords, rain: RainWords, ground: GroundWords,
     catchment = _gathered(question, there, cells, line, rain)
     sill_x, sill_y = swales.place_sill(terrain, route)
     sill = design_sill(route.level, _peak(catchment, rain),
-                       rules["sill head"], rules)
+                       rules["sill head"], rules, longest=route.length)
     swale = finish(dem, route, size.section, sill, sill_x, sill_y, rules, checks, said.soil)
     storage = swale.curve.capacity
     cautions = [*swale.cautions, *_edge(catchment, dem)]
@@ -289,7 +290,7 @@ def swale_of(path: Path, said: SwaleWords, rain: RainWords, ground: GroundWords,
     return SwaleAnswer(question, swale, catchment, cells, outline(cells, dem.transform), storage,
                        _storms(catchment, storage, rain),
                        quantities(swale.cut, swale.berm, rules, rates=rates),
-                       _way_down(terrain, sill_x, sill_y, marks), tuple(cautions),
+                       _way_down(terrain, sill_x, sill_y, marks), by_gravity(cautions),
                        (*decided, *there.notes, *_rests(rain, there)))
 
 
@@ -399,7 +400,7 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
     return BasinAnswer(question, made, catchment, cells, outline(cells, dem.transform),
                        _storms(catchment, made.storage, rain),
                        quantities(made.dug, made.fill, rules, rates=rates, topsoil=topsoil),
-                       _way_down(terrain, made.sill_x, made.sill_y, marks), tuple(cautions),
+                       _way_down(terrain, made.sill_x, made.sill_y, marks), by_gravity(cautions),
                        curve, tuple(said), (*there.notes, *_rests(rain, there)))
 
 
@@ -448,7 +449,7 @@ def _way_down(terrain: Terrain, x: float, y: float, marks: NDArray[np.bool_]
 def _edge(catchment: Catchment, dem: Dem) -> list[str]:
     """Cautions that the raster itself earns."""
     said = []
-    if catchment.touches_edge:
+    if catchment.touches_edge and beyond_matters(catchment):
         said.append(reaches_edge(catchment, dem))
     if dem.cell > TOO_COARSE:
         said.append(f"Cells of {in_both(dem.cell, 'length')} are too coarse to size or set out "

@@ -11,6 +11,7 @@ import pandas
 from terrain.errors import InputError
 from terrain.inputs.rain_frequency import depth_of, frequency_table, is_frequency_table
 from terrain.inputs.rainfall import MOST_IN_A_DAY, RainRecord, read_daily_rain
+from terrain.plan.short_record import short_record
 from terrain.runoff import rain_years
 from terrain.runoff.evapotranspiration import MONTHS
 from terrain.runoff.extremes import (
@@ -80,6 +81,12 @@ class RecordAnswer:
     levels: pandas.DataFrame | None
     spells: pandas.DataFrame
     notes: tuple[str, ...]
+
+    @property
+    def begins(self) -> str:
+        """Where its years begin, such as "years from July on (start month 7)"."""
+        month = self.years.start_month
+        return f"years from {MONTHS[month - 1]} on (start month {month})"
 
     @property
     def mean_year(self) -> float:
@@ -216,7 +223,8 @@ def record_answer(record: RainRecord, more_than: Sequence[float] = (), start_mon
     often = tuple(Often(depth, float(days), float(storms)) for depth, days, storms in zip(
         depths, rain_years.days_a_year_above(daily, depths),
         rain_years.storms_a_year_above(daily, depths), strict=True))
-    notes = [*record.notes, *_of_years(maxima.years, totals),
+    short = short_record(daily, start_month)
+    notes = [*([short] if short else []), *record.notes, *_of_years(maxima.years, totals),
              *_of_start(months, start_month),
              "How often it rains more than a depth is counted over the days with a reading; a "
              "storm is a run of days with 1 mm or more each, and a dry spell one of days with "
@@ -260,8 +268,9 @@ def _of_years(years: rain_years.Years, totals: pandas.Series) -> list[str]:
                      "their totals; the average year takes the mean of the days read in each month "
                      "instead.")
     if len(totals) < rain_years.LEAST_FOR_TENTHS:
-        notes.append(f"With {len(totals)} whole years, too few to tell one in ten, the dry and the "
-                     "wet year are the driest and the wettest of the record.")
+        count = len(totals)
+        notes.append(f"With {count} whole {'year' if count == 1 else 'years'}, too few to tell "
+                     "one in ten, the dry and the wet year are the driest and the wettest of the record.")
     return notes
 
 

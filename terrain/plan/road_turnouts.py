@@ -13,7 +13,13 @@ from terrain.plan.layout import Placed
 from terrain.plan.reading import Inputs
 from terrain.runoff.ground import Road
 from terrain.works.lining import ERODIBLE
-from terrain.works.road_drainage import GRADE_OVER, RoadOutlet, road_outlets, road_spacing
+from terrain.works.road_drainage import (
+    GRADE_OVER,
+    RoadOutlet,
+    road_outlets,
+    road_spacing,
+    steepest_told,
+)
 
 
 @dataclass(frozen=True)
@@ -158,6 +164,12 @@ def turnout_notes(inputs: Inputs, turnouts: tuple[Turnout, ...]) -> list[str]:
                     f"raster's grade over {GRADE_OVER:g} m; each stretch is taken to lead all its "
                     "water and that of the ground above it to the foot, as a road with a ditch "
                     "does; one that is crowned or leans outward sheds much of it on the way.")
+    told = steepest_told("water bar")
+    steep = sorted({t.road for t in turnouts if t.outlet.grade > told + 1e-9})
+    if steep:
+        said.append(f"The table of water bars (Table 7.2) ends at grades of {told:.0%}, and "
+                    f"parts of {', '.join(steep)} are steeper: they take its last row, and "
+                    "should stand closer than that.")
     if drawn:
         said.append("Roads drawn as areas have no line to measure turn-outs along: "
                     + ", ".join(drawn) + ".")

@@ -3,30 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Point, Polygon
+from shapely.ops import substring
 
 from terrain.errors import InputError
 from terrain.inputs import site_works as asked
+from terrain.inputs.dem import Dem
 from terrain.runoff.ground import Ground
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works import swale as swales
-from terrain.works.cross_section import Berm, return_end, width_on_slope
+from terrain.works.cross_section import Berm, width_on_slope
 from terrain.works.footprints import lower_side
+from terrain.works.return_end import reach_uphill
 from terrain.works.rules import Rulebook
 from terrain.works.setbacks import BURIED, setback_of
 from terrain.works.swale import SwaleLine
-from terrain.works.swale_built import SOIL_OF_GROUP, berm_slope
+from terrain.works.swale_built import SOIL_OF_GROUP, berm_height, berm_slope
 from terrain.works.tree_row import toe_of_berm
 
 #: A line is looked along in such steps for what it must end before. [m]
 STEP = 0.1
+#: Less of a line than this is none. [m]
+SHORTEST = 1.0
 
 
 def kept(work: asked.Swale, route: SwaleLine, anchor: Point, terrain: Terrain, ground: Ground,
@@ -34,12 +39,20 @@ def kept(work: asked.Swale, route: SwaleLine, anchor: Point, terrain: Terrain, g
     """The stretch about a point that stays within the boundary and clear of what lies about it.
 
     Its earth, on both sides of its line, counts as of the usual section, and at its ends the berm
-    that turns uphill there.
+    that turns uphill there.  Where a contour's ends meet,
+    room is left between them for both.
+
+    Raises
+    ------
+    InputError
+        If no swale can lie there.
     """
     if not ground.boundary.covers(anchor):
         raise InputError(where, "its line lies outside the boundary there",
                          "Move it on to the property")
     earth = _beside(work, route, terrain, ground, rules)
+    turned = _Turned.of(work, route, terrain, ground, rules)
+    route = _apart(route, 2 * turned.past)  # room for both ends of the berm
     shape, things = LineString(route.line), _to_keep_from(ground, rules)
     along = float(shape.project(anchor))
     for called, thing, apart, told in things:
@@ -55,7 +68,6 @@ def kept(work: asked.Swale, route: SwaleLine, anchor: Point, terrain: Terrain, g
                                                                   inside.coords[-1]))
     notes = []
     ends = []
-    turned = _Turned.of(work, route, terrain, ground, rules)
     for sign, end in ((-1.0, first), (1.0, last)):
         at = along + sign * np.append(np.arange(0.0, abs(end - along), STEP), abs(end - along))
         bars = _bars(shape, at, earth)
@@ -64,7 +76,7 @@ def kept(work: asked.Swale, route: SwaleLine, anchor: Point, terrain: Terrain, g
         clear = int(np.argmax(bad)) - 1 if bad.any() else len(at) - 1
         free = not bad.any() and not 0.0 < end < shape.length
         stop = max(clear, 0) if free else turned.last(shape, at[:max(clear, 0) + 1], sign, things,
-                                                      ground.boundary)
+                                                      ground.boundary, where)
         ends.append(float(at[stop]))
         if not bad.any():
             continue
@@ -74,61 +86,124 @@ def kept(work: asked.Swale, route: SwaleLine, anchor: Point, terrain: Terrain, g
                 notes.append(f"Its line ends at {terrain.dem.named(spot.x, spot.y)}: further on "
                              f"its earth, up to {in_both(earth, 'level')} beside its line, would "
                              f"come nearer to {called} than {in_both(apart, 'level')} ({told}).")
+    if ends[1] - ends[0] < SHORTEST:
+        raise InputError(where, "its berm's turned ends leave no room for a swale between them "
+                         "there", "Move it clear of the boundary and of what lies about it")
     cut = swales.cut_to(terrain, route, *ends)
     return cut, float(LineString(cut.line).project(anchor)), notes
 
 
 @dataclass(frozen=True)
 class _Turned:
-    """Ground that a berm's end, turned uphill, takes beside its line and past its end. [m]"""
+    """Ground that a berm's end, turned uphill, takes beside its line and past its end.
 
+    Attributes
+    ----------
+    berm : Berm
+        As built for the usual head, or to the crest that the owner fixes.
+    downhill : float
+        How far below its line it reaches. [m]
+    uphill_left : bool
+    """
+
+    dem: Dem
+    rules: Rulebook
+    level: float
+    berm: Berm
     downhill: float
-    uphill: float
-    past: float
     uphill_left: bool
+
+    @property
+    def past(self) -> float:
+        """How far past the channel's end it reaches on level ground. [m]"""
+        return 2 * self.berm.side_slope * self.berm.height + self.berm.top
 
     @classmethod
     def of(cls, work: asked.Swale, route: SwaleLine, terrain: Terrain, ground: Ground,
            rules: Rulebook) -> _Turned:
-        """That of the usual berm on the ground's usual slope across."""
+        """That of a swale before its size is known."""
         _, side, _ = berm_soil(work, swales.line_cells(terrain.dem, route.line), ground, rules)
-        built = (rules["sill head"] + rules["berm freeboard"]) * (1 + rules["berm settlement"])
-        berm = Berm(built, rules["berm top width"], side)
-        slope = min(max(route.cross_slope, rules["swale flat"]), 0.9 / side)
-        made = return_end(berm, slope)
-        corner = built + slope * made.beyond
+        settled = berm_height(route.level, rules["sill head"], rules, work.crest)
+        berm = Berm(max(settled, 0.0) * (1 + rules["berm settlement"]), rules["berm top width"],
+                    side)
         left = lower_side(terrain.dem, route.line, max(2.5, 1.5 * terrain.dem.cell)) < 0
-        return cls(toe_of_berm(route, side, rules), made.uphill,
-                   made.beyond + berm.top / 2 + side * corner, left)
+        return cls(terrain.dem, rules, route.level, berm,
+                   toe_of_berm(route, side, rules, work.crest), left)
 
     def last(self, shape: LineString, at: NDArray[np.float64], sign: float,
-             things: Sequence[tuple[str, Any, float, str]], boundary: Any) -> int:
-        """The last of some chainages at which a swale may end; the first where none may."""
-        for index in range(len(at) - 1, 0, -1):
-            zone = self._zone(shape, float(at[index]), sign)
+             things: Sequence[tuple[str, Any, float, str]], boundary: Any, where: str) -> int:
+        """The last of some chainages at which a swale may end.
+
+        Raises
+        ------
+        InputError
+            If it may end at none.
+        """
+        for index in range(len(at) - 1, -1, -1):
+            zone = self._zone(shape, float(at[index]), sign).shape
             if boundary.covers(zone) and all(zone.distance(thing) >= apart
                                              for _, thing, apart, _ in things):
                 return index
-        return 0
+        zone = self._zone(shape, float(at[0]), sign)
+        bars = ("reaches over the boundary" if not boundary.covers(zone.shape) else next(
+            f"comes nearer to {called} than {in_both(apart, 'level')}"
+            for called, thing, apart, _ in things if zone.shape.distance(thing) < apart))
+        raise InputError(
+            where, f"the swale's berm, turned uphill where it ends, needs "
+            f"{in_both(zone.uphill, 'level')} uphill of its line, "
+            f"{in_both(self.downhill, 'level')} downhill and "
+            f"{in_both(zone.past, 'level')} past its end; towards the line's "
+            f"{'start' if sign < 0 else 'end'} it {bars} wherever it may end",
+            "Move it, or shorten the berm's ends (rules: {return end longest: ...})")
 
-    def _zone(self, shape: LineString, at: float, sign: float) -> Polygon:
+    def _zone(self, shape: LineString, at: float, sign: float) -> _Zone:
         start, ahead = (np.array(shape.interpolate(float(np.clip(s, 0.0, shape.length))).coords[0])
                         for s in (at - 0.25, at + 0.25))
         way = (ahead - start) / np.hypot(*(ahead - start))
         up = np.array([-way[1], way[0]]) * (1 if self.uphill_left else -1)
         here = np.array(shape.interpolate(at).coords[0])
-        out = here + self.past * sign * way
-        return Polygon([here - self.downhill * up, here + self.uphill * up,
-                        out + self.uphill * up, out - self.downhill * up])
+        berm = self.berm
+        beyond = berm.side_slope * berm.height + berm.top / 2
+        slope, reach = reach_uphill(self.dem, here + beyond * sign * way, up, self.level, berm,
+                                    self.rules["return end longest"])
+        tip = max(berm.height - slope * reach, 0.0)
+        if tip:
+            reach += (berm.top / 2 + berm.side_slope * tip) / (1 + berm.side_slope * slope)
+        past = beyond + berm.top / 2 + berm.side_slope * (berm.height + slope * beyond)
+        out = here + past * sign * way
+        return _Zone(Polygon([here - self.downhill * up, here + reach * up, out + reach * up,
+                              out - self.downhill * up]), reach, past)
+
+
+@dataclass(frozen=True)
+class _Zone:
+    """The ground that a turned end takes, and how far it goes uphill and past the end. [m]"""
+
+    shape: Polygon
+    uphill: float
+    past: float
+
+
+def _apart(route: SwaleLine, gap: float) -> SwaleLine:
+    """A line round a hill whose ends meet, shortened so that they lie a gap apart. [m]"""
+    shape = LineString(route.line)
+    lacks = gap - float(np.hypot(*(route.line[0] - route.line[-1])))
+    if lacks <= 0 or shape.length < 4 * gap:
+        return route
+    cut = substring(shape, lacks / 2, shape.length - lacks / 2)
+    return replace(route, line=np.asarray(cut.coords))
 
 
 def _bars(shape: LineString, at: NDArray[np.float64], reach: float) -> NDArray[Any]:
     """Lines square to a line at chainages, that reach so far to each side of it. [m]"""
-    ahead, behind = (np.array([shape.interpolate(float(np.clip(s + step, 0.0, shape.length)))
-                               .coords[0] for s in at]) for step in (0.25, -0.25))
+    def points(chainages: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(shapely.get_coordinates(shapely.line_interpolate_point(shape,
+                                                                                 chainages)))
+
+    ahead, behind = (points(np.clip(at + step, 0.0, shape.length)) for step in (0.25, -0.25))
     way = ahead - behind
     way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
-    middle = np.array([shape.interpolate(float(s)).coords[0] for s in at])
+    middle = points(at)
     left = reach * np.stack([-way[:, 1], way[:, 0]], 1)
     return np.asarray(shapely.linestrings(np.stack([middle - left, middle + left], 1)))
 
@@ -142,7 +217,7 @@ def _beside(work: asked.Swale, route: SwaleLine, terrain: Terrain, ground: Groun
     cut = width_on_slope(work.depth or rules["swale deepest"],
                          rules["swale width"] if work.width is None else work.width, side,
                          min(route.cross_slope, 0.9 / side))
-    return max(cut, toe_of_berm(route, slope, rules))
+    return max(cut, toe_of_berm(route, slope, rules, work.crest))
 
 
 def _to_keep_from(ground: Ground, rules: Rulebook) -> list[tuple[str, Any, float, str]]:

@@ -24,8 +24,14 @@ from terrain.works.swale import SwaleLine
 from terrain.works.swale_checks import Check, checks_of, swale_curve
 from terrain.works.swale_size import Wanted, size_swale
 
+#: Ends of lines so near are one place. [m]
+CLOSE = 0.5
 #: Moves a point of the site file into the working frame.
 Locate = Callable[[tuple[float, float], str], tuple[float, float]]
+#: A contour smoothed to dig, where on it a swale is wanted [m], and what is to be told of it.
+Traced = tuple[SwaleLine, float, list[str]]
+#: Fields that decide it; no other does.
+TRACED_BY = frozenset({"through", "near", "level", "along", "radius", "length"})
 
 
 @dataclass(frozen=True)
@@ -47,6 +53,8 @@ class LaidSwale:
         Level of the settled crest, where the owner fixes it. [m]
     notes : tuple of str
         What decided its line and size.
+    traced : Traced
+        The contour that it is a stretch of.
     """
 
     route: SwaleLine
@@ -58,6 +66,7 @@ class LaidSwale:
     berm_side_slope: float
     crest: float | None
     notes: tuple[str, ...]
+    traced: Traced
 
     @property
     def curve(self) -> Curve:
@@ -66,7 +75,8 @@ class LaidSwale:
 
 
 def lay_swale(work: asked.Swale, where: str, locate: Locate, terrain: Terrain, soft: Dem,
-              ground: Ground, rules: Rulebook, design_runoff: NDArray[np.float64]) -> LaidSwale:
+              ground: Ground, rules: Rulebook, design_runoff: NDArray[np.float64],
+              traced: Traced | None = None) -> LaidSwale:
     """Lay out a swale.
 
     Parameters
@@ -75,17 +85,20 @@ def lay_swale(work: asked.Swale, where: str, locate: Locate, terrain: Terrain, s
         The ground as `terrain.works.swale.smoothed` gives it.
     design_runoff : float64, shape (rows, columns)
         Runoff of each cell in the storm to hold. [m3]
+    traced : Traced, optional
+        That of the same swale laid out before under the same rules, to spare the time.
 
     Raises
     ------
     InputError
         If no swale as it is asked for can lie there.
     """
-    route, along, notes = _traced(work, where, locate, terrain, soft, rules)
+    traced = _traced(work, where, locate, terrain, soft, rules) if traced is None else traced
+    route, along, told = traced
     anchor = LineString(route.line).interpolate(along)
     route, along, said = kept(work, route, anchor, terrain, ground, rules, where)
-    notes += said
-    fit = route.length
+    notes = [*told, *said]
+    fit, whole = route.length, route
     length = work.length if work.along is None else route.length
     wanted = Wanted(length, work.depth, work.width, work.side_slope, work.shape, work.solve,
                     work.checks)
@@ -96,10 +109,10 @@ def lay_swale(work: asked.Swale, where: str, locate: Locate, terrain: Terrain, s
     except ValueError as error:
         raise InputError(where, str(error), "Change its checks, depth or width") from None
     if work.length is not None and route.length < work.length * 0.98:
-        raise InputError(f"{where}, length", f"only {fit:.0f} m of contour are fit for a "
-                         f"swale there, and {work.length:.0f} m were asked for (it ends at the "
-                         "boundary, near a building, at steep ground, or where the contour "
-                         "closes)", "Shorten it or move its point")
+        why = _why_short(traced[0], whole, said, ground)
+        raise InputError(f"{where}, length", f"only {in_both(fit, 'length')} of contour are fit "
+                         f"for a swale there, and {in_both(work.length, 'length')} were asked for "
+                         f"({why})", "Shorten it or move its point")
     notes += [*size.notes, *([said_of_checks] if said_of_checks else [])]
     _refuse_rock(work, route, size.section, terrain, where)
     if work.crest is not None and work.crest <= route.level:
@@ -109,13 +122,28 @@ def lay_swale(work: asked.Swale, where: str, locate: Locate, terrain: Terrain, s
                          "Raise the crest, or set the swale out on a lower contour")
     soil, slope, why = berm_soil(work, swales.line_cells(terrain.dem, route.line), ground, rules)
     notes.append(why)
-    sill_x, sill_y = _sill(work, route, where, locate, terrain, ground)
+    sill_x, sill_y = sill_place(work, route, where, locate, terrain, ground)
     return LaidSwale(route, size.section, checks, sill_x, sill_y, soil, slope, work.crest,
-                     tuple(notes))
+                     tuple(notes), traced)
+
+
+def _why_short(traced: SwaleLine, kept_part: SwaleLine, said: list[str], ground: Ground) -> str:
+    """Why a line ends where it does: what it must keep from, the boundary or the contour's end."""
+    first, last = (Point(end) for end in traced.line[[0, -1]])
+    found = [note[:1].lower() + note[1:].rstrip(".") for note in said]
+    whole = sum(min(Point(end).distance(first), Point(end).distance(last)) < CLOSE
+                for end in kept_part.line[[0, -1]])
+    if first.distance(last) < CLOSE:
+        found.append("the contour closes")
+    elif whole:
+        found.append("the contour comes to steep ground or to the edge of the known ground")
+    if whole + len(said) < 2 and not ground.boundary.covers(LineString(traced.line)):
+        found.append("it ends at the boundary, within which its berm's ends need room too")
+    return "; ".join(found) or "its berm's ends need room too"
 
 
 def _traced(work: asked.Swale, where: str, locate: Locate, terrain: Terrain, soft: Dem,
-            rules: Rulebook) -> tuple[SwaleLine, float, list[str]]:
+            rules: Rulebook) -> Traced:
     """The contour that the owner means, smoothed to dig, and where on it the swale is wanted."""
     if work.along is not None:
         field = f"{where}, along"
@@ -161,8 +189,8 @@ def _refuse_rock(work: asked.Swale, route: SwaleLine, section: Section, terrain:
                          "or move it")
 
 
-def _sill(work: asked.Swale, route: SwaleLine, where: str, locate: Locate, terrain: Terrain,
-          ground: Ground) -> tuple[float, float]:
+def sill_place(work: asked.Swale, route: SwaleLine, where: str, locate: Locate,
+               terrain: Terrain, ground: Ground) -> tuple[float, float]:
     """Where the sill is cut: as the owner says, else where the overflow does least harm."""
     if work.sill_at is None:
         buildings = np.zeros(terrain.dem.shape, bool)

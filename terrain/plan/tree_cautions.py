@@ -4,14 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 from shapely import LineString, Point
 
+from terrain.plan.built import build
 from terrain.plan.cascade import Cascade
 from terrain.plan.layout import Placed
 from terrain.plan.reading import Inputs
 from terrain.units import in_both
-from terrain.works.rules import OWNER, PRACTICE, Rulebook
-from terrain.works.tree_row import toe_of_berm
+from terrain.works.footprints import berm_toe, swale_footprint
+from terrain.works.rules import OWNER, PRACTICE
+
+#: No berm reaches further from its swale's line than this. [m]
+NEAR = 30.0
+#: A berm's toe is drawn to within this. [m]
+SLACK = 0.05
 
 
 def tree_cautions(inputs: Inputs, cascade: Cascade, place: Placed, placed: Sequence[Placed]
@@ -20,7 +27,8 @@ def tree_cautions(inputs: Inputs, cascade: Cascade, place: Placed, placed: Seque
     shape, rules = place.tree, inputs.rules
     if shape is None:
         return []
-    said = [*shape.cautions, *_on_banks(place, placed, rules), *_fed(cascade, place, placed)]
+    said = [*shape.cautions, *_on_banks(inputs, cascade, place, placed),
+            *_fed(cascade, place, placed)]
     node = next(node for node in cascade.nodes if node.store.name == place.name)
     if node.catchment.area > rules["tree catchment largest"]:
         said.append(f"{in_both(node.catchment.area, 'land')} drain to it, and a basin for one tree "
@@ -38,15 +46,24 @@ def tree_cautions(inputs: Inputs, cascade: Cascade, place: Placed, placed: Seque
     return said
 
 
-def _on_banks(place: Placed, placed: Sequence[Placed], rules: Rulebook) -> list[str]:
+def _on_banks(inputs: Inputs, cascade: Cascade, place: Placed, placed: Sequence[Placed]
+              ) -> list[str]:
     """Trees on or against banks that hold water."""
-    trunk = Point(place.x, place.y)
+    trunk, rules = Point(place.x, place.y), inputs.rules
     said = []
-    for other in placed:
-        if other.route is not None and other.section is not None:
-            near = toe_of_berm(other.route, other.section[2], rules) + rules["tree clear of berm"]
-            gap = LineString(other.route.line).distance(trunk)
-            if gap < near * (1 - 1e-6):
+    for other, node in zip(placed, cascade.nodes, strict=True):
+        if other.swale is not None:
+            line = LineString(other.swale.route.line)
+            gap = line.distance(trunk)
+            if gap > NEAR + rules["tree clear of berm"]:
+                continue
+            made = build(inputs, other, node.store).swale
+            assert made is not None  # a work laid out as a swale is built as one
+            berm = swale_footprint(made, inputs.dem)[1]
+            toe = float(np.interp(line.project(trunk), [s.chainage for s in made.stations],
+                                  berm_toe(made)))
+            clear = min(gap - toe, np.inf if berm is None else berm.distance(trunk))
+            if clear < rules["tree clear of berm"] - SLACK:
                 said.append(f"Its trunk stands {in_both(gap, 'length')} from the line of "
                             f"\"{other.name}\", on or against its berm: roots open ways for water "
                             "through a bank; keep "

@@ -17,11 +17,12 @@ from terrain.inputs.site_works import TreeBasin
 from terrain.plan.tree_climate import TreeClimate
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
-from terrain.works.basin import cells_of, earth_above
+from terrain.works.basin import cells_of
 from terrain.works.crescent import crescent_at
 from terrain.works.dug import refuse_rock
 from terrain.works.infiltration_trench import trench_curve, trench_outline
 from terrain.works.lie import Lie, lie_of
+from terrain.works.pit import pit_in
 from terrain.works.root_zone import root_zone_room
 from terrain.works.rules import OWNER, Rulebook
 from terrain.works.swale import SwaleLine
@@ -40,6 +41,9 @@ from terrain.works.tree_kinds import tree_named
 from terrain.works.tree_row import below_swale, nearest_gap, toe_of_berm
 
 FloatArray = NDArray[np.float64]
+
+#: The cut of a bowl or trench is summed over about so many cells.
+PIT_CELLS = 4_000
 
 
 def plant_factor(work: TreeBasin, where: str, rules: Rulebook) -> tuple[float, str]:
@@ -66,8 +70,13 @@ def plant_factor(work: TreeBasin, where: str, rules: Rulebook) -> tuple[float, s
 
 
 def row_below(work: TreeBasin, where: str, dem: Dem, route: SwaleLine, side_slope: float,
-              rules: Rulebook) -> FloatArray:
+              rules: Rulebook, crest: float | None = None) -> FloatArray:
     """Trunks of a row below a swale's toe, first to last along its line. [m]
+
+    Parameters
+    ----------
+    crest : float, optional
+        Level of the berm's settled crest, where the owner fixes it. [m]
 
     Raises
     ------
@@ -86,7 +95,7 @@ def row_below(work: TreeBasin, where: str, dem: Dem, route: SwaleLine, side_slop
     if work.form == "trench":
         beside = _width(work, rules)
     reach = max(work.crown / 2, work.radius or 0.0)
-    downhill = (toe_of_berm(route, side_slope, rules) + rules["tree clear of berm"] + reach
+    downhill = (toe_of_berm(route, side_slope, rules, crest) + rules["tree clear of berm"] + reach
                 + beside)
     try:
         return below_swale(dem, route, first, min(last, route.length), work.spacing, work.count,
@@ -147,7 +156,7 @@ def shapes_of(work: TreeBasin, where: str, places: FloatArray, terrain: Terrain,
         make = {"bowl": _bowl, "crescent": _crescent, "trench": _trench}[work.form]
         gap = nearest_gap(places)
         try:
-            shape = make(work, float(x), float(y), lie, want, dem, rules, gap)
+            shape = make(work, where, float(x), float(y), lie, want, dem, rules, gap)
         except ValueError as error:
             raise InputError(f"{where}, {_size_field(work)}" if _size_field(work) else where,
                              str(error), _remedy(work)) from None
@@ -266,8 +275,8 @@ def _decided(want: Wanted, capacity: float, atmost: str, stated: bool) -> str:
     return asks if capacity >= want.volume * (1 - 1e-9) else f"{atmost}; {asks}"
 
 
-def _bowl(work: TreeBasin, x: float, y: float, lie: Lie, want: Wanted, dem: Dem, rules: Rulebook,
-          gap: float) -> TreeShape:
+def _bowl(work: TreeBasin, where: str, x: float, y: float, lie: Lie, want: Wanted, dem: Dem,
+          rules: Rulebook, gap: float) -> TreeShape:
     from shapely import Point
 
     disc = Point(x, y).buffer(work.crown / 2)
@@ -276,14 +285,17 @@ def _bowl(work: TreeBasin, x: float, y: float, lie: Lie, want: Wanted, dem: Dem,
     level, spill = float(ring[low]), disc.exterior.coords[low]
     depth = work.depth or depth_for(work.crown, want.volume, rules)
     curve = bowl(work.crown, depth, level, rules)
-    dig = curve.capacity + earth_above(dem, disc, level, rules["tree bowl side slope"])[0]
+    pit = pit_in(dem, disc, rules["tree bowl side slope"], where, level, PIT_CELLS,
+                 "Move it to ground that rises less than {slope:.0%}, or use form: crescent or "
+                 "trench")
+    dig = pit.cut(depth)
     return TreeShape("bowl", x, y, work.crown, 0.0, "",
                      _decided(want, curve.capacity, "the crown and the usual depth",
                               work.depth is not None), depth, curve, disc, level,
                      float(spill[0]), float(spill[1]), dig)
 
 
-def _crescent(work: TreeBasin, x: float, y: float, lie: Lie, want: Wanted, dem: Dem,
+def _crescent(work: TreeBasin, where: str, x: float, y: float, lie: Lie, want: Wanted, dem: Dem,
               rules: Rulebook, gap: float) -> TreeShape:
     radius, depth = crescent_size(work.crown, lie.slope, want.volume, rules, work.radius,
                                   work.depth, gap / 2 - 1.0 if math.isfinite(gap) else math.inf)
@@ -318,7 +330,7 @@ def _crescent(work: TreeBasin, x: float, y: float, lie: Lie, want: Wanted, dem: 
                      cautions=tuple(said))
 
 
-def _trench(work: TreeBasin, x: float, y: float, lie: Lie, want: Wanted, dem: Dem,
+def _trench(work: TreeBasin, where: str, x: float, y: float, lie: Lie, want: Wanted, dem: Dem,
             rules: Rulebook, gap: float) -> TreeShape:
     length = work.length or work.crown
     if work.along is not None and length > gap * (1 + 1e-9):
@@ -336,7 +348,7 @@ def _trench(work: TreeBasin, x: float, y: float, lie: Lie, want: Wanted, dem: De
     depth = work.depth or trench_depth(length, width, porosity, want.volume, rules)
     curve = trench_curve(level, length, width, depth, porosity)
     shape = Polygon(corners)
-    dig = length * width * depth + earth_above(dem, shape, level, 0.0)[0]
+    dig = pit_in(dem, shape, 0.0, where, level, PIT_CELLS).cut(depth)
     said = []
     if porosity < 1:
         said.append(f"Of its gravel {porosity:.0%} are pores: wash it, wrap it in cloth, and keep "

@@ -181,6 +181,15 @@ class Terrain:
         """Natural hollows that hold more than 0.1 m3, the largest first."""
         return list_hollows(self.ground, self.drainage, self.dem.cell_area, LEAST_HOLLOW)
 
+    @cached_property
+    def in_hollows(self) -> NDArray[np.bool_]:
+        """Cells under the water of the hollows that `hollows` lists, all full."""
+        bowl = self.drainage.bowl
+        pools = self.drainage.pool[np.maximum(bowl, 0)]
+        listed = np.zeros(self.drainage.pool.size, bool)
+        listed[[pools[hollow.row, hollow.column] for hollow in self.hollows]] = True
+        return listed[pools] & (bowl > 0) & (self.filled > self.ground)
+
     def hollow_catchment(self, hollow: Hollow) -> NDArray[np.bool_]:
         """Ground that drains into a hollow, ground whose own hollows spill into it included."""
         bowl = self.drainage.bowl

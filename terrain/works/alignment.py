@@ -172,9 +172,10 @@ def _back(dem: Dem, soft: Dem, points: FloatArray, level: float, tolerance: floa
 def _gradient(soft: Dem, points: FloatArray) -> FloatArray:
     """Slope of the ground, uphill. [m/m]"""
     reach, (x, y) = max(soft.cell, 0.5), points.T
-    return np.nan_to_num(np.stack([soft.height_at(x + reach, y) - soft.height_at(x - reach, y),
-                                   soft.height_at(x, y + reach) - soft.height_at(x, y - reach)],
-                                  1) / (2 * reach))
+    around = soft.height_at(np.stack([x + reach, x - reach, x, x]),
+                            np.stack([y, y, y + reach, y - reach]))
+    return np.nan_to_num(np.stack([around[0] - around[1], around[2] - around[3]], 1)
+                         / (2 * reach))
 
 
 def _chainages(line: FloatArray) -> FloatArray:

@@ -32,7 +32,7 @@ class Basin:
         Settled crest of the wall; for a dug shape the lowest ground on its rim. [m]
     sill : Sill
     sill_x, sill_y : float
-        Where it overflows. [m]
+        Where it overflows; of a wall, the end of its bank where the spillway begins. [m]
     gross, storage : float
         Held up to the sill behind a thin wall, and less the bank's own volume. [m3]
     gross_curve, curve : Curve
@@ -57,7 +57,8 @@ class Basin:
     pit_depth, floor : float
         Of the pit behind a wall, below the lowest ground on its rim; level of its floor. [m]
     balanced : bool
-        The pit is as deep as makes its spoil build the wall.
+        The pit is as deep as makes what it and the cut-off trench give build the wall; the
+        spillway's earth comes beside that.
     spillway : float
         Cut of the wall's spillway in natural ground, once its sill is sized; beside `cut`. [m3]
     """
@@ -122,23 +123,6 @@ class Basin:
         """What the usable spoil leaves over once its bank is built, compacted measure; below 0
         what must be brought. [m3]"""
         return self.usable * rules["compacted per bank"] - self.fill
-
-
-def earth_above(dem: Dem, shape: Any, level: float, batter: float) -> tuple[float, float]:
-    """Earth to take out above the water of a dug shape, and how far the cut reaches beyond it.
-
-    Within the shape all ground above `level`; along its rim a wedge at `batter` (H:V) up to
-    ground that is taken as level outward. [m3], [m]
-    """
-    cells = cells_of(dem, shape)
-    heights = dem.heights[cells[:, 0], cells[:, 1]].astype(np.float64)
-    within = float(np.nanmean(np.maximum(heights - level, 0.0))) * shape.area
-    edge = shape.exterior
-    count = max(int(edge.length / (min(dem.cell, 1.0) / 2)), 8)
-    spots = [edge.interpolate(i / count, normalized=True) for i in range(count)]
-    rise = np.maximum(dem.height_at([p.x for p in spots], [p.y for p in spots]) - level, 0.0)
-    wedge = float(np.nanmean(rise**2)) * batter / 2 * edge.length
-    return within + wedge, float(np.nanmax(rise)) * batter
 
 
 def cells_of(dem: Dem, shape: Any) -> NDArray[np.int64]:

@@ -307,77 +307,16 @@ def berm_end(section: Section, berm: Berm, ground: float, ground_slope: float) -
     wide = berm.top + 2 * berm.side_slope * berm.height
     lowest = ground - max(ground_slope, 0.0) * wide / (1 - berm.side_slope * ground_slope)
     bare = earth_at_sill(section, wide, berm.side_slope, ground, ground_slope).berm
-    saved = _simpson([full - heap(berm.height * i / 8) for i in range(9)], berm.height)
-    more = (_simpson([max(heap(lowest * i / 8) - bare, 0.0) for i in range(9)], -lowest)
+    saved = simpson([full - heap(berm.height * i / 8) for i in range(9)], berm.height)
+    more = (simpson([max(heap(lowest * i / 8) - bare, 0.0) for i in range(9)], -lowest)
             if lowest < 0 else 0.0)
     return berm.side_slope * (more - saved)
 
 
-def _simpson(values: list[float], length: float) -> float:
+def simpson(values: list[float], length: float) -> float:
+    """The integral of an odd number of evenly spaced values over a length, by Simpson's rule."""
     odd, even = sum(values[1::2]), sum(values[2:-1:2])
     return length / (3 * (len(values) - 1)) * (values[0] + 4 * odd + 2 * even + values[-1])
-
-
-@dataclass(frozen=True)
-class Return:
-    """A berm's end turned uphill until it meets ground at the level of its crest.
-
-    Attributes
-    ----------
-    beyond : float
-        Of its ridge from the end of the channel, and of the corner downhill from the line. [m]
-    uphill : float
-        How far uphill of the line it runs. [m]
-    volume : float
-        From the end of the channel on. [m3]
-    """
-
-    beyond: float
-    uphill: float
-    volume: float
-
-
-def return_end(berm: Berm, ground_slope: float) -> Return:
-    """A berm's end turned uphill, in closed form on ground that slopes evenly.
-
-    Parameters
-    ----------
-    berm : Berm
-        As built.
-    ground_slope : float
-        Rise of the ground uphill, across the line, above 0. [m/m]
-
-    Notes
-    -----
-    The berm goes on past the channel's end to its corner, a = z H + b / 2 beyond it, and turns
-    uphill there.  Its height over the ground falls evenly from h = H + s a at the corner to 0 at
-    H / s uphill of the line: (h / s) (b h / 2 + z h2 / 3).  To that come a quarter of a turn about
-    the ridge outside the corner, less what both stretches count twice inside it; both are summed
-    by Simpson's rule.
-    """
-    side, half = berm.side_slope, berm.top / 2
-    beyond = side * berm.height + half
-    high = berm.height + ground_slope * beyond
-    straight = beyond * area_on_slope(berm.height, berm.top, side, ground_slope)
-    falling = high / ground_slope * (berm.top * high / 2 + side * high**2 / 3)
-
-    def outside(turn: float) -> float:
-        fall = ground_slope * math.sin(turn)
-        out = (high + half / side) / (1 / side - fall)
-        return (high * out**2 / 2 + fall * out**3 / 3
-                - ((out**3 - half**3) / 3 - half * (out**2 - half**2) / 2) / side)
-
-    def twice(away: float) -> float:
-        over = high - max(away - half, 0.0) / side
-        uphill = max(over - ground_slope * away, 0.0) * away
-        if over <= 0:
-            return uphill
-        until = min(away, over / ground_slope)
-        return uphill + over * until - ground_slope * until**2 / 2
-
-    corner = _simpson([outside(math.pi / 2 * i / 8) for i in range(9)], math.pi / 2)
-    inside = _simpson([twice(beyond * i / 64) for i in range(65)], beyond)
-    return Return(beyond, berm.height / ground_slope, straight + falling + corner - inside)
 
 
 def _refuse_steep(ground_slope: float, *sides: float) -> None:

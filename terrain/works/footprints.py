@@ -64,22 +64,33 @@ def strip(line: FloatArray, at: FloatArray, near: FloatArray, far: FloatArray) -
     return whole.buffer(0.03, join_style="mitre").buffer(-0.03, join_style="mitre")
 
 
+def _ground_along(swale: Swale) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Stations of a swale, the ground there over its sill [m] and its slope across [m/m]."""
+    steepest = 0.9 / max(swale.section.side_slope, swale.berm_side_slope)
+    return (np.array([s.chainage for s in swale.stations]),
+            np.array([s.ground - swale.sill.level for s in swale.stations]),
+            np.clip([s.cross_slope for s in swale.stations], -steepest, steepest))
+
+
+def berm_toe(swale: Swale) -> FloatArray:
+    """How far downhill of its line a swale's berm as built reaches, at each station. [m]"""
+    _, above, slope = _ground_along(swale)
+    toes, built = swale.berm_side_slope, swale.berm_height_built
+    crest = toes * built + swale.berm_top
+    return np.asarray(-np.minimum((above - built - crest / toes) / (1 / toes - slope), -crest))
+
+
 def swale_footprint(swale: Swale, dem: Dem) -> tuple[Any, Any]:
     """A swale's channel, and its berm: open at the sill, turned uphill at both ends."""
     from shapely import union_all
 
     line, section = swale.route.line, swale.section
     side, wide = section.side_slope, section.top_width()
-    toes, built, top = swale.berm_side_slope, swale.berm_height_built, swale.berm_top
-    at = np.array([s.chainage for s in swale.stations])
-    above = np.array([s.ground - swale.sill.level for s in swale.stations])
-    steepest = 0.9 / max(side, toes)
-    slope = np.clip([s.cross_slope for s in swale.stations], -steepest, steepest)
+    at, above, slope = _ground_along(swale)
     steep = 1 / side if side else 1e9
     near = np.clip(-above / (slope + steep), -3.0, wide / 2)  # uphill of the line is above 0
     far = wide + np.maximum(above + slope * wide, 0.0) / (steep - slope)
-    crest = toes * built + top
-    toe = -np.minimum((above - built - crest / toes) / (1 / toes - slope), -crest)
+    toe = berm_toe(swale)
     up = -lower_side(dem, line, max(2.5, dem.cell * 1.5))
     channel = strip(line, at, up * near, up * far)
     pieces = []
@@ -88,14 +99,13 @@ def swale_footprint(swale: Swale, dem: Dem) -> tuple[Any, Any]:
             places = np.unique(np.concatenate([[start, end], at[(at > start) & (at < end)]]))
             pieces.append(strip(line, places, np.zeros(len(places)),
                                 -up * np.interp(places, at, toe)))
-    for end, inner in ((0, swale.sill_from > 0.05), (-1, swale.sill_to < at[-1] - 0.05)):
-        if inner:
-            pieces.append(_turned(swale, float(at[end]), up, end))
-    return channel, union_all(pieces).buffer(0.03).buffer(-0.03) if pieces else None
+    # Beside a sill at an end too: its bank closes the channel there.
+    pieces += [_turned(swale, float(at[end]), up, end) for end in (0, -1)]
+    return channel, union_all(pieces).buffer(0.03).buffer(-0.03)
 
 
 def _turned(swale: Swale, at: float, up: int, end: int) -> Any:
-    """A berm's end that goes on past the channel's and turns uphill, ever lower, to the ground."""
+    """A berm's end that goes on past the channel's and turns uphill, ever lower."""
     from shapely import LineString, Polygon, union_all
 
     turned, toes = swale.returns[end], swale.berm_side_slope
@@ -104,21 +114,28 @@ def _turned(swale: Swale, at: float, up: int, end: int) -> Any:
     uphill = left[0] * up
     out = np.array([left[0][1], -left[0][0]]) * (-1 if end == 0 else 1)
     beyond, reach = turned.beyond, turned.uphill
-    corner = high * (1 + beyond / reach)  # the ground falls as evenly as the berm's height does
+    slope = turned.slope_under(swale.built_berm)
+    corner = high + slope * beyond
 
     def at_place(outward: float, upward: float) -> FloatArray:
         return np.asarray(points[0] + out * outward + uphill * upward)
 
-    low, wide = half, half + toes * corner
+    low, wide = half + toes * turned.tip, half + toes * corner
     ridge = Polygon([at_place(beyond - wide, -beyond), at_place(beyond - low, reach),
                      at_place(beyond + low, reach), at_place(beyond + wide, -beyond)])
     before = LineString([at_place(0.0, -beyond), at_place(beyond, -beyond)]).buffer(
         wide, cap_style="flat")
     round_corner = LineString([at_place(beyond, -beyond), at_place(beyond, -beyond + 0.01)]).buffer(
         wide)
+    pieces = [ridge, before, round_corner]
+    turn = np.linspace(-np.pi / 2, np.pi / 2, 17)
+    far = toes * (turned.tip + half / toes) / (1 + toes * slope * np.cos(turn))
+    if turned.tip > 1e-6:
+        pieces.append(Polygon([at_place(beyond + r * np.sin(t), reach + r * np.cos(t))
+                               for r, t in zip(far, turn, strict=True)]))
     # Nothing of it lies in the channel.
     side = Polygon([at_place(0.0, -99), at_place(0.0, 99), at_place(99, 99), at_place(99, -99)])
-    return union_all([ridge, before, round_corner]).intersection(side)
+    return union_all(pieces).intersection(side)
 
 
 def wall_footprint(basin: Basin, dem: Dem) -> tuple[Any, Any]:
@@ -173,7 +190,7 @@ def cut_edge(basin: Basin, dem: Dem) -> FloatArray | None:
     x, y = (corners[:, k, None] + out[:, k, None] * far for k in (0, 1))
     ground = dem.height_at(x.ravel(), y.ravel()).reshape(x.shape)
     inside = np.nan_to_num(ground, nan=-np.inf) > level + far / basin.batter
-    reach = far[np.argmin(inside, axis=1)]
+    reach = np.where(inside.all(axis=1), far[-1], far[np.argmin(inside, axis=1)])
     if reach.max() < 0.2:
         return None
     edge = corners + out * reach[:, None]

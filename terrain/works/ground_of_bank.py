@@ -42,18 +42,19 @@ def wall_shapes(dem: Dem, basin: Basin, name: str) -> list[WorkShape]:
     The wall stands as it is built, higher by what it settles, its ends rounded.  Stripped ground
     and the cut-off trench are filled again and do not show.  The spillway is a part of its own:
     a level floor in natural ground from the pool, over a sill that begins at the foot of the
-    wall's end and runs on outward, to where the ground below falls away.
+    bank's end, where its crest meets the ground, and runs on outward, to where the ground below
+    falls away.
     """
     wall, line = basin.profile, basin.line
     assert wall is not None
-    wet_left = _wet_left(line, basin.outline)
+    left = wet_left(line, basin.outline)
     high = float((wall.built - wall.ground).max())
     steep = max(wall.wet_slope, wall.dry_slope)
     reach = wall.top / 2 + 1.6 * steep * high + 2.0
     crest = _crest(wall, line)
     bounds = bounds_of(line, reach)
-    levels = partial(_bank, wall, line, wet_left, reach)
-    lines = _breaklines(dem, wall, line, wet_left, reach)
+    levels = partial(_bank, wall, line, left, reach)
+    lines = _breaklines(dem, wall, line, left, reach)
     pit = None
     if basin.rim is not None:
         pit = pit_of(dem, Polygon(basin.rim), basin.floor + basin.pit_depth, basin.pit_depth,
@@ -105,7 +106,7 @@ def _bank(wall: WallProfile, line: FloatArray, wet_left: bool, reach: float, gri
             np.where(np.isfinite(level) & stands, level, -np.inf))
 
 
-def _wet_left(line: FloatArray, pool: Any) -> bool:
+def wet_left(line: FloatArray, pool: Any) -> bool:
     """Whether the pool lies on the left of a wall's line."""
     shape = LineString(line)
     at = np.linspace(0.05, 0.95, 19) * shape.length
@@ -121,10 +122,12 @@ def _wet_left(line: FloatArray, pool: Any) -> bool:
 
 
 def _crest(wall: WallProfile, line: FloatArray) -> FloatArray:
-    """The crest as built where it stands above the ground, from end to end. [m]"""
-    shape = LineString(line)
-    xy = np.array([shape.interpolate(s).coords[0] for s in wall.stations])
-    return level_line(xy, np.maximum(wall.built, wall.ground))
+    """The crest as built, from where it comes out of the ground to where it runs into it. [m]"""
+    shape, (first, last) = LineString(line), wall.stands
+    between = (wall.stations > first) & (wall.stations < last)
+    at = np.concatenate([[first], wall.stations[between], [last]])
+    xy = np.array([shape.interpolate(s).coords[0] for s in at])
+    return level_line(xy, np.interp(at, wall.stations, np.maximum(wall.built, wall.ground)))
 
 
 def _spillway(dem: Dem, basin: Basin, name: str) -> tuple[WorkShape, FloatArray, int]:
@@ -132,9 +135,9 @@ def _spillway(dem: Dem, basin: Basin, name: str) -> tuple[WorkShape, FloatArray,
     wall, level = basin.profile, basin.sill.level
     assert wall is not None
     near = np.array([basin.sill_x, basin.sill_y])
-    last = int(np.hypot(*(basin.line[-1] - near)) < np.hypot(*(basin.line[0] - near)))
-    end, inner = (basin.line[-1], basin.line[-2]) if last else (basin.line[0], basin.line[1])
-    out = (end - inner) / np.hypot(*(end - inner))
+    ends = wall.ends(basin.line)
+    last = int(np.hypot(*(ends[1][0] - near)) < np.hypot(*(ends[0][0] - near)))
+    end, out = ends[last]
     side = np.array([-out[1], out[0]])
     steep = max(wall.wet_slope, wall.dry_slope)
     stands = wall.heights[-1 if last else 0] > 0

@@ -21,11 +21,12 @@ from terrain.works.designed_ground import (
     level_line,
     met,
 )
+from terrain.works.pit import pit_in
 
 #: Feet and edges of cuts are sought this far apart along a rim. [m]
 APART = 0.5
-#: Sides of a cut in rising ground are followed this many times as far as on level ground.
-FURTHER = 6.0
+#: How far a pit's sides reach is found on about so many cells.
+CELLS = 10_000
 
 
 def pit_shape(dem: Dem, basin: Basin, name: str) -> WorkShape:
@@ -51,8 +52,7 @@ def pit_of(dem: Dem, rim: Any, level: float, depth: float, batter: float, name: 
     ring = np.asarray(rim.exterior.coords, float)[:, :2]
     spots = np.array([rim.exterior.interpolate(s).coords[0] for s in
                       np.arange(0.0, rim.exterior.length, APART)])
-    rise = max(float(np.nanmax(dem.height_at(*spots.T))) - level, 0.0)
-    beyond = FURTHER * batter * rise + 0.5
+    beyond = 1.1 * pit_in(dem, rim, batter, name, level, CELLS).beyond + 0.5
     west, south, east, north = rim.bounds
     across = min(east - west, north - south)
     narrowest = min(max(batter * depth, 0.3), across / 4)

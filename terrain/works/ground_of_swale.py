@@ -9,7 +9,7 @@ from shapely import LineString
 from shapely.ops import substring
 
 from terrain.inputs.dem import Dem
-from terrain.works.cross_section import Return, Section
+from terrain.works.cross_section import Section
 from terrain.works.designed_ground import (
     Bounds,
     Breakline,
@@ -22,22 +22,21 @@ from terrain.works.designed_ground import (
     level_line,
     met,
 )
+from terrain.works.return_end import Return
 from terrain.works.swale_built import Swale
 from terrain.works.swale_checks import Check
 from terrain.works.swale_stations import STEEPEST, across
 
 #: Feet and edges of cuts are sought this far apart along a line. [m]
 APART = 0.5
-#: A berm's end is followed this many times as far uphill as on ground of an even slope.
-FURTHER = 3.0
 
 
 def swale_shape(dem: Dem, swale: Swale, name: str) -> WorkShape:
     """What a swale makes of the ground.
 
     Its channel ends square.  Its berm is left out along the sill, where it slopes down to the
-    sill's ends as its sides do, and turned uphill past both ends of the channel until the raster's
-    ground is as high as its crest.
+    sill's ends as its sides do, and turned uphill past both ends of the channel as far as
+    its `returns` say.
     """
     line, section, berm = swale.route.line, swale.section, swale.built_berm
     beside = across(dem, line, np.linspace(0.0, swale.route.length, 40))
@@ -49,7 +48,7 @@ def swale_shape(dem: Dem, swale: Swale, name: str) -> WorkShape:
     reach = 1.0 + max(
         (wide + berm.side_slope * off_level) / (1 - berm.side_slope * steep),
         (section.top_width() + section.side_slope * off_level) / (1 - section.side_slope * steep))
-    ends = [_End(dem, swale, first, left) for first in (True, False)]
+    ends = [_End(swale, first, left) for first in (True, False)]
     bounds = joined([bounds_of(line, reach), *(end.bounds(reach) for end in ends)])
     narrowest = min(berm.top, section.width if section.shape == "trapezoid" else np.inf,
                     section.top_width() / 2)
@@ -63,7 +62,7 @@ def swale_shape(dem: Dem, swale: Swale, name: str) -> WorkShape:
 class _End:
     """An end of a swale: places by how far past it and how far uphill of it they lie. [m]"""
 
-    def __init__(self, dem: Dem, swale: Swale, first: bool, left: bool) -> None:
+    def __init__(self, swale: Swale, first: bool, left: bool) -> None:
         line = swale.route.line if first else swale.route.line[::-1]
         self.at = line[0]
         way = line[0] - line[1]
@@ -73,14 +72,7 @@ class _End:
         self.uphill = turn * (1.0 if left != first else -1.0)
         self.made: Return = swale.returns[0 if first else 1]
         self.berm = swale.built_berm
-        self.top = self._uphill_until(dem, swale.sill.level + self.berm.height)
-
-    def _uphill_until(self, dem: Dem, crest: float) -> float:
-        """How far uphill of the line the ridge meets ground at the crest's level. [m]"""
-        upward = np.arange(0.0, FURTHER * self.made.uphill + 0.1, 0.05)
-        ground = dem.height_at(*self.places(np.full_like(upward, self.made.beyond), upward).T)
-        high = np.flatnonzero(ground >= crest)
-        return float(upward[high[0]]) if high.size else self.made.uphill
+        self.top = self.made.uphill
 
     def places(self, past: FloatArray, upward: FloatArray) -> FloatArray:
         """Points of the working frame, shape (n, 2). [m]"""

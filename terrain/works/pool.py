@@ -15,10 +15,15 @@ from terrain.inputs.elevation import Dem
 from terrain.surface.terrain import Terrain
 from terrain.works.store import Curve
 
+#: Gives levels over the cells of a window. [m]
+Levels = Callable[[Dem], NDArray[np.float64]]
+
 #: The ground behind a wall is worked on cells of about this size, interpolated. [m]
 FINE_CELL = 0.5
 #: A pool's cells are never interpolated into more than this many.
 MOST_FINE = 4_000_000
+#: A pool's curve has so many steps.
+SLICES = 40
 
 
 @dataclass(frozen=True)
@@ -29,6 +34,8 @@ class Pool:
     ----------
     curve : Curve
         Gross: as if the wall had no thickness.
+    net : Curve
+        Less what the wall's bank takes up; the gross one where none was given.
     cells : int64, shape (n, 2)
         Rows and columns of the raster's cells that the full pool covers.
     outline : shapely geometry
@@ -42,6 +49,7 @@ class Pool:
     """
 
     curve: Curve
+    net: Curve
     cells: NDArray[np.int64]
     outline: Any
     beside_void: bool
@@ -58,7 +66,7 @@ class Pass(NamedTuple):
 
 
 def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: float, where: str,
-          dug: Callable[[Dem], Dem] | None = None) -> Pool:
+          dug: Callable[[Dem], Dem] | None = None, bank: Levels | None = None) -> Pool:
     """Find the pool that a wall holds back up to a level.
 
     Parameters
@@ -69,6 +77,8 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
         [m]
     dug : callable, optional
         Gives the ground of a window with a pit in it.
+    bank : callable, optional
+        Gives the levels of the wall's settled bank, -inf beyond it.
 
     Raises
     ------
@@ -93,6 +103,7 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
     reach = max(line.length, 20.0)
     while True:
         fine, edge_cut = _window(dem, line, reach)
+        natural = fine
         if dug is not None:
             fine = dug(fine)
         barrier = _barrier(fine, line)
@@ -120,7 +131,12 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
         pool, np.ones((3, 3)))
     pool |= under
     depths = sill_level - fine.heights[pool].astype(np.float64)
-    curve = _hypsometry(depths, sill_level, fine.cell_area)
+    curve = net = _hypsometry(depths, sill_level, fine.cell_area)
+    if bank is not None:  # over the ground as it lies: a pit beyond its foot stays open
+        levels = bank(natural)[pool]
+        stands = np.where(levels > natural.heights[pool], levels, -np.inf)
+        net = _hypsometry(np.minimum(depths, sill_level - stands), sill_level, fine.cell_area,
+                          curve.levels)
     x, y = fine.xy(*np.nonzero(pool))
     row, column = dem.row_column(x, y)
     cells = np.unique(np.stack([row, column], 1), axis=0)
@@ -130,7 +146,8 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
     free = pool & ~barrier
     lowest = int(np.argmin(np.where(free, fine.heights, np.inf)))
     x, y = fine.xy(*np.unravel_index(lowest, fine.shape))
-    return Pool(curve, cells, outline(pool, fine.transform), touches, (float(x), float(y)), below)
+    return Pool(curve, net, cells, outline(pool, fine.transform), touches, (float(x), float(y)),
+                below)
 
 
 def _barrier(fine: Dem, line: Any) -> NDArray[np.bool_]:
@@ -236,12 +253,13 @@ class _Reservoir:
 
 
 def _hypsometry(depths: NDArray[np.float64], sill_level: float, cell_area: float,
-                slices: int = 40) -> Curve:
-    """Exact volumes of columns of water at evenly spaced levels."""
+                levels: NDArray[np.float64] | None = None) -> Curve:
+    """Exact volumes of columns of water at levels, evenly spaced where none are given."""
     depths = np.sort(depths[depths > 0])
-    levels = np.linspace(sill_level - depths[-1], sill_level, slices + 1)
+    if levels is None:
+        levels = np.linspace(sill_level - depths[-1], sill_level, SLICES + 1)
     total = np.concatenate([[0.0], np.cumsum(depths)])
-    areas, volumes = np.empty(slices + 1), np.empty(slices + 1)
+    areas, volumes = np.empty(len(levels)), np.empty(len(levels))
     for i, level in enumerate(levels):
         dry = sill_level - level
         first = int(np.searchsorted(depths, dry, side="right"))

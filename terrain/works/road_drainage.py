@@ -61,6 +61,16 @@ def road_spacing(kind: str, grade: float, erodible: bool) -> float:
     return soft if erodible else resistant
 
 
+def steepest_told(kind: str) -> float:
+    """The steepest grade that the table of spacings tells of; endless where its last row is open.
+
+    Parameters
+    ----------
+    kind : {"cross-drain", "water bar"}
+    """
+    return _spacings()[kind][-1][0]
+
+
 @dataclass(frozen=True)
 class RoadOutlet:
     """A place where a road should let its water go.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from terrain.works.rules import Rulebook
@@ -50,14 +51,15 @@ class Sill:
 
 
 def design_sill(level: float, peak: float, most_head: float, rules: Rulebook,
-                length: float | None = None) -> Sill:
+                length: float | None = None, longest: float = math.inf) -> Sill:
     """Make a sill long enough that the design peak stands no deeper on it than `most_head`.
 
     The length stays between the shortest and the longest of the rules; the head follows.
-    A `length` given is kept. [m]
+    A `length` given is kept.  None is longer than `longest`, of what it stands in. [m]
     """
     coefficient = rules["sill coefficient"]
     if length is None:
         needed = peak / (coefficient * most_head**1.5)
         length = min(max(needed, rules["sill shortest"]), rules["sill longest"])
+    length = min(length, longest)
     return Sill(level, length, head_for_flow(peak, length, coefficient), peak, coefficient)

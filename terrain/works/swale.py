@@ -135,6 +135,7 @@ def trace(terrain: Terrain, ground: Dem, x: float, y: float, where: str, rules: 
         raise InputError(where, f"no contour passes through {terrain.dem.named(x, y)}",
                          "Move the point off the flat or the summit")
     level, line, along = found
+    line, along = _opened(line, along)
     shape = LineString(line)
     piece = _piece(shape, max(along - reach, 0.0), min(along + reach, shape.length))
     return _fit(terrain, ground, piece, level, x, y, where, rules, radius)
@@ -186,6 +187,8 @@ def trace_along(terrain: Terrain, ground: Dem, drawn: Sequence[tuple[float, floa
         found = contour_through(ground, spot.x, spot.y, level, reach)
         if found is not None:
             contour = LineString(found[1])
+            opened = _opened(found[1], float(contour.project(spots[len(spots) // 2])))
+            contour = LineString(opened[0])
             gap = float(np.mean([contour.distance(p) for p in spots]))
             if gap < least:
                 best, least = contour, gap
@@ -239,6 +242,19 @@ def _fit(terrain: Terrain, ground: Dem, piece: NDArray[np.float64], level: float
     piece = eased(terrain.dem, ground, piece, level, radius, rules["level tolerance"])
     route = _described(terrain, piece, level, radius, rules["level tolerance"])
     return route, float(LineString(piece).project(Point(x, y)))
+
+
+def _opened(line: NDArray[np.float64], along: float) -> tuple[NDArray[np.float64], float]:
+    """A contour that closes on itself, cut opposite a point of it; others as they are. [m]"""
+    from shapely.geometry import LineString
+
+    if (line[0] != line[-1]).any():
+        return line, along
+    ring = LineString(line)
+    half = ring.length / 2
+    opposite = (along + half) % ring.length
+    turned = np.concatenate([_piece(ring, opposite, ring.length), _piece(ring, 0.0, opposite)])
+    return turned[np.append(True, np.hypot(*np.diff(turned, axis=0).T) > 1e-9)], half
 
 
 def cut_to(terrain: Terrain, route: SwaleLine, start: float, end: float,

@@ -9,8 +9,9 @@ from shapely import LineString, Point
 
 from terrain.inputs.dem import Dem
 from terrain.units import in_both
-from terrain.works.cross_section import Berm, Return, Section, berm_end, return_end
-from terrain.works.rules import ENGINEER, Rulebook
+from terrain.works.cross_section import Berm, Section, berm_end
+from terrain.works.return_end import Return, turned_ends
+from terrain.works.rules import ENGINEER, OWNER, Rulebook
 from terrain.works.setbacks import buried_lines
 from terrain.works.sill import Sill
 from terrain.works.store import Curve
@@ -142,6 +143,21 @@ def berm_slope(soil: str, rules: Rulebook) -> float:
     return rules[f"berm side slope {soil}"]
 
 
+def berm_height(level: float, head: float, rules: Rulebook, crest: float | None = None) -> float:
+    """Height of a berm's settled crest above the sill. [m]
+
+    Parameters
+    ----------
+    level : float
+        Of the sill. [m]
+    head : float
+        Of water on it at the design peak. [m]
+    crest : float, optional
+        Level of the settled crest, where the owner fixes it. [m]
+    """
+    return head + rules["berm freeboard"] if crest is None else crest - level
+
+
 def finish(dem: Dem, route: SwaleLine, section: Section, sill: Sill, sill_x: float, sill_y: float,
            rules: Rulebook, checks: tuple[Check, ...] = (), soil: str = "loam",
            berm_side_slope: float | None = None, crest: float | None = None) -> Swale:
@@ -158,7 +174,7 @@ def finish(dem: Dem, route: SwaleLine, section: Section, sill: Sill, sill_x: flo
         the rules' `berm freeboard`. [m]
     """
     slope = berm_slope(soil, rules) if berm_side_slope is None else berm_side_slope
-    height = sill.head + rules["berm freeboard"] if crest is None else crest - sill.level
+    height = berm_height(sill.level, sill.head, rules, crest)
     built = height * (1 + rules["berm settlement"])
     shape = LineString(route.line)
     half = min(sill.length, shape.length) / 2
@@ -171,7 +187,7 @@ def finish(dem: Dem, route: SwaleLine, section: Section, sill: Sill, sill_x: flo
     stations, between = (stations_of(dem, route.line, sill.level, section, berm, places,
                                      route.cross_slope, gap) for places in (at, middles(at)))
     sums = volumes_of(stations, between, sill.level, section, berm, gap)
-    returns = _return(stations[0], berm, rules), _return(stations[-1], berm, rules)
+    returns = turned_ends(dem, route.line, sill.level, berm, rules)
     ends = sum(end.volume for end in returns) + _beside_sill(stations, gap, sill.level, section,
                                                              berm)
     cut, heaped = max(sums.cut - check_volume(checks), 0.0), sums.berm + ends
@@ -183,6 +199,7 @@ def finish(dem: Dem, route: SwaleLine, section: Section, sill: Sill, sill_x: flo
         cautions.append(f"The ground is nearly as steep as the sides{_where(_runs(steep, rules))}: "
                         "no section fits there. Move the swale, or end it before; "
                         f"{ENGINEER} whether a bank stands there.")
+    cautions += _round_ends(returns, built, height, sill.head, rules)
     if height - sill.head < rules["berm freeboard"] - 1e-6:
         left = height - sill.head
         over = (f"stands {in_both(-left, 'level')} over the berm's settled crest" if left < 0 else
@@ -203,11 +220,23 @@ def finish(dem: Dem, route: SwaleLine, section: Section, sill: Sill, sill_x: flo
                  returns)
 
 
-def _return(end: Station, berm: Berm, rules: Rulebook) -> Return:
-    """The berm turned uphill at an end; on ground flatter than `swale flat` as if it were that
-    steep."""
-    slope = min(max(end.cross_slope, rules["swale flat"]), STEEPEST / berm.side_slope)
-    return return_end(berm, slope)
+def _round_ends(returns: tuple[Return, Return], built: float, height: float, head: float,
+                rules: Rulebook) -> list[str]:
+    """A caution where the ground at the tips of the berm's ends is lower than its settled crest."""
+    rise = [built - end.tip for end in returns]
+    low = [(where, high) for where, high in zip(("start", "end"), rise, strict=True)
+           if high < height - 5e-3]
+    if not low:
+        return []
+    where = " and ".join(f"at its {name} {in_both(max(high, 0.0), 'level')}" for name, high in low)
+    least = max(min(high for _, high in low), 0.0)
+    peak = (f"; at the design peak it stands {in_both(head, 'level')} above the sill and would "
+            "get round" if head > least else "")
+    return [f"Turned uphill, its berm runs {in_both(rules['return end longest'], 'length')} from "
+            f"the line at most ({rules.cited('return end longest')}), and the ground there is "
+            f"lower than its crest: {where} above the sill. Water higher than that goes round the "
+            f"berm's end{peak}: carry that end on to higher ground, or close it with a bank "
+            "across."]
 
 
 def _beside_sill(stations: tuple[Station, ...], gap: tuple[float, float], level: float,
@@ -266,5 +295,11 @@ def _cautions(route: SwaleLine, section: Section, sill: Sill, rules: Rulebook) -
         said.append(f"At the design peak {in_both(sill.head, 'level')} stands on the sill; more "
                     f"than {in_both(rules['sill head'], 'level', 3)} needs a stone lip "
                     f"({rules.cited('sill head')}).")
+    if sill.length > route.length - 1e-6:
+        said.append(f"Its sill takes all of its length, {in_both(sill.length, 'length')}: what "
+                    "the site file or the design peak asks for, or the rules' least of "
+                    f"{in_both(rules['sill shortest'], 'length')} (sill shortest, "
+                    f"{rules.source('sill shortest')}), is longer than the swale. Its berm "
+                    f"stands at its ends alone; {OWNER} whether to lengthen the swale.")
     said.append(buried_lines(rules))
     return said

@@ -76,7 +76,7 @@ def checks_of(route: SwaleLine, section: Section, rules: Rulebook, spacing: floa
         If the checks asked for would fill half of the swale.
     """
     why = ""
-    rule = "as asked"
+    rule = "" if spacing is None else f"no more than the {in_both(spacing, 'length')} asked for"
     if spacing is None:
         spacing = rules["check spacing"]
         rule = f"check spacing, {rules.source('check spacing')}"

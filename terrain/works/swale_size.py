@@ -15,6 +15,9 @@ from terrain.works.rules import Rulebook
 from terrain.works.swale import SwaleLine, along_of, line_cells, window
 from terrain.works.swale_checks import checks_of, swale_curve
 
+#: What a size left open is found for.
+COUNTED = ("that the storm to hold makes run over the ground to its line, as if there were no "
+           "other works and no rain on its own water")
 #: Steps in which a depth, a width and a length are sought. [m]
 STEPS = {"depth": 0.05, "width": 0.1, "length": 2.0}
 
@@ -159,14 +162,13 @@ def _least(steps: list[float], holds: Callable[[float], float], want: float, wha
     size = in_both(found, "level")
     if holds(found) < want - 1e-9:
         return found, (f"{what} {size}, the most that is dug ({bounds[1]}, "
-                       f"{rules.source(bounds[1])}): it holds {held} of the {comes} that come in "
-                       "the storm to hold.")
+                       f"{rules.source(bounds[1])}): it holds {held} of the {comes} {COUNTED}.")
     if found == steps[0]:
         return found, (f"{what} {size}, the least that is dug ({bounds[0]}, "
-                       f"{rules.source(bounds[0])}): it holds {held}, and {comes} come in the "
-                       "storm to hold.")
-    return found, (f"{what} {size}, the first step that holds the {comes} that come in the storm "
-                   f"to hold: it holds {held}.")
+                       f"{rules.source(bounds[0])}): it holds {held}, more than the {comes} "
+                       f"{COUNTED}.")
+    return found, (f"{what} {size}, the first step that holds the {comes} {COUNTED}: it "
+                   f"holds {held}.")
 
 
 def _of_length(start: float, end: float, usual: float, comes: float, held: float,
@@ -175,10 +177,10 @@ def _of_length(start: float, end: float, usual: float, comes: float, held: float
     if end - start > usual + 1e-9:
         return [f"Length {length}, the first beyond the usual {in_both(usual, 'length')} (swale "
                 f"length, {rules.source('swale length')}) that holds the "
-                f"{in_both(comes, 'volume')} that come in the storm to hold."]
+                f"{in_both(comes, 'volume')} {COUNTED}."]
     less = "" if held >= comes - 1e-9 else (
         f"; no longer stretch holds all, and it holds {in_both(held, 'volume')} of the "
-        f"{in_both(comes, 'volume')} that come in the storm to hold")
+        f"{in_both(comes, 'volume')} {COUNTED}")
     why = ("the usual one" if end - start > usual - 0.5 else
            "all of the contour there that is fit, short of the usual")
     return [f"Length {length}, {why} (swale length, {rules.source('swale length')}){less}."]

@@ -13,6 +13,7 @@ from terrain.inputs.dem import Dem
 from terrain.works.cross_section import width_on_slope
 from terrain.works.rules import Rulebook
 from terrain.works.swale import SwaleLine
+from terrain.works.swale_built import berm_height
 
 FloatArray = NDArray[np.float64]
 
@@ -39,9 +40,17 @@ def stations(length: float, spacing: float | None, count: int | None) -> FloatAr
     return np.array([i * spacing for i in range(math.floor(length / spacing + 1e-9) + 1)])
 
 
-def toe_of_berm(route: SwaleLine, side_slope: float, rules: Rulebook) -> float:
-    """How far downhill of its line a swale's berm reaches, as built for the usual head. [m]"""
-    built = (rules["sill head"] + rules["berm freeboard"]) * (1 + rules["berm settlement"])
+def toe_of_berm(route: SwaleLine, side_slope: float, rules: Rulebook, crest: float | None = None
+                ) -> float:
+    """How far downhill of its line a swale's berm reaches, as built for the usual head. [m]
+
+    Parameters
+    ----------
+    crest : float, optional
+        Level of the settled crest, where the owner fixes it. [m]
+    """
+    height = max(berm_height(route.level, rules["sill head"], rules, crest), 0.0)
+    built = height * (1 + rules["berm settlement"])
     slope = min(route.cross_slope, 0.9 / side_slope)
     return width_on_slope(built, rules["berm top width"], side_slope, slope)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -11,11 +12,12 @@ from terrain.inputs.elevation import Dem
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works.basin import Basin, drowning
+from terrain.works.designed_ground import FloatArray, Grid, along
+from terrain.works.ground_of_bank import wet_left
 from terrain.works.permits import permit_cautions
-from terrain.works.pool import flood, lowest_pass
+from terrain.works.pool import Levels, flood, lowest_pass
 from terrain.works.rules import ENGINEER, OWNER, Rulebook
 from terrain.works.sill import Sill
-from terrain.works.store import Curve
 from terrain.works.wall_profile import WallProfile, top_width, wall_profile
 
 #: Less than this is printed as nothing. [m3]
@@ -23,6 +25,8 @@ NOTHING = 0.05
 #: A bank that leaves less than this share of its pool is not worth its earth; common practice, no
 #: source. [-]
 LITTLE = 0.1
+#: A bank's side is followed so many times as far as on level ground.
+FURTHER = 1.6
 
 
 def sill_below(crest: float, rules: Rulebook) -> float:
@@ -63,12 +67,11 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
         raise InputError(where, f"the ground at the wall's end {dem.named(*wall[-i])} is at "
                          f"{ends[i]:.2f} m, below the sill at {level:.2f} m, so water would run "
                          "round it", "Lengthen the wall into higher ground, or lower the crest")
-    pool = flood(terrain, wall, level, where, dug)
+    pool = flood(terrain, wall, level, where, dug, _settled(profile, wall))
     gross = pool.curve.capacity
-    curve = _less_bank(pool.curve, profile)
-    storage = curve.capacity
+    storage = pool.net.capacity
     depth = float(np.maximum(level - profile.ground, 0.0).max())
-    spill = wall[0] if ends[0] <= ends[1] else wall[-1]  # the lower end needs less cutting
+    spill = _spills_at(dem, wall, profile, rules)
     sill = Sill(level, rules["sill shortest"], 0.0, 0.0, rules["sill coefficient"])
     if storage < NOTHING:
         raise InputError(where, f"the bank fills its pool: of {in_both(gross, 'volume')} behind a "
@@ -84,8 +87,12 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
         cautions.append(f"The ground at an end of the wall is {in_both(low, 'level')} lower than "
                         "the crest: tie the bank back into ground at crest level. "
                         f"{ENGINEER[:1].upper()}{ENGINEER[1:]}.")
+    if _leaves_raster(dem, wall, profile, pool.outline):
+        cautions.append(f"Its bank runs on to ground of which {dem.source} has no height, so where "
+                        "its foot lies and what earth it takes there is not known: measure that "
+                        "ground, or move the wall; what you find decides.")
     return Basin("wall", np.asarray(wall, float), crest, sill, float(spill[0]), float(spill[1]),
-                 gross, storage, pool.curve, curve,
+                 gross, storage, pool.curve, pool.net,
                  float(pool.curve.areas[-1]), profile.earth, profile.cutoff + profile.topsoil,
                  float(profile.heights.max()), depth, pool.cells, pool.outline, tuple(cautions),
                  profile=profile, topsoil=profile.topsoil,
@@ -123,11 +130,55 @@ def measured(dem: Dem, wall: Sequence[tuple[float, float]], crest: float, sill: 
     return wall_profile(stations, ground, crest, rules, rock)
 
 
-def _less_bank(gross: Curve, profile: WallProfile) -> Curve:
-    """The curve of a pool without what its bank takes up, level by level."""
-    bank, covers = np.array([profile.in_water(float(level)) for level in gross.levels]).T
-    volumes = np.maximum.accumulate(np.maximum(gross.volumes - bank, 0.0))
-    return Curve(gross.levels, np.maximum(gross.areas - covers, 0.0), volumes)
+def _settled(profile: WallProfile, wall: Sequence[tuple[float, float]]) -> Levels:
+    """What gives the settled bank's levels on the wet side of a wall over a window, -inf where none
+    stands. [m]"""
+    line, (first, last) = np.asarray(wall, float), profile.stands
+
+    def levels(fine: Dem) -> FloatArray:
+        reach = profile.top / 2 + FURTHER * profile.wet_slope * float(profile.heights.max())
+        place = along(line, Grid(fine.left, fine.top, fine.cell, *fine.shape), reach)
+        level = profile.crest - (np.maximum(place.distance - profile.top / 2, 0.0)
+                                 / profile.wet_slope)
+        there = (place.chainage >= first) & (place.chainage <= last)
+        return np.where(there, level, -np.inf)
+    return levels
+
+
+def _spills_at(dem: Dem, wall: Sequence[tuple[float, float]], profile: WallProfile,
+               rules: Rulebook) -> FloatArray:
+    """The end of the bank whose spillway needs less cutting: the lower ground past it. [m]"""
+    ends = profile.ends(np.asarray(wall, float))
+    out = profile.top / 2 + np.linspace(0.0, rules["sill shortest"], 9)
+    past = [dem.height_at(*(end + out[:, None] * way).T) for end, way in ends]
+    means = [float(ground.mean()) for ground in past]
+    last = means[1] < means[0] - 1e-3 or np.isnan(means[0])
+    return ends[int(last)][0]
+
+
+def _leaves_raster(dem: Dem, wall: Sequence[tuple[float, float]], profile: WallProfile,
+                   pool: Any) -> bool:
+    """Whether a side of a bank as built comes to ground of unknown height before its foot."""
+    from shapely.geometry import LineString
+
+    line, stands, at = LineString(wall), profile.heights > 0, profile.stations
+    high = float((profile.built - profile.ground).max())
+    near = [np.array([line.interpolate(s).coords[0] for s in np.clip(at + step, 0, line.length)])
+            for step in (-0.05, 0.0, 0.05)]
+    way = near[2] - near[0]
+    way /= np.hypot(*way.T)[:, None]
+    wet = np.column_stack([-way[:, 1], way[:, 0]])
+    if not wet_left(np.asarray(wall, float), pool):
+        wet = -wet
+    for side, slope in ((wet, profile.wet_slope), (-wet, profile.dry_slope)):
+        out = np.linspace(0.0, profile.top / 2 + FURTHER * slope * high, 100)
+        spots = near[1][:, None] + out[:, None] * side[:, None]
+        ground = dem.height_at(spots[..., 0], spots[..., 1])
+        level = profile.built[:, None] - np.maximum(out - profile.top / 2, 0.0) / slope
+        ended = np.maximum.accumulate(level <= ground, axis=1)
+        if (np.isnan(ground) & ~ended)[stands].any():
+            return True
+    return False
 
 
 def outflanking(basin: Basin, dem: Dem) -> str | None:

@@ -3,130 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
-from terrain.inputs.elevation import Dem
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works.basin import Basin, drowning
-from terrain.works.dug import (
-    inset_area,
-    lowest_of_rim,
-    outlined,
-    pit_cautions,
-    refuse_rock,
-)
+from terrain.works.dug import outlined, pit_cautions, refuse_rock
+from terrain.works.pit import Pit, apart_from, inset_area, pit_in, sides
 from terrain.works.rules import Rulebook
 from terrain.works.wall import design_wall, measured, sill_below
 from terrain.works.wall_profile import WallProfile
 
-#: A pit's cut is summed over about so many cells.
-CELLS = 40_000
 #: No pit is dug deeper than this; common practice, no source. [m]
 DEEPEST = 6.0
-
-
-@dataclass(frozen=True)
-class Pit:
-    """A pit in sloping ground.
-
-    Its sides are drawn from the lowest ground on its rim: within it down at `batter` (H:V) to a
-    level floor, and outside on up until they meet the ground.
-
-    Attributes
-    ----------
-    shape : shapely Polygon
-    level : float
-        Of the lowest ground on its rim. [m]
-    batter : float
-        [-]
-    ground, apart : float64, shape (n,)
-        Cells about it: their ground, and distance from its rim, below 0 inside. [m]
-    cell_area : float
-        Of each of those. [m2]
-    """
-
-    shape: Any
-    level: float
-    batter: float
-    ground: NDArray[np.float64]
-    apart: NDArray[np.float64]
-    cell_area: float
-
-    def surface(self, apart: NDArray[np.float64], depth: float) -> NDArray[np.float64]:
-        """Level of its floor and sides at distances from its rim, below 0 inside. [m]"""
-        if self.batter == 0:
-            return np.where(apart < 0, self.level - depth, np.inf)
-        return self.level + np.maximum(apart / self.batter, -depth)
-
-    def cut(self, depth: float) -> float:
-        """Earth that it takes to dig it so deep, bank measure. [m3]"""
-        if self.batter == 0:  # upright sides cut through cells: each counts by its share inside
-            share = np.clip(0.5 - self.apart / np.sqrt(self.cell_area), 0.0, 1.0)
-            taken = np.maximum(self.ground - self.level + depth, 0.0) * share
-        else:
-            taken = np.maximum(self.ground - self.surface(self.apart, depth), 0.0)
-        return float(taken.sum()) * self.cell_area
-
-    def area(self, depth: float) -> float:
-        """Ground that it opens. [m2]"""
-        return float((self.ground > self.surface(self.apart, depth)).sum()) * self.cell_area
-
-    @property
-    def beyond(self) -> float:
-        """How far its sides reach beyond the drawn shape. [m]"""
-        opened = self.ground > self.surface(self.apart, 0.0)
-        return float(np.max(self.apart, where=opened, initial=0.0))
-
-    def lowered(self, depth: float) -> Any:
-        """What gives the ground of a window with this pit in it."""
-        def lower(fine: Dem) -> Dem:
-            rows, columns = np.indices(fine.shape)
-            x, y = fine.xy(rows.ravel(), columns.ravel())
-            west, south, east, north = self.shape.buffer(self.beyond + fine.cell).bounds
-            near = (x > west) & (x < east) & (y > south) & (y < north)
-            heights = fine.heights.ravel().copy()
-            pit = self.surface(_apart(self.shape, x[near], y[near]), depth)
-            heights[near] = np.minimum(heights[near], pit)
-            return replace(fine, heights=heights.reshape(fine.shape).astype(np.float32))
-        return lower
-
-
-def pit_in(dem: Dem, shape: Any, batter: float) -> Pit:
-    """A drawn pit on the raster's ground."""
-    from shapely import contains_xy
-
-    level, _, _ = lowest_of_rim(dem, shape)
-    rise = 0.0
-    for _ in range(3):  # further out the ground may stand higher still
-        wide = shape.buffer(rise * batter + dem.cell)
-        x, y, cell = _grid(wide)
-        ground = dem.height_at(x, y)
-        rise = max(float(np.nanmax(ground[contains_xy(wide, x, y)])) - level, 0.0)
-    known = np.isfinite(ground)
-    return Pit(shape, level, batter, ground[known], _apart(shape, x[known], y[known]), cell * cell)
-
-
-def _grid(shape: Any) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
-    """Centres of square cells over a shape's bounds, and their side. [m]"""
-    west, south, east, north = shape.bounds
-    cell = float(np.sqrt((east - west) * (north - south) / CELLS))
-    x, y = np.meshgrid(np.arange(west + cell / 2, east, cell),
-                       np.arange(south + cell / 2, north, cell))
-    return x.ravel(), y.ravel(), cell
-
-
-def _apart(shape: Any, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Distance of points from a shape's edge, below 0 inside. [m]"""
-    from shapely import contains_xy, distance, points
-
-    away = np.asarray(distance(shape.exterior, points(x, y)))
-    return np.where(contains_xy(shape, x, y), -away, away)
 
 
 def lowered_ground(basin: Basin, x: NDArray[np.float64], y: NDArray[np.float64],
@@ -137,9 +30,9 @@ def lowered_ground(basin: Basin, x: NDArray[np.float64], y: NDArray[np.float64],
     if basin.rim is None:
         return ground
     shape = Polygon(basin.rim)
-    nothing = np.zeros(0)
-    pit = Pit(shape, basin.floor + basin.pit_depth, basin.batter, nothing, nothing, 0.0)
-    return np.minimum(ground, pit.surface(_apart(shape, x, y), basin.pit_depth))
+    pit = sides(basin.floor + basin.pit_depth, basin.batter, apart_from(shape, x, y),
+                basin.pit_depth)
+    return np.minimum(ground, pit)
 
 
 def design_wall_and_pit(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: float,
@@ -176,7 +69,7 @@ def design_wall_and_pit(terrain: Terrain, wall: Sequence[tuple[float, float]], c
     shape = outlined(rim, dem, where)
     level = sill_below(crest, rules) if sill_level is None else sill_level
     profile = measured(dem, wall, crest, level, rules, where, rock)
-    pit = pit_in(dem, shape, batter)
+    pit = pit_in(dem, shape, batter, where)
     clear = clearance(wall, profile, pit)
     if clear < 0:
         raise InputError(where, f"the pit reaches {in_both(-clear, 'length')} into the foot of the "
@@ -203,7 +96,7 @@ def design_wall_and_pit(terrain: Terrain, wall: Sequence[tuple[float, float]], c
         cautions.append(f"The pit comes within {in_both(clear, 'length')} of the wall's foot; keep "
                         f"{in_both(rules['pit from wall'], 'length')} "
                         f"({rules.cited('pit from wall')}), or the bank may slide into it.")
-    cautions += pit_cautions(depth, pit.beyond, batter, rules)
+    cautions += pit_cautions(depth, pit, rules)
     return replace(made, form="wall and pit", cut=made.cut + cut, pit=cut, batter=batter,
                    topsoil=made.topsoil + topsoil, rim=np.asarray(shape.exterior.coords, float),
                    pit_depth=depth, floor=floor, balanced=balanced, cautions=tuple(cautions))
@@ -211,15 +104,13 @@ def design_wall_and_pit(terrain: Terrain, wall: Sequence[tuple[float, float]], c
 
 def clearance(wall: Sequence[tuple[float, float]], profile: WallProfile, pit: Pit) -> float:
     """Ground left between a wall's wet foot and a pit, below 0 where they overlap. [m]"""
-    from shapely import distance, points
     from shapely.geometry import LineString
 
     line = LineString(wall)
     on = np.array([line.interpolate(s).coords[0] for s in profile.stations])
     high = profile.heights * (1 + profile.settlement)
     foot = np.where(high > 0, profile.top / 2 + profile.wet_slope * high, 0.0)
-    away = np.asarray(distance(pit.shape, points(on[:, 0], on[:, 1])))
-    return float((away - foot).min()) - pit.beyond
+    return float((pit.away(on) - foot).min())
 
 
 def pit_topsoil(pit: Pit, depth: float, rules: Rulebook) -> float:
@@ -250,7 +141,7 @@ def balancing_depth(pit: Pit, profile: WallProfile, rules: Rulebook, where: str)
                          f"pit leaves {in_both(-spare(high), 'earth')} of compacted earth "
                          "wanting for the wall",
                          "Draw it larger, or state its depth and bring earth")
-    for _ in range(80):
+    for _ in range(40):
         middle = (low + high) / 2
         low, high = (low, middle) if spare(middle) > 0 else (middle, high)
     return high

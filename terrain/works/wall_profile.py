@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.works.cross_section import bank_area, bank_under_water, channel_area
+from terrain.works.cross_section import bank_area, channel_area
 from terrain.works.rules import Rulebook
 
 FloatArray = NDArray[np.float64]
@@ -93,15 +93,36 @@ class WallProfile:
         """All that is filled, compacted: bank as built, cut-off trench, stripped ground. [m3]"""
         return self.earth_built + self.cutoff + self.topsoil
 
-    def in_water(self, level: float) -> tuple[float, float]:
-        """Of the settled bank, what stands in water up to a level [m3], and the part of the water's
-        surface that it takes [m2]."""
-        depths = np.clip(level - self.ground, 0.0, self.heights)
-        volume = [bank_under_water(float(high), self.top, self.wet_slope, float(deep))
-                  for high, deep in zip(self.heights, depths, strict=True)]
-        wide = np.where(depths > 0, self.top / 2 + self.wet_slope * (self.heights - depths), 0.0)
-        return (float(np.trapezoid(volume, self.stations)),
-                float(np.trapezoid(wide, self.stations)))
+    @property
+    def stands(self) -> tuple[float, float]:
+        """First and last station between which it stands: where its crest meets the ground, or a
+        drawn end that it does not meet it before. [m]"""
+        over = self.crest - self.ground
+        high = np.flatnonzero(over > 0)
+        if not high.size:
+            return float(self.stations[0]), float(self.stations[-1])
+        found = []
+        for inner, outer in ((high[0], high[0] - 1), (high[-1], high[-1] + 1)):
+            if not 0 <= outer < len(over):
+                found.append(float(self.stations[inner]))
+                continue
+            share = over[inner] / (over[inner] - over[outer])
+            found.append(float(self.stations[inner] + share * (self.stations[outer]
+                                                               - self.stations[inner])))
+        return found[0], found[1]
+
+    def ends(self, line: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
+        """Where it stops standing along its line, first and last [m], and the unit vectors outward
+        there."""
+        from shapely import LineString
+
+        shape, found = LineString(line), []
+        first, last = self.stands
+        step = min(0.2, (last - first) / 4)
+        for at, inward in ((first, step), (last, -step)):
+            end, inner = (np.array(shape.interpolate(s).coords[0]) for s in (at, at + inward))
+            found.append((end, (end - inner) / np.hypot(*(end - inner))))
+        return found
 
     def _volume(self, heights: FloatArray) -> float:
         return bank_volume(self.stations, heights, self.top, self.wet_slope, self.dry_slope)

@@ -118,6 +118,19 @@ def _valley_wall(dem, ground):
     raise AssertionError("no valley for a wall was found on the raster")
 
 
+def test_shed_says_why_segments_are_not_reckoned(levelsill, small_site):
+    """The top cell of the valley's rim has no way of water to it; elsewhere the rain wants telling.
+    """
+    ground = small_site.parent / "ground.tif"
+    words = ("--storm", "30mm", "--cn", "85")
+    below = levelsill("shed", ground, "--at", "500060.5,6399900.5", *words)
+    assert "the 2-year 24-hour rain is not told; give it with --two-year-day" in below.out
+    assert "single cell" not in below.out
+    top = levelsill("shed", ground, "--at", "500000.5,6399999.5", *words)
+    assert "the longest way of its water is a single cell" in top.out
+    assert "--two-year-day" not in top.out
+
+
 def test_us_units_print_throughout(levelsill, small_site):
     ran = levelsill("swale", small_site.parent / "ground.tif", "--through", "500085,6399940",
                     "--storm", "1.2in", "--cn", "85", "--units", "us")

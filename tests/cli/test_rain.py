@@ -128,6 +128,13 @@ def test_years_may_begin_in_another_month(say, demo):
     assert any("2000 and 2023" in note for note in answer["notes"])
 
 
+@pytest.mark.parametrize(("words", "said"), [
+    ((), "years from January on (start month 1)"),
+    (("--start-month", "7"), "years from July on (start month 7)")])
+def test_where_its_years_begin_stands_over_the_greatest_days(say, demo, words, said):
+    assert f"The greatest day of each year, {said}" in say(demo, *words)
+
+
 def test_a_table_and_a_depth_between_its_own(say, table):
     whole = say(table)
     assert re.search(r"^  4 h +20\.0 +40\.0$", whole, re.M)

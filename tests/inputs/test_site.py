@@ -1,10 +1,13 @@
 """The site file: what it may say, and how its slips are told."""
 
+import numpy as np
 import pytest
+from shapely.geometry import LineString, box
 
 from terrain.errors import InputError
 from terrain.inputs.site import read_site
 from terrain.inputs.starter import begin
+from terrain.plan.plan import check_site
 
 
 def test_the_small_site(small_site):
@@ -59,27 +62,69 @@ def test_the_starter_is_a_valid_site_file(tmp_path):
         begin(tmp_path / "new", demo=False)
 
 
-def test_the_starters_examples_are_valid_too(tmp_path):
-    """Every commented-out field of the starter, taken in, still reads."""
-    path = begin(tmp_path / "new", demo=False)
-    lines = []
-    for line in path.read_text().replace("works: []", "works:").splitlines():
-        in_works = any(earlier.startswith("works:") for earlier in lines)
-        if in_works and line.startswith("#  "):
-            line = line[1:]
-        elif line.startswith(("# roads:", "# roofs:", "# culverts:", "# evapotranspiration:",
-                              "# runoff:", "#   ")):
-            line = line[2:] if ":" in line else line
-        lines.append(line if not line.startswith("  1.2 in") else "")
+def taken_in(path, *left_out):
+    """Take the # away from every part of the starter but those named, as its words say."""
+    parts = ("culverts", "roads", "roofs", "runoff", "evapotranspiration", "keep clear",
+             "benchmark", "money", "doubt")
+    lines, inside = [], False
+    for line in path.read_text().splitlines():
+        starts = next((part for part in parts if line.startswith(f"# {part}:")), None)
+        if starts is not None:
+            inside = starts not in left_out
+        elif line.startswith("works:"):
+            inside = True
+        elif not line.startswith("#   "):
+            inside = False
+        lines.append(line[2:] if inside and line.startswith("#") else line)
     path.write_text("\n".join(lines) + "\n")
+
+
+KINDS = ["swale", "basin", "basin", "basin", "drain", "tree basin", "tree basin", "hollow", "tank"]
+
+
+def test_the_starters_examples_are_valid_too(tmp_path):
+    """Every commented-out part of the starter, taken in, still reads."""
+    path = begin(tmp_path / "new", demo=False)
+    taken_in(path)
     site = read_site(path)
-    assert [work.kind for work in site.works] == ["swale", "basin", "basin", "tree basin",
-                                                    "hollow", "tank"]
-    assert site.roads is not None
-    assert site.culverts is not None
-    assert site.roofs is not None
+    assert [work.kind for work in site.works] == KINDS
+    assert [thing.what for thing in site.keep_clear] == ["septic field", "private well",
+                                                         "buried water line"]
+    for part in (site.roads, site.culverts, site.roofs, site.benchmark, site.money, site.doubt):
+        assert part is not None
     assert len(site.evapotranspiration) == 12
     assert site.runoff.soil_moisture == "continuous"
+
+
+def test_the_starters_examples_can_be_laid_out(tmp_path, write_raster, write_layer):
+    """On a valley of 5 and 8 %, floor along x = 512400 and 1205.7 m high at y = 6430060, with a
+    round pan in its side: the works that the starter shows all find their place."""
+    folder = begin(tmp_path / "new", demo=False).parent
+    taken_in(folder / "site.yaml", "culverts")
+    x, y = np.meshgrid(512250.5 + np.arange(260), 6430219.5 - np.arange(240))
+    heights = 1205.7 + 0.05 * (y - 6430060) + 0.08 * np.abs(x - 512400)
+    about = np.hypot(x - 512460, y - 6430140)
+    heights = np.where(about < 5, heights[79, 209] - 0.8, heights).astype(np.float32)
+    write_raster(folder / "ground.tif", heights, corner=(512250.0, 6430220.0))
+    site = box(512260, 6429995, 512500, 6430205)
+    write_layer(folder / "boundary.geojson", [{"geometry": site}])
+    write_layer(folder / "cover.geojson", [{"cover": "bare soil",
+                                            "geometry": box(512270, 6430010, 512280, 6430020)}])
+    write_layer(folder / "soils.geojson", [{"group": "B", "geometry": site}])
+    write_layer(folder / "roads.geojson", [{"name": "track", "geometry": LineString(
+        [(512270, 6430190), (512490, 6430190)])}])
+    write_layer(folder / "roofs.geojson", [{"name": "house",
+                                            "geometry": box(512352, 6430070, 512362, 6430078)}])
+    inputs, _ = check_site(folder / "site.yaml")
+    assert [work.kind for work in inputs.site.works] == KINDS
+
+
+def test_lists_of_which_all_is_a_comment_are_empty(small_site):
+    text = small_site.read_text()
+    small_site.write_text(text[:text.index("works:")] + "works:\n#   - kind: swale\nkeep clear:\n")
+    site = read_site(small_site)
+    assert site.works == []
+    assert site.keep_clear == []
 
 
 TABLE = """Point precipitation frequency estimates (millimeters)

@@ -41,9 +41,8 @@ class Seen:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.text import Text
 
-        canvas = FigureCanvasAgg(figure)
-        canvas.draw()
-        renderer = canvas.get_renderer()
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        figure.draw_without_rendering()  # lays out all lettering, and paints no picture
         found = []
         for text in figure.findobj(Text):
             if text.get_visible() and text.get_text().strip():

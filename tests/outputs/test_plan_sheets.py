@@ -16,6 +16,7 @@ from PIL import Image
 from shapely import LineString, Point, Polygon
 from works_of_every_kind import write_site
 
+from terrain.inputs.keep_clear import Thing
 from terrain.outputs.labels import Column
 from terrain.outputs.plan_sheets import (
     ALL,
@@ -148,6 +149,10 @@ def test_checks_and_the_open_sill_stand_in_the_long_profile(plan, sheet):
     crest, = [line for line in ax.lines if line.get_gid() == "crest"]
     low = crest.get_ydata() < swale.sill.level + 1e-9
     assert crest.get_xdata()[low] == pytest.approx([swale.sill_from, swale.sill_to])
+    # Its ends slope down to the sill as its sides do: base over height is that of its sides.
+    foot = swale.berm_side_slope * swale.berm_height_built
+    assert crest.get_xdata()[[1, 4]] == pytest.approx([swale.sill_from - foot,
+                                                       swale.sill_to + foot])
     head = next(t.get_text() for t in ax.figure.texts if "Long profile" in t.get_text())
     assert re.search(r"heights × \d", head)  # that heights are drawn out is said
 
@@ -172,6 +177,53 @@ def test_a_row_has_one_sheet_with_all_its_trees(plan, seen, sheet, words_of):
     words = words_of("row")
     for tree in trees:
         assert shown(tree.placed.tree.level, "level", "metric", with_unit=False) in words
+
+
+def test_a_buried_line_is_drawn_over_the_work_and_named_in_the_key(plan, seen):
+    x, y = planned(plan, "one trench").placed.tree.outline.centroid.coords[0]
+    pipe = Thing("buried water line", "orchard pipe", LineString([(x - 9, y), (x + 9, y + 1)]))
+    ground = replace(plan.inputs.ground, keep_clear=(pipe,))
+    asked = replace(plan, inputs=replace(plan.inputs, ground=ground))
+    entry, = [entry for entry in dug_works(asked) if entry.name == "one trench"]
+    figure = draw_sheet(asked, entry)
+    line = seen.with_gid(figure, "keep line")[0]
+    assert line.get_zorder() > max(made.get_zorder() for made in
+                                   seen.with_gid(figure, "tree basin"))
+    words = seen.words(figure)
+    assert "orchard pipe" in words
+    assert "Buried line" in words
+
+
+def test_the_edge_of_a_pits_cut_is_all_on_its_sheet_and_its_sill_is_as_long_as_told(plan, sheet,
+                                                                                     seen):
+    figure, basin = sheet("dug basin"), planned(plan, "dug basin").basin
+    edge, = seen.with_gid(figure, "cut edge")
+    x, y = edge.get_data()
+    (west, east), (south, north) = figure.axes[0].get_xlim(), figure.axes[0].get_ylim()
+    assert west < min(x) < max(x) < east
+    assert south < min(y) < max(y) < north
+    assert (x[0], y[0]) == (x[-1], y[-1])
+    sill, = seen.with_gid(figure, "sill line")
+    assert LineString(np.column_stack(sill.get_data())).length == pytest.approx(
+        basin.sill.length, rel=0.02)  # it may go round a corner of the rim
+
+
+def test_sections_of_a_pit_end_where_its_cut_has_met_the_ground(sheet):
+    for ax in sheet("dug basin").axes:
+        lines = [line for line in ax.lines if line.get_gid() == "profile"]
+        for now in (line for line in ax.lines if line.get_gid() == "ground now"):
+            ends = lines[0].get_xdata()[[0, -1]]
+            assert ends[0] < now.get_xdata().min() < now.get_xdata().max() < ends[1]
+
+
+def test_cautions_of_a_row_say_which_tree_they_are_of(plan, words_of):
+    trees = [p for p in plan.stores if p.placed.work.name == "row"]
+    words = " ".join(words_of("row").split())
+    for said in {said for p in trees for said in p.cautions}:
+        whose = [i for i, p in enumerate(trees, 1) if said in p.cautions]
+        if said in words and len(whose) < len(trees):
+            plural = "s" if len(whose) > 1 else ""
+            assert f"Tree{plural} {', '.join(map(str, whose))}: {said}" in words
 
 
 # Footprints ------------------------------------------------------------------------------------
@@ -232,6 +284,15 @@ def test_a_berm_is_open_at_the_sill_and_turned_uphill_at_both_ends(plan):
                                   for p in getattr(berm, "geoms", [berm])])
         near = corners[np.hypot(*(corners - points[0]).T) < reach + 4]
         assert ((near - points[0]) @ (up * left[0])).max() == pytest.approx(reach, abs=0.1)
+
+
+def test_a_bank_closes_the_channel_beside_a_sill_at_its_end(plan):
+    swale, dem = planned(plan, "top swale").swale, plan.inputs.dem
+    _, berm = fp.swale_footprint(replace(swale, sill_from=0.0, sill_to=4.0), dem)
+    line = swale.route.line
+    way = (line[0] - line[1]) / np.hypot(*(line[0] - line[1]))
+    assert berm.contains(Point(line[0] + swale.returns[0].beyond * way))
+    assert not berm.contains(Point(LineString(line).interpolate(2.0)))
 
 
 def test_a_channel_is_as_wide_on_the_ground_as_its_stations_say(plan):

@@ -56,6 +56,13 @@ def test_lettering_of_a_record_keeps_apart_and_inside(answer, system, seen):
     assert (" in\n" in words) == (system == "us")
 
 
+def test_the_start_of_its_years_stands_over_the_greatest_days(record, seen):
+    figure = rain_charts.draw_rain(rain_of(record, start_month=9))
+    assert "years from September on (start month 9)" in seen.words(figure)
+    assert seen.overlaps(figure) == []
+    assert seen.outside(figure) == []
+
+
 @pytest.mark.parametrize(("system", "asked"), [
     ("metric", {}), ("us", {"return_period": 30.0}), ("metric", {"duration": 5.0}),
     ("us", {"return_period": 30.0, "duration": 5.0}),

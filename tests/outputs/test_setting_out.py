@@ -61,10 +61,13 @@ def test_berm_stakes_stand_downhill_at_the_crest_as_built(demo_plan):
 
 def test_a_spillway_lies_beyond_the_walls_end(demo_plan):
     planned = next(p for p in demo_plan.stores if p.store.name == "gully pond")
-    wall = LineString(planned.basin.line)
-    near, far = of(demo_plan, "gully pond", "sill")
-    assert wall.distance(Point(near.x, near.y)) < 1e-6
-    assert wall.distance(Point(far.x, far.y)) == pytest.approx(planned.basin.sill.length)
+    basin, wall = planned.basin, planned.basin.profile
+    near, far = (np.array([stake.x, stake.y]) for stake in of(demo_plan, "gully pond", "sill"))
+    end = np.array([basin.sill_x, basin.sill_y])
+    foot = wall.top / 2  # where crest and ground meet the bank is as wide as its top
+    assert np.hypot(*(near - end)) == pytest.approx(foot, abs=1e-6)
+    assert np.hypot(*(far - end)) == pytest.approx(foot + basin.sill.length)
+    assert LineString(basin.line).distance(Point(*end)) < 1e-6
 
 
 def test_a_pits_floor_stakes_stand_on_its_floor(demo_plan):

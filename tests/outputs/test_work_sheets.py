@@ -138,8 +138,8 @@ def test_the_profile_of_the_swale_stands_below_its_section(answers, sheet):
     assert lines["ground"].get_xdata() == pytest.approx([s.chainage for s in swale.stations])
     assert lines["ground"].get_ydata() == pytest.approx([s.ground for s in swale.stations])
     assert lines["bed"].get_ydata() == pytest.approx(swale.sill.level - swale.depth)
-    gap = lines["crest"].get_xdata()[1:5]
-    assert (gap[0], gap[-1]) == pytest.approx((swale.sill_from, swale.sill_to))
+    low = lines["crest"].get_ydata() < swale.sill.level + 1e-9
+    assert lines["crest"].get_xdata()[low] == pytest.approx([swale.sill_from, swale.sill_to])
 
 
 def test_dimensions_are_written(answers, seen, sheet):
@@ -246,6 +246,19 @@ def test_a_survey_without_hollows_has_no_key_to_them(tmp_path, seen):
     figure = draw_survey(survey(path, WORDS), "metric")
     assert seen.with_gid(figure, "hollow spill") == []
     assert "hollow spills" not in seen.words(figure)
+
+
+@pytest.mark.parametrize(("depth", "count"), [(0.09, 0), (0.11, 1)])
+def test_the_picture_of_a_survey_shows_the_hollows_that_it_counts(tmp_path, seen, depth, count):
+    """One cell of 1 m2, deeper than 5 cm both times: it counts from 100 litres on."""
+    heights = np.full((40, 40), 50.0) - 0.5 * np.mgrid[0:40, 0:40][0]
+    heights[20, 20] = heights[21, 20] - depth
+    found = survey(tilted(tmp_path / "cell.tif", heights), WORDS)
+    assert len(found.hollows) == count
+    assert found.question.terrain.in_hollows.sum() == count
+    words = seen.words(draw_survey(found, "metric"))
+    assert ("hollow of more than 0.1 m³" in words) == bool(count)
+    assert "hollows of more than 0.1 m³" in words
 
 
 def test_contours_of_a_survey_are_as_plain_on_any_tint_as_those_of_a_map(demo_raster, seen):

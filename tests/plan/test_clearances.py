@@ -161,6 +161,30 @@ def test_a_swale_takes_its_cut_uphill_and_its_berm_downhill():
     assert body.nearest(Point(18, 0)) == (pytest.approx(30 - toe, abs=0.01), "its berm")
 
 
+def test_under_its_berm_a_swale_s_floor_is_the_ground():
+    """Rock 1.3 m down on a plane of 5 %: under the bed's uphill edge, 1.2 m from the line, are
+    1.3 - 0.3 - 0.05 x 1.2 = 0.94 m of soil, and under the berm, which is heaped, all of it."""
+    dem, rules, slope = plane(0.05), Rulebook(), 0.05
+    route = SwaleLine(np.array([[10.0, 30.0], [50.0, 30.0]]), 100.0, 0.0, slope, slope)
+    sill = Sill(100.0, 4.0, 0.05, 0.1, 1.7)
+    swale = finish(dem, route, Section("trapezoid", 0.3, 0.6, 2.0), sill, 30.0, 30.0, rules)
+    made = made_of(curve=swale.curve)
+    made.swale = swale
+    left, (_, y) = depth_left(made, dem, body_of(made, dem, rules).whole, 1.3)
+    assert 0.94 - 1e-3 <= left <= 0.94 + 0.05 * 0.5  # looked at every half metre
+    assert 30 < y <= 31.2 + 1e-6
+    below = box(15, 28.5, 25, 29.5)
+    assert depth_left(made, dem, below, 1.3)[0] == pytest.approx(1.3, abs=1e-3)
+
+
+def test_a_crescent_digs_no_floor():
+    """It heaps its bund on the ground and stores above it."""
+    made = made_of(tree=SimpleNamespace(form="crescent"),
+                   curve=SimpleNamespace(levels=np.array([99.0, 100.0])))
+    assert depth_left(made, plane(0.05), box(20, 20, 40, 40), 1.1)[0] == pytest.approx(
+        1.1, abs=1e-4)
+
+
 def test_a_drain_takes_its_channel_uphill():
     dem, rules = plane(0.05), Rulebook()
     route = describe(dem, np.array([[10.0, 30.0], [50.0, 30.0]]), 100.0, 0.0, "")

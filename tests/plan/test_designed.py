@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from constructed import formula_dem
+from constructed import formula_dem, valley
 from shapely import box
 
 import terrain.plan.designed as module
 from terrain.plan.designed import (
     Earth,
     _Changed,
-    _overlaps,
+    _shared,
     designed_dem,
     designed_raster,
     raster_grid,
@@ -40,10 +40,10 @@ def test_works_that_change_the_same_ground_are_told():
     patches = [patch_of(GROUND, shape) for shape in (ONE, OTHER)]
     changed = [_Changed(p.shape, p.grid, np.abs(p.change) > UNCHANGED) for p in patches]
     assert changed[1].shared(changed[0]) == pytest.approx(25, rel=0.02)
-    said = _overlaps(changed)
-    assert len(said) == 1
-    assert '"upper pit" and "lower pit" change the same 25' in said[0]
-    assert _overlaps(changed[:1]) == []
+    found = _shared(changed)
+    assert [shared.works for shared in found] == [(ONE.work, OTHER.work)]
+    assert '"upper pit" and "lower pit" change the same 25' in found[0].said
+    assert _shared(changed[:1]) == []
 
 
 def test_a_raster_that_would_be_too_large_is_coarser_and_says_so(monkeypatch):
@@ -93,7 +93,44 @@ def test_every_dug_or_heaped_work_of_a_site_is_shaped(small_site):
         found = designed.earth.get(planned.store.name)
         if planned.swale is not None:
             assert found.cut_sections == planned.swale.cut
-            assert found.cut_surface == pytest.approx(planned.swale.cut, rel=0.1)
-            assert found.fill_surface == pytest.approx(planned.swale.berm, rel=0.1)
+            # On uneven ground: no more apart than is told (rule `earth by two ways`).
+            assert found.off(Rulebook()) is None
     spillways = [shape.name for shape in designed.shapes if shape.part]
     assert spillways == ["pond, spillway"]
+
+
+def plane_site(site, write_raster, slope, works):
+    """The small site on a plane that rises to the north, with other works."""
+    rows, columns = valley().shape
+    rise = slope * (rows - np.arange(rows))[:, None] + np.zeros(columns)
+    write_raster(site.parent / "ground.tif", (100 + rise).astype(np.float32))
+    site.write_text(site.read_text().split("works:")[0] + "works:\n" + works)
+    return site
+
+
+def test_on_a_plane_both_ways_agree_to_a_few_thousandths(small_site, write_raster):
+    from terrain.plan.plan import make_plan
+
+    works = """\
+  - {kind: swale, name: swale, through: [500060, 6399930], length: 40 m, depth: 0.3 m}
+  - {kind: basin, name: pit, dug: [[500055, 6399880], [500065, 6399880], [500065, 6399890],
+      [500055, 6399890]], depth: 1 m, batter: 2}
+  - {kind: tree basin, name: bowl, at: [[500030, 6399900]], crown: 4 m}
+"""
+    plan = make_plan(plane_site(small_site, write_raster, 0.08, works))
+    earth = plan.designed.earth
+    assert len(earth) == 3
+    for found in earth.values():
+        assert found.cut_surface == pytest.approx(found.cut_sections, rel=5e-3)
+        # The swale's berm is turned uphill at its ends, which its sections approximate.
+        assert found.fill_surface == pytest.approx(found.fill_sections, rel=0.02, abs=1e-6)
+
+
+def test_a_bowl_on_ground_as_steep_as_its_sides_is_refused(small_site, write_raster):
+    from terrain.errors import InputError
+    from terrain.plan.plan import make_plan
+
+    works = "  - {kind: tree basin, name: bowl, at: [[500060, 6399915]], crown: 4 m}\n"
+    with pytest.raises(InputError, match=r"rises 46%, too steep for sides of 2:1.*Move it to "
+                       r"ground that rises less than 30%"):
+        make_plan(plane_site(small_site, write_raster, 0.46, works))

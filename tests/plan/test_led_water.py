@@ -7,6 +7,7 @@ import csv
 import io
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import geopandas
 import numpy as np
@@ -22,8 +23,10 @@ from terrain.outputs.setting_out import write_setting_out
 from terrain.outputs.site_map import draw_site_map
 from terrain.plan.accounts import CLOSES_TO
 from terrain.plan.plan import check_site, make_plan
+from terrain.plan.road_turnouts import Turnout, turnout_notes
 from terrain.plan.routing import peaks_when_full
 from terrain.works.manning import full_diameter, full_flow
+from terrain.works.road_drainage import RoadOutlet
 
 DRAIN = """\
   - kind: drain
@@ -325,3 +328,13 @@ def test_every_key_is_documented(drained):
     drain = next(s for s in found["stores"] if s["kind"] == "drain")
     for key in [*drain, *found["road_turnouts"][0], *found["pipes"][0], "road_turnouts", "pipes"]:
         assert f"`{key}" in page, key
+
+
+@pytest.mark.parametrize(("grade", "told"), [(0.2, False), (0.25, True)])
+def test_a_road_steeper_than_the_table_of_water_bars_is_told(grade, told):
+    """Low-Volume Roads Engineering, US Forest Service and USAID, 2003, Table 7.2 ends at 20 %."""
+    outlet = RoadOutlet(50.0, 0.0, 50.0, grade, 50.0, True)
+    turnout = Turnout("track", outlet, 0.0, 0.0, 100.0, 35.0, 1.0, 1.0, "", 0.0, 0.0)
+    inputs = SimpleNamespace(ground=SimpleNamespace(roads=()), site=SimpleNamespace(roads=None))
+    said = " ".join(turnout_notes(inputs, (turnout,)))
+    assert ("ends at grades of 20%, and parts of track are steeper" in said) == told

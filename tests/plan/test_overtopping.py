@@ -89,6 +89,28 @@ def test_a_house_beside_the_way_is_told_with_its_distance_and_one_further_off_is
         assert len(met_on(way, ground, Rulebook()["breach reach"])) == told
 
 
+def test_a_house_uphill_of_the_way_is_left_out():
+    """On 5 % its south wall at y = 38 stands 0.4 m above the berm's line at y = 30: more than the
+    bank, though within reach. One as high as the line, beside it, is told."""
+    found, _, _ = breach(roofs=(roof("uphill", box(20, 38, 26, 42)),))
+    assert found.met == ()
+    found, _, _ = breach(roofs=(roof("beside", box(54, 29, 58, 33)),))
+    assert [met.name for met in found.met] == ["beside"]
+
+
+def test_a_thing_beside_the_way_counts_where_water_as_high_as_the_bank_reaches_it():
+    """The way runs down x = 20.5 from y = 30 on 5 %; a shed's near corner lies at (24.5, 35),
+    0.25 m higher than where it begins: it counts only if the bank is higher than that."""
+    dem = plane(0.05)
+    ground = ground_of(roofs=(roof("shed", box(24.5, 35, 30, 36)),))
+    way = np.array([[20.5, 30.0], [20.5, 5.0]])
+    assert met_on(way, ground, 10.0)  # 6.4 m off
+    assert met_on(way, ground, 10.0, dem=dem, bank=0.2) == []  # 0.25 m above the way's start
+    met = met_on(way, ground, 10.0, dem=dem, bank=0.3)[0]
+    assert met.along == 0.0
+    assert met.gap == pytest.approx(np.hypot(4.0, 5.0), abs=0.01)
+
+
 def test_wells_and_roads_and_what_lies_beyond_the_boundary():
     road = SimpleNamespace(name="lane", surface=box(0, 4, 60, 8))
     well = Thing("private well", "old", Point(23, 20))

@@ -264,14 +264,21 @@ def test_starts_at_is_the_least_rain_that_runs_off_the_ground(small_site):
 
 
 def test_a_bowl_on_a_slope_is_dug_into_it(small_site):
-    """Above the water a disc on a plane: mean rise r s over half of the crown's rise, and the
-    wedges of its 2:1 sides; the valley's sides slope 0.04 and 0.08."""
+    """Above the water a disc on a plane: mean rise r s over the disc; past its rim in the direction
+    t the side stands h = r s (1 + sin t) below the ground and nears it by k = 1 / 2 - s sin t a
+    metre, r h^2 / (2 k) + h^3 / (6 k^2) in all; the valley's sides slope 0.04 and 0.08."""
+    from scipy.integrate import quad
+
     plan = make_plan(small_site)
     planned = next(p for p in plan.stores if p.store.kind == "tree basin")
     slope, radius, side = np.hypot(0.04, 0.08), 1.5, 2.0
     within = slope * radius * np.pi * radius**2
-    wedge = side / 2 * 1.5 * (slope * radius) ** 2 * 2 * np.pi * radius
-    assert planned.quantities.cut - planned.store.capacity == pytest.approx(within + wedge, rel=0.1)
+
+    def past(t):
+        high, nears = slope * radius * (1 + np.sin(t)), 1 / side - slope * np.sin(t)
+        return radius * high**2 / (2 * nears) + high**3 / (6 * nears**2)
+    above = within + quad(past, 0, 2 * np.pi)[0]
+    assert planned.quantities.cut - planned.store.capacity == pytest.approx(above, rel=0.005)
 
 
 def test_a_sill_where_the_owner_wants_it(small_site):

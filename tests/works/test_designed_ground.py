@@ -24,18 +24,19 @@ from terrain.works.cross_section import (
     berm_end,
     earth_across,
     earth_at_sill,
-    return_end,
     section_of,
 )
 from terrain.works.designed_ground import Grid, along, grid_over, patch_of
 from terrain.works.drain import describe, design_section
 from terrain.works.drain import finish as finish_drain
+from terrain.works.footprints import swale_footprint
 from terrain.works.ground_of_bank import wall_shapes
 from terrain.works.ground_of_drain import drain_shape
 from terrain.works.ground_of_pit import pit_of
 from terrain.works.ground_of_swale import floor_at, swale_shape
 from terrain.works.ground_of_trees import tree_shape
 from terrain.works.lie import lie_of
+from terrain.works.return_end import return_end
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
 from terrain.works.swale import SwaleLine
@@ -275,24 +276,40 @@ def test_the_berm_is_left_out_along_the_sill_and_turned_uphill_at_its_ends():
     assert swale.returns[0].uphill == pytest.approx(up, rel=1e-3)
 
 
+@pytest.mark.parametrize("slope", [0.002, 0.01, 0.03])
+def test_sections_footprint_and_surface_agree_where_the_crest_is_not_met(slope):
+    """One reach for all, 6 m at most, on ground that rises too little to meet the crest there."""
+    dem, swale = swale_on(slope, 0.0)
+    assert [end.uphill for end in swale.returns] == [6.0, 6.0]
+    patch = patch_of(dem, swale_shape(dem, swale, "swale"), 0.05)
+    assert patch.fill == pytest.approx(swale.berm, rel=0.01)
+    heaped = patch.design > patch.ground + 1e-3
+    top = patch.top - patch.cell * int(np.flatnonzero(heaped.any(axis=1))[0]) - 50
+    side, tip = swale.berm_side_slope, swale.berm_height_built - 6 * slope
+    out = (swale.berm_top / 2 + side * tip) / (1 + side * slope)  # from its tip to the ground
+    assert top == pytest.approx(6 + out, abs=0.1)
+    assert swale_footprint(swale, dem)[1].bounds[3] - 50 == pytest.approx(6 + out, abs=0.05)
+
+
 # --- closed forms of a berm's ends, against sums over fine cells
 
 @settings(max_examples=20)
 @given(st.floats(0.15, 0.5), st.floats(0.3, 0.9), st.sampled_from([2.0, 3.0]),
-       st.floats(0.02, 0.1))
-def test_an_end_turned_uphill_on_a_plane(height, top, side, slope):
+       st.floats(0.0, 0.1), st.floats(2.0, 12.0))
+def test_an_end_turned_uphill_on_a_plane(height, top, side, slope, longest):
     berm = Berm(height, top, side)
-    end = return_end(berm, slope)
+    end = return_end(berm, slope, longest)
     cell = 0.03
     x = np.arange(0, end.beyond + side * (height + 1) + top, cell) + cell / 2
-    y = np.arange(-3 * end.beyond - 1, end.uphill + end.beyond, cell) + cell / 2
+    y = np.arange(-3 * end.beyond - 1, end.uphill + end.beyond + side * height, cell) + cell / 2
     past, upward = np.meshgrid(x, y)
     straight = np.hypot(np.maximum(past - end.beyond, 0), upward + end.beyond)
     turned = np.hypot(past - end.beyond,
                       upward - np.clip(upward, -end.beyond, end.uphill))
     level = height - np.maximum(np.minimum(straight, turned) - top / 2, 0) / side
     volume = float(np.maximum(level - slope * upward, 0).sum()) * cell**2
-    assert end.uphill == pytest.approx(height / slope)
+    assert end.uphill == pytest.approx(min(height / max(slope, 1e-9), longest))
+    assert end.tip == pytest.approx(max(height - slope * longest, 0.0), abs=1e-9)
     assert end.volume == pytest.approx(volume, rel=0.01)
 
 

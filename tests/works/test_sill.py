@@ -61,3 +61,12 @@ def test_a_length_that_is_given_is_kept():
     sill = design_sill(10.0, 0.3, 0.05, Rulebook(), length=2.0)
     assert sill.length == 2.0
     assert weir_flow(2.0, sill.head) == pytest.approx(0.3)
+
+
+def test_no_sill_is_longer_than_what_it_stands_in():
+    """The head follows: 0.3 m3/s over 3 m by Q = C L h^1.5."""
+    rules = Rulebook()
+    for asked in (None, 8.0):
+        sill = design_sill(10.0, 0.3, 0.05, rules, asked, longest=3.0)
+        assert sill.length == 3.0
+        assert sill.head == pytest.approx((0.3 / (rules["sill coefficient"] * 3.0)) ** (2 / 3))

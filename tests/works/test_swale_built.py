@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from constructed import formula_dem
 
-from terrain.works.cross_section import Section, area_on_slope, berm_end, return_end
+from terrain.works.cross_section import Section, area_on_slope, berm_end
+from terrain.works.return_end import return_end
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
 from terrain.works.swale import SwaleLine
@@ -99,13 +100,23 @@ def test_a_deeper_swale_never_holds_less():
     assert (np.diff(held) > 0).all()
 
 
-def test_ends_on_level_ground_are_reckoned_as_on_the_flattest():
-    """Where the ground never comes up to the crest, as if it sloped by `swale flat`."""
-    swale, rules = made(slope=0.0)
-    flat = rules["swale flat"]
+@pytest.mark.parametrize("slope", [0.0, 0.02])
+def test_where_the_ground_does_not_come_up_to_the_crest_a_berm_s_ends_stop_at_the_longest(slope):
+    """6 m uphill the ground stands 6 s over the sill, and the berm over it what is left."""
+    swale, rules = made(slope=slope)
     for end in swale.returns:
-        assert end == return_end(swale.built_berm, flat)
-        assert end.uphill == pytest.approx(swale.berm_height_built / flat)
+        assert end.uphill == rules["return end longest"] == 6.0
+        assert end.tip == pytest.approx(swale.berm_height_built - 6 * slope, abs=1e-4)
+    said = next(c for c in swale.cautions if "goes round the berm's end" in c)
+    assert f"at its start {6 * slope:.2f} m" in said
+    assert ("at the design peak" in said) == (6 * slope < 0.05)  # the head on the sill
+    assert not any("round the berm's end" in c for c in made(slope=0.05)[0].cautions)
+
+
+def test_a_sill_that_takes_the_whole_swale_is_told():
+    swale, _ = made(length=4.0, slope=0.05)
+    assert any("takes all of its length, 4.0 m" in c for c in swale.cautions)
+    assert not any("takes all" in c for c in made(slope=0.05)[0].cautions)
 
 
 def test_end_areas_and_prismoid_agree_where_the_section_does_not_change():

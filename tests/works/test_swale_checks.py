@@ -90,7 +90,7 @@ def test_the_owner_sets_checks_or_does_without():
     assert checks_of(line(200.0), SECTION, RULES, 0.0) == ((), None)
     checks, said = checks_of(line(40.0), SECTION, RULES, 10.0)
     assert [c.chainage for c in checks] == pytest.approx([10, 20, 30])
-    assert "as asked" in said
+    assert "no more than the 10.0 m (32.8 ft) asked for" in said
 
 
 def test_checks_in_a_shallow_swale_are_left_out_and_told():

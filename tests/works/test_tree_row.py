@@ -41,6 +41,12 @@ def test_toe_of_a_berm_on_level_ground_is_top_and_two_sides():
         0.6 + 4 * 0.225 * 1.1)
 
 
+def test_a_crest_that_the_owner_fixes_moves_the_toe():
+    """0.8 m above the sill at 100 m, built a tenth higher."""
+    assert toe_of_berm(route(0.0, (0, 0), (9, 0)), 2.0, Rulebook(), 100.8) == pytest.approx(
+        0.6 + 4 * 0.8 * 1.1)
+
+
 @pytest.mark.parametrize("points", [((10, 30), (40, 30)), ((40, 30), (10, 30))])
 def test_a_row_stands_downhill_of_its_swale_in_the_order_of_its_stations(points):
     places = below_swale(plane(0.05, 180), route(0.05, *points), 5.0, 25.0, 5.0, None, 3.0)

@@ -74,17 +74,73 @@ def test_earth_trench_and_topsoil_of_a_wall_across_a_v_valley(crest):
 
 
 def test_net_storage_follows_the_closed_form_at_every_level():
-    """m d^3 / (3 s) less m (T d^2 / 2 + w (d^3 / 3 + f d^2)), f = c - d; areas are its slope."""
-    crest, top, wet = 2.45, 1.8, 3.0
-    curve = design_wall(valley(), across(), crest, None, Rulebook(), "pond").curve
+    """Ground level along the valley for 12 m: m (12 d^2 + d^3 / (3 s)) less
+    m (T d^2 / 2 + w (d^3 / 3 + f d^2)), f = c - d; areas are its slope."""
+    crest, top, wet, level = 2.45, 1.8, 3.0, 12.0
+    terrain = valley(height=lambda x, y: (FALL * np.maximum(y - level, 0) + abs(x) / SIDE
+                                          + FALL * np.minimum(y + 12, 0)))
+    curve = design_wall(terrain, across(), crest, None, Rulebook(), "pond").curve
     for deep in (1.0, 1.5, 2.0):
-        net = SIDE * (deep**3 / (3 * FALL) - top * deep**2 / 2
-                      - wet * (deep**3 / 3 + (crest - deep) * deep**2))
-        slope = SIDE * (deep**2 / FALL - top * deep - wet * (2 * crest * deep - 2 * deep**2))
+        gross = SIDE * (level * deep**2 + deep**3 / (3 * FALL))
+        net = gross - SIDE * (top * deep**2 / 2 + wet * (deep**3 / 3 + (crest - deep) * deep**2))
+        area = SIDE * (2 * level * deep + deep**2 / FALL)
+        slope = area - SIDE * (top * deep + wet * (2 * crest * deep - 2 * deep**2))
         held = np.interp(deep, curve.levels, curve.volumes)
         # Within a hundredth of what a thin wall would hold, for the creases that cells cut off.
-        assert held == pytest.approx(net, abs=0.01 * SIDE * deep**3 / (3 * FALL))
-        assert curve.area_at(held) == pytest.approx(slope, abs=0.02 * SIDE * deep**2 / FALL)
+        assert held == pytest.approx(net, abs=0.01 * gross)
+        assert curve.area_at(held) == pytest.approx(slope, abs=0.02 * area)
+
+
+@pytest.mark.parametrize(("fall", "side", "crest"), [(0.04, 12.5, 1.2), (0.04, 12.5, 2.0),
+                                                     (0.15, 4.0, 2.4)])
+def test_on_ground_that_rises_behind_it_the_bank_takes_less_of_the_pool(fall, side, crest):
+    """By the integral of the water over ground and bank, on cells of 2 cm."""
+    step, deep = 0.02, crest - 0.45
+    x, y = np.meshgrid(np.arange(0, side * deep, step) + step / 2,
+                       np.arange(0, deep / fall, step) + step / 2)
+    ground, bank = fall * y + x / side, crest - np.maximum(y - 0.9, 0) / 3
+    exact = 2 * np.maximum(deep - np.maximum(ground, bank), 0).sum() * step**2
+    terrain = valley(height=lambda x, y: fall * y + abs(x) / side)
+    half = side * crest + 2
+    basin = design_wall(terrain, across(half), crest, None, Rulebook(), "pond")
+    assert basin.storage == pytest.approx(exact, rel=0.01)
+
+
+@pytest.mark.parametrize("cell", [1.0, 0.5])
+def test_a_wall_drawn_longer_into_the_hill_changes_nothing(cell):
+    """Its crest meets the ground at 4 c from the middle; from there on nothing stands."""
+    from dataclasses import replace
+
+    from terrain.works.ground_of_bank import spillway_floor, with_spillway
+
+    terrain = valley(cell)
+    found = []
+    for half in (9.9, 12.0, 30.0):
+        made = design_wall(terrain, across(half), 2.45, None, Rulebook(), "pond")
+        made = with_spillway(terrain.dem, replace(made, sill=replace(made.sill, length=6.0)))
+        assert (abs(made.sill_x), made.sill_y) == pytest.approx((2.45 * SIDE, 0.0), abs=0.01)
+        _, lip = spillway_floor(terrain.dem, made)
+        assert abs(lip[0, 0]) == pytest.approx(2.45 * SIDE + 0.9, abs=0.01)
+        found.append((made.spillway, made.topsoil, made.profile.fill, made.storage))
+    assert found[1] == pytest.approx(found[0], rel=0.01)
+    assert found[2] == pytest.approx(found[0], rel=0.01)
+
+
+def test_the_spillway_goes_to_the_end_with_lower_ground_past_it():
+    """Past x = 10 the ground rises 1 in 2 on one side, 1 in 10 on the other."""
+    for way in (1, -1):
+        terrain = valley(height=lambda x, y, way=way: FALL * y + abs(x) / SIDE + 0.35 * np.maximum(
+            way * x - 10, 0))
+        made = design_wall(terrain, across(14.0), 2.45, None, Rulebook(), "pond")
+        assert made.sill_x * way < 0
+
+
+@pytest.mark.parametrize(("y", "told"), [(-71.5, True), (-40.0, False)])
+def test_a_bank_that_runs_off_the_raster_is_told(y, told):
+    """The raster ends at y = -72; the dry foot lies 0.9 m and 2.5 times 2.7 m from the line."""
+    made = design_wall(valley(1.0), [(-20.0, y), (20.0, y)], FALL * y + 2.45, None, Rulebook(),
+                       "pond")
+    assert any("its foot lies" in words for words in made.cautions) == told
 
 
 # Top widths of NRCS conservation practice standard 378, by total height, in the published table.

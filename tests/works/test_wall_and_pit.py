@@ -11,9 +11,10 @@ from shapely.geometry import Point, Polygon
 
 from terrain.errors import InputError
 from terrain.surface.terrain import Terrain
+from terrain.works.pit import pit_in
 from terrain.works.rules import Rulebook
 from terrain.works.wall import design_wall
-from terrain.works.wall_and_pit import design_wall_and_pit, pit_in
+from terrain.works.wall_and_pit import design_wall_and_pit
 
 CREST = 1.5
 
@@ -68,7 +69,8 @@ def test_on_level_ground_the_cut_is_a_prismoid(long, wide, depth, batter):
     rim = Polygon([(0, 0), (long, 0), (long, wide), (0, wide)])
     exact = depth * (long * wide - batter * depth * (long + wide) + 4 * batter**2 * depth**2 / 3)
     if batter * depth < 0.98 * min(long, wide) / 2:
-        assert pit_in(level_ground(), rim, batter).cut(depth) == pytest.approx(exact, rel=0.005)
+        pit = pit_in(level_ground(), rim, batter, "pit")
+        assert pit.cut(depth) == pytest.approx(exact, rel=0.005)
 
 
 @pytest.mark.parametrize(("batter", "depth"), [(2.0, 1.5), (1.0, 3.0), (3.0, 3.0)])
@@ -77,7 +79,7 @@ def test_a_round_pit_is_the_frustum_of_a_cone(batter, depth):
     rim = Point(0, 0).buffer(9.0, quad_segs=64)
     low = 9.0 - batter * depth
     exact = np.pi * depth * (81 + 9 * low + low**2) / 3
-    assert pit_in(level_ground(), rim, batter).cut(depth) == pytest.approx(exact, rel=0.005)
+    assert pit_in(level_ground(), rim, batter, "pit").cut(depth) == pytest.approx(exact, rel=0.005)
 
 
 @pytest.mark.parametrize("share", [0.85, 0.9])
@@ -128,3 +130,20 @@ def test_a_pit_near_the_wall_is_cautioned():
     near = made(1.0, rim=[(-12, 8), (12, 8), (12, 20), (-12, 20)])
     assert any("comes within" in words for words in near.cautions)
     assert not any("comes within" in words for words in made(1.0).cautions)
+
+
+def test_the_spillways_earth_is_told_beside_a_balanced_pit():
+    """The pit alone is balanced; what is left over is the spillway's usable cut, compacted."""
+    from dataclasses import replace
+
+    from terrain.plan.basin_facts import earth_words
+    from terrain.works.ground_of_bank import with_spillway
+
+    rules, both = Rulebook(), made()
+    whole = with_spillway(box_valley().dem, replace(both, sill=replace(both.sill, length=5.0)))
+    usable = whole.spillway - (whole.topsoil - both.topsoil)
+    assert usable > 1
+    assert whole.spare(rules) == pytest.approx(usable * rules["compacted per bank"], abs=1e-3)
+    said = " ".join(earth_words(whole, rules))
+    assert "so that pit and trench give what the bank takes. What its spillway gives" in said
+    assert f"{whole.spare(rules):,.0f} m³" in said

@@ -1,0 +1,130 @@
+"""Fields of the site file about money: what things cost here, and what water costs otherwise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
+
+from terrain.inputs.fields import Part
+from terrain.inputs.site_tanks import read_share
+from terrain.units import read_quantity
+
+Range = tuple[float, float]
+
+
+def _low_to_high(given: Any) -> Range:
+    """A low and a high figure, or one that stands for both."""
+    several = list(given) if isinstance(given, list | tuple) else [given, given]
+    if len(several) != 2 or any(isinstance(one, bool) or not isinstance(one, int | float)
+                                for one in several):
+        raise ValueError(f"'{given}' is neither a figure nor a pair such as [80, 120]")
+    low, high = (float(one) for one in several)
+    if not 0 <= low <= high < float("inf"):
+        raise ValueError(f"{several} does not go from a low to a high figure")
+    return low, high
+
+
+def _price(*dimensions: str) -> BeforeValidator:
+    """A price of one unit, kept per unit inside; bare figures are per the site's own unit of the
+    first dimension, and `{per: 6 m, price: [40, 60]}` names another amount."""
+    def read(given: Any, info: ValidationInfo) -> Price | None:
+        if given is None:
+            return None
+        system = (info.context or {}).get("units", "metric")
+        per: Any = 1.0
+        if isinstance(given, dict):
+            if set(given) != {"per", "price"}:
+                raise ValueError("a price has both an amount (per) and a price, such as "
+                                 "{per: 5 m3, price: [80, 120]}")
+            per, given = given["per"], given["price"]
+        price = _low_to_high(given)
+        amount, dimension = _amount(per, dimensions, system)
+        if not amount > 0:
+            raise ValueError(f"a price is per some amount above 0, not {per}")
+        return Price(price[0] / amount, price[1] / amount, dimension)
+    return BeforeValidator(read)
+
+
+def _amount(per: Any, dimensions: tuple[str, ...], system: str) -> tuple[float, str]:
+    for dimension in dimensions[:-1]:
+        try:
+            return read_quantity(per, dimension, system), dimension
+        except ValueError:
+            continue
+    return read_quantity(per, dimensions[-1], system), dimensions[-1]
+
+
+def price_of_one(given: Any) -> Range | None:
+    """The price of one piece, a low and a high figure or one that stands for both.
+
+    Raises
+    ------
+    ValueError
+        If it is neither, or falls.
+    """
+    return None if given is None else _low_to_high(given)
+
+
+@dataclass(frozen=True)
+class Price:
+    """Money for one unit, as kept inside: a metre, m2, m3 or tonne.
+
+    Attributes
+    ----------
+    low, high : float
+    unit : str
+        Its dimension, a key of `terrain.units.DIMENSIONS`.
+    """
+
+    low: float
+    high: float
+    unit: str
+
+    @property
+    def range(self) -> Range:
+        """Low and high."""
+        return self.low, self.high
+
+
+def _shares(given: Any) -> Range | None:
+    if given is None:
+        return None
+    several = list(given) if isinstance(given, list | tuple) else [given, given]
+    if len(several) != 2:
+        raise ValueError(f"'{given}' is no pair of shares such as [1 %, 3 %]")
+    low, high = (read_share(one) for one in several)
+    if low > high:
+        raise ValueError(f"{several} does not go from a low to a high figure")
+    return low, high
+
+
+class OtherWater(Part):
+    """What a m3 costs that comes another way."""
+
+    hauled: Annotated[Price | None, _price("volume")] = None
+    well: Annotated[Price | None, _price("volume")] = None
+    utility: Annotated[Price | None, _price("volume")] = None
+
+
+class Money(Part):
+    """What things cost here, each from low to high; without it no money is printed."""
+
+    currency: str
+    machine_hour: Range
+    machine_output: float | None = Field(default=None, gt=0)
+    haulage: Range = (0.0, 0.0)
+    pipe: Annotated[Price | None, _price("length")] = None
+    tank: Annotated[Price | None, _price("volume")] = None
+    stone: Annotated[Price | None, _price("mass", "volume")] = None
+    tree: Annotated[Range | None, BeforeValidator(price_of_one)] = None
+    seed: Annotated[Price | None, _price("area")] = None
+    upkeep: Annotated[Range | None, BeforeValidator(_shares)] = None
+    interest: Annotated[float, BeforeValidator(read_share)] = 0.0
+    water_otherwise: OtherWater = Field(default_factory=OtherWater)
+
+    @field_validator("machine_hour", "haulage")
+    @classmethod
+    def _rising(cls, given: Range) -> Range:
+        return _low_to_high(given)
