@@ -23,7 +23,7 @@ def refuse_few(ctx: click.Context, param: click.Parameter, runs: int | None) -> 
 
 def say_doubt(doubt: Any, system: str) -> None:
     """The ranges of the headline figures; nothing where the plan was not doubted."""
-    from terrain.outputs.doubt_tables import headline_lines, outside, periods
+    from terrain.outputs.doubt_tables import beside, headline_lines, outside, periods
 
     if doubt is None:
         return
@@ -31,5 +31,5 @@ def say_doubt(doubt: Any, system: str) -> None:
     for when, told in periods(doubt):
         table([when, "plan", "10 to 90 %", "mostly for"],
               [[line.name, line.cells[0], line.cells[1], line.cells[4]]
-               for line in headline_lines(told, system)])
+               for line in headline_lines(told, system, beside(doubt, told))])
     remarks("Beware", outside(doubt, system))

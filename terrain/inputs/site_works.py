@@ -218,6 +218,7 @@ class Tank(_Work):
     kind: Literal["tank"]
     at: Point
     volume: Volume
+    height: Length | None = None
     roofs: list[str] = Field(default_factory=list)
     demand: Use = 0.0
     first_flush: Rain = 0.0
@@ -245,7 +246,7 @@ class Tank(_Work):
             own = {"demand": self.demand, "uses": self.uses, "top up": self.top_up,
                    "spills to": self.spills_to, "pipe": self.pipe, "pump": self.pump,
                    "first flush": self.first_flush or self.first_flush_volume,
-                   "leaf screen": self.leaf_screen}
+                   "leaf screen": self.leaf_screen, "height": self.height}
             first = next((field for field, given in own.items() if given), None)
             if first is not None:
                 raise ValueError(f"it is joined with \"{self.joined_with}\", and {first} "

@@ -193,8 +193,8 @@ def draw_totals(totals: tuple[Total, ...], system: str) -> Figure:
     low, tall = 0.35 / high, 0.62 * count / high
     kept = figure.add_axes((0.215, low, 0.27, tall))
     stays = figure.add_axes((0.585, low, 0.365, tall))
-    figure.text(0.03, 1 - 0.3 / high, "What the works add", fontsize=16, fontweight="bold",
-                va="center", gid="title")
+    figure.text(0.03, 1 - 0.3 / high, "What the works hold, and what stays", fontsize=16,
+                fontweight="bold", va="center", gid="title")
     factor = PRINTED["rain"][system == "us"][1]
     unit = unit_name("rain", system)
     rows = np.arange(count, dtype=float)

@@ -91,4 +91,5 @@ def _total(total: Total) -> dict[str, Any]:
             "roof_mm": total.roof_mm, "stays_share": total.stays,
             "stays_before_share": total.stays_before, "left_site_m3": total.left,
             "left_site_before_m3": total.left_before,
+            "no_longer_leaves_m3": total.no_longer_leaves,
             "soaked_in_place_before_m3": total.soaked_before}

@@ -25,7 +25,7 @@ SEASON_COLUMNS = ("fills", "spills", "days with water", "days full", "longest dr
                   "empty to full again", "left at the year's end")
 TOTAL_COLUMNS = ("rain", "passive capture", "over the property", "roof capture",
                  "over the property", "stays of the property's rain", "before the works",
-                 "left the site", "before the works")
+                 "left the site", "before the works", "no longer leaves")
 
 Rows = list[tuple[str, list[str]]]
 
@@ -221,7 +221,8 @@ def total_rows(totals: tuple[Total, ...], system: str) -> Rows:
     return [(total.name, [
         rain(total.rain_mm), litres(total.passive, system), rain(total.passive_mm),
         litres(total.roof, system), rain(total.roof_mm), f"{total.stays:.1%}",
-        f"{total.stays_before:.1%}", volume(total.left), volume(total.left_before)])
+        f"{total.stays_before:.1%}", volume(total.left), volume(total.left_before),
+        volume(total.no_longer_leaves)])
         for total in totals]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from terrain.plan.doubt_found import Doubt, DoubtedStore, Headline, Range
+from terrain.plan.doubt_found import Beside, Doubt, DoubtedStore, Headline, Range
 
 
 def doubt_object(doubt: Doubt | None) -> dict[str, Any] | None:
@@ -15,8 +15,20 @@ def doubt_object(doubt: Doubt | None) -> dict[str, Any] | None:
         "runs": doubt.runs, "runs_of_each_alone": doubt.alone_runs, "grounds": doubt.grounds,
         "seed": doubt.seed, "design_storm": doubt.design_storm,
         "storm": _headlines(doubt.storm), "average_year": _headlines(doubt.year) or None,
+        "average_year_beside": _beside(doubt),
         "one_year": _headlines(doubt.one_year) or None,
         "stores": [_store(store) for store in doubt.stores], "notes": list(doubt.notes)}
+
+
+def _beside(doubt: Doubt) -> dict[str, Any] | None:
+    other: Beside | None = doubt.beside
+    if other is None or not doubt.year:
+        return None
+    return {"soil": other.soil, "inside_range": {
+        name.replace(" ", "_"): doubt.year[name].together.low <= value
+        <= doubt.year[name].together.high for name, value in other.figures.items()},
+        **{name.replace(" ", "_") + ("" if name == "share kept" else "_m3"): value
+           for name, value in other.figures.items()}}
 
 
 def _range(found: Range, unit: str = "") -> dict[str, float | None]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import resources
 
-from terrain.plan.doubt_found import Doubt, DoubtedStore, Headline, Range
+from terrain.plan.doubt_found import Beside, Doubt, DoubtedStore, Headline, Range
 from terrain.plan.plan import Plan
 from terrain.units import shown, unit_name
 
@@ -48,7 +48,13 @@ def span(found: Range, name: str, system: str) -> str:
     return f"{low} – {figure(found.high, name, system)}"
 
 
-def headline_lines(told: dict[str, Headline], system: str) -> list[Line]:
+def beside(doubt: Doubt, told: dict[str, Headline]) -> Beside | None:
+    """What stands beside the plan's own figures of a period; None where nothing does."""
+    return doubt.beside if told is doubt.year else None
+
+
+def headline_lines(told: dict[str, Headline], system: str, other: Beside | None = None
+                   ) -> list[Line]:
     """Each headline: plan, range, median, the ends' errors, and whose doubt it mostly is."""
     lines = []
     for name, headline in told.items():
@@ -56,8 +62,10 @@ def headline_lines(told: dict[str, Headline], system: str) -> list[Line]:
         errors = (f"± {figure(found.low_error, name, system, with_unit=False)}, "
                   f"± {figure(found.high_error, name, system)}")
         lines.append(Line(NAMES[name], [
-            figure(found.plan, name, system), span(found, name, system),
-            figure(found.median, name, system), errors, headline.most or "nothing",
+            figure(found.plan, name, system) + ("" if other is None else
+                f" ({other.soil}: {figure(other.figures[name], name, system)})"),
+            span(found, name, system), figure(found.median, name, system), errors,
+            headline.most or "nothing",
             ", ".join(f"{doubt} {100 * share:.0f}\u00a0%"
                       for doubt, share in headline.shares.items())]))
     return lines
@@ -67,8 +75,16 @@ def outside(doubt: Doubt, system: str) -> list[str]:
     """A sentence for each of the plan's figures that lies outside its range."""
     said = []
     for when, told in periods(doubt):
+        other = beside(doubt, told)
         for name, headline in told.items():
             found = headline.together
+            if other is not None and not found.low <= other.figures[name] <= found.high:
+                said.append(
+                    f"With {other.soil} the plan's figure for {when}, {NAMES[name]}, is "
+                    f"{figure(other.figures[name], name, system)}, which lies "
+                    f"{'below' if other.figures[name] < found.low else 'above'} the range "
+                    f"{span(found, name, system)}: no run draws how the soil's wetness is "
+                    "reckoned, so the figure is less sure than that range says.")
             if found.plan is None or not found.plan_outside:
                 continue
             side = "below" if found.plan < found.low else "above"
@@ -135,6 +151,7 @@ def doubt_section(plan: Plan, picture: str) -> str:
     page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
     return Markup(page.render(
         runs=f"{doubt.runs:,}", picture=picture, outside=outside(doubt, system),
-        periods=[(when, headline_lines(told, system)) for when, told in periods(doubt)],
+        periods=[(when, headline_lines(told, system, beside(doubt, told)))
+                 for when, told in periods(doubt)],
         stores=store_lines(plan, doubt), year=bool(doubt.year),
         moved=shown(plan.inputs.rules["spill moved"], "length", system, 0), notes=doubt.notes))

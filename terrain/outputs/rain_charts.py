@@ -48,8 +48,8 @@ def draw_record(answer: RecordAnswer, system: str = "metric") -> Figure:
     _title(figure, answer.record.source, f"daily rain, {days[0]:%Y-%m-%d} to {days[-1]:%Y-%m-%d}")
     if answer.extremes is not None:
         _head(figure, 0.07, high - 1.0, "The greatest day of each year",
-              f"{answer.begins}: dots; the curve fitted to them, and the band that holds "
-              f"{100 * answer.extremes.confidence:.0f} % of curves like it", sy.PASSIVE)
+              f"{answer.begins}; the fitted curve, and the band that holds "
+              f"{100 * answer.extremes.confidence:.0f} % of such curves", sy.PASSIVE)
         draw_maxima(figure.add_axes((0.07, 4.85 / high, 0.89, 2.9 / high)), answer.extremes, system)
     _head(figure, 0.07, 3.65, "How often it rains more", "days a year with more than a depth",
           sy.SHED)

@@ -83,5 +83,6 @@ def _gutter(check: GutterCheck, intensity: float) -> dict[str, Any]:
             "needs_width_m": check.needs_width,
             "downspouts_carry_m3_s": check.downspouts_carry,
             "downspouts_enough": check.downspouts_enough,
-            "needs_downspouts": [{"count": count, "diameter_m": wide}
-                                 for count, wide in check.needs]}
+            "needs_downspouts": [{"count": need.count, "diameter_m": need.diameter,
+                                  "gutter_runs": need.runs, "gutter_width_m": need.width}
+                                 for need in check.needs]}

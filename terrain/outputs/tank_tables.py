@@ -8,6 +8,7 @@ from typing import Any
 
 from terrain.outputs.charts import MONTHS
 from terrain.outputs.tank_charts import draw_size_curve
+from terrain.plan.gutter_checks import asked_of
 from terrain.plan.plan import Plan
 from terrain.plan.tank_years import MORE_ROOF, TankLife, Thumb
 from terrain.units import PRINTED, shown
@@ -41,7 +42,7 @@ def tank_section(plan: Plan, picture: Any) -> Any:
         roofs=roof_rows(plan), roof_columns=ROOF_COLUMNS, tanks=tank_rows(plan),
         tank_columns=TANK_COLUMNS, month_names=MONTHS, volume_unit=PRINTED["volume"][
             system == "us"][0],
-        burst=None if told.burst is None else
+        burst="not known" if told.burst is None else
         f"{shown(told.burst.intensity, 'rate', system)}: {told.burst.source}",
         lives=[{"name": plan.stores[life.index].store.name, "said": sentences(plan, life),
                 "picture": picture(draw_size_curve(life, plan.stores[life.index].store, system)),
@@ -60,6 +61,12 @@ def roof_rows(plan: Plan) -> list[tuple[str, list[str]]]:
     flow = partial(shown, dimension="flow", system=system)
     tanks = {name: node.store.name for node in plan.cascade.nodes for name in node.roof.names}
     known = {roof.name: roof for roof in plan.inputs.ground.roofs}
+    if told.burst is None:
+        return [(roof.name, [tanks.get(roof.name, "no tank"), shown(roof.area, "area", system),
+                             f"{roof.efficiency:.0%}" + (f" ({roof.material})" if roof.material
+                                                         else ""), "not known",
+                             *["–"] * 4, "not known"])
+                for roof in asked_of(plan.inputs, plan.cascade)]
     rows = []
     for check in told.gutters:
         roof = known[check.roof]
@@ -70,7 +77,8 @@ def roof_rows(plan: Plan) -> list[tuple[str, list[str]]]:
             "not stated" if check.gutter_carries is None else flow(check.gutter_carries),
             width(check.needs_width, system),
             "not stated" if check.downspouts_carry is None else flow(check.downspouts_carry),
-            " or ".join(f"{count} of {width(wide, system)}" for count, wide in check.needs[:3]),
+            " or ".join(f"{need.count} of {width(need.diameter, system)} with a gutter "
+                        f"{width(need.width, system)} wide" for need in check.needs[:3]),
             _verdict(check)]))
     return rows
 
@@ -170,8 +178,8 @@ def sentences(plan: Plan, life: TankLife) -> list[str]:
         f"{volume(more.used)} more a year and "
         f"{_days(more.fewer_dry)}" for more in life.more) + ".")
     if any(use.steps for use in life.uses):
-        said.append("Smaller tanks are rationed at the same shares of them; larger ones when as "
-                    "much water is left as in this one.")
+        said.append("Tanks of other sizes, smaller or larger, are rationed when as much water is "
+                    "left in them as in this one.")
     return said
 
 

@@ -38,7 +38,7 @@ from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works.roof import RoofCatchment
 from terrain.works.rules import Rulebook
-from terrain.works.store import Store
+from terrain.works.store import TANK_HEIGHT, Store
 
 OFF_SITE = "off site"
 #: Share of its pores that hold water in a store's bed before a storm; common practice, no source.
@@ -338,24 +338,50 @@ def _store(site: Site, place: Placed, ground: Ground, rules: Rulebook) -> Store:
                  suction=suction, uses=uses, top_up=top_up)
 
 
-def _out_level(terrain: Terrain, place: Placed) -> float:
-    """Level at which a store lets water go: its sill, or a tank's overflow. [m]"""
+def out_level(terrain: Terrain, place: Placed) -> float:
+    """Level from which a store's spill is led: its sill; of a tank the overflow where a pipe or a
+    pump's line carries it, else the ground that it falls on. [m]"""
+    if place.kind != "tank":
+        return place.sill_level
+    if place.work.pipe is not None or place.work.pump:
+        return in_level(terrain, place)
+    return float(terrain.dem.height_at(place.x, place.y))
+
+
+def in_level(terrain: Terrain, place: Placed) -> float:
+    """Level at which a full store takes water: its sill, or the top of a tank. [m]"""
     if place.kind != "tank":
         return place.sill_level
     return float(terrain.dem.height_at(place.x, place.y)) + place.sill_level
 
 
+def heights_assumed(placed: list[Placed]) -> list[str]:
+    """A note about tanks whose height nobody states; none where all are stated."""
+    taken = [f"\"{place.name}\"" for place in placed
+             if place.kind == "tank" and place.work.height is None]
+    if not taken:
+        return []
+    return [f"Nobody says how high {', '.join(taken)} {'is' if len(taken) == 1 else 'are'}: the "
+            f"overflow is taken {in_both(TANK_HEIGHT, 'length')} above the ground, which counts "
+            "where water goes in, where a pipe leads the overflow on and where a pump lifts it; "
+            "state it (height: 2.2 m)."]
+
+
 def _refuse_uphill(site: Site, terrain: Terrain, place: Placed, to: Placed, rules: Rulebook
                    ) -> None:
     """No water is given to a store that stands above the one it comes from."""
-    out, into = _out_level(terrain, place), _out_level(terrain, to)
+    out, into = out_level(terrain, place), in_level(terrain, to)
     if place.work.pump:
         return
+    helps = "Choose a lower work, or state a pump (pump: true)"
+    if place.kind == "tank" and place.work.pipe is None:
+        helps = ("Choose a lower work, lead its overflow there in a pipe (pipe:), which starts at "
+                 "the tank's top, or state a pump (pump: true)")
     if into > out + (rules["level tolerance"] if to.drain is None else 0.0):
         raise InputError(site.where_work(place.work.name, "spills to"),
                          f"\"{to.name}\" takes water at {into:.2f} m, above the {out:.2f} m at "
                          f"which \"{place.name}\" lets it go, and no pump is named",
-                         "Choose a lower work, or state a pump (pump: true)")
+                         helps)
 
 
 def _rise(terrain: Terrain, place: Placed, path: NDArray[np.float64], to: Placed | None
@@ -368,8 +394,8 @@ def _rise(terrain: Terrain, place: Placed, path: NDArray[np.float64], to: Placed
         x, y = path[len(place.work.pipe) - 1]
         ends.append(float(terrain.dem.height_at(x, y)))
     if place.work.spills_to is not None and to is not None:
-        ends.append(_out_level(terrain, to))
-    return max(ends) - _out_level(terrain, place) if ends else None
+        ends.append(in_level(terrain, to))
+    return max(ends) - out_level(terrain, place) if ends else None
 
 
 def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],
@@ -390,17 +416,17 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
         lead = Places(site, terrain).points(place.work.pipe, where)
         x, y = lead[-1]
         end_level = float(dem.height_at(x, y))
-        uphill = end_level > _out_level(terrain, place) + rules["level tolerance"]
+        uphill = end_level > out_level(terrain, place) + rules["level tolerance"]
         if uphill and not place.work.pump:
             raise InputError(where, f"the pipe's end stands at {end_level:.2f} m, above the "
-                             f"{_out_level(terrain, place):.2f} m that water comes out at, and no "
+                             f"{out_level(terrain, place):.2f} m that water comes out at, and no "
                              "pump is named", "End it lower, or state a pump (pump: true)")
     if place.work.spills_to is not None:
         to = _named_target(site, place, placed)
         if to is None:
             return None, np.asarray(lead), True
         _refuse_uphill(site, terrain, place, placed[to], rules)
-        end = _entry(placed[to], x, y, _out_level(terrain, place))
+        end = _entry(placed[to], x, y, out_level(terrain, place))
         return to, np.asarray([*lead, end] if place.work.pipe is None else lead), True
     row, column = dem.cell_of(x, y, site.where_work(place.work.name))
     # From a pipe's end or a tank the very first cell may be another store's already.

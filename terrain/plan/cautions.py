@@ -8,7 +8,7 @@ import numpy as np
 from shapely import LineString, Point
 
 from terrain.inputs.dem import Dem
-from terrain.plan.cascade import Cascade, Node
+from terrain.plan.cascade import Cascade, Node, in_level, out_level
 from terrain.plan.layout import Placed
 from terrain.plan.overtopping import met_on
 from terrain.plan.reading import Inputs
@@ -24,9 +24,9 @@ from terrain.works.store import Store
 from terrain.works.swale_built import Swale
 from terrain.works.wall import outflanking
 
-_LEAVES = ("Its spill leaves the property: never send it on to a neighbour more gathered than it "
-           "came before, and ask about water rights; your neighbour and the local water authority "
-           "decide.")
+LEAVES = ("Its spill leaves the property: never send it on to a neighbour more gathered than it "
+          "came before, and ask about water rights; your neighbour and the local water authority "
+          "decide.")
 
 _BEYOND = ("Its full pool reaches beyond the property line: lower its sill, or have your "
            "neighbour's word, who decides.")
@@ -181,7 +181,7 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
         said.append(reaches_edge(node.catchment, inputs.dem, "Its"))
     if place.kind == "tank":
         if node.spills_to is None:
-            said.append(_LEAVES)
+            said.append(LEAVES)
         said.append("Roof water is not fit to drink as it comes: germs, metals and smoke settle on "
                     "roofs. Treat and test it; the local health office decides.")
         return said
@@ -196,7 +196,7 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
         as_ever = place.hollow is not None and not node.piped
         if node.spills_to is None and not as_ever and ground.boundary.covers(
                 Point(node.spill_path[0])):
-            said.append(_LEAVES)
+            said.append(LEAVES)
     return said
 
 
@@ -246,8 +246,8 @@ def too_small(inputs: Inputs, swale: Swale, store: Store, comes: float) -> list[
             + f", or see that its spill does no harm; {OWNER}.")
     if found:
         were = "was" if len(found) == 1 else "were"
-        deep = (f"Its {_listed(found)}, left open, {were} found for the runoff of its ground alone, "
-                f"which is another sum. {deep}")
+        deep = (f"Its {_listed(found)}, left open, {were} found for the runoff of its ground "
+                f"alone, which is another sum. {deep}")
     return [f"It holds {in_both(store.capacity, 'volume')} of the {in_both(comes, 'volume')} that "
             f"come to it in the design storm \"{inputs.site.rain.design.name}\", all works as "
             "built: what they leave of its ground's runoff, their spills and the rain on its own "
@@ -295,11 +295,13 @@ def spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Pl
             place.drain is None) and node.rise is None:
         to = placed[node.spills_to]
         way = float(np.hypot(*(node.spill_path[-1] - (place.spill_x, place.spill_y))))
-        fall = place.sill_level - (to.sill_level if to.kind != "tank" else place.sill_level)
-        if place.kind != "tank" and fall < rules["furrow fall"] * way:
+        fall = out_level(inputs.terrain, place) - in_level(inputs.terrain, to)
+        ends = "the sills" if place.kind != "tank" else (
+            "the ground at the tank and the sill there")
+        if fall < rules["furrow fall"] * way:
             said.append(
-                f"The furrow to \"{to.name}\" is {in_both(way, 'length')} long and the sills "
-                f"{'fall' if fall >= 0 else 'rise'} by {in_both(abs(fall), 'level')} on the "
+                f"The furrow to \"{to.name}\" is {in_both(way, 'length')} long and "
+                f"{ends} {'fall' if fall >= 0 else 'rise'} by {in_both(abs(fall), 'level')} on the "
                 f"raster; it needs a fall of {rules['furrow fall']:.1%} "
                 f"({rules.cited('furrow fall')}). Set the sills with a level so that each lies "
                 "lower than the one before.")

@@ -25,7 +25,7 @@ from terrain.plan.doubt_draws import (
     spreads_of,
     year_weights,
 )
-from terrain.plan.doubt_found import Doubt, DoubtedStore, Headline, range_of
+from terrain.plan.doubt_found import Beside, Doubt, DoubtedStore, Headline, range_of
 from terrain.plan.doubt_ground import DoubtedGround, Ground
 from terrain.plan.hydrology import soil_dries
 from terrain.plan.plan import Plan
@@ -292,7 +292,15 @@ def _told(plan: Plan, trial: _Trial, spreads: Spreads, runs: Sequence[Run]) -> D
                  len(runs) if spreads.error > 0 else 0, trial.design.name,
                  headlines("storm"), headlines("year"), headlines("one_year"),
                  tuple(_store(plan, trial, runs, i) for i in range(len(plan.stores))),
-                 _notes(trial, spreads, runs))
+                 _notes(trial, spreads, runs), _beside(plan))
+
+
+def _beside(plan: Plan) -> Beside | None:
+    if plan.beside is None:
+        return None
+    name, account = plan.beside
+    return Beside(name.split(", ", 1)[1], dict(zip(HEADLINES, _headlines(account).tolist(),
+                                                   strict=True)))
 
 
 def _store(plan: Plan, trial: _Trial, runs: Sequence[Run], index: int) -> DoubtedStore:
@@ -334,7 +342,12 @@ def _notes(trial: _Trial, spreads: Spreads, runs: Sequence[Run]) -> tuple[str, .
             "another.",
             f"A range holds 80 % of the runs. An end's error is for the number of runs alone (95 % "
             f"confidence, from ranks); a chance near one half is known to {half:.1f} of 100 "
-            "(standard deviation).", *spreads.said]
+            "(standard deviation).", *spreads.said,
+            "What roofs yield of their rain and the uses of water are taken as sure."]
+    if trial.record is not None:
+        soil = "dries by evapotranspiration" if trial.dries else "is of average wetness"
+        told.append(f"The years are those of soil that {soil} in every run: which of the two ways "
+                    "of reckoning the soil's wetness is right is not drawn.")
     if spreads.error > 0:
         told.append("Works stay where they are dug and hold what the plan says: cells, levels and "
                     "curves are set out with an instrument; a natural hollow is taken as the plan "

@@ -156,6 +156,22 @@ class DoubtedStore:
 
 
 @dataclass(frozen=True)
+class Beside:
+    """The plan's average year with the soil's wetness reckoned the other way.
+
+    Attributes
+    ----------
+    soil : str
+        Such as "soil that dries".
+    figures : dict of str to float
+        By headline. [m3], or a share
+    """
+
+    soil: str
+    figures: dict[str, float]
+
+
+@dataclass(frozen=True)
 class Doubt:
     """How sure a plan is.
 
@@ -174,6 +190,8 @@ class Doubt:
         In the order of the cascade's nodes.
     notes : tuple of str
         What it rests on, in whole sentences.
+    beside : Beside or None
+        Of the average year, which no run draws; None where it is not known.
     """
 
     runs: int
@@ -186,3 +204,4 @@ class Doubt:
     one_year: dict[str, Headline]
     stores: tuple[DoubtedStore, ...]
     notes: tuple[str, ...]
+    beside: Beside | None = None

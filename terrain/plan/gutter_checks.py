@@ -10,7 +10,7 @@ from terrain.plan.reading import Inputs
 from terrain.runoff.ground import Roof
 from terrain.runoff.storms import NESTED
 from terrain.units import in_both
-from terrain.works.gutters import Gutter, GutterCheck, check_gutter
+from terrain.works.gutters import Gutter, GutterCheck, Needed, check_gutter
 from terrain.works.rules import Rulebook
 
 #: Where a table of depths begins with longer rain than the rule asks for, this is tried. [h]
@@ -25,8 +25,11 @@ class Cloudburst:
     source: str
 
 
-def cloudburst(inputs: Inputs) -> Cloudburst:
-    """The short rain for gutters: from the frequency table, or else a storm's hardest minutes."""
+def cloudburst(inputs: Inputs) -> Cloudburst | None:
+    """The short rain for gutters: from the frequency table, or else a storm's hardest minutes.
+
+    None where it is not known: no table reaches it, and no storm is stated to come as seldom.
+    """
     site, rules = inputs.site, inputs.rules
     stated = site.roofs.gutter_return_period if site.roofs is not None else None
     years = stated or rules["gutter return period"]
@@ -43,24 +46,31 @@ def cloudburst(inputs: Inputs) -> Cloudburst:
             return Cloudburst(depth / hours, f"{_minutes(hours)} once in {years:g} years, "
                               f"{given.file.name} ({why})")
     hours = rules["gutter rain"]
-    nested = [storm for storm in site.rain.storms if storm.pattern == NESTED]
-    storm = (min(nested, key=lambda s: abs((s.return_period or years) - years)) if nested else
-             site.rain.design)
+    rare = [(storm.return_period, storm.pattern != NESTED, storm) for storm in site.rain.storms
+            if storm.return_period is not None and storm.return_period >= years]
+    if not rare:
+        return None
+    returns, _, storm = min(rare, key=lambda one: one[:2])
     depth = storm.depth * inputs.hydrology.shapes[storm.name].greatest_share(hours)
     return Cloudburst(depth / min(hours, storm.duration), f"the hardest {_minutes(hours)} of the "
-                      f"storm \"{storm.name}\", as no table of depths reaches so short a rain once "
-                      f"in {years:g} years")
+                      f"storm \"{storm.name}\", once in {returns:g} years, as no table of depths "
+                      f"reaches so short a rain once in {years:g} years")
+
+
+def asked_of(inputs: Inputs, cascade: Cascade) -> list[Roof]:
+    """Roofs that feed a tank or have a gutter stated, in the layer's order."""
+    feeding = {name for node in cascade.nodes for name in node.roof.names}
+    return [roof for roof in inputs.ground.roofs if roof.gutter is not None or roof.name in feeding]
 
 
 def gutter_checks(inputs: Inputs, cascade: Cascade, burst: Cloudburst
                   ) -> tuple[GutterCheck, ...]:
     """Every roof that feeds a tank or has a gutter stated, in the layer's order."""
     rules = inputs.rules
-    feeding = {name for node in cascade.nodes for name in node.roof.names}
     return tuple(check_gutter(
         roof.name, roof.area, burst.intensity, _gutter(roof, rules), rules["gutter fall"],
         rules["gutter roughness"], rules["downspout filled"], rules["downspout roughness"])
-        for roof in inputs.ground.roofs if roof.gutter is not None or roof.name in feeding)
+        for roof in asked_of(inputs, cascade))
 
 
 def _gutter(roof: Roof, rules: Rulebook) -> Gutter | None:
@@ -77,11 +87,13 @@ def wide(metres: float) -> str:
     return f"{metres * 1000:,.0f} mm ({metres / 0.0254:,.1f} in)"
 
 
-def pipes_said(needs: tuple[tuple[int, float], ...]) -> str:
-    """Downspouts that would do, such as "two of 100 mm (3.9 in) or one of 125 mm (4.9 in)"."""
+def pipes_said(needs: tuple[Needed, ...]) -> str:
+    """Downspouts that would do, such as "two of 100 mm (3.9 in) with a gutter 150 mm (5.9 in) wide
+    or one of 125 mm (4.9 in) with a gutter 195 mm (7.7 in) wide"."""
     words = {1: "one", 2: "two", 3: "three", 4: "four"}
-    kept = [(count, width) for count, width in needs if count <= 4][:2] or list(needs[-1:])
-    return " or ".join(f"{words.get(count, count)} of {wide(width)}" for count, width in kept)
+    kept = [need for need in needs if need.count <= 4][:2] or list(needs[-1:])
+    return " or ".join(f"{words.get(need.count, need.count)} of {wide(need.diameter)} with a "
+                       f"gutter {wide(need.width)} wide" for need in kept)
 
 
 def gutter_caution(check: GutterCheck, burst: Cloudburst, rules: Rulebook) -> str | None:

@@ -34,7 +34,7 @@ from terrain.works.natural_hollow import (
 )
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
-from terrain.works.store import Curve, tank_curve
+from terrain.works.store import TANK_HEIGHT, Curve, tank_curve
 from terrain.works.tree_basin import TreeShape
 from terrain.works.tree_row import along_line
 from terrain.works.wall import design_wall
@@ -56,7 +56,7 @@ class Placed:
         Cells where water from upslope enters it; none for a tank.
     curve : Curve
     sill_level : float
-        [m]
+        Of a tank the height of its overflow above its foot. [m]
     x, y, spill_x, spill_y : float
         [m]
     route : SwaleLine or None
@@ -388,7 +388,8 @@ def _tank(work: asked.Tank, where: str, places: Places) -> Placed:
     joined = tuple(JoinedTank(other.name, *places.point(
         other.at, f"{places.site.where_work(other.name)}, at"), other.volume)
         for other in followers(places.site, work))
-    curve = tank_curve(work.volume + sum(other.volume for other in joined))
+    curve = tank_curve(work.volume + sum(other.volume for other in joined),
+                       TANK_HEIGHT if work.height is None else work.height)
     outline = MultiPoint([(x, y), *((other.x, other.y) for other in joined)]) if joined else (
         Point(x, y))
     return Placed(work.name, work.kind, work, np.empty((0, 2), np.int64), curve,

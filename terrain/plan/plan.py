@@ -19,10 +19,11 @@ from terrain.plan.accounts import (
 )
 from terrain.plan.basin_facts import BasinFacts, basin_facts
 from terrain.plan.built import build, with_sill
-from terrain.plan.cascade import Cascade, Node, build_cascade
+from terrain.plan.cascade import Cascade, Node, build_cascade, heights_assumed
 from terrain.plan.cascade_told import CascadeTold, tell_cascade
 from terrain.plan.catches import catches
 from terrain.plan.cautions import (
+    LEAVES,
     basin_cautions,
     drain_cautions,
     hollow_cautions,
@@ -55,7 +56,7 @@ from terrain.plan.roofs_told import RoofsTold, tell_roofs
 from terrain.plan.routing import StormRun, full_at, peaks_when_full, run_storm, storm_steps
 from terrain.plan.shared_ground import shared_ground_cautions
 from terrain.plan.short_record import short_record
-from terrain.plan.spill_ways import pump_cautions, pump_notes
+from terrain.plan.spill_ways import SpillWay, held_on_the_way, pump_cautions, pump_notes
 from terrain.plan.surroundings import surroundings
 from terrain.plan.swale_notes import swale_notes
 from terrain.plan.tree_cautions import tree_cautions, tree_notes
@@ -327,6 +328,8 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
               for i, store in enumerate(stores)]
     progress("Following every spill, and the rain by its depth")
     told = tell_cascade(inputs, cascade, placed, runs, filled, seasons, years)
+    stores = [_with_hollows(store, way, runs[design.name].stores[i].spilled, inputs)
+              for i, (store, way) in enumerate(zip(stores, told.ways, strict=True))]
     progress("Sharing out the earth")
     earth = earthworks(inputs, stores)
     order = order_of_work(inputs, cascade, stores, earth)
@@ -343,7 +346,7 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
                  *swale_notes(inputs, cascade, placed, seasons),
                  *tree_notes(inputs, placed),
                  *turnout_notes(inputs, turnouts), *pipe_notes(pipes, inputs.rules),
-                 *pump_notes(cascade, placed), *roofs.notes),
+                 *pump_notes(cascade, placed), *heights_assumed(placed), *roofs.notes),
                 turnouts=turnouts, pipes=pipes, told=told, roofs=roofs, earth=earth, order=order,
                 fixed=fixed, money=paid)
     progress("Shaping the designed ground")
@@ -355,6 +358,16 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     progress("Counting the trees that the water would carry")
     return replace(plan, carried=tuple(trees_carried(inputs, cascade, placed, seasons,
                                                      plan.ranked_shed_points)))
+
+
+def _with_hollows(planned: PlannedStore, way: SpillWay, spilled: float, inputs: Inputs
+                  ) -> PlannedStore:
+    """A store with its caution that the spill leaves bound to the hollows on its way."""
+    if LEAVES not in planned.cautions:
+        return planned
+    held = held_on_the_way(way, spilled, inputs.dem) or LEAVES
+    return replace(planned, cautions=tuple(held if said == LEAVES else said
+                                           for said in planned.cautions))
 
 
 def _with_pipe(planned: PlannedStore, pipes: tuple[PipeCheck, ...], rules: Rulebook

@@ -269,8 +269,9 @@ def _of_years(years: rain_years.Years, totals: pandas.Series) -> list[str]:
                      "instead.")
     if len(totals) < rain_years.LEAST_FOR_TENTHS:
         count = len(totals)
-        notes.append(f"With {count} whole {'year' if count == 1 else 'years'}, too few to tell "
-                     "one in ten, the dry and the wet year are the driest and the wettest of the record.")
+        years_held = "1 whole year" if count == 1 else f"{count} whole years"
+        notes.append(f"With {years_held}, too few to tell one in ten, the dry and the wet year are "
+                     "the driest and the wettest of the record.")
     return notes
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas
@@ -18,6 +18,8 @@ from terrain.runoff.extremes import (
     extremes_of,
 )
 
+#: Mean length of a year. [days]
+DAYS_OF_YEAR = 365.2425
 #: A fitted record tells of storms of this duration only. [h]
 OF_THE_RECORD = 24.0
 #: Depths between which the fitted curve is read are this many to the factor ten of years.
@@ -38,12 +40,15 @@ class Rarity:
         Their depths, never falling. [mm]
     source : str
         Where they come from, as the end of a sentence.
+    days : float64, shape (m,)
+        Depths of all days of a record, rising; none where there is no record. [mm]
     """
 
     hours: float
     years: NDArray[np.float64]
     depths: NDArray[np.float64]
     source: str
+    days: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
 
     def once_in(self, depth: float) -> tuple[float, str]:
         """Return period of a depth, and whether it lies beyond the ends.
@@ -62,10 +67,16 @@ class Rarity:
 
         Notes
         -----
-        Between return periods the depth is linear in the logarithm of the years.
+        Between return periods the depth is linear in the logarithm of the years.  A depth below
+        the first is counted among the days of the record, if there is one: the record's years
+        over the days as deep or deeper, never rarer than the first.
         """
         if depth < self.depths[0]:
-            return float(self.years[0]), "commoner"
+            as_deep = self.days.size - int(np.searchsorted(self.days, depth))
+            if not as_deep:
+                return float(self.years[0]), "commoner"
+            counted = self.days.size / DAYS_OF_YEAR / as_deep
+            return min(counted, float(self.years[0])), ""
         if depth > self.depths[-1]:
             return float(self.years[-1]), "rarer"
         return float(np.exp(np.interp(depth, self.depths, np.log(self.years)))), ""
@@ -75,6 +86,8 @@ class Rarity:
         if depth is None:
             return "–"
         years, beyond = self.once_in(depth)
+        if years < 1:
+            return f"{1 / years:.2g} times a year"
         said = f"once in {years:.2g}" if years < 9.95 else f"once in {years:.0f}"
         return f"{beyond} than {said} years" if beyond else f"{said} years"
 
@@ -98,10 +111,29 @@ def rarity_of(site: Site, record: RainRecord | None, hours: float) -> Rarity | N
     if given is not None:
         table = frequency_table(site.folder / given.file, given.unit)
         if table.index[0] <= hours <= table.index[-1]:
-            return of_table(table, hours, site.rain.climate_factor)
+            found = of_table(table, hours, site.rain.climate_factor)
+            if record is None or abs(hours - OF_THE_RECORD) > 1e-9:
+                return found
+            return with_days(found, record.depths, site.rain.climate_factor)
     if record is None or abs(hours - OF_THE_RECORD) > 1e-9:
         return None
-    return of_record(record.depths, site.rain.start_month)
+    fitted = of_record(record.depths, site.rain.start_month)
+    return None if fitted is None else with_days(fitted, record.depths)
+
+
+def with_days(rarity: Rarity, daily: pandas.Series, factor: float = 1.0) -> Rarity:
+    """The same with depths commoner than its first counted among the days of a record.
+
+    Notes
+    -----
+    Days are taken as deep in any 24 hours as the greatest are on average, 1.13 times what was
+    read (Hershfield 1961, from memory), times `factor`.
+    """
+    read = np.sort(daily.dropna().to_numpy(float)) * ANY_24_HOURS * factor
+    if read.size < DAYS_OF_YEAR:
+        return rarity
+    return replace(rarity, days=read, source=f"{rarity.source}; commoner depths are counted among "
+                   f"the days of the record, {ANY_24_HOURS:g} times as deep in any 24 hours")
 
 
 def of_table(table: pandas.DataFrame, hours: float, factor: float = 1.0) -> Rarity:

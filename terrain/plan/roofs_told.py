@@ -9,7 +9,13 @@ import numpy as np
 
 from terrain.plan.accounts import YearOfRecord
 from terrain.plan.cascade import Cascade, Node
-from terrain.plan.gutter_checks import Cloudburst, cloudburst, gutter_caution, gutter_checks
+from terrain.plan.gutter_checks import (
+    Cloudburst,
+    asked_of,
+    cloudburst,
+    gutter_caution,
+    gutter_checks,
+)
 from terrain.plan.layout import Placed
 from terrain.plan.reading import Inputs
 from terrain.plan.tank_years import TankLife, tank_life
@@ -27,7 +33,7 @@ class RoofsTold:
     Attributes
     ----------
     burst : Cloudburst or None
-        What gutters must carry; None where no roof feeds a tank.
+        What gutters must carry; None where it is not known, or no roof feeds a tank.
     gutters : tuple of GutterCheck
     tanks : tuple of TankLife
         In the order of the nodes; none without a rain record.
@@ -62,9 +68,9 @@ def tell_roofs(inputs: Inputs, cascade: Cascade, placed: list[Placed],
     tanks = [i for i, place in enumerate(placed) if place.kind == "tank"]
     burst = None
     gutters: tuple[GutterCheck, ...] = ()
-    if any(cascade.nodes[i].roof.area for i in tanks) or any(
-            roof.gutter is not None for roof in inputs.ground.roofs):
+    if asked_of(inputs, cascade):
         burst = cloudburst(inputs)
+    if burst is not None:
         gutters = gutter_checks(inputs, cascade, burst)
     lives = () if seasons is None else tuple(
         tank_life(cascade, seasons, i, years, inputs.site.rain.start_month) for i in tanks)
@@ -101,8 +107,8 @@ def _tank_cautions(inputs: Inputs, node: Node, place: Placed, seasons: SeasonRun
             "tank more often.")
     if roof.area and work.leaf_screen in (None, "none"):
         said.append("No leaf screen is stated: leaves that rot in the tank foul its water, and "
-                    f"block gutters before ({PRACTICE}). State the one that stands there (leaf "
-                    "screen).")
+                    f"block gutters before ({PRACTICE}; whoever keeps the tank decides). State "
+                    "the one that stands there (leaf screen).")
     bad = [r for r in inputs.ground.roofs if r.name in roof.names
            and " ".join(r.material.lower().split()) in MATERIALS
            and MATERIALS[" ".join(r.material.lower().split())].unfit]
@@ -164,6 +170,11 @@ def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], burst: Cloudb
                     f"runs down its wall with {rules['downspout filled']:.0%} of it filled "
                     f"({rules.source('downspout filled')}). What a gutter cannot "
                     "carry is not taken off in storms and years.")
+    elif asked_of(inputs, cascade):
+        said.append("Gutters are not checked, as the cloudburst they must carry is not known: "
+                    "neither a table of depths (frequency) nor a storm whose return period is "
+                    "stated says what falls as seldom as once in so many years as the rule gutter "
+                    "return period asks for. State one of them.")
     uses = [(place.name, use) for place, node in zip(placed, cascade.nodes, strict=True)
             for use in node.store.uses]
     if uses:
@@ -176,6 +187,12 @@ def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], burst: Cloudb
                     "comes, "
                     "what does not fit spills, and the uses draw in the order they are listed: "
                     "yield after spillage, by the hour. Every tank is empty when the record "
-                    "begins. Grey water reaches the ground store on the day it is used. A day is "
-                    "dry on which some use gets less than its ration.")
+                    "begins: so the accounts have it. What is told of a tank beside them (demand "
+                    "met, days dry, deliveries, waits, other sizes, more roof) is of a second "
+                    "time through the record, begun with what the first left in it, so its first "
+                    "filling does not count. " + ("" if not seasons.missing else
+                    "Days without a reading are left out of that: the tank stands still, and no "
+                    "dry spell or wait runs across them. ")
+                    + "Grey water reaches the ground store on the day it is used. A day is dry on "
+                    "which some use gets less than its ration.")
     return said

@@ -50,8 +50,9 @@ def shared_ground_cautions(placed: Sequence[Placed], overlaps: Mapping[int, Sequ
     said: dict[int, list[str]] = {}
     for i, found in sorted(met.items()):
         decides = _decides([placed[i], *(placed[other] for other, _ in found)])
-        said[i] = [f"It changes ground that other works change too: {', '.join(w for _, w in found)}"
-                   ". Each is drawn, measured and staked as if it stood alone, and what is built "
+        with_whom = ", ".join(words for _, words in found)
+        said[i] = [f"It changes ground that other works change too: {with_whom}. "
+                   "Each is drawn, measured and staked as if it stood alone, and what is built "
                    "last cuts into the earth of the other or heaps upon it there. Move one of the "
                    f"two, make it smaller, or build both as one bank there; {decides}."]
     for i, others in sorted(overlaps.items()):

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Point, line_locate_point
 from shapely.ops import nearest_points
 
+from terrain.inputs.dem import Dem
 from terrain.plan.cascade import Cascade, Node
 from terrain.plan.layout import Placed
 from terrain.plan.reading import Inputs
@@ -288,6 +289,29 @@ def _hollows(inputs: Inputs, cells: NDArray[np.int64], line: FloatArray,
             yield Step("hollow", float(along[i]), x, y, "", hollows[pool].volume)
 
 
+def held_on_the_way(way: SpillWay, spilled: float, dem: Dem) -> str | None:
+    """What to say instead of that a spill leaves, where hollows before the line hold all of it.
+
+    Parameters
+    ----------
+    spilled : float
+        By the store in the design storm. [m3]
+    """
+    out = next((step.at for step in way.steps if step.kind in ("leaves", "edge")), np.inf)
+    met = [step for step in way.steps if step.kind == "hollow" and step.at < out]
+    holds = sum(step.size or 0.0 for step in met)
+    if not met or not 0 < spilled <= holds:
+        return None
+    first = met[0]
+    one = "a hollow" if len(met) == 1 else f"{len(met)} hollows"
+    return (f"Its spill leaves the property only when {one} on its way, the first at "
+            f"{dem.named(first.x, first.y)}, {'is' if len(met) == 1 else 'are'} full: "
+            f"{in_both(holds, 'volume')} against the {in_both(spilled, 'volume')} that it spills "
+            "in the design storm, less what other ground sends there; the accounts count it as "
+            "gone. If you know the hollow to be real, name it as a store (kind: hollow, with its "
+            "point as at); what you see there decides.")
+
+
 def pump_notes(cascade: Cascade, placed: Sequence[Placed]) -> list[str]:
     """What the plan takes for granted of its pumps, in whole sentences."""
     said = []
@@ -295,14 +319,18 @@ def pump_notes(cascade: Cascade, placed: Sequence[Placed]) -> list[str]:
         if node.rise is None:
             continue
         height = in_both(abs(node.rise), "level")
-        lifts = (f"lifts its spill by {height}" if node.rise > 0 else
-                 f"leads its spill {height} down, which needs no pump")
+        if node.rise <= 0:
+            pipe = place.kind == "tank" and place.work.pipe is None  # it starts at the top
+            said.append(f"The pump of \"{node.store.name}\" leads its spill {height} down, which "
+                        f"needs no pump{', only a pipe' if pipe else ''}.")
+            continue
         limit = ("" if isinstance(place.work.pump, bool) else
                  f" Its capacity, {_pumped(place.work.pump)}, is held against the greatest spill "
                  "of each storm and does not limit it.")
-        said.append(f"The pump of \"{node.store.name}\" {lifts}, friction in its pipe left out. It "
-                    "is taken to run whenever water spills and to pass all of it on; while it "
-                    f"stands still, the spill runs over the ground.{limit}")
+        said.append(f"The pump of \"{node.store.name}\" lifts its spill by {height}, friction "
+                    "in its pipe left out. It is taken to run whenever water spills and to pass "
+                    "all of it on; while it stands still, the spill runs over the "
+                    f"ground.{limit}")
     return said
 
 

@@ -35,10 +35,12 @@ class StoreYear:
         Days on which more than a hundredth of what it holds came to it or stood in it in the
         end; days on which it was full.
     dry_spell : int
-        Longest run of days without water; of the average year that of the whole record. [days]
+        Longest run of days without water; of the average year that of the whole record.  No run
+        goes across a day without a reading. [days]
     refill : float or None
         Median time from the day on which it had run dry, after it was full, to the next on which
-        it was full again, of the dry days that lie in the year; None without one. [days]
+        it was full again, of the dry days that lie in the year, no day without a reading between;
+        None without one. [days]
     left_over : float
         What stands in it at the year's end; of the average year the mean over whole years'
         ends. [m3]
@@ -82,7 +84,7 @@ def _of(name: str, run: SeasonRun, store: StoreYears, capacity: float, within: B
     spilled = store.spilled > 0
     full = spilled | (store.held >= FULL_FROM * capacity)
     wet = full | (np.maximum(store.held, store.inflow) > DRY_BELOW * capacity)
-    weights = run.weights if within is None else within.astype(np.float64)
+    weights = run.weights if within is None else (within & run.known).astype(np.float64)
 
     def times(days: Bools) -> float:
         return float((_starts(days) * weights).sum())
@@ -92,10 +94,10 @@ def _of(name: str, run: SeasonRun, store: StoreYears, capacity: float, within: B
     ends = ends[chosen[ends]]
     if within is None and ends.size > 1:
         ends = ends[:-1]  # the record's own end is no year's end, unless it is the only one
-    waits = _waits(~wet, full)
+    waits = _waits(~wet, full, run.known)
     mine = [wait for day, wait in waits if chosen[day]]
     return StoreYear(name, times(full), times(spilled), float((wet * weights).sum()),
-                     float((full * weights).sum()), _longest(~wet & chosen),
+                     float((full * weights).sum()), _longest(~wet & chosen & run.known),
                      float(np.median(mine)) if mine else None,
                      float(store.held[ends].mean()) if ends.size else 0.0)
 
@@ -112,13 +114,18 @@ def _longest(days: Bools) -> int:
     return int((turns[1::2] - turns[::2]).max(initial=0))
 
 
-def _waits(dry: Bools, full: Bools) -> list[tuple[int, int]]:
-    """Days on which a store that was full fell dry, and how many passed until it was full again."""
+def _waits(dry: Bools, full: Bools, known: Bools) -> list[tuple[int, int]]:
+    """Days on which a store that was full fell dry, and how many passed until it was full again.
+
+    Whatever happens on a day without a reading is not known, so no wait goes across one.
+    """
     found = []
     fell = None
     was_full = False
     for day in range(dry.size):
-        if full[day]:
+        if not known[day]:
+            fell, was_full = None, False
+        elif full[day]:
             if fell is not None:
                 found.append((fell, day - fell))
             fell, was_full = None, True

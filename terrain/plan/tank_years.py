@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from terrain.plan.accounts import YearOfRecord
 from terrain.plan.cascade import Cascade, Node
-from terrain.plan.water_balance import SeasonRun, StoreYears, live, short_days
+from terrain.plan.water_balance import Lived, SeasonRun, live
 from terrain.runoff.rain_years import year_of
 from terrain.works.store import Store, tank_curve
 from terrain.works.tank_rules import dry_season_storage, knee_of, monthly_run
@@ -139,13 +139,14 @@ class TankLife:
     record : TankYear
         The whole record, days without a reading left out.
     dry_days : int
-        Over the whole record.
+        Over the whole record, days without a reading left out.
     longest : int
     longest_from : date or None
-        The longest run of days on which it cannot give its rations, and when it begins.
+        The longest run of days on which it cannot give its rations, and when it begins; none runs
+        across a day without a reading.
     refill_days : float or None
-        From the day on which an empty tank takes in water to the day on which it is full, at
-        median; None where it is never empty, or never full again.
+        From the day on which a tank that ran empty takes in water to the day on which it is full,
+        at median; None where it is never empty, or never full again.
     refills : int
         How often that was.
     curve : SizeCurve or None
@@ -180,37 +181,82 @@ def tank_life(cascade: Cascade, run: SeasonRun, index: int, years: Sequence[Year
     -----
     Other sizes and more roof are lived through by this tank alone, with the water that comes to
     it now: what its spill does below is left out.  They are compared without deliveries.
+
+    All figures are of a second time through the record, begun with what the first left in the
+    tank: the accounts begin with empty ones.  Days without a reading are left out: the tank stands
+    still, and no spell or wait runs across them.
     """
     node, lived = cascade.nodes[index], run.stores[index]
     uses = node.store.drawn
-    dry = short_days(lived.uses, run.rain_mm.size)
-    longest, begins = _longest(dry)
-    refill, times = _refill(lived, node.store.capacity)
-    named = year_of(run.days, start_month)
-    curve = _curve(node, lived, run) if uses else None
+    read = _Read(run.days[run.known], run.rain_mm[run.known], run.weights[run.known],
+                 (lived.inflow - lived.brought - lived.roof)[run.known], lived.roof[run.known],
+                 run.known)
+    again = _again(node.store, read.others + read.roof, read)
+    dry = again.dry
+    longest, begins = _longest(read.on_all_days(dry))
+    refill, times = _refill(again, node.store.capacity, read)
+    named = year_of(run.days, start_month)[run.known]
+    curve = _curve(node, read) if uses else None
     return TankLife(
-        index, uses, _year("average year", run, lived, node, run.weights),
-        tuple(_year(year.name, run, lived, node, (named == year.year).astype(np.float64))
+        index, uses, _year("average year", read, again, node, read.weights),
+        tuple(_year(year.name, read, again, node, (named == year.year).astype(np.float64))
               for year in years),
-        _year("whole record", run, lived, node, run.known.astype(np.float64)),
+        _year("whole record", read, again, node, np.ones(read.days.size)),
         int(dry.sum()), longest, run.days[begins] if longest else None, refill, times, curve,
-        _more(node, lived, run) if uses else (), _thumbs(node, lived, run) if uses else (),
+        _more(node, read) if uses else (), _thumbs(node, again, read) if uses else (),
         run.mean(np.minimum(run.rain_mm, node.roof.first_flush)) * node.roof.collected / 1000)
+
+
+@dataclass(frozen=True)
+class _Read:
+    """The days of the record with a reading, and what comes to a tank on them.
+
+    Attributes
+    ----------
+    rain_mm, weights : float64, shape (days,)
+        As of `SeasonRun`.
+    others, roof : float64, shape (days,)
+        What comes beside what its own roofs give and a tanker brings; what its roofs give. [m3]
+    known : bool, shape (all days,)
+    """
+
+    days: pd.DatetimeIndex
+    rain_mm: FloatArray
+    weights: FloatArray
+    others: FloatArray
+    roof: FloatArray
+    known: NDArray[np.bool_]
+
+    def mean(self, series: FloatArray) -> float:
+        """Sum of a daily series over an average year."""
+        return float((series * self.weights).sum())
+
+    def on_all_days(self, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """The same on every day of the record, false on those without a reading."""
+        found = np.zeros(self.known.size, bool)
+        found[self.known] = chosen
+        return found
+
+
+def _again(store: Store, inflow: FloatArray, read: _Read) -> Lived:
+    """A tank's second time through the days read, begun with what the first left in it."""
+    months, still = np.asarray(read.days.month, np.int64) - 1, np.zeros(inflow.size)
+    first = live(store, inflow, months, still)
+    return live(store, inflow, months, still, float(first.held[-1:].sum()))
 
 
 def _share(met: float, wanted: float) -> float:
     return min(met / wanted, 1.0) if wanted > 0 else 1.0
 
 
-def _year(name: str, run: SeasonRun, lived: StoreYears, node: Node, weights: FloatArray
-          ) -> TankYear:
+def _year(name: str, run: _Read, lived: Lived, node: Node, weights: FloatArray) -> TankYear:
     top_up = node.store.top_up
     loads = 0.0 if top_up is None else float((lived.brought * weights).sum()) / top_up.load
     wanted, met = np.zeros((2, len(lived.uses), 12))
     for i, part in enumerate(lived.uses):
         wanted[i], met[i] = (_by_month(run, series, weights) for series in (part.wanted, part.used))
     return TankYear(
-        name, wanted, met, float((short_days(lived.uses, run.rain_mm.size) * weights).sum()), loads,
+        name, wanted, met, float((lived.dry * weights).sum()), loads,
         None if top_up is None or top_up.price is None else loads * top_up.price)
 
 
@@ -224,12 +270,20 @@ def _longest(dry: NDArray[np.bool_]) -> tuple[int, int]:
     return int(ends[best] - starts[best]), int(starts[best])
 
 
-def _refill(lived: StoreYears, capacity: float) -> tuple[float | None, int]:
-    """Median days from empty to full, and how often; on a day with spill it was full."""
+def _refill(lived: Lived, capacity: float, read: _Read) -> tuple[float | None, int]:
+    """Median days from empty to full, and how often; on a day with spill it was full.
+
+    A wait across days without a reading is left out, and so is one across the record's end.
+    """
     took: list[int] = []
     since: int | None = None
-    was_empty = True  # the record begins with an empty tank
-    for day, (water, spilled) in enumerate(zip(lived.held, lived.spilled, strict=True)):
+    was_empty = bool((lived.held[-1:] <= EMPTY * capacity).all())  # the first time left it so
+    numbers = np.flatnonzero(read.known).tolist()
+    last = -1
+    for day, water, spilled in zip(numbers, lived.held, lived.spilled, strict=True):
+        if since is not None and day > last + 1:
+            was_empty, since = False, None
+        last = day
         if water <= EMPTY * capacity:
             was_empty, since = True, None
         elif was_empty and since is None:
@@ -240,14 +294,9 @@ def _refill(lived: StoreYears, capacity: float) -> tuple[float | None, int]:
     return (float(np.median(took)), len(took)) if took else (None, 0)
 
 
-def _others(lived: StoreYears) -> FloatArray:
-    """What comes to a tank beside what its own roofs give and a tanker brings. [m3]"""
-    return lived.inflow - lived.brought - lived.roof
-
-
-def _tried(store: Store, inflow: FloatArray, run: SeasonRun) -> tuple[float, float, float]:
+def _tried(store: Store, inflow: FloatArray, run: _Read) -> tuple[float, float, float]:
     """Share of days, share of volume, and what is used in an average year [m3]."""
-    found = live(store, inflow, np.asarray(run.days.month, np.int64) - 1, np.zeros(inflow.size))
+    found = _again(store, inflow, run)
     days = float(run.weights.sum())
     used, wanted = run.mean(found.used), sum(run.mean(part.wanted) for part in found.uses)
     return 1 - run.mean(found.dry.astype(np.float64)) / days, _share(used, wanted), used
@@ -256,18 +305,19 @@ def _tried(store: Store, inflow: FloatArray, run: SeasonRun) -> tuple[float, flo
 def resized(store: Store, times: float) -> Store:
     """The same tank so many times as large, without deliveries.
 
-    It is rationed at the same shares of it, but a larger one at no more water than before: what is
-    left lasts as long in it.
+    It is rationed when as much water is left in it as before, smaller or larger: what is left
+    lasts as long in it.  A small one may thus be rationed from full on.
     """
     def steps(use: Use) -> tuple[tuple[float, float], ...]:
-        return tuple((below / max(times, 1.0), draw) for below, draw in use.steps)
+        return tuple((below / times, draw) for below, draw in use.steps)
 
-    return replace(store, curve=tank_curve(store.capacity * times), top_up=None,
+    curve = tank_curve(store.capacity * times, float(store.curve.levels[-1]))
+    return replace(store, curve=curve, top_up=None,
                    uses=tuple(replace(use, steps=steps(use)) for use in store.uses))
 
 
-def _curve(node: Node, lived: StoreYears, run: SeasonRun) -> SizeCurve:
-    store, inflow = node.store, _others(lived) + lived.roof
+def _curve(node: Node, run: _Read) -> SizeCurve:
+    store, inflow = node.store, run.others + run.roof
     volumes = store.capacity * np.array(SIZES)
     sized = [resized(store, times) for times in SIZES]
     found = np.array([_tried(one, inflow, run)[:2] for one in sized])
@@ -277,19 +327,18 @@ def _curve(node: Node, lived: StoreYears, run: SeasonRun) -> SizeCurve:
     return SizeCurve(volumes, found[:, 0], found[:, 1], loads, knee_of(volumes, found[:, 1]))
 
 
-def _loads(sized: Store, store: Store, inflow: FloatArray, run: SeasonRun) -> float:
+def _loads(sized: Store, store: Store, inflow: FloatArray, run: _Read) -> float:
     """Deliveries a year to a tank of another size, at the same share of it."""
     asked = store.top_up
     assert asked is not None
     top_up = TopUp(asked.below * sized.capacity / store.capacity, asked.load, asked.price)
     if top_up.below + top_up.load > sized.capacity * (1 + 1e-9):
         return float("nan")
-    found = live(replace(sized, top_up=top_up), inflow,
-                 np.asarray(run.days.month, np.int64) - 1, np.zeros(inflow.size))
+    found = _again(replace(sized, top_up=top_up), inflow, run)
     return run.mean(found.brought) / asked.load
 
 
-def _more(node: Node, lived: StoreYears, run: SeasonRun) -> tuple[More, ...]:
+def _more(node: Node, run: _Read) -> tuple[More, ...]:
     """More roof, another tank of the same size, and both."""
     store, roof = node.store, node.roof
     alone = replace(store, top_up=None)
@@ -297,7 +346,7 @@ def _more(node: Node, lived: StoreYears, run: SeasonRun) -> tuple[More, ...]:
     kept = roof.collected / roof.area if roof.area else 0.9
     wider = replace(roof, area=roof.area + MORE_ROOF, collected=roof.collected + MORE_ROOF * kept)
     different, which = np.unique(run.rain_mm, return_inverse=True)
-    now, more = _others(lived) + lived.roof, _others(lived) + wider.runoff_volumes(different)[which]
+    now, more = run.others + run.roof, run.others + wider.runoff_volumes(different)[which]
     days, _, used = _tried(alone, now, run)
     found = []
     for what, tried, inflow in (("roof", alone, more), ("tank", larger, now),
@@ -307,20 +356,20 @@ def _more(node: Node, lived: StoreYears, run: SeasonRun) -> tuple[More, ...]:
     return tuple(found)
 
 
-def _by_month(run: SeasonRun, series: FloatArray, weights: FloatArray) -> FloatArray:
+def _by_month(run: _Read, series: FloatArray, weights: FloatArray) -> FloatArray:
     return np.bincount(np.asarray(run.days.month) - 1, weights=series * weights,
                        minlength=12).astype(np.float64)
 
 
-def _thumbs(node: Node, lived: StoreYears, run: SeasonRun) -> tuple[Thumb, ...]:
+def _thumbs(node: Node, lived: Lived, run: _Read) -> tuple[Thumb, ...]:
     """Rules of thumb beside what the record says."""
     store, roof = node.store, node.roof
     supply = _by_month(run, run.rain_mm, run.weights) * roof.collected / 1000
     wants = sum((part.wanted for part in lived.uses), np.zeros(run.rain_mm.size))
     demand = _by_month(run, wants, run.weights)
-    inflow = _others(lived) + lived.roof
+    inflow = run.others + run.roof
     _, met, used = _tried(replace(store, top_up=None), inflow, run)
-    longest, _ = _longest(run.rain_mm <= roof.first_flush)
+    longest, _ = _longest(run.on_all_days(run.rain_mm <= roof.first_flush))
     daily = float(demand.sum()) / float(run.weights.sum())
     found = [
         Thumb("roof yield of an average year", "volume", float(supply.sum()),
@@ -337,7 +386,9 @@ def _thumbs(node: Node, lived: StoreYears, run: SeasonRun) -> tuple[Thumb, ...]:
                      .to_numpy() for series in (inflow, wants))
     rules: tuple[Literal["after", "before"], ...] = ("after", "before")
     for rule in rules:
-        drawn = float(monthly_run(comes, wanted, store.capacity, rule).drawn.sum())
+        first = monthly_run(comes, wanted, store.capacity, rule).held[-1:]
+        drawn = float(monthly_run(comes, wanted, store.capacity, rule,
+                                  float(first.sum())).drawn.sum())
         found.append(Thumb(f"share met by monthly sums, drawn {rule} what spills", "share",
                            _share(drawn, float(wants.sum())), "met day by day, no deliveries", met,
                            "yield after and before spillage: Jenkins and others, 1978; Fewkes & "

@@ -42,6 +42,11 @@ class Total:
     left_before: float
     soaked_before: float
 
+    @property
+    def no_longer_leaves(self) -> float:
+        """What left before the works and does not with them; below 0 where more leaves. [m3]"""
+        return self.left_before - self.left
+
 
 def total_of(name: str, rain_mm: float, area: float, cascade: Cascade, account: Account,
              before: Cascade, account_before: Account) -> Total:

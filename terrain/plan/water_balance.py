@@ -30,13 +30,13 @@ SHORT_BY = 1e-9
 
 @numba.njit(cache=True, nogil=True)
 def _days(inflow, evaporation, volumes, areas, soak, month, wants, below, draw, top_below, load,
-          rain_hours, fates, spill, ration, used, brought):
+          rain_hours, start, fates, spill, ration, used, brought):
     """Hourly steps within each day; returns what is held at the end.
 
     In the morning a tanker comes and rations are set by what is held; in each hour water comes,
     what does not fit spills, then the uses draw in their order, then sun and floor take theirs.
     """
-    capacity, held = volumes[-1], 0.0
+    capacity, held = volumes[-1], start
     uses, open_water = wants.shape[1], soak > 0
     for day in range(inflow.size):
         if held < top_below:
@@ -124,8 +124,8 @@ def short_days(uses: Sequence[UseYears], days: int) -> NDArray[np.bool_]:
 
 
 def live(store: Store, inflow: NDArray[np.float64], months: NDArray[np.integer],
-         evaporation: NDArray[np.float64]) -> Lived:
-    """Run one store through its days, empty at the start.
+         evaporation: NDArray[np.float64], start: float = 0.0) -> Lived:
+    """Run one store through its days.
 
     Parameters
     ----------
@@ -135,6 +135,8 @@ def live(store: Store, inflow: NDArray[np.float64], months: NDArray[np.integer],
         Month of each day, 0 to 11.
     evaporation : float64, shape (days,)
         From its open water. [mm]
+    start : float
+        What it holds when they begin. [m3]
     """
     days, drawn, top_up = inflow.size, store.drawn, store.top_up
     wants = np.zeros((12, len(drawn)))
@@ -148,7 +150,7 @@ def live(store: Store, inflow: NDArray[np.float64], months: NDArray[np.integer],
     ration, used = np.zeros((days, len(drawn))), np.zeros((days, len(drawn)))
     _days(inflow, evaporation, store.curve.volumes, store.curve.areas, store.infiltration, months,
           wants, below, draw, top_up.below if top_up else 0.0, top_up.load if top_up else 1.0,
-          RAIN_HOURS, fates, spill, ration, used, brought)
+          RAIN_HOURS, start, fates, spill, ration, used, brought)
     uses = tuple(UseYears(use, wants[months, i], ration[:, i], used[:, i])
                  for i, use in enumerate(drawn))
     return Lived(fates[:, 0], fates[:, 1], fates[:, 2], spill, brought, uses)

@@ -139,6 +139,28 @@ def outlet_capacity(diameter: float, head: float) -> float:
 
 
 @dataclass(frozen=True)
+class Needed:
+    """Downspouts that would do, with the gutter that as many of them go with.
+
+    Attributes
+    ----------
+    count : int
+    diameter : float
+        Of each. [m]
+    runs : int
+        Lengths of gutter that share the roof with so many downspouts: as many to each as of the
+        gutter stated, one where none is.
+    width : float
+        Of those lengths; never less than that of the gutter stated. [m]
+    """
+
+    count: int
+    diameter: float
+    runs: int
+    width: float
+
+
+@dataclass(frozen=True)
 class GutterCheck:
     """A roof's gutter held against a cloudburst; flows in m3/s.
 
@@ -157,9 +179,8 @@ class GutterCheck:
         Whether the outlet, not the pipe below it, holds a downspout's flow back.
     needs_width : float
         Of a gutter of that shape and fall, so many runs. [m]
-    needs : tuple of (count, diameter)
-        Downspouts that would do, the least number of each width sold, the narrowest first, as far
-        as two. [-], [m]
+    needs : tuple of Needed
+        Downspouts that would do, the least number of each width sold, the narrowest first.
     """
 
     roof: str
@@ -170,7 +191,7 @@ class GutterCheck:
     downspouts_carry: float | None
     outlet_decides: bool
     needs_width: float
-    needs: tuple[tuple[int, float], ...]
+    needs: tuple[Needed, ...]
 
     @property
     def gutter_enough(self) -> bool | None:
@@ -215,12 +236,21 @@ def check_gutter(roof: str, area: float, intensity: float, gutter: Gutter | None
         one, outlet = down(gutter.diameter, gutter.depth)
         falls_down = gutter.downspouts * one
     width = gutter_width_for(comes / runs, shape, proportion, fall, roughness)
-    depth = max(width, 0.0 if gutter is None else gutter.width) * proportion
-    needs: list[tuple[int, float]] = []
+
+    def beside(count: int) -> tuple[int, float]:
+        """Lengths of gutter that go with so many downspouts, and how wide they must be."""
+        lengths = count if gutter is None else max(count * gutter.runs // gutter.downspouts, 1)
+        return lengths, max(gutter_width_for(comes / lengths, shape, proportion, fall, roughness),
+                            0.0 if gutter is None else gutter.width)
+
+    needs: list[Needed] = []
     for diameter in SOLD:
-        count = max(int(np.ceil(comes / down(diameter, depth)[0] - 1e-9)), 1)
-        if not needs or count < needs[-1][0]:
-            needs.append((count, diameter))
+        # No downspout takes more than its wall does; more of them stand in narrower gutters.
+        count = max(int(np.ceil(comes / pipe_capacity(diameter, filled, pipe_roughness) - 1e-9)), 1)
+        while count * down(diameter, beside(count)[1] * proportion)[0] < comes * (1 - 1e-9):
+            count += 1
+        if not needs or count < needs[-1].count:
+            needs.append(Needed(count, diameter, *beside(count)))
         if count == 1:
             break
     return GutterCheck(roof, area, comes, gutter, carries, falls_down, outlet, width, tuple(needs))

@@ -66,7 +66,11 @@ def bowl_curve(sill_level: float, depth: float, radius: float, side_slope: float
                  np.pi * rise / 3 * (floor**2 + floor * radii + radii**2))
 
 
-def tank_curve(volume: float, height: float = 2.0) -> Curve:
+#: Height of a tank's overflow above its foot where nobody states it; common practice, no source.
+TANK_HEIGHT = 2.0  # [m]
+
+
+def tank_curve(volume: float, height: float = TANK_HEIGHT) -> Curve:
     """Curve of an upright tank; its level is the depth of water in it."""
     rise = np.array([0.0, height])
     return Curve(rise, np.full(2, volume / height), np.array([0.0, volume]))

@@ -16,7 +16,7 @@ from terrain.outputs.doubt_charts import draw_doubt
 from terrain.outputs.doubt_tables import chance, doubt_section, headline_lines, outside, span
 from terrain.outputs.plan_json import plan_object
 from terrain.plan.doubt import with_doubt
-from terrain.plan.doubt_found import Headline, Range
+from terrain.plan.doubt_found import Beside, Headline, Range
 from terrain.plan.plan import make_plan
 
 
@@ -92,6 +92,26 @@ def test_a_figure_outside_its_range_gets_a_sentence(plan):
     assert outside(doubt, "metric") == [
         "The plan's own figure for the storm \"big day\", passive capture, 1.0 m³, lies below the "
         "range: rather count on 2.0 – 12.0 m³."]
+
+
+def test_the_other_wetness_of_the_soil_stands_beside_the_average_year(plan):
+    """Its figures are those of the plan itself (terrain.plan.accounts), with no run in between."""
+    soil, account = plan.beside
+    other = plan.doubt.beside
+    assert soil.endswith(other.soil)
+    assert other.figures["passive"] == pytest.approx(account.passive)
+    assert other.figures["left site"] == pytest.approx(account.left_site)
+    found = Range(5.0, 2.0, 4.0, 12.0, 0.5, 1.0)
+    year = {"passive": Headline("passive", found, {}, {})}
+    for value, side in ((1.0, "below"), (13.0, "above"), (3.0, None)):
+        doubt = replace(plan.doubt, storm={}, one_year={}, year=year,
+                        beside=Beside("soil that dries", {"passive": value}))
+        shown = headline_lines(year, "metric", doubt.beside)[0].cells[0]
+        assert shown == f"5.0 m³ (soil that dries: {value:.1f} m³)"
+        assert [f"lies {side} the range" in said for said in outside(doubt, "metric")] == (
+            [] if side is None else [True])
+    assert f"({other.soil}: " in doubt_section(plan, "")
+    assert any("taken as sure" in note for note in plan.doubt.notes)
 
 
 def test_chances_in_words():

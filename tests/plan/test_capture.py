@@ -21,7 +21,7 @@ from terrain.plan.accounts import CLOSES_TO, Account, storm_account, year_accoun
 from terrain.plan.capture import capture, depths_that_matter
 from terrain.plan.entry import Entry
 from terrain.plan.plan import make_plan
-from terrain.plan.rarity import of_record, of_table
+from terrain.plan.rarity import of_record, of_table, with_days
 from terrain.plan.routing import full_at, peak_level, route, run_storm
 from terrain.plan.totals import own_water_left, share_that_stays, total_of
 from terrain.plan.water_balance import run_seasons
@@ -194,6 +194,22 @@ def test_return_periods_of_a_fitted_record():
     assert of_record(rain[:3000]) is None  # 8 years are too few to fit
 
 
+def test_commoner_depths_are_counted_among_the_days_of_a_record():
+    """By hand: ten years of a 10 mm day every tenth day and a 30 mm day every 200th; 11.3 and
+    33.9 mm in any 24 hours (x 1.13, Hershfield 1961).  33 mm come every 200 days, 11 mm (the deep
+    days fall on tenths) every 10, that is 36.5 times a year."""
+    days = pd.date_range("2001-01-01", periods=4000)
+    count = np.arange(days.size)
+    record = pd.Series(np.where(count % 200 == 0, 30.0, np.where(count % 10 == 0, 10.0, 0.0)), days)
+    rarity = with_days(of_table(TABLE, 24.0), record)
+    assert rarity.once_in(33.0) == (pytest.approx(200 / 365.2425), "")
+    assert rarity.once_in(11.0) == (pytest.approx(10 / 365.2425), "")
+    assert rarity.words(11.0) == "37 times a year"
+    assert rarity.once_in(39.0) == (2.0, "commoner")  # the record knows no such day
+    assert rarity.once_in(50.0) == of_table(TABLE, 24.0).once_in(50.0)
+    assert with_days(of_table(TABLE, 24.0), record[:300]).once_in(11.0) == (2.0, "commoner")
+
+
 # ---- the total ----
 
 def entry(name, runoff, run_on, above, spilled):
@@ -216,6 +232,7 @@ def test_run_on_and_own_water_mix_in_every_store():
     assert total.stays == pytest.approx(1 - 5.2 / 20)
     assert total.stays_before == pytest.approx(7 / 20)  # what soaked in; 13 of 18 were its own
     assert total.passive_mm == pytest.approx(27.5)
+    assert total.no_longer_leaves == pytest.approx(18.0 - 7.0)
 
 
 def test_without_works_nothing_changes(small_site):

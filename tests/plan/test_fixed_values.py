@@ -98,9 +98,9 @@ def whole(plan):
         sum(cost.money[end] for cost in bills) for end in (0, 1)) if plan.site.money else None
 
 
-def held_and_dug(plan, kind):
-    """Storage, cut and bank of the works of a kind."""
-    parts = [p for p in plan.stores if p.placed.kind == kind]
+def held_and_dug(plan, work=""):
+    """Storage, cut and bank of a work, or of all."""
+    parts = [p for p in plan.stores if work in ("", p.placed.work.name) and p.quantities]
     return (sum(p.store.capacity for p in parts), sum(p.quantities.cut for p in parts),
             sum(p.quantities.bank for p in parts))
 
@@ -151,10 +151,10 @@ def test_a_swales_depth_by_hand(hand_made):
     assert said.endswith(" crown more.")
 
 
-def check_against_planning_again(value, plan, again, kind):
-    """All bills of a plan made without a value, and what its kind of works hold and take."""
-    assert told(value.before) == pytest.approx(held_and_dug(plan, kind))
-    assert told(value.after) == pytest.approx(held_and_dug(again, kind), rel=1e-6)
+def check_against_planning_again(value, plan, again):
+    """All bills of a plan made without a value, and what its work holds and takes there."""
+    assert told(value.before) == pytest.approx(held_and_dug(plan, value.work))
+    assert told(value.after) == pytest.approx(held_and_dug(again, value.work), rel=1e-6)
     for figures, made in ((value.before, plan), (value.after, again)):
         assert figures.hours == pytest.approx(whole(made)[0], rel=1e-6)
         assert figures.money == pytest.approx(whole(made)[1], rel=1e-6)
@@ -168,14 +168,14 @@ def test_a_swales_depth_costs_what_planning_again_without_it_would(by_hand, hand
     value, again = fixed(hand_made, "depth", "east swale"), by_hand(DEPTH)
     spread = [sum(part.loose for part in plan.earth.spreads) for plan in (hand_made, again)]
     assert spread[1] > spread[0] + 1.0
-    check_against_planning_again(value, hand_made, again, "swale")
+    check_against_planning_again(value, hand_made, again)
 
 
 def test_a_pits_depth_costs_what_planning_again_without_it_would(walled):
     """A wall that wants less from another pit the deeper its own."""
     plan, again = walled(), walled(", depth: 0.3 m")
     assert sum(h.loose for h in plan.earth.hauls) > 1.0 + sum(h.loose for h in again.earth.hauls)
-    check_against_planning_again(fixed(plan, "depth"), plan, again, "basin")
+    check_against_planning_again(fixed(plan, "depth"), plan, again)
 
 
 @pytest.mark.parametrize(("money", "words"), [
@@ -318,7 +318,7 @@ works:
 TREES_FIXED = """\
   daily: {file: rain.csv}
 evapotranspiration: [220, 180, 160, 110, 80, 60, 70, 100, 130, 170, 190, 220]
-rules: {design rain exceeded: 0.05, trench width: 0.5 m, harvest efficiency: 0.6}
+rules: {design rain exceeded: 0.05}
 works:
   - {kind: tree basin, name: upper, form: trench, at: [[500020, 6399980]], crown: 4 m}
   - {kind: tree basin, name: lower, form: trench, at: [[500040, 6399980]], crown: 4 m}
@@ -378,11 +378,11 @@ def tree_plan(trees):
 
 def test_a_rule_that_trees_climate_follows_is_left_open_as_planning_without_it_would(
         trees, tree_plan):
-    """The rain of a dry year decides how much a trench is to hold, and the other rules do not
-    change that rain."""
-    value, again = fixed(tree_plan, "design rain exceeded"), trees("design rain exceeded: 0.05, ")
-    assert value.before.storage == pytest.approx(held_and_dug(tree_plan, "tree basin")[0])
-    assert told(value.after) == pytest.approx(held_and_dug(again, "tree basin"))
+    """The rain of a dry year decides how much a trench is to hold."""
+    value = fixed(tree_plan, "design rain exceeded")
+    again = trees("rules: {design rain exceeded: 0.05}\n")
+    assert value.before.storage == pytest.approx(held_and_dug(tree_plan)[0])
+    assert told(value.after) == pytest.approx(held_and_dug(again))
     assert value.after.hours == pytest.approx(whole(again)[0])
     more = value.after.storage - value.before.storage
     assert more > 1.0

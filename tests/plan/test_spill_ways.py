@@ -17,8 +17,9 @@ from shapely.geometry import LineString
 from terrain.errors import InputError
 from terrain.outputs.cascade_json import store_facts
 from terrain.outputs.cascade_tables import way_steps
+from terrain.plan.cautions import LEAVES
 from terrain.plan.plan import check_site, make_plan
-from terrain.plan.spill_ways import pump_cautions, spill_ways
+from terrain.plan.spill_ways import held_on_the_way, pump_cautions, spill_ways
 from terrain.works.rules import Rulebook
 
 TANK = """\
@@ -197,6 +198,78 @@ def test_a_pump_lifts_a_spill_and_the_rise_is_told(pumped):
     assert steps(plan.told.ways[1])["pump"].size == pytest.approx(rise)
     assert not any("The furrow to" in said for said in pond.cautions)
     assert store_facts(plan, 1)["pump"]["capacity_m3_s"] is None
+
+
+BESIDE = """works:
+  - kind: swale
+    name: east swale
+    through: [500085, 6399940]
+    length: 30 m
+  - kind: tank
+    name: barn tank
+    at: [500085, 6399930]
+    volume: 5 m3
+    roofs: [barn]
+    spills to: east swale
+"""
+
+
+def test_the_height_of_a_tank_counts_only_through_a_pipe(small_site):
+    """The ground falls by 0.04 m a metre along the valley (conftest's own shape), so the tank
+    stands 0.4 m below the swale's contour: no furrow climbs there, a pipe from 2 m up falls."""
+    with_only(small_site, BESIDE)
+    with pytest.raises(InputError, match=r"takes water at .* lead its overflow there in a pipe"):
+        check_site(small_site)
+    piped = "    spills to: east swale\n    pipe: [[500085, 6399930], [500085, 6399940]]\n"
+    edit(small_site, ("    spills to: east swale\n", piped))
+    plan = make_plan(small_site)
+    assert plan.stores[1].spills_to == "east swale"
+    note, = [n for n in plan.notes if n.startswith("Nobody says how high")]
+    assert '"barn tank" is: the overflow is taken 2.0 m' in note
+    edit(small_site, ("    volume: 5 m3\n", "    volume: 5 m3\n    height: 0.3 m\n"))
+    with pytest.raises(InputError, match=r"the pipe's end stands at .* no pump is named"):
+        check_site(small_site)
+    edit(small_site, ("height: 0.3 m", "height: 0.9 m"))
+    plan = make_plan(small_site)
+    tank = plan.stores[1].store
+    assert not any(n.startswith("Nobody says how high") for n in plan.notes)
+    assert (tank.curve.levels[-1], tank.curve.areas[0]) == pytest.approx((0.9, 5 / 0.9))
+
+
+def test_a_pump_that_leads_down_is_said_to_be_needless(small_site):
+    with_only(small_site, BESIDE + "    pump: true\n")
+    plan = make_plan(small_site)
+    fall = -plan.cascade.nodes[1].rise
+    assert fall == pytest.approx(2.0 - 0.4, abs=0.1)
+    note, = [n for n in plan.notes if "The pump of" in n]
+    assert note.startswith(f'The pump of "barn tank" leads its spill {fall:.2f} m')
+    assert note.endswith("down, which needs no pump, only a pipe.")
+
+
+def test_a_hollow_that_holds_the_spill_is_proposed_as_a_store(small_site):
+    """Named at the point proposed, it takes the spill, and nothing spills beyond it."""
+    swale = BESIDE[:BESIDE.index("  - kind: tank")]
+    with_only(small_site, swale)
+    plain = make_plan(small_site)
+    spilled = plain.runs["big day"].stores[0].spilled
+    leaves, = [c for c in plain.stores[0].cautions if c.startswith("Its spill leaves")]
+    assert leaves == LEAVES
+    dem = plain.inputs.dem
+    x, y = plain.cascade.nodes[0].spill_path[len(plain.cascade.nodes[0].spill_path) // 2]
+    row, column = dem.cell_of(float(x), float(y), "here")
+    with rasterio.open(small_site.parent / "ground.tif", "r+") as raster:
+        heights = raster.read(1)
+        heights[row - 8:row + 9, column - 8:column + 9] -= 1.5
+        raster.write(heights, 1)
+    plan = make_plan(small_site)
+    hollow = steps(plan.told.ways[0])["hollow"]
+    assert hollow.size > spilled > 0
+    said, = [c for c in plan.stores[0].cautions if c.startswith("Its spill leaves")]
+    assert said.startswith("Its spill leaves the property only when a hollow on its way")
+    with_only(small_site, f"{swale}  - {{kind: hollow, name: pan, at: [{hollow.x}, {hollow.y}]}}\n")
+    assert make_plan(small_site).stores[0].spills_to == "pan"
+    brim = replace(plan.told.ways[0], steps=(replace(hollow, size=spilled / 2),))
+    assert held_on_the_way(brim, spilled, dem) is None
 
 
 def test_a_pump_lifts_through_a_pipe(small_site):

@@ -75,3 +75,13 @@ def test_what_is_left_at_a_years_end(lived):
 def test_tanks_and_drains_have_no_seasons_here(lived):
     cascade, run = lived
     assert store_years(cascade, run, ())[1] == ()
+
+
+def test_spells_and_waits_end_at_a_day_without_a_reading(lived):
+    """One unread day, 300, within the wait of 310 days from day 120 on: 180 and 129 dry days stay
+    of that spell, so the last one, of 280, is the longest; only the wait of 80 days is known."""
+    cascade, run = lived
+    record = pd.Series(run.rain_mm.copy(), run.days)
+    record.iloc[300] = np.nan
+    year = store_years(cascade, run_seasons(cascade, record, None), ())[0][0]
+    assert (year.dry_spell, year.refill) == (280, 80.0)

@@ -90,7 +90,7 @@ def test_a_drawn_line_is_pulled_and_gives_the_length(small_site):
     ("through: [500085, 6399940]; shape: parabola; width: 1 m; side slope: 2", "no side slope"),
     ("through: [500085, 6399940]; solve: depth; depth: 0.3 m", "both given and to be solved for"),
     ("through: [500085, 6399940]; length: 30 m; checks: 2 m", "would fill half of the swale"),
-    ("through: [500085, 6399940]; length: 150 m", "m of contour are fit"),
+    ("through: [500085, 6399940]; length: 150 m", "of contour are fit"),
     ("along: [[500075, 6399940], [500085, 6399935.9]]; solve: length", "gives the swale its"),
 ])
 def test_what_cannot_be_is_one_sentence(small_site, words, said):

@@ -136,6 +136,19 @@ def test_without_a_frequency_table_the_hardest_minutes_of_a_storm_are_taken(plan
     assert burst.intensity == pytest.approx(60 * shape.greatest_share(1 / 12) * 12)
 
 
+@pytest.mark.parametrize("years", ["", "      return period: 5\n"])
+def test_a_storm_that_comes_too_often_is_no_cloudburst(furnished, years):
+    """The rule asks for once in 10 years: a storm once in 5, or without a return period, is not
+    taken in its stead."""
+    plan = make_plan(changed(furnished, ("      return period: 10\n", years)))
+    assert (plan.roofs.burst, plan.roofs.gutters) == (None, ())
+    assert any("Gutters are not checked, as the cloudburst" in note for note in plan.notes)
+    section = str(tank_section(plan, lambda figure: "data:"))
+    assert "The cloudburst is not known." in section
+    assert "too small" not in section
+    assert json.loads(json.dumps(plan_object(plan)))["gutters"] == []
+
+
 @pytest.mark.parametrize(("first", "years", "said", "intensity"), [
     ("5 min,6,10,15", "", "5 minutes once in 10 years", 120.0),
     ("10 min,9,14,20", "", "10 minutes once in 10 years", 84.0),

@@ -261,10 +261,14 @@ def test_the_size_curve_passes_through_the_tank_as_it_is(seattle):
     assert found.curve.knee is not None
 
 
-def test_a_larger_tank_is_rationed_at_as_much_water_as_before():
+def test_any_other_size_is_rationed_at_as_much_water_as_before():
+    """One policy for the whole curve, smaller sizes and larger: below 5 and 2 m3."""
     store = tank_of(10.0, HOUSE)
+    for times in SIZES:
+        other = resized(store, times)
+        marks = [below * other.capacity for below, _ in other.uses[0].steps]
+        assert marks == pytest.approx([5.0, 2.0])
     assert resized(store, 2.0).uses[0].steps == ((0.25, 0.75), (0.1, 0.4))
-    assert resized(store, 0.5).uses[0].steps == HOUSE.steps
     assert resized(store, 2.0).capacity == 20.0
 
 
@@ -275,3 +279,53 @@ def test_it_fills_again_in_so_many_days():
     plain = Use("house", "household", np.full(12, 0.25))
     found = life_of(alone(tank_of(5.0, plain), RoofCatchment(125.0, 125.0)), daily(rain))
     assert (found.refill_days, found.refills) == (4.0, 2)
+
+
+def test_a_tank_that_is_never_dry_once_filled_is_told_no_dry_day():
+    """The first rain comes on day 40, then 4 m3 every 20 days, at 0.1 m3 a day from 10 m3: it
+    lasts 100 days, so only the empty start was dry; that stays in the accounts."""
+    rain = np.zeros(730)
+    rain[40::20] = 40.0
+    cascade = alone(tank_of(10.0, Use("goats", "livestock", np.full(12, 0.1))),
+                    RoofCatchment(100.0, 100.0))
+    run = run_seasons(cascade, daily(rain), None)
+    found = tank_life(cascade, run, 0)
+    assert (found.dry_days, found.average.dry_days, found.longest) == (0, 0.0, 0)
+    assert found.average.share == 1.0
+    assert (found.refill_days, found.refills) == (None, 0)  # its first filling is none
+    assert found.curve.days[SIZES.index(1.0):] == pytest.approx(1.0)
+    assert all(more.fewer_dry == pytest.approx(0.0, abs=1e-6) for more in found.more)
+    assert run.stores[0].used.sum() == pytest.approx(0.1 * (730 - 40), abs=0.1)
+
+
+def test_days_without_a_reading_are_no_drought():
+    """4 m3 every 20 days and a gap of 150: a tank of 10 m3 at 0.1 m3 a day lasts 100 days."""
+    rain = np.zeros(730)
+    rain[::20] = 40.0
+    rain[201:351] = np.nan
+    plain = Use("goats", "livestock", np.full(12, 0.1))
+    found = life_of(alone(tank_of(10.0, plain), RoofCatchment(100.0, 100.0)), daily(rain))
+    assert (found.dry_days, found.longest, found.longest_from) == (0, 0, None)
+    assert {thumb.rule: thumb for thumb in found.thumbs}["a full tank lasts"].record == 19
+
+
+def test_dry_spells_and_waits_end_at_a_day_without_a_reading():
+    """1 m3 on the first day of two years serves ten days; one unread day in a drought of 355 days
+    breaks it, day 100 of the first leaving 264 behind it; a tank of 5 m3 that fills within days 10
+    to 14 lacks a reading on 12."""
+    rain = np.zeros(730)
+    rain[[0, 365]] = 10.0
+    rain[100] = np.nan
+    plain = Use("goats", "livestock", np.full(12, 0.1))
+    found = life_of(alone(tank_of(5.0, plain), RoofCatchment(100.0, 100.0)), daily(rain))
+    assert found.dry_days == 2 * 355 - 1
+    assert (found.longest, str(found.longest_from.date())) == (355, "2002-01-11")
+    rain[470] = np.nan
+    found = life_of(alone(tank_of(5.0, plain), RoofCatchment(100.0, 100.0)), daily(rain))
+    assert (found.longest, str(found.longest_from.date())) == (264, "2001-04-12")
+    rain = np.zeros(100)
+    rain[10:20] = rain[60:70] = 10.0
+    rain[12] = np.nan
+    house = Use("house", "household", np.full(12, 0.25))
+    found = life_of(alone(tank_of(5.0, house), RoofCatchment(125.0, 125.0)), daily(rain))
+    assert (found.refill_days, found.refills) == (4.0, 1)

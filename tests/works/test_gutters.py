@@ -1,5 +1,7 @@
 """Gutters and downspouts against plumbing codes, published equations and each other."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -69,6 +71,12 @@ def check(area, gutter, intensity=120.0):
     return check_gutter("house", area, intensity, gutter, 0.005, 0.012, 7 / 24, 0.00025)
 
 
+def built(area, need, spare=1e-9):
+    """The roof again with what is asked for."""
+    return check(area, Gutter("half round", need.width + spare, need.width / 2 + spare, 0.005,
+                              need.runs, need.count, need.diameter))
+
+
 def test_a_roof_too_large_needs_more():
     """200 m2 at 120 mm/h are 6.67 L/s; one pipe of 100 mm carries 8.7 by its wall and 5.3 by its
     mouth under 62.5 mm of water."""
@@ -78,8 +86,7 @@ def test_a_roof_too_large_needs_more():
     assert found.gutter_enough is False
     assert found.downspouts_enough is False
     assert found.downspouts_carry * 1000 == pytest.approx(100**2 * 62.5**0.5 / 15e6 * 1000)
-    done = check(200.0, Gutter("half round", found.needs_width + 1e-9,
-                               found.needs_width / 2, 0.005, 1, *found.needs[-1]))
+    done = built(200.0, found.needs[-1])
     assert done.gutter_enough
     assert done.downspouts_enough
 
@@ -88,12 +95,15 @@ def test_a_roof_too_large_needs_more():
        st.floats(0.08, 0.25))
 def test_what_is_asked_for_is_enough_and_one_less_is_not(area, count, diameter, width):
     found = check(area, Gutter("half round", width, width / 2, 0.005, count, count, diameter))
-    wide = max(width, found.needs_width)
-    for number, across in found.needs:
-        done = check(area, Gutter("half round", wide, wide / 2, 0.005, number, number, across))
+    for need in found.needs:
+        assert need.runs == need.count  # as of the gutter stated, one length to each
+        done = built(area, need)
+        assert done.gutter_enough
         assert done.downspouts_enough
-        if number > 1:
-            less = check(area, Gutter("half round", wide, wide / 2, 0.005, 1, number - 1, across))
+        if need.count > 1:
+            fewer = need.count - 1
+            wide = max(width, gutter_width_for(found.flow / fewer, "half round", 0.5, 0.005, 0.012))
+            less = built(area, replace(need, count=fewer, runs=fewer, width=wide), 0.0)
             assert not less.downspouts_enough
     more = check(area, Gutter("half round", width, width / 2, 0.005, count, count + 1, diameter))
     assert more.downspouts_carry > found.downspouts_carry
@@ -103,4 +113,16 @@ def test_a_roof_without_a_gutter_is_told_what_it_needs_only():
     found = check(50.0, None)
     assert (found.gutter_enough, found.downspouts_enough) == (None, None)
     assert found.needs_width > 0
-    assert found.needs[-1][0] == 1
+    assert found.needs[-1].count == 1
+    assert found.needs[-1].width == found.needs_width  # one length
+
+
+def test_fewer_downspouts_go_with_fewer_and_wider_gutters():
+    """Manning's flow goes with the width to 8/3 (Chow, 1959, chapter 5): one length that carries
+    what two did is 2^(3/8) as wide."""
+    found = check(200.0, Gutter("half round", 0.05, 0.025, 0.005, 2, 2, 0.05))
+    one = next(need for need in found.needs if need.count == 1)
+    two = next(need for need in found.needs if need.count == 2)
+    assert (one.runs, two.runs) == (1, 2)
+    assert one.width / two.width == pytest.approx(2**(3 / 8))
+    assert two.width == pytest.approx(found.needs_width)
