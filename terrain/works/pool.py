@@ -25,6 +25,10 @@ MOST_FINE = 4_000_000
 #: A pool's curve has so many steps.
 SLICES = 40
 
+#: Less water than this over a bank's face counts as none, lest rounding decide whether a row of
+#: cells at its very edge is wet. [m]
+DRY = 1e-4
+
 
 @dataclass(frozen=True)
 class Pool:
@@ -135,7 +139,8 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
     if bank is not None:  # over the ground as it lies: a pit beyond its foot stays open
         levels = bank(natural)[pool]
         stands = np.where(levels > natural.heights[pool], levels, -np.inf)
-        net = _hypsometry(np.minimum(depths, sill_level - stands), sill_level, fine.cell_area,
+        left = np.minimum(depths, sill_level - stands)
+        net = _hypsometry(np.where(left > DRY, left, 0.0), sill_level, fine.cell_area,
                           curve.levels)
     x, y = fine.xy(*np.nonzero(pool))
     row, column = dem.row_column(x, y)
