@@ -175,6 +175,7 @@ def test_report_is_one_page_that_needs_nothing_else(planned):
         assert store["name"] in page
 
 
+@pytest.mark.slow
 def test_names_from_the_site_file_cannot_break_the_page(small_site, levelsill, tmp_path):
     text = small_site.read_text().replace("name: Small valley",
                                           'name: "<script>alert(1)</script>"')

@@ -16,7 +16,8 @@ COMMAND = Path(sys.executable).parent / "levelsill"
 
 # The empty moment is the first line of progress, whichever that is.  Steps within the first second
 # print no line, so the demo is planned, which takes longer.
-@pytest.mark.parametrize("moment", ["", "Drawing the map", "Writing the report"])
+@pytest.mark.parametrize("moment", ["Drawing the map", *(pytest.param(
+    moment, marks=pytest.mark.slow) for moment in ("", "Writing the report"))])
 def test_ctrl_c_leaves_nothing_behind(demo_site, tmp_path, moment):
     out = tmp_path / "out" / "plan"
     out.parent.mkdir()

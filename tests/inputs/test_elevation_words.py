@@ -14,6 +14,7 @@ def edited(site, words):
     return site
 
 
+@pytest.mark.slow
 def test_tiles_in_the_site_file_give_the_plan_of_the_whole(small_site, levelsill):
     import rasterio
 

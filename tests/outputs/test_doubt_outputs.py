@@ -138,6 +138,7 @@ def test_plan_json_holds_it_and_its_keys_are_documented(plan, demo_site):
     assert plan_object(replace(plan, doubt=None))["doubt"] is None
 
 
+@pytest.mark.slow
 def test_the_command_prints_ranges_and_refuses_too_few_runs(levelsill, small_site, tmp_path):
     refused = levelsill("plan", small_site, "--doubt", "3")
     assert refused.code == 2
