@@ -114,6 +114,7 @@ def test_missing_site_file(levelsill, tmp_path):
     refused(levelsill("check", tmp_path / "nowhere.yaml"), "nowhere.yaml", "no such site file")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("old", "new", "words"), [
     ("name: Small valley", "name: [Small", ("line", "YAML")),
     ("  file: ground.tif", "  fiel: ground.tif", ("line 3", "elevation", "fiel")),
