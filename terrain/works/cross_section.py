@@ -68,20 +68,6 @@ def bank_area(height: float, top: float, wet_slope: float, dry_slope: float) -> 
     return (top + (wet_slope + dry_slope) / 2 * height) * height
 
 
-def bank_under_water(height: float, top: float, wet_slope: float, depth: float) -> float:
-    """Area of a bank's water side, from its centreline, that lies under water. [m2]
-
-    Parameters
-    ----------
-    height : float
-        Of the crest above the ground. [m]
-    depth : float
-        Of the water against the bank, on level ground. [m]
-    """
-    depth = max(min(depth, height), 0.0)
-    return top / 2 * depth + wet_slope * (height * depth - depth * depth / 2)
-
-
 #: Shapes of a swale's section; `trapezoid` if nobody says.
 SHAPES = ("trapezoid", "parabola", "vee")
 

@@ -13,7 +13,6 @@ from terrain.works.cross_section import (
     Section,
     area_on_slope,
     bank_area,
-    bank_under_water,
     channel_area,
     earth_across,
     section_of,
@@ -94,23 +93,6 @@ def test_bank_volume_by_average_end_areas():
     volume = integrated(stations * FOOT, found).capacity
     assert volume / (3 * FOOT)**3 == pytest.approx(675.0, abs=0.005)
     assert volume == pytest.approx(516.07, abs=0.005)
-
-
-@given(st.floats(0.1, 6), st.floats(0, 4), st.floats(0, 4), st.floats(0, 1.2))
-def test_bank_under_water_equals_the_polygon(height, top, wet, share):
-    """The water side of a bank on level ground, from its centreline, up to the water."""
-    assume(top + wet > 0.05)
-    half = Polygon([(0, 0), (top / 2 + wet * height, 0), (top / 2, height), (0, height)])
-    depth = share * height
-    water = Polygon([(-1, -1), (100, -1), (100, depth), (-1, depth)])
-    assert bank_under_water(height, top, wet, depth) == pytest.approx(
-        half.intersection(water).area, rel=1e-6, abs=1e-9)
-
-
-@given(st.floats(0.1, 6), st.floats(0, 4), st.floats(0, 4), st.floats(0, 4))
-def test_both_halves_of_a_drowned_bank_are_the_bank(height, top, wet, dry):
-    assert (bank_under_water(height, top, wet, height) + bank_under_water(height, top, dry, height)
-            == pytest.approx(bank_area(height, top, wet, dry)))
 
 
 SECTIONS = st.builds(section_of, st.sampled_from(SHAPES), st.floats(0.05, 1.0),

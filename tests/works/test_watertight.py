@@ -15,7 +15,7 @@ from shapely.geometry import Point
 
 from terrain.plan.designed import designed_dem
 from terrain.works.crescent import crescent_at
-from terrain.works.cross_section import bank_under_water, section_of
+from terrain.works.cross_section import section_of
 from terrain.works.designed_ground import Grid
 from terrain.works.dug import design_dug
 from terrain.works.ground_of_bank import wall_shapes
@@ -55,6 +55,13 @@ def swale_in(slope, bearing, bend=0.0, checks=None, kind="trapezoid"):
     ties = checks_of(route, section, RULES, checks)[0]
     return dem, finish(dem, route, section, Sill(100.0, 4.0, 0.05, 0.0, 1.7), 40.0, 40.0, RULES,
                        ties)
+
+
+def bank_under_water(height, top, wet_slope, depth):
+    """Closed form: area of a bank's water side, from its centreline, under water `depth` deep. [m2]
+    """
+    depth = max(min(depth, height), 0.0)
+    return top / 2 * depth + wet_slope * (height * depth - depth * depth / 2)
 
 
 def designed(dem, shape, cell):
