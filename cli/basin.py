@@ -73,7 +73,7 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
     levelsill basin hill.tif --wall X,Y X,Y --crest 1193.2m --dug pit.geojson
     """
     from terrain.errors import InputError
-    from terrain.outputs.answers_json import basin_answer, dumped
+    from terrain.outputs.data.answers_json import basin_answer, dumped
     from terrain.plan.questions import basin_of
     from terrain.units import shown
 
@@ -140,6 +140,6 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
         remarks("Cautions", answer.cautions)
         remarks("What this rests on", [*grid.notes, *answer.rests_on])
     if picture is not None:
-        from terrain.outputs.work_sheets import draw_basin
+        from terrain.outputs.sheets.work_sheets import draw_basin
 
         save_picture(lambda: draw_basin(answer, system), picture)

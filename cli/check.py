@@ -19,7 +19,7 @@ def check(site: Path) -> None:
     levelsill check site.yaml
     """
     from terrain.plan.plan import check_site
-    from terrain.plan.reading import assumptions
+    from terrain.plan.siting.reading import assumptions
     from terrain.units import shown
 
     with progress() as step:

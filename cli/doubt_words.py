@@ -23,7 +23,7 @@ def refuse_few(ctx: click.Context, param: click.Parameter, runs: int | None) -> 
 
 def say_doubt(doubt: Any, system: str) -> None:
     """The ranges of the headline figures; nothing where the plan was not doubted."""
-    from terrain.outputs.doubt_tables import beside, headline_lines, outside, periods
+    from terrain.outputs.page.doubt_tables import beside, headline_lines, outside, periods
 
     if doubt is None:
         return

@@ -28,7 +28,7 @@ def plan(site: Path, out: Path | None, doubt: int | None) -> None:
     """
     from terrain.files import is_folder, refuse_foreign
     from terrain.outputs.folder import write_plan
-    from terrain.plan.doubt import with_doubt
+    from terrain.plan.doubt.doubt import with_doubt
     from terrain.plan.plan import make_plan
     from terrain.units import lasting, shown
 

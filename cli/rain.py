@@ -43,8 +43,8 @@ def rain(file: Path, system: str, picture: Path | None, as_json: bool, **words: 
         step("Reading the rain")
         answer = rain_of(file, system=system, **words)
     if as_json:
-        from terrain.outputs.answers_json import dumped
-        from terrain.outputs.rain_json import rain_answer
+        from terrain.outputs.data.answers_json import dumped
+        from terrain.outputs.data.rain_json import rain_answer
 
         say(dumped(rain_answer(answer)))
     else:
@@ -54,7 +54,7 @@ def rain(file: Path, system: str, picture: Path | None, as_json: bool, **words: 
             _show_record(answer, system)
         remarks("What this rests on", answer.notes)
     if picture is not None:
-        from terrain.outputs.rain_charts import draw_rain
+        from terrain.outputs.charts.rain_charts import draw_rain
 
         save_picture(lambda: draw_rain(answer, system), picture)
 

@@ -28,9 +28,9 @@ def shed(dem: Path, at: tuple[float, float], system: str,
     \b
     levelsill shed hill.tif --at 512340,6430125 --storm 1.2in --cn 82
     """
-    from terrain.outputs.answers_json import dumped, shed_answer
-    from terrain.plan.cautions import reaches_edge
+    from terrain.outputs.data.answers_json import dumped, shed_answer
     from terrain.plan.questions import catchment_of_point
+    from terrain.plan.safety.cautions import reaches_edge
     from terrain.units import shown
 
     with progress() as step:
@@ -64,6 +64,6 @@ def shed(dem: Path, at: tuple[float, float], system: str,
                            f"{shown(area, 'area', system)} drain to {grid.named(x, y)}.")
         remarks("What this rests on", said)
     if picture is not None:
-        from terrain.outputs.work_sheets import draw_shed
+        from terrain.outputs.sheets.work_sheets import draw_shed
 
         save_picture(lambda: draw_shed(answer, system), picture)

@@ -72,8 +72,8 @@ def soak(readings: Path | None, diameter: float | None, pit: tuple[float, float]
         answer = from_hole(readings, diameter, pit, SAFETY if safety is None else safety,
                            hole_depth, depth)
     if as_json:
-        from terrain.outputs.answers_json import dumped
-        from terrain.outputs.soak_json import soak_answer
+        from terrain.outputs.data.answers_json import dumped
+        from terrain.outputs.data.soak_json import soak_answer
 
         say(dumped(soak_answer(answer, system)))
         return

@@ -24,7 +24,7 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words:
     levelsill survey hill.tif
     levelsill survey hill.tif --picture hill.png
     """
-    from terrain.outputs.answers_json import dumped, survey_answer
+    from terrain.outputs.data.answers_json import dumped, survey_answer
     from terrain.plan.survey import survey as survey_of
     from terrain.units import shown
 
@@ -58,6 +58,6 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words:
         remarks("Beware", found.warnings)
         remarks("What this rests on", [*grid.notes, found.checked_by])
     if picture is not None:
-        from terrain.outputs.work_sheets import draw_survey
+        from terrain.outputs.sheets.work_sheets import draw_survey
 
         save_picture(lambda: draw_survey(found, system), picture)

@@ -73,7 +73,7 @@ def swale(dem: Path, through: tuple[float, float] | None, level: float | None,
     levelsill swale hill.tif --level 1198.4m --near 512340,6430125 --shape parabola
     levelsill swale hill.tif --along 512300,6430120 512380,6430131 --storm 30mm --cn 82
     """
-    from terrain.outputs.answers_json import dumped, swale_answer
+    from terrain.outputs.data.answers_json import dumped, swale_answer
     from terrain.plan.questions import SwaleWords, swale_of
     from terrain.units import shown
     from terrain.works.swale_size import Wanted
@@ -130,6 +130,6 @@ def swale(dem: Path, through: tuple[float, float] | None, level: float | None,
         remarks("Cautions", answer.cautions)
         remarks("What this rests on", [*grid.notes, *answer.rests_on])
     if picture is not None:
-        from terrain.outputs.work_sheets import draw_swale
+        from terrain.outputs.sheets.work_sheets import draw_swale
 
         save_picture(lambda: draw_swale(answer, system), picture)

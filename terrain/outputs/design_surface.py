@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from terrain.plan.designed import Earth, designed_raster
-from terrain.plan.plan import Plan
+from terrain.plan.earth.designed import Earth, designed_raster
+from terrain.plan.planned import Plan
 from terrain.units import in_both, shown
 
 #: Levels in the raster are rounded to this. [m]
@@ -122,6 +122,6 @@ def _why(found: Earth, off: float) -> str:
 
 def designed_raster_is_coarse(plan: Plan) -> bool:
     """Whether the raster of the designed ground has larger cells than its works ask for."""
-    from terrain.plan.designed import raster_grid
+    from terrain.plan.earth.designed import raster_grid
 
     return plan.designed is not None and raster_grid(plan.inputs.dem, plan.designed.shapes)[1]

@@ -7,17 +7,17 @@ from collections.abc import Callable
 from pathlib import Path
 
 from terrain.files import RECORD, whole_folder
-from terrain.outputs.charts import draw_storm_bars, draw_year
+from terrain.outputs.charts.charts import draw_storm_bars, draw_year
+from terrain.outputs.charts.doubt_charts import draw_doubt
+from terrain.outputs.charts.rain_charts import draw_record
+from terrain.outputs.data.plan_json import plan_object
 from terrain.outputs.design_surface import write_design_surface
-from terrain.outputs.doubt_charts import draw_doubt
+from terrain.outputs.drawing.site_map import draw_site_map
 from terrain.outputs.geopackage import write_geopackage
-from terrain.outputs.plan_json import plan_object
-from terrain.outputs.plan_sheets import FOLDER, write_sheets
-from terrain.outputs.rain_charts import draw_record
-from terrain.outputs.report import report_page
+from terrain.outputs.page.report import report_page
 from terrain.outputs.setting_out import write_setting_out
-from terrain.outputs.site_map import draw_site_map
-from terrain.plan.plan import Plan
+from terrain.outputs.sheets.plan_sheets import FOLDER, write_sheets
+from terrain.plan.planned import Plan
 from terrain.plan.rain import record_answer
 
 

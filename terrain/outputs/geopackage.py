@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from terrain.outputs.design_surface import breakline_rows
-from terrain.plan.plan import Plan
+from terrain.plan.planned import Plan
 from terrain.surface.catchments import outline
 from terrain.surface.flow_lines import flow_line
 from terrain.works.pipe import PipeCheck

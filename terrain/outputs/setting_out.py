@@ -10,7 +10,7 @@ import numpy as np
 from shapely import LineString, Point, Polygon
 
 from terrain.inputs.elevation import Dem
-from terrain.plan.plan import Plan, PlannedStore
+from terrain.plan.planned import Plan, PlannedStore
 from terrain.units import PRINTED
 from terrain.works.basin import Basin
 from terrain.works.drain import Drain

@@ -1,1 +1,1 @@
-"""The site as a network of stores, and its accounts."""
+"""Site to plan: a room for each storey, `plan.py` for a site, `questions.py` for a raster."""

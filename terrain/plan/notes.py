@@ -6,11 +6,11 @@ from itertools import takewhile
 
 import numpy as np
 
-from terrain.plan.hydrology import soil_dries
-from terrain.plan.layout import Placed
-from terrain.plan.reading import Inputs, assumptions
-from terrain.plan.short_record import short_record
-from terrain.plan.water_balance import SeasonRun
+from terrain.plan.siting.hydrology import soil_dries
+from terrain.plan.siting.layout import Placed
+from terrain.plan.siting.reading import Inputs, assumptions
+from terrain.plan.water.short_record import short_record
+from terrain.plan.water.water_balance import SeasonRun
 from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR
 from terrain.units import in_both
 

@@ -11,11 +11,11 @@ from itertools import groupby
 import numpy as np
 from numpy.typing import ArrayLike
 
-from terrain.plan.cascade import Cascade
-from terrain.plan.cost import Range
-from terrain.plan.earthworks import LEAST, Dug, Earthworks
-from terrain.plan.reading import Inputs
-from terrain.plan.short_record import short_record
+from terrain.plan.earth.cost import Range
+from terrain.plan.earth.earthworks import LEAST, Dug, Earthworks
+from terrain.plan.siting.reading import Inputs
+from terrain.plan.water.cascade import Cascade
+from terrain.plan.water.short_record import short_record
 from terrain.runoff.evapotranspiration import MONTHS
 from terrain.runoff.rain_years import mean_months
 from terrain.units import in_both

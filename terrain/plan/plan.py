@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.inputs.site import Site
-from terrain.plan.accounts import (
-    Account,
-    YearOfRecord,
-    storm_account,
-    year_account,
-    years_of_record,
-)
-from terrain.plan.basin_facts import BasinFacts, basin_facts
-from terrain.plan.built import build, with_sill
-from terrain.plan.cascade import Cascade, Node, build_cascade, heights_assumed
-from terrain.plan.cascade_told import CascadeTold, tell_cascade
-from terrain.plan.catches import catches
-from terrain.plan.cautions import (
+from terrain.plan.earth.built import build, with_sill
+from terrain.plan.earth.designed import designed_ground
+from terrain.plan.earth.earthworks import earthworks
+from terrain.plan.earth.fixed_values import fixed_values
+from terrain.plan.earth.shared_ground import shared_ground_cautions
+from terrain.plan.money.left_out import partly
+from terrain.plan.money.money import system_money
+from terrain.plan.notes import plan_notes
+from terrain.plan.order_of_work import order_of_work
+from terrain.plan.planned import YEARS, Plan, PlannedStore
+from terrain.plan.safety.cautions import (
     LEAVES,
     basin_cautions,
     drain_cautions,
@@ -33,210 +30,43 @@ from terrain.plan.cautions import (
     too_small,
     wall_cautions,
 )
-from terrain.plan.clearances import SteepGround, steep_ground
-from terrain.plan.cost import Quantities
-from terrain.plan.designed import Designed, designed_ground
-from terrain.plan.doubt_found import Doubt
-from terrain.plan.earthworks import Earthworks, earthworks
-from terrain.plan.fixed_values import FixedValue, fixed_values
-from terrain.plan.gravity import by_gravity
-from terrain.plan.hydrology import soil_dries
-from terrain.plan.layout import Placed, place_works
-from terrain.plan.left_out import partly
-from terrain.plan.money import SystemMoney, system_money
-from terrain.plan.names_first import refuse_unknown_names
-from terrain.plan.notes import plan_notes
-from terrain.plan.order_of_work import Step, order_of_work
-from terrain.plan.overtopping import Breach
-from terrain.plan.pipes import pipe_caution, pipe_checks, pipe_notes
-from terrain.plan.pond_years import pond_years
-from terrain.plan.reading import Inputs, Progress, read_inputs
-from terrain.plan.road_turnouts import Turnout, road_turnouts, turnout_notes
-from terrain.plan.roofs_told import RoofsTold, tell_roofs
-from terrain.plan.routing import StormRun, full_at, peaks_when_full, run_storm, storm_steps
-from terrain.plan.shared_ground import shared_ground_cautions
-from terrain.plan.short_record import short_record
-from terrain.plan.spill_ways import SpillWay, held_on_the_way, pump_cautions, pump_notes
-from terrain.plan.surroundings import surroundings
+from terrain.plan.safety.clearances import SteepGround, steep_ground
+from terrain.plan.safety.gravity import by_gravity
+from terrain.plan.safety.surroundings import surroundings
+from terrain.plan.safety.tree_cautions import tree_cautions, tree_notes
+from terrain.plan.siting.hydrology import soil_dries
+from terrain.plan.siting.layout import Placed, place_works
+from terrain.plan.siting.reading import Inputs, Progress, read_inputs
+from terrain.plan.siting.road_turnouts import road_turnouts, turnout_notes
+from terrain.plan.siting.tree_climate import tree_climate
 from terrain.plan.swale_notes import swale_notes
-from terrain.plan.tree_cautions import tree_cautions, tree_notes
-from terrain.plan.tree_climate import tree_climate
-from terrain.plan.tree_life import TreeLife, tree_life
-from terrain.plan.trees_carried import Carried, trees_carried
-from terrain.plan.water_balance import SeasonRun, run_seasons
-from terrain.runoff.peak import Peaks, peaks_of
-from terrain.runoff.sheds import Shed, ShedPoint, bare_patches, shed_of
+from terrain.plan.water.accounts import (
+    YearOfRecord,
+    storm_account,
+    year_account,
+    years_of_record,
+)
+from terrain.plan.water.basin_facts import basin_facts
+from terrain.plan.water.cascade import Cascade, Node, build_cascade, heights_assumed
+from terrain.plan.water.cascade_told import tell_cascade
+from terrain.plan.water.catches import catches
+from terrain.plan.water.names_first import refuse_unknown_names
+from terrain.plan.water.pipes import pipe_caution, pipe_checks, pipe_notes
+from terrain.plan.water.pond_years import pond_years
+from terrain.plan.water.roofs_told import tell_roofs
+from terrain.plan.water.routing import StormRun, full_at, peaks_when_full, run_storm, storm_steps
+from terrain.plan.water.short_record import short_record
+from terrain.plan.water.spill_ways import SpillWay, held_on_the_way, pump_cautions, pump_notes
+from terrain.plan.water.tree_life import TreeLife, tree_life
+from terrain.plan.water.trees_carried import trees_carried
+from terrain.plan.water.water_balance import SeasonRun, run_seasons
+from terrain.runoff.peak import peaks_of
+from terrain.runoff.sheds import Shed, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
-from terrain.surface.terrain import Terrain
-from terrain.works.basin import Basin
-from terrain.works.drain import Drain
 from terrain.works.pipe import PipeCheck
 from terrain.works.rules import Rulebook
 from terrain.works.store import Store
-from terrain.works.swale_built import Swale
 from terrain.works.tree_basin import catchment_ratio, tree_need
-
-#: Names of an average year's account: with curve numbers that stay at average wetness, and with
-#: numbers that follow the wetness of the soil.
-YEARS = {False: "average year, soil of average wetness", True: "average year, soil that dries"}
-
-
-@dataclass(frozen=True)
-class PlannedStore:
-    """A store with all that the plan says of it.
-
-    Attributes
-    ----------
-    placed : Placed
-    store : Store
-    swale : Swale or None
-    basin : Basin or None
-    quantities : Quantities or None
-    starts_at, full_at : float or None
-        Smallest rain that feeds it, and that fills it; None where no storm up to 500 mm does. [mm]
-    drain_hours : float
-        [h]
-    spills_to : str
-        Name of a store, or what lies at the end of the spill's way.
-    cautions : tuple of str
-    trees_need : float or None
-        Water that a tree basin's tree wants in an average year, its own rain included. [m3]
-    trees_catchment : float or None
-        Ground like its own that would carry it by the published catchment ratio; None where that
-        ground never sheds, or there is no record. [m2]
-    drain : Drain or None
-    facts : BasinFacts or None
-        What is told of a basin alone.
-    life : TreeLife or None
-        A tree basin's months, where there are a record and evapotranspiration.
-    breach : Breach or None
-        What happens where its bank fails; None without a bank.
-    """
-
-    placed: Placed
-    store: Store
-    swale: Swale | None
-    basin: Basin | None
-    quantities: Quantities | None
-    starts_at: float | None
-    full_at: float | None
-    drain_hours: float
-    spills_to: str
-    cautions: tuple[str, ...]
-    trees_need: float | None = None
-    trees_catchment: float | None = None
-    drain: Drain | None = None
-    life: TreeLife | None = None
-    facts: BasinFacts | None = None
-    breach: Breach | None = None
-
-
-@dataclass(frozen=True)
-class Plan:
-    """A site's plan.
-
-    Attributes
-    ----------
-    inputs : Inputs
-    cascade : Cascade
-    stores : list of PlannedStore
-        In the order of the cascade's nodes.
-    sheds : list of Shed
-        Roads first, then bare patches.
-    runs : dict of str to StormRun
-    storms : dict of str to Account
-    peaks : list of Peaks or None
-        Of each store's own ground in the design storm; None for a tank.
-    seasons : SeasonRun or None
-    year : Account or None
-        Of an average year of the record.
-    beside : (str, Account) or None
-        The same with curve numbers that follow the wetness of the soil, or that do not where
-        those of `seasons` do; named.  None without evapotranspiration.
-    years : tuple of YearOfRecord
-        A dry, a median and a wet year of the record.
-    notes : tuple of str
-        What the answers rest on.
-    carried : tuple of Carried
-        How many trees the water of stores and road sheds would carry.
-    turnouts : tuple of Turnout
-        Where the roads should let their water go.
-    pipes : tuple of PipeCheck
-        The works' pipes, then the culverts.
-    doubt : Doubt or None
-        How sure it is, where that was asked for (`terrain.plan.doubt`).
-    told : CascadeTold or None
-        Ways of the spills, captures, totals and seasons; `make_plan` always tells them.
-    roofs : RoofsTold or None
-        Gutters, and the tanks over the record; `make_plan` always tells them.
-    earth : Earthworks or None
-        Where its earth goes, and what that takes.
-    order : tuple of Step
-        In what order to build.
-    fixed : tuple of FixedValue
-        What the owner fixed by hand, and what that costs.
-    designed : Designed or None
-        The ground as all works leave it freshly built.
-    money : SystemMoney or None
-        What all costs and when it pays, where the site file has `money`.
-    """
-
-    inputs: Inputs
-    cascade: Cascade
-    stores: list[PlannedStore]
-    sheds: list[Shed]
-    runs: dict[str, StormRun]
-    storms: dict[str, Account]
-    peaks: list[Peaks | None]
-    seasons: SeasonRun | None
-    year: Account | None
-    beside: tuple[str, Account] | None
-    years: tuple[YearOfRecord, ...]
-    notes: tuple[str, ...]
-    carried: tuple[Carried, ...] = ()
-    turnouts: tuple[Turnout, ...] = ()
-    pipes: tuple[PipeCheck, ...] = ()
-    doubt: Doubt | None = None
-    told: CascadeTold | None = None
-    roofs: RoofsTold | None = None
-    earth: Earthworks | None = None
-    order: tuple[Step, ...] = ()
-    fixed: tuple[FixedValue, ...] = ()
-    designed: Designed | None = None
-    money: SystemMoney | None = None
-
-    @property
-    def accounts(self) -> list[tuple[str, Account]]:
-        """Every account by its name: storms, years of the record, the average year last."""
-        years = [(year.name, year.account) for year in self.years]
-        if self.beside is not None:
-            years.append(self.beside)
-        return [*self.storms.items(), *years,
-                *([(YEARS[soil_dries(self.site)], self.year)] if self.year else [])]
-
-    @property
-    def ranked_shed_points(self) -> list[tuple[Shed, ShedPoint]]:
-        """Where roads and bare ground shed, by what passes in the deepest storm, most first."""
-        storms = self.site.rain.storms
-        deepest = max(range(len(storms)), key=lambda i: storms[i].depth)
-        every = [(shed, point) for shed in self.sheds for point in shed.points]
-        return sorted(every, key=lambda f: (-f[1].volumes[deepest], f[1].row, f[1].column))
-
-    @property
-    def short_record(self) -> str | None:
-        """That the rain record is too short to be an average; None where it is not, or is none."""
-        record = self.inputs.record
-        return None if record is None else short_record(record.depths, self.site.rain.start_month)
-
-    @property
-    def site(self) -> Site:
-        """The site as read."""
-        return self.inputs.site
-
-    @property
-    def terrain(self) -> Terrain:
-        """The ground."""
-        return self.inputs.terrain
 
 
 def check_site(path: Path, progress: Progress = lambda what: None
@@ -471,10 +301,12 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
     cautions += about
     starts = min(node.catchment.starts_at, node.roof.starts_at)
     return PlannedStore(
-        place, store, swale, built, amount, None if np.isinf(starts) else starts, fills, empties,
-        _end_of_spill(cascade, index), tuple(cautions),
-        _need(inputs, place), _carrying_ground(inputs, place, node, seasons), drain,
-        _life(inputs, place, index, seasons, years), breach=breach)
+        place, store, swale, built, drain, amount,
+        starts_at=None if np.isinf(starts) else starts, full_at=fills, drain_hours=empties,
+        spills_to=_end_of_spill(cascade, index), cautions=tuple(cautions),
+        trees_need=_need(inputs, place),
+        trees_catchment=_carrying_ground(inputs, place, node, seasons),
+        life=_life(inputs, place, index, seasons, years), breach=breach)
 
 
 def _with_facts(inputs: Inputs, cascade: Cascade, stores: list[PlannedStore],

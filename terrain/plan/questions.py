@@ -15,11 +15,7 @@ from terrain.inputs.dem import Dem, Extent
 from terrain.inputs.elevation import TOO_COARSE, ElevationFiles
 from terrain.inputs.layers import read_layer
 from terrain.inputs.site import Layer
-from terrain.plan.basin_facts import earth_words, rim_words, spillway_words
-from terrain.plan.catches import CatchCurve, catch_curve
-from terrain.plan.cautions import beyond_matters, reaches_edge
-from terrain.plan.cost import Quantities, quantities
-from terrain.plan.gravity import by_gravity
+from terrain.plan.earth.cost import Quantities, quantities
 from terrain.plan.question import (
     GroundThere,
     GroundWords,
@@ -32,7 +28,11 @@ from terrain.plan.question import (
     marked,
     require_numbers,
 )
-from terrain.plan.routing import storm_steps
+from terrain.plan.safety.cautions import beyond_matters, reaches_edge
+from terrain.plan.safety.gravity import by_gravity
+from terrain.plan.water.basin_facts import earth_words, rim_words, spillway_words
+from terrain.plan.water.catches import CatchCurve, catch_curve
+from terrain.plan.water.routing import storm_steps
 from terrain.runoff.catchment import Catchment, gather, on_ground
 from terrain.runoff.curve_number import runoff_depth
 from terrain.runoff.flow_way import mean_rational_c, reaches_of, timed

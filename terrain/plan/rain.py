@@ -11,7 +11,7 @@ import pandas
 from terrain.errors import InputError
 from terrain.inputs.rain_frequency import depth_of, frequency_table, is_frequency_table
 from terrain.inputs.rainfall import MOST_IN_A_DAY, RainRecord, read_daily_rain
-from terrain.plan.short_record import short_record
+from terrain.plan.water.short_record import short_record
 from terrain.runoff import rain_years
 from terrain.runoff.evapotranspiration import MONTHS
 from terrain.runoff.extremes import (

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from shapely import Point
 
-from terrain.plan.cascade import Cascade
-from terrain.plan.layout import Placed
-from terrain.plan.reading import Inputs
-from terrain.plan.water_balance import SeasonRun
+from terrain.plan.siting.layout import Placed
+from terrain.plan.siting.reading import Inputs
+from terrain.plan.water.cascade import Cascade
+from terrain.plan.water.water_balance import SeasonRun
 from terrain.units import in_both, shown
 from terrain.works.spacing import SOURCE, compared, horizontal_interval, terrace_interval
 

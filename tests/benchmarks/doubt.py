@@ -14,7 +14,7 @@ import os
 import time
 from pathlib import Path
 
-from terrain.plan.doubt import with_doubt
+from terrain.plan.doubt.doubt import with_doubt
 from terrain.plan.plan import make_plan
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_dem" / "site.yaml"

@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "published"))
 
 from networks import NO_GROUND, NO_ROOF, cascade_of, ground_of, reference_of, store_of
 
-from terrain.plan.water_balance import run_seasons
+from terrain.plan.water.water_balance import run_seasons
 from terrain.works.roof import RoofCatchment
 from terrain.works.store import bowl_curve, channel_curve, tank_curve
 from terrain.works.water_use import TopUp, Use

@@ -355,7 +355,7 @@ def site_file(folder, drawn):
 
 
 def test_the_site_file_names_drawn_areas_and_their_file_is_fingerprinted(tmp_path):
-    from terrain.outputs.plan_json import _fingerprints
+    from terrain.outputs.data.plan_json import _fingerprints
 
     for name in ("hill.tif", "boundary.gpkg", "codes.tif", "soils.gpkg", "yard.gpkg"):
         (tmp_path / name).write_text(name)

@@ -44,7 +44,7 @@ def test_tiles_in_the_site_file_give_the_plan_of_the_whole(small_site, levelsill
 
 
 def test_plan_json_fingerprints_every_tile(small_site):
-    from terrain.outputs.plan_json import _fingerprints
+    from terrain.outputs.data.plan_json import _fingerprints
 
     ground = small_site.parent / "ground.tif"
     (small_site.parent / "other.tif").write_bytes(ground.read_bytes())

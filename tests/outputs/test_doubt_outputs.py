@@ -12,11 +12,12 @@ from markupsafe import escape
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from terrain.errors import InputError
-from terrain.outputs.doubt_charts import draw_doubt
-from terrain.outputs.doubt_tables import chance, doubt_section, headline_lines, outside, span
-from terrain.outputs.plan_json import plan_object
-from terrain.plan.doubt import with_doubt
-from terrain.plan.doubt_found import Beside, Headline, Range
+from terrain.outputs.charts.doubt_charts import draw_doubt
+from terrain.outputs.charts.doubt_words import span
+from terrain.outputs.data.plan_json import plan_object
+from terrain.outputs.page.doubt_tables import chance, doubt_section, headline_lines, outside
+from terrain.plan.doubt.doubt import with_doubt
+from terrain.plan.doubt.doubt_found import Beside, Headline, Range
 from terrain.plan.plan import make_plan
 
 
@@ -95,7 +96,7 @@ def test_a_figure_outside_its_range_gets_a_sentence(plan):
 
 
 def test_the_other_wetness_of_the_soil_stands_beside_the_average_year(plan):
-    """Its figures are those of the plan itself (terrain.plan.accounts), with no run in between."""
+    """Its figures are those of the plan itself, with no run in between."""
     soil, account = plan.beside
     other = plan.doubt.beside
     assert soil.endswith(other.soil)

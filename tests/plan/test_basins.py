@@ -5,9 +5,9 @@ import pytest
 
 from terrain.errors import InputError
 from terrain.inputs.site import read_site
-from terrain.outputs.basin_json import basin_facts_of
-from terrain.plan.catches import catch_curve
+from terrain.outputs.data.basin_json import basin_facts_of
 from terrain.plan.plan import make_plan
+from terrain.plan.water.catches import catch_curve
 from terrain.runoff.catchment import Catchment
 from terrain.runoff.curve_number import runoff_depth, under_condition
 

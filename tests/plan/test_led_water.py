@@ -16,15 +16,15 @@ from PIL import Image
 from shapely.geometry import LineString, Point
 
 from terrain.errors import InputError
+from terrain.outputs.data.plan_json import plan_object
+from terrain.outputs.drawing.site_map import draw_site_map
 from terrain.outputs.geopackage import write_geopackage
-from terrain.outputs.plan_json import plan_object
-from terrain.outputs.report import report_page
+from terrain.outputs.page.report import report_page
 from terrain.outputs.setting_out import write_setting_out
-from terrain.outputs.site_map import draw_site_map
-from terrain.plan.accounts import CLOSES_TO
 from terrain.plan.plan import check_site, make_plan
-from terrain.plan.road_turnouts import Turnout, turnout_notes
-from terrain.plan.routing import peaks_when_full
+from terrain.plan.siting.road_turnouts import Turnout, turnout_notes
+from terrain.plan.water.accounts import CLOSES_TO
+from terrain.plan.water.routing import peaks_when_full
 from terrain.works.manning import full_diameter, full_flow
 from terrain.works.road_drainage import RoadOutlet
 

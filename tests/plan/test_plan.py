@@ -9,7 +9,7 @@ import rasterio
 
 from terrain.errors import InputError
 from terrain.plan.plan import make_plan
-from terrain.plan.routing import peaks_when_full
+from terrain.plan.water.routing import peaks_when_full
 
 
 def figures(plan):
@@ -251,7 +251,7 @@ def test_bare_road_widths_are_in_the_sites_units(small_site):
 
 def test_starts_at_is_the_least_rain_that_runs_off_the_ground(small_site):
     """Just under it a store gets only the rain on itself, just over it more."""
-    from terrain.plan.routing import run_storm
+    from terrain.plan.water.routing import run_storm
     from terrain.runoff.storms import storm_shape
 
     plan = make_plan(small_site)

@@ -10,13 +10,13 @@ import pytest
 from shapely import LineString, Point
 
 from terrain.errors import InputError
-from terrain.plan.basin_facts import rim_words
-from terrain.plan.cascade import _marks
-from terrain.plan.cautions import too_small
-from terrain.plan.designed import Designed, Shared
+from terrain.plan.earth.designed import Designed, Shared
+from terrain.plan.earth.shared_ground import overlap, shared_ground_cautions, water_of
 from terrain.plan.plan import check_site
-from terrain.plan.shared_ground import overlap, shared_ground_cautions, water_of
-from terrain.plan.short_record import short_record
+from terrain.plan.safety.cautions import too_small
+from terrain.plan.water.basin_facts import rim_words
+from terrain.plan.water.cascade import _marks
+from terrain.plan.water.short_record import short_record
 from terrain.units import lasting
 from terrain.works.cross_section import Section
 from terrain.works.rules import Rulebook

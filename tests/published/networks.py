@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from hypothesis import strategies as st
 
-from terrain.plan.cascade import Cascade, Node
+from terrain.plan.water.cascade import Cascade, Node
 from terrain.runoff.catchment import Catchment
 from terrain.runoff.evapotranspiration import on_days
 from terrain.works.roof import RoofCatchment

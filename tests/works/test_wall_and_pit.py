@@ -136,7 +136,7 @@ def test_the_spillways_earth_is_told_beside_a_balanced_pit():
     """The pit alone is balanced; what is left over is the spillway's usable cut, compacted."""
     from dataclasses import replace
 
-    from terrain.plan.basin_facts import earth_words
+    from terrain.plan.water.basin_facts import earth_words
     from terrain.works.ground_of_bank import with_spillway
 
     rules, both = Rulebook(), made()

@@ -13,7 +13,7 @@ from planes import plane
 from shapely import LineString
 from shapely.geometry import Point
 
-from terrain.plan.designed import designed_dem
+from terrain.plan.earth.designed import designed_dem
 from terrain.works.crescent import crescent_at
 from terrain.works.cross_section import section_of
 from terrain.works.designed_ground import Grid

@@ -1,0 +1,1 @@
+"""Charts: storms, seasons, tanks, rain, doubt, and the cascade as a diagram."""

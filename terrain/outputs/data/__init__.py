@@ -1,0 +1,1 @@
+"""Answers that programs read."""

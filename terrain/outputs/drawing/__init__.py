@@ -1,0 +1,1 @@
+"""Symbols, lettering and the map that every drawing stands on."""

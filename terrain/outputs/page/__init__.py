@@ -1,0 +1,1 @@
+"""The report: one page, and the tables in it."""

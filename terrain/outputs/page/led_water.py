@@ -1,0 +1,77 @@
+"""Tables of the report about water that is led: drains, road turn-outs, pipes and culverts."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from terrain.plan.planned import Plan
+from terrain.plan.water.pipes import pipe_caution
+from terrain.units import PRINTED, shown
+from terrain.works.drain import Drain
+from terrain.works.rules import Rulebook
+
+_BED = {"bare": "bare earth", "grass": "grass", "stone": "stone"}
+
+
+def drain_shape(drain: Drain, to: str, rules: Rulebook, system: str) -> tuple[str, str, str]:
+    """Shape, bank and end of a drain, as "what to build" tells them."""
+    level, length, speed, flow = (partial(shown, dimension=d, system=system)
+                                  for d in ("level", "length", "speed", "flow"))
+    route, section = drain.route, drain.section
+    bed = f"bed {level(section.width)} wide" if section.width else "vee"
+    shape = (f"{length(route.length)} at a grade of {route.grade:.2%}, lip from "
+             f"{level(route.start_level)} to {level(route.end_level)}; {bed}, "
+             f"{level(section.depth)} below the lip, sides {section.side_slope:g}:1, "
+             f"{_BED[section.lining]}")
+    bank = "what is dug lies along the downhill side, packed, with no gap to the lip"
+    stands = ("none that grass stands" if section.permissible is None else
+              f"{speed(section.permissible)} allowed")
+    end = (f"carries {flow(section.peak)} at the design peak, {level(section.water)} deep, at up "
+           f"to {speed(section.velocity)} ({stands}); bed at {level(drain.bed(route.length))} "
+           f"where it ends" + (f" in {to}" if route.to else ""))
+    return shape, bank, end
+
+
+def turnout_rows(plan: Plan) -> list[tuple[str, list[str]]]:
+    """Where the roads should let their water go."""
+    system = plan.site.units
+    length, volume = (partial(shown, dimension=d, system=system) for d in ("length", "volume"))
+    rows = []
+    for turnout in plan.turnouts:
+        outlet = turnout.outlet
+        where = f"{length(outlet.chainage, decimals=0)}" + (", foot" if outlet.foot else "")
+        leads = (f"{turnout.leads_to}, {length(turnout.away, decimals=0)} off and "
+                 f"{shown(turnout.fall, 'level', system)} lower" if turnout.leads_to else
+                 "no store within reach")
+        rows.append((turnout.road, [
+            where, plan.inputs.dem.named(turnout.x, turnout.y), f"{outlet.grade:.1%}",
+            length(outlet.spacing, decimals=0), length(turnout.water_bar, decimals=0),
+            volume(turnout.volume), volume(turnout.own), leads]))
+    return rows
+
+
+def pipe_rows(plan: Plan) -> list[tuple[str, list[str]]]:
+    """Each pipe and culvert beside what it must carry."""
+    system = plan.site.units
+    length, flow = (partial(shown, dimension=d, system=system) for d in ("length", "flow"))
+    said = {True: "enough", False: "too small", None: "not known"}
+    return [(check.name, [
+        check.kind, length(check.length), f"{check.slope:.1%}" if check.slope > 0 else "no fall",
+        "not stated" if check.diameter is None else
+        _width(check.diameter, system) + (" (assumed)" if check.assumed else ""),
+        "–" if check.carries is None else flow(check.carries), flow(check.must_carry),
+        "–" if check.needed is None else _width(check.needed, system),
+        said[check.enough]]) for check in plan.pipes]
+
+
+def culvert_cautions(plan: Plan) -> list[tuple[str, tuple[str, ...]]]:
+    """Cautions of culverts that are too small, or do not fall."""
+    found = [(check.name, pipe_caution(check, plan.inputs.rules))
+             for check in plan.pipes if check.kind == "culvert"]
+    return [(f"culvert {name}", (said,)) for name, said in found if said is not None]
+
+
+def _width(diameter: float, system: str) -> str:
+    """A diameter in mm or inches."""
+    unit, factor, _ = PRINTED["rain"][system == "us"]
+    return f"{diameter * 1000 * factor:,.{1 if system == 'us' else 0}f} {unit}"

@@ -1,0 +1,1 @@
+"""One sheet a work: plan, sections, profile and figures."""

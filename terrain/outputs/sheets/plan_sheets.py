@@ -1,0 +1,227 @@
+"""The sheets of a plan: one for every work that is dug, from the top of the land down."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+from PIL import Image
+
+from terrain.outputs.drawing import symbols as sy
+from terrain.outputs.drawing.map_features import spill_parts
+from terrain.outputs.sheets.basin_sheet import basin_sheet
+from terrain.outputs.sheets.drain_sheet import drain_sheet
+from terrain.outputs.sheets.sheet import Sheet
+from terrain.outputs.sheets.subject import Subject
+from terrain.outputs.sheets.surroundings import draw_surroundings
+from terrain.outputs.sheets.swale_sheet import swale_sheet
+from terrain.outputs.sheets.tree_sheet import tree_sheet
+from terrain.plan.planned import Plan, PlannedStore
+from terrain.plan.safety.gravity import by_gravity
+from terrain.plan.siting.layout import Placed
+from terrain.units import shown
+
+FloatArray = NDArray[np.float64]
+
+#: Folder of the sheets, and the file that holds all of them.
+FOLDER, ALL = "sheets", "sheets.pdf"
+#: Dots in an inch of a sheet's picture, and of the shaded ground in vector files.
+PICTURE_DPI, SHADE_DPI = 130, 80
+#: Kinds of work that are dug.
+DUG = ("swale", "basin", "tree basin", "drain")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A work of the site file that is dug: its name, and the stores that it makes."""
+
+    name: str
+    members: tuple[int, ...]
+
+
+def dug_works(plan: Plan) -> list[Entry]:
+    """The works that get a sheet, from the top of the land down."""
+    together: dict[str, list[int]] = {}
+    for index, planned in enumerate(plan.stores):
+        if planned.placed.kind in DUG:
+            together.setdefault(planned.placed.work.name, []).append(index)
+    entries = [Entry(name, tuple(members)) for name, members in together.items()]
+    return sorted(entries, key=lambda e: -max(plan.stores[i].store.sill.level for i in e.members))
+
+
+def sheets_of(plan: Plan) -> Iterator[tuple[str, Figure]]:
+    """The name and the sheet of every dug work, drawn one after the other."""
+    for entry in dug_works(plan):
+        yield entry.name, draw_sheet(plan, entry)
+
+
+@sy.styled
+def draw_sheet(plan: Plan, entry: Entry) -> Figure:
+    """Draw the sheet of a work. A4, landscape."""
+    subject = subject_of(plan, entry)
+    planned = plan.stores[entry.members[0]]
+    if planned.swale is not None:
+        return swale_sheet(subject, planned.swale, planned.store.capacity)
+    if planned.basin is not None:
+        return basin_sheet(subject, planned.basin, planned.store.capacity)
+    if planned.drain is not None:
+        return drain_sheet(subject, planned.drain)
+    trees = [plan.stores[i].placed.tree for i in entry.members]
+    return tree_sheet(subject, [tree for tree in trees if tree is not None],
+                      [plan.cascade.nodes[i].catchment.area for i in entry.members],
+                      plan.inputs.rules)
+
+
+def subject_of(plan: Plan, entry: Entry) -> Subject:
+    """What the sheet of a work says of it."""
+    stores = [plan.stores[i] for i in entry.members]
+    nodes = [plan.cascade.nodes[i] for i in entry.members]
+    ways: list[tuple[FloatArray, bool]] = []
+    for index, planned, node in zip(entry.members, stores, nodes, strict=True):
+        if planned.drain is None:  # from tree to tree first: what leads on is lettered
+            found = _ways(plan, index)
+            ways = [*found, *ways] if node.spills_to in entry.members else [*ways, *found]
+    goes_to = dict.fromkeys(planned.spills_to for planned, node in zip(stores, nodes, strict=True)
+                            if node.spills_to not in entry.members)
+    return Subject(
+        entry.name, plan.terrain, plan.site.units,
+        np.isin(plan.cascade.labels, np.array(entry.members) + 1),
+        sum(node.catchment.area for node in nodes),
+        any(node.catchment.touches_edge and node.catchment.area > 0 for node in nodes),
+        ways=tuple(ways), leads_to=" and ".join(goes_to), earth=_earth(plan, entry.name),
+        cautions=_cautions(stores), benchmark=_benchmark(plan),
+        told_in="the report, under Cautions", kind=stores[0].placed.kind.capitalize(),
+        around=_around(plan, entry))
+
+
+def _cautions(stores: Sequence[PlannedStore]) -> list[str]:
+    """Cautions of a work, the gravest first; of several trees each says which it is of."""
+    whose: dict[str, list[int]] = {}
+    for number, planned in enumerate(stores, 1):
+        for said in planned.cautions:
+            whose.setdefault(said, []).append(number)
+    found = []
+    for said in by_gravity(whose):
+        numbers = list(dict.fromkeys(whose[said]))
+        named = ", ".join(str(number) for number in numbers)
+        found.append(said if len(numbers) == len(stores) else
+                     f"Tree{'s' if len(numbers) > 1 else ''} {named}: {said}")
+    return found
+
+
+def _benchmark(plan: Plan) -> str:
+    """Where the site's benchmark is, and its level."""
+    mark, source = plan.site.benchmark, plan.inputs.dem.frame.source
+    if mark is None:
+        return ""
+    lonlat = plan.site.points == "lonlat" or (source is not None and source.is_geographic)
+    x, y = mark.at
+    places = 6 if lonlat else 1
+    return (f"Benchmark {shown(mark.level, 'level', plan.site.units)} at "
+            f"{x:.{places}f}, {y:.{places}f}.")
+
+
+def _ways(plan: Plan, index: int) -> list[tuple[FloatArray, bool]]:
+    """The way of a store's spill: the part that is led, and that over the ground."""
+    placed = plan.stores[index].placed
+    led, over = spill_parts(plan.cascade.nodes[index], placed)
+    found = [(part, told) for part, told in ((led, True), (over, False))
+             if part is not None and len(part) > 1]
+    if found and not found[0][1]:  # begun at its sill
+        start = np.array([[placed.spill_x, placed.spill_y]])
+        if 0 < float(np.hypot(*(found[0][0][0] - start[0]))) <= 5 * plan.inputs.dem.cell:
+            found[0] = (np.concatenate([start, found[0][0]]), False)
+    return found
+
+
+def _earth(plan: Plan, name: str) -> Callable[[str], list[tuple[str, str]]] | None:
+    """Rows of a work's earth, hours and money, as the report counts them."""
+    if plan.earth is None:
+        return None
+    system, rates = plan.site.units, plan.site.money
+    made = next((work for work in plan.earth.works if work.name == name), None)
+    bill = plan.earth.bills.get(name)
+
+    def some(volume: float) -> bool:
+        return shown(abs(volume), "earth", system) != shown(0.0, "earth", system)
+
+    def rows(bank: str) -> list[tuple[str, str]]:
+        found = []
+        if made is not None:
+            if some(made.cut):
+                found.append(("cut", shown(made.cut, "earth", system)))
+            if some(made.topsoil):
+                found.append(("of it, topsoil to strip", shown(made.topsoil, "earth", system)))
+            if some(made.bank):
+                found.append((f"{bank}, compacted", shown(made.bank, "earth", system)))
+            if some(made.spare):
+                found.append(("spare earth, without topsoil" if made.spare >= 0 else
+                              "earth wanting", shown(abs(made.spare), "earth", system)))
+        if bill is not None:
+            low, high = (f"{hours:,.0f}" if hours >= 9.95 else f"{hours:.1f}"
+                         for hours in bill.hours)
+            found.append(("machine, set-up included",
+                          f"{low} to {high} h" if low != high else f"{low} h"))
+            if bill.money is not None and rates is not None:
+                found.append(("money", f"{bill.money[0]:,.0f} to {bill.money[1]:,.0f} "
+                              f"{rates.currency}".strip()))
+        return found
+    return rows
+
+
+def _around(plan: Plan, entry: Entry) -> Callable[[Sheet], Callable[[], None]]:
+    """Draws the roads, roofs and other works about a work."""
+    others: dict[str, list[Placed]] = {}
+    for index, planned in enumerate(plan.stores):
+        if index not in entry.members:
+            others.setdefault(planned.placed.work.name, []).append(planned.placed)
+    return lambda sheet: draw_surroundings(sheet, plan.inputs.ground, list(others.items()))
+
+
+def file_name(number: int, name: str) -> str:
+    """Name of a sheet's picture: its place in the order, and the work's name without what a file
+    name cannot hold."""
+    words = re.sub(r"[^\w]+", "_", name).strip("_")[:40]
+    return f"{number:02d}_{words}.png" if words else f"{number:02d}.png"
+
+
+def write_sheets(plan: Plan, folder: Path) -> list[tuple[str, bytes]]:
+    """Write every sheet as a picture, and all of them into one file, into a new folder.
+
+    Nothing is written where nothing is dug.  The same plan gives the same bytes.
+
+    Returns
+    -------
+    drawn : list of (str, bytes)
+        Each work's name, and its sheet as a WebP picture.
+    """
+    if not dug_works(plan):
+        return []
+    folder.mkdir()
+    found = []
+    quiet = dict.fromkeys(("CreationDate", "ModDate", "Producer", "Creator"))
+    with PdfPages(folder / ALL, metadata=quiet) as pages:
+        for number, (name, figure) in enumerate(sheets_of(plan), 1):
+            figure.savefig(pages, format="pdf", dpi=SHADE_DPI)
+            picture = drawn_picture(figure)
+            picture.save(folder / file_name(number, name), "PNG", compress_level=3)
+            out = io.BytesIO()
+            picture.save(out, "WEBP", quality=82, method=2)
+            found.append((name, out.getvalue()))
+    return found
+
+
+def drawn_picture(figure: Figure) -> Image.Image:
+    """A figure as a picture."""
+    figure.set_dpi(PICTURE_DPI)
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    return Image.fromarray(np.asarray(canvas.buffer_rgba())[:, :, :3])

@@ -1,0 +1,122 @@
+"""What is bought for each work beside the machine: pipe, tanks, stone, trees, seed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import LineString
+
+from terrain.inputs.site_works import Tank
+from terrain.plan.earth.cost import Range
+from terrain.plan.earth.earthworks import Dug, Earthworks, bank_surface
+from terrain.plan.siting.layout import Places
+from terrain.plan.siting.reading import Inputs
+from terrain.works.rules import Rulebook
+from terrain.works.spillway import spillway
+
+
+@dataclass(frozen=True)
+class OneTank:
+    """A tank of an entry: what it holds [m3], its own price if stated, what it is made of."""
+
+    volume: float
+    price: Range | None
+    made_of: str
+
+
+@dataclass(frozen=True)
+class Bought:
+    """What one work of the site file takes beside earth, all its tree basins together.
+
+    Attributes
+    ----------
+    name, kind : str
+    pipe : float
+        Along the ground. [m]
+    tanks : tuple of OneTank
+        It and those joined with it.
+    stone : float
+        On sills, aprons and drains whose lining is stone. [m3]
+    gravel : float
+        In trenches. [m3]
+    trees : int
+    raw : float
+        Banks and spread earth, to be seeded or mulched. [m2]
+    pump : bool
+    """
+
+    name: str
+    kind: str
+    pipe: float = 0.0
+    tanks: tuple[OneTank, ...] = ()
+    stone: float = 0.0
+    gravel: float = 0.0
+    trees: int = 0
+    raw: float = 0.0
+    pump: bool = False
+
+
+def bought(inputs: Inputs, stores: Sequence[Dug], earth: Earthworks) -> tuple[Bought, ...]:
+    """What every work takes that is dug or set up, in the site file's order; natural hollows
+    count where they have a pipe or pump.
+
+    Parameters
+    ----------
+    stores : sequence of Dug
+        In the order of the nodes.
+    """
+    entries: dict[str, list[Dug]] = {}
+    for store in stores:
+        entries.setdefault(store.placed.work.name, []).append(store)
+    tanks = {work.name: work for work in inputs.site.works if isinstance(work, Tank)}
+    found = []
+    for name, parts in entries.items():
+        work, kind = parts[0].placed.work, parts[0].placed.kind
+        if kind == "hollow" and work.pipe is None:
+            continue
+        length = 0.0
+        if work.pipe is not None:
+            length = float(LineString(Places(inputs.site, inputs.terrain).points(
+                work.pipe, inputs.site.where_work(name, "pipe"))).length)
+        own = [tanks[name], *(tanks[joined.name] for joined in parts[0].placed.joined)] \
+            if kind == "tank" else []
+        spread = sum(part.area for part in earth.spreads if part.name == name)
+        found.append(Bought(
+            name, kind, length,
+            tuple(OneTank(one.volume, one.price, one.made_of) for one in own),
+            sum(stone_of(part, inputs.rules) for part in parts),
+            sum(_gravel(part) for part in parts),
+            sum(part.placed.tree is not None for part in parts),
+            spread + sum(bank_surface(part, inputs.rules) for part in parts), bool(work.pump)))
+    return tuple(found)
+
+
+def stone_of(work: Dug, rules: Rulebook) -> float:
+    """Stone on a work's sill and apron, or in a drain lined with it; 0 where it needs none. [m3]
+
+    The sill's length times the rules' `stone along the flow`, or a drain's wetted face, times
+    `stone thickness`: common practice, no source.  Whether a sill needs stone is what
+    `terrain.works.spillway` says of the water on it.
+    """
+    thick = rules["stone thickness"]
+    if work.drain is not None:
+        if getattr(work.placed.work, "lining", "bare") != "stone":
+            return 0.0
+        section = work.drain.section
+        face = section.width + 2 * float(np.hypot(1.0, section.side_slope)) * section.depth
+        return face * work.drain.route.length * thick
+    if work.swale is None and work.basin is None:
+        return 0.0
+    sill = work.store.sill
+    if spillway(sill, None, rules).lining != "stone":
+        return 0.0
+    return sill.length * rules["stone along the flow"] * thick
+
+
+def _gravel(work: Dug) -> float:
+    tree = work.placed.tree
+    if tree is None or tree.porosity >= 1:
+        return 0.0
+    return work.store.capacity / tree.porosity

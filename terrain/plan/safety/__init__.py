@@ -1,0 +1,1 @@
+"""What can go wrong, and who decides: cautions, things to keep clear of, water over a bank."""

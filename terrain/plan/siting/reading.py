@@ -1,0 +1,131 @@
+"""Everything that a site file names, read and checked before anything is planned."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.errors import InputError
+from terrain.files import is_folder
+from terrain.inputs.dem import Dem
+from terrain.inputs.elevation import open_elevation
+from terrain.inputs.keep_clear import read_keep_clear
+from terrain.inputs.layers import boundary_polygon, rasterized, read_layer
+from terrain.inputs.rainfall import RainRecord
+from terrain.inputs.site import Site, read_site
+from terrain.plan.siting.hydrology import (
+    Evaporation,
+    Hydrology,
+    evaporation,
+    hydrology,
+    rain_record,
+)
+from terrain.plan.siting.layout import Places
+from terrain.runoff.ground import Ground, read_ground, require_known
+from terrain.surface.conditioning import Conditioning
+from terrain.surface.culverts import read_culverts
+from terrain.surface.terrain import Terrain
+from terrain.surface.window import hold
+from terrain.units import in_both
+from terrain.works.rules import Rulebook
+
+Progress = Callable[[str], None]
+#: A benchmark may stand this far above or below the raster's ground. [m]
+BENCHMARK_WITHIN = 3.0
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Everything read and checked, before anything is planned."""
+
+    site: Site
+    dem: Dem
+    terrain: Terrain
+    ground: Ground
+    record: RainRecord | None
+    evaporation: Evaporation | None
+    hydrology: Hydrology
+    rules: Rulebook
+
+    def runoff(self, rain: float) -> NDArray[np.float64]:
+        """What runs off each cell in a storm of `rain` mm; NaN where its ground is not known. [m3]
+        """
+        depths = self.hydrology.rule.runoff(rain, self.ground.curve_number)
+        depths *= self.dem.cell_area / 1000
+        return depths
+
+
+def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
+    """Read and check everything a site file names; change nothing.
+
+    Raises
+    ------
+    InputError
+        For the first thing that is wrong.
+    """
+    progress("Reading the site file")
+    site = read_site(path / "site.yaml" if is_folder(path) else path)
+    spec = site.elevation
+    progress("Reading the elevation raster")
+    files = open_elevation([site.folder / file for file in spec.file], crs=spec.crs,
+                           plan_unit=spec.plan_unit, height_unit=spec.height_unit,
+                           nodata=spec.nodata, cell=spec.cell, columns=spec.columns,
+                           fill_holes=spec.fill_holes_up_to)
+    boundary = boundary_polygon(read_layer(site.boundary, site.folder, files,
+                                           site.where("boundary")), files, site.where("boundary"))
+    culverts = (read_culverts(site.culverts, site.folder, files, site.where("culverts"),
+                              site.units)
+                if site.culverts is not None else ())
+
+    def inside(terrain: Terrain) -> NDArray[np.bool_]:
+        return rasterized([(boundary, 1)], terrain.dem, 0, np.uint8).astype(bool)
+    terrain = hold(files, boundary.bounds, inside,
+                   Conditioning(spec.breach_depth, spec.breach_length, culverts))
+    dem = terrain.dem
+    try:
+        rules = Rulebook(site.rules, site.units)
+    except ValueError as error:
+        raise InputError(f"{site.where('rules')}, rules", str(error), "Correct it") from None
+    progress("Reading the layers")
+    ground = read_ground(site, dem)
+    things, said = read_keep_clear(site, files)
+    ground = replace(ground, keep_clear=things, notes=(*ground.notes, *said))
+    progress("Reading the rain and the weather")
+    record = rain_record(site)
+    evaporates = evaporation(site, dem, record)
+    how = hydrology(site, record)
+    _check_benchmark(site, dem)
+    progress("Following the water over the ground")
+    reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
+    require_known(ground, reaches, dem, site)
+    return Inputs(site, dem, terrain, ground, record, evaporates, how, rules)
+
+
+def _check_benchmark(site: Site, dem: Dem) -> None:
+    """Refuse a benchmark whose level is not on the raster's heights: stakes would be wrong."""
+    mark = site.benchmark
+    if mark is None:
+        return
+    where = site.where("benchmark")
+    x, y = Places(site, Terrain(dem)).point(mark.at, f"{where}, benchmark, at")
+    ground = float(dem.height_at(x, y))
+    if not abs(mark.level - ground) <= BENCHMARK_WITHIN:
+        raise InputError(f"{where}, benchmark", f"its level {in_both(mark.level, 'level')} is not "
+                         f"near the raster's ground there, {in_both(ground, 'level')}",
+                         "Give its level on the raster's heights; check the unit and the place")
+
+
+def assumptions(inputs: Inputs) -> list[str]:
+    """What was taken for granted on reading, each thing said once."""
+    notes = [*inputs.dem.notes, *inputs.ground.notes, *inputs.site.looked_up]
+    if inputs.site.bare_numbers:
+        notes.append("Numbers without a unit: " + "; ".join(inputs.site.bare_numbers) + ".")
+    if inputs.record is not None:
+        notes += inputs.record.notes
+    if inputs.evaporation is not None:
+        notes += inputs.evaporation.notes
+    return list(dict.fromkeys(notes))

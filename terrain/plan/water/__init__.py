@@ -1,0 +1,1 @@
+"""The cascade of stores and catchments, its storms and its years, and accounts that close."""
