@@ -23,6 +23,7 @@ COMMANDS = {
     "start": "A new site file with comments, or the demo site.",
     "check": "Read a site file and say what is wrong; change nothing.",
     "plan": "The whole plan: accounts, map, report, setting out, layers.",
+    "asbuilt": "Was it dug right? Surveyed levels beside the plan's.",
 }
 
 
@@ -43,7 +44,8 @@ class _Lazy(click.Group):
         with formatter.section("Quick questions of rain and soil"):
             formatter.write_dl([(name, COMMANDS[name]) for name in ("soak", "rain")])
         with formatter.section("The whole job, from a site file"):
-            formatter.write_dl([(name, COMMANDS[name]) for name in ("start", "check", "plan")])
+            formatter.write_dl([(name, COMMANDS[name]) for name in
+                                ("start", "check", "plan", "asbuilt")])
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"],

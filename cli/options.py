@@ -162,8 +162,18 @@ rain = _together(
                       "channel flow along the longest path."))
 rates = click.option("--machine-hour", "rates", type=Money(),
                      help="What an hour of machine and operator costs, to price the work.")
+
+
+def _told_first(ctx: click.Context, param: click.Parameter, value: str) -> str:
+    """Sentences that give figures in both systems begin with the one asked for."""
+    from terrain.units import told_first
+
+    ctx.with_resource(told_first(value))
+    return value
+
+
 units = click.option("--units", "system", type=click.Choice(["metric", "us"]), default="metric",
-                     show_default=True, is_eager=True,
+                     show_default=True, is_eager=True, callback=_told_first,
                      help="Units to print in, and of numbers without a unit.")
 as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object in SI units instead of words.")

@@ -18,13 +18,18 @@ from cli.doubt_words import refuse_few, say_doubt
 @click.option("--doubt", type=int, metavar="RUNS", callback=refuse_few,
               help="How sure is it? Run it so many times, what is not known for sure drawn anew; "
                    "such as 1000. 0: not at all, whatever the site file says.")
-def plan(site: Path, out: Path | None, doubt: int | None) -> None:
-    """Plan a site: accounts, map, sheets, report, setting out and layers, into one folder.
+@click.option("--paper", type=click.Choice(["A4", "A3", "Letter", "Tabloid"],
+                                           case_sensitive=False),
+              help="Paper of plan_set.pdf; left out, what the site file says, else A4, or Letter "
+                   "in US units.")
+def plan(site: Path, out: Path | None, doubt: int | None, paper: str | None) -> None:
+    """Plan a site: accounts, map, plan set, report, setting out and layers, into one folder.
 
     \b
     levelsill plan site.yaml
     levelsill plan site.yaml --out my_plan
     levelsill plan site.yaml --doubt 1000
+    levelsill plan site.yaml --paper A3
     """
     from terrain.files import is_folder, refuse_foreign
     from terrain.outputs.folder import write_plan
@@ -36,7 +41,7 @@ def plan(site: Path, out: Path | None, doubt: int | None) -> None:
     refuse_foreign(folder)  # before the work, not after it
     with progress() as step:
         made = with_doubt(make_plan(site, step), doubt, progress=step)
-        written = write_plan(made, folder, step)
+        written = write_plan(made, folder, step, paper)
     system = made.site.units
     say(f"{made.site.name}: {len(made.stores)} stores on "
         f"{shown(float(made.inputs.ground.boundary.area), 'land', system)}")

@@ -9,13 +9,15 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
+from contextlib import contextmanager, suppress
+from pathlib import Path, PurePosixPath
 
 from terrain.errors import InputError
 
 #: The list of what the tool wrote into a folder, kept inside that folder.
 RECORD = ".levelsill-wrote.json"
+#: A disk with less room left is full. [bytes]
+LEAST_ROOM = 1 << 16
 
 
 def is_folder(path: Path) -> bool:
@@ -83,56 +85,112 @@ def whole_folder(path: Path) -> Iterator[Path]:
         written = {file.relative_to(draft).as_posix(): fingerprint(file)
                    for file in sorted(draft.rglob("*")) if file.is_file()}
         (draft / RECORD).write_text(json.dumps(written, indent=1), encoding="utf-8")
-        refuse_foreign(path)
-        old = Path(scratch) / "old"
-        if path.exists():
-            os.replace(path, old)
-        try:
-            os.replace(draft, path)
-        except OSError:
-            if old.exists():
-                os.replace(old, path)
-            raise
-        shutil.rmtree(old, ignore_errors=True)
+        _swap(draft, path, Path(scratch) / "old")
 
 
-def refuse_foreign(path: Path) -> None:
-    """Refuse a folder that holds anything the tool did not write, or that was changed since."""
+def _swap(draft: Path, path: Path, old: Path) -> None:
+    """Put a folder in the place of another, which the tool wrote; all stays if that fails."""
+    refuse_foreign(path)
+    with suppress(FileNotFoundError):  # there was none, or another run has just moved it
+        os.replace(path, old)
+    try:
+        if old.exists():
+            refuse_foreign(old, path)  # what came into it since it was looked at
+        os.replace(draft, path)
+    except BaseException as error:
+        if old.exists() and not path.exists():
+            os.replace(old, path)
+        if isinstance(error, OSError) and error.errno in (errno.ENOTEMPTY, errno.EEXIST):
+            raise InputError(str(path), "another run wrote this folder at the same time",
+                             "Wait until it has ended, and run again") from None
+        raise
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def refuse_foreign(path: Path, called: Path | None = None) -> None:
+    """Refuse a folder that holds anything the tool did not write, or that was changed since.
+
+    Parameters
+    ----------
+    called : Path, optional
+        What to call it in messages.
+    """
+    called = called or path
+    if path.is_symlink():
+        raise InputError(str(called), "this is a link to another place, and a folder is to be "
+                         "written there", "Name the folder that it leads to with --out")
     if not path.exists():
         return
     if not path.is_dir():
-        raise InputError(str(path), "this is a file, and a folder is to be written there",
+        raise InputError(str(called), "this is a file, and a folder is to be written there",
                          "Name another folder with --out")
-    here = {f.relative_to(path).as_posix(): f for f in path.rglob("*") if f.is_file()}
+    here = {entry.relative_to(path).as_posix(): entry for entry in _everything(path)}
     if not here:
         return
     try:
-        ours = json.loads(here.pop(RECORD).read_text(encoding="utf-8"))
-    except (KeyError, ValueError):
-        raise InputError(str(path), "the folder holds files that levelsill did not write",
+        ours = dict(json.loads(here.pop(RECORD).read_text(encoding="utf-8")))
+    except (KeyError, TypeError, ValueError, OSError):
+        raise InputError(str(called), "the folder holds files that levelsill did not write",
                          "Name another folder with --out, or move that one away") from None
-    for name, file in here.items():
-        if ours.get(name) != fingerprint(file):
-            raise InputError(str(path / name),
-                             "this file was added or changed since levelsill wrote the folder",
+    folders = {parent.as_posix() for name in ours for parent in PurePosixPath(name).parents}
+    for name, entry in here.items():
+        if not (name in folders if entry.is_dir() and not entry.is_symlink() else
+                _is_as_written(entry, ours.get(name))):
+            raise InputError(str(called / name),
+                             "this was added or changed since levelsill wrote the folder",
                              "Move it out of the folder to keep it, or name another with --out")
+
+
+def _everything(path: Path) -> Iterator[Path]:
+    """All that lies in a folder: files, folders, links (which are not followed), and the rest."""
+    for folder, folders, files in os.walk(path, onerror=_raise):
+        for name in (*folders, *files):
+            yield Path(folder) / name
+
+
+def _raise(error: OSError) -> None:
+    raise InputError(str(error.filename), "what lies in this folder cannot be read, so it is not "
+                     "known whether it may be replaced", "Name another folder with --out")
+
+
+def _is_as_written(entry: Path, print_: str | None) -> bool:
+    """Whether an entry is a plain file, unchanged since it was written."""
+    if print_ is None or entry.is_symlink() or not entry.is_file():
+        return False
+    try:
+        return fingerprint(entry) == print_
+    except OSError:
+        return False
 
 
 @contextmanager
 def _refusal(folder: Path) -> Iterator[None]:
+    """Say in one sentence why nothing could be written into a folder."""
     try:
         yield
+    except InputError:
+        raise
     except PermissionError:
         raise InputError(str(folder), "nothing may be written in this folder",
                          "Name a folder of your own with --out") from None
     except (FileExistsError, NotADirectoryError):
         raise InputError(str(folder), "this is not a folder", "Name another one with --out"
                          ) from None
-    except OSError as error:
-        if error.errno == errno.EROFS:
+    except Exception as error:
+        number = getattr(error, "errno", None)
+        if number == errno.EROFS:
             raise InputError(str(folder), "nothing may be written in this folder",
                              "Name a folder of your own with --out") from None
-        if error.errno == errno.ENOSPC:
+        if number in (errno.ENOSPC, errno.EDQUOT) or _is_full(folder):
             raise InputError(str(folder), "the disk is full, so nothing was written",
                              "Free some space and run again") from None
         raise
+
+
+def _is_full(folder: Path) -> bool:
+    """Whether there is no room left: libraries that write rasters and databases do not say so in
+    the system's words."""
+    try:
+        return shutil.disk_usage(folder).free < LEAST_ROOM
+    except OSError:
+        return False

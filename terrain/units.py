@@ -7,6 +7,9 @@ m3 and s.  Pint is imported only when a quantity with a unit is read.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import lru_cache
 from typing import Any
 
@@ -140,10 +143,27 @@ def shown(value: float | None, dimension: str, system: str = "metric",
     return f"{number} {unit}" if with_unit else number
 
 
+#: Whose units `in_both` tells first.
+_FIRST: ContextVar[str] = ContextVar("units told first", default="metric")
+
+
+@contextmanager
+def told_first(system: str) -> Iterator[None]:
+    """Let sentences that give a figure in both systems, metric and us, begin with this one."""
+    before = _FIRST.set(system)
+    try:
+        yield
+    finally:
+        _FIRST.reset(before)
+
+
 def in_both(value: float, dimension: str, decimals: int | None = None) -> str:
-    """Print an inside value in metric units with the US ones behind, for cautions that all read."""
-    return (f"{shown(value, dimension, 'metric', decimals)} "
-            f"({shown(value, dimension, 'us', decimals)})")
+    """Print an inside value in both systems, for sentences that all read: metric units with the
+    US ones behind, or the other way round within `told_first("us")`."""
+    first = _FIRST.get()
+    second = "metric" if first == "us" else "us"
+    return (f"{shown(value, dimension, first, decimals)} "
+            f"({shown(value, dimension, second, decimals)})")
 
 
 def lasting(hours: float) -> str:

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 import subprocess
 import sys
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib.metadata import entry_points
 from pathlib import Path
+from tempfile import TemporaryFile
+from types import ModuleType
 
 import numpy as np
 import pytest
 from constructed import NORTH, WEST, valley
 from hypothesis import settings
+
+from cli import options
 
 # No time limit on an example, as the first one compiles kernels, and the same examples every
 # time.  For more of them: HYPOTHESIS_PROFILE=long pytest.
@@ -35,17 +44,84 @@ class Ran:
         return json.loads(self.out)
 
 
-def run_levelsill(*words: object, folder: Path | None = None, timeout: float = 240) -> Ran:
-    """Run the command as installed beside this Python."""
+def run_process(*words: object, folder: Path | None = None, timeout: float = 240) -> Ran:
+    """Run the command as installed beside this Python, in a process of its own."""
     command = Path(sys.executable).parent / "levelsill"
     done = subprocess.run([command, *map(str, words)], capture_output=True, text=True,
                           cwd=folder, timeout=timeout, check=False)
     return Ran(done.returncode, done.stdout, done.stderr)
 
 
+def run_here(*words: object, folder: Path | None = None) -> Ran:
+    """Run what the installed command starts within this process, and leave this process as it was.
+
+    What it prints is caught at file descriptors 1 and 2, as compiled libraries print there too.
+    """
+    [command] = entry_points(group="console_scripts", name="levelsill")
+    run = command.load()
+    options.BARE.clear()
+    root, environment = logging.getLogger(), dict(os.environ)
+    handlers = root.handlers[:]
+    with (pytest.MonkeyPatch.context() as patch, warnings.catch_warnings(), np.errstate(),
+          heard() as said):
+        patch.setattr(sys, "argv", ["levelsill", *map(str, words)])
+        patch.setitem(sys.modules, "__main__", ModuleType("__main__"))  # else click names pytest
+        if folder is not None:
+            patch.chdir(folder)
+        try:
+            run()
+            code = 0
+        except SystemExit as ended:
+            code = ended.code or 0
+        finally:
+            root.handlers[:] = handlers
+            if environment != os.environ:
+                os.environ.clear()
+                os.environ.update(environment)
+    if code == 130:
+        raise KeyboardInterrupt  # whoever runs the tests stopped them
+    return Ran(code, *said)
+
+
+@contextmanager
+def heard() -> Iterator[list[str]]:
+    """Catch stdout and stderr, Python's and the process's own; both as text at the end."""
+    said: list[str] = []
+    streams, kept = (sys.stdout, sys.stderr), [os.dup(1), os.dup(2)]
+    for stream in streams:
+        stream.flush()
+    with TemporaryFile() as out, TemporaryFile() as err:
+        try:
+            for number, (name, file) in enumerate((("stdout", out), ("stderr", err)), 1):
+                os.dup2(file.fileno(), number)
+                setattr(sys, name, os.fdopen(number, "w", encoding="utf-8",
+                                             closefd=False))
+            yield said
+        finally:
+            for number, stream in enumerate((sys.stdout, sys.stderr), 1):
+                stream.close()
+                os.dup2(kept[number - 1], number)
+                os.close(kept[number - 1])
+            sys.stdout, sys.stderr = streams
+            for file in (out, err):
+                file.seek(0)
+                said.append(file.read().decode())
+
+
 @pytest.fixture(scope="session")
 def levelsill():
-    return run_levelsill
+    """The installed command, run within this process, as starting Python anew takes seconds.
+
+    `levelsill_process` starts it as a person does, for what only a process can show: exit codes,
+    signals, broken pipes, the same bytes from another process.
+    """
+    return run_here
+
+
+@pytest.fixture(scope="session")
+def levelsill_process():
+    """The installed command in a process of its own; `levelsill` is much quicker."""
+    return run_process
 
 
 @pytest.fixture(scope="session")
@@ -153,6 +229,14 @@ def write_layer(path: Path, rows: list[dict], crs: str = "EPSG:32734") -> Path:
 def small_site(tmp_path) -> Path:
     """A valley with a road, a roof and one work of each kind; the path of its site file."""
     return make_small_site(tmp_path)
+
+
+@pytest.fixture(scope="session")
+def small_plan(tmp_path_factory):
+    """The plan of the small site as it stands, made once, for tests that only read it."""
+    from terrain.plan.plan import make_plan
+
+    return make_plan(make_small_site(tmp_path_factory.mktemp("planned")))
 
 
 @pytest.fixture(scope="session")

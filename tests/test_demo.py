@@ -1,23 +1,54 @@
-"""The whole plan of the demo site through the installed command."""
+"""The README's tour of the commands, which ends with the whole plan of the demo site."""
 
 from __future__ import annotations
 
 import csv
 import json
+import re
+import shlex
+import shutil
+from pathlib import Path
 
 import geopandas
 import numpy as np
 import pytest
 import rasterio
 
+HOUSE = Path(__file__).resolve().parents[1]
+
 
 @pytest.fixture(scope="module")
-def planned(levelsill, tmp_path_factory):
-    folder = tmp_path_factory.mktemp("demo")
-    assert levelsill("start", folder / "site", "--demo").code == 0
-    ran = levelsill("plan", folder / "site", "--out", folder / "plan")
-    assert ran.code == 0, ran.err
+def toured(levelsill, tmp_path_factory):
+    """Every levelsill command that the README shows a newcomer, in order, word for word.
+
+    The folder it was run in, and what each command did.
+    """
+    folder = tmp_path_factory.mktemp("tour")
+    shutil.copytree(HOUSE / "demo_dem", folder / "demo_dem",
+                    ignore=shutil.ignore_patterns("plan"))
+    blocks = re.findall(r"```sh\n(.*?)```", (HOUSE / "README.md").read_text(), re.DOTALL)
+    commands = [line for block in blocks for line in block.splitlines()
+                if line.startswith("levelsill ")]
+    return folder, {command: levelsill(*shlex.split(command)[1:], folder=folder)
+                    for command in commands}
+
+
+@pytest.fixture(scope="module")
+def planned(toured):
+    """The demo site's folder with its plan in it, what the command did, and plan.json."""
+    folder = toured[0] / "quailstone"
+    ran = toured[1]["levelsill plan quailstone/site.yaml"]
     return folder, ran, json.loads((folder / "plan" / "plan.json").read_text())
+
+
+def test_the_tour(toured):
+    folder, commands = toured
+    assert len(commands) >= 8
+    for command, ran in commands.items():
+        assert ran.code == 0, f"{command}: {ran.err}"
+        assert ran.out
+    assert (folder / "ground.png").is_file()
+    assert (folder / "quailstone" / "plan" / "report.html").is_file()
 
 
 def test_everything_is_written_and_named(planned):
@@ -27,10 +58,11 @@ def test_everything_is_written_and_named(planned):
         assert name in ran.out
 
 
-def test_a_second_run_gives_the_same_bytes(planned, levelsill):
+def test_a_second_run_gives_the_same_bytes(planned, levelsill_process):
+    """The second in a process of its own, which starts with nothing in its memory."""
     folder, _, _ = planned
     before = (folder / "plan" / "plan.json").read_bytes()
-    assert levelsill("plan", folder / "site", "--out", folder / "plan").code == 0
+    assert levelsill_process("plan", folder, "--out", folder / "plan").code == 0
     assert (folder / "plan" / "plan.json").read_bytes() == before
 
 
@@ -83,7 +115,7 @@ def test_rain_on_the_property_is_depth_times_area(planned):
 def test_tanks_get_what_their_roofs_give(planned):
     """1 L per m2 and mm, times the roof's efficiency, less the first flush."""
     folder, _, plan = planned
-    roofs = geopandas.read_file(folder / "site" / "roofs.geojson").to_crs("EPSG:32734")
+    roofs = geopandas.read_file(folder / "roofs.geojson").to_crs("EPSG:32734")
     house = roofs[roofs["name"] == "house"].iloc[0]
     tank = next(s for s in plan["stores"] if s["name"] == "house tank")
     assert tank["roof_m2"] == pytest.approx(house.geometry.area, rel=1e-6)
@@ -92,7 +124,7 @@ def test_tanks_get_what_their_roofs_give(planned):
         assert tank["storms"][storm["name"]]["roof_m3"] == pytest.approx(expected, rel=1e-6)
 
 
-def test_fed_at_and_full_at(planned, levelsill):
+def test_fed_at_and_full_at(planned):
     """A storm just over `full at` fills the store, one well under does not."""
     _, _, plan = planned
     for store in plan["stores"]:
@@ -140,7 +172,7 @@ def test_layers_read_back_with_the_plans_figures(planned):
 def test_swales_lie_on_contour(planned):
     """Every point of each line against the raster itself, read by rasterio alone."""
     folder, _, plan = planned
-    with rasterio.open(folder / "site" / "ground.tif") as ground:
+    with rasterio.open(folder / "ground.tif") as ground:
         for store in plan["stores"]:
             if store["kind"] != "swale":
                 continue
@@ -156,7 +188,7 @@ def test_stakes_read_back(planned):
         stakes = list(csv.DictReader(stream))
     names = {stake["work"] for stake in stakes}
     assert names == {s["name"] for s in plan["stores"] if s["kind"] not in ("tank", "hollow")}
-    with rasterio.open(folder / "site" / "ground.tif") as ground:
+    with rasterio.open(folder / "ground.tif") as ground:
         for stake in stakes:
             height = next(ground.sample([(float(stake["east"]), float(stake["north"]))]))[0]
             assert float(stake["ground_m"]) == pytest.approx(height, abs=0.15)

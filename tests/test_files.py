@@ -1,5 +1,11 @@
 """Outputs appear whole or not at all, and never over somebody else's file."""
 
+import errno
+import os
+import subprocess
+import sys
+import tempfile
+
 import pytest
 
 from terrain.errors import InputError
@@ -61,3 +67,190 @@ def test_a_folder_of_somebody_else_is_left_alone(tmp_path):
     with pytest.raises(InputError, match="did not write"):
         write(tmp_path, a="1")
     assert [f.name for f in tmp_path.iterdir()] == ["thesis.txt"]
+
+
+def refused(folder, words):
+    """A run into the folder is refused, in one sentence; the folder stays as it was."""
+    before = {path: path.read_bytes() if path.is_file() else None for path in folder.rglob("*")}
+    with pytest.raises(InputError, match=words) as told:
+        write(folder, a="2")
+    assert "\n" not in str(told.value)
+    assert before == {path: path.read_bytes() if path.is_file() else None
+                      for path in folder.rglob("*")}
+    assert not list(folder.parent.glob(".levelsill-*"))
+
+
+@pytest.mark.parametrize("added", ["folder", "folder with a folder", "link to a file",
+                                   "link to a folder", "link that leads nowhere", "pipe"])
+def test_what_a_person_put_into_the_folder_stays(tmp_path, added):
+    """Not only files: an empty folder and a link are somebody's too."""
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "mine.txt").write_text("mine")
+    folder = tmp_path / "plan"
+    write(folder, a="1")
+    place = folder / "photos"
+    if added.startswith("folder"):
+        (place / "sub" if "with" in added else place).mkdir(parents=True)
+    elif added == "pipe":
+        os.mkfifo(place)
+    else:
+        place.symlink_to({"link to a file": elsewhere / "mine.txt", "link to a folder": elsewhere}
+                         .get(added, tmp_path / "nothing"))
+    with pytest.raises(InputError, match="added or changed"):
+        write(folder, a="2")
+    assert place.is_symlink() or place.exists()
+    assert (folder / "a").read_text() == "1"
+    assert (elsewhere / "mine.txt").read_text() == "mine"
+
+
+def test_an_output_that_became_a_link_is_left_alone(tmp_path):
+    """Moved away and linked back: the same bytes, and yet somebody's doing."""
+    folder = tmp_path / "plan"
+    write(folder, a="1")
+    (folder / "a").rename(tmp_path / "kept")
+    (folder / "a").symlink_to(tmp_path / "kept")
+    refused(folder, "added or changed")
+    assert (tmp_path / "kept").read_text() == "1"
+
+
+def test_a_link_in_the_folders_place_is_refused(tmp_path):
+    (tmp_path / "real").mkdir()
+    (tmp_path / "real" / "mine.txt").write_text("mine")
+    (tmp_path / "plan").symlink_to(tmp_path / "real")
+    with pytest.raises(InputError, match="link to another place"):
+        write(tmp_path / "plan", a="1")
+    assert (tmp_path / "plan").is_symlink()
+    assert (tmp_path / "real" / "mine.txt").read_text() == "mine"
+
+
+def test_a_file_in_the_folders_place_is_refused(tmp_path):
+    (tmp_path / "plan").write_text("mine")
+    with pytest.raises(InputError, match="this is a file"):
+        write(tmp_path / "plan", a="1")
+    assert (tmp_path / "plan").read_text() == "mine"
+
+
+@pytest.mark.parametrize("record", ["", "[]", "not json", '{"a": 5}'])
+def test_a_spoilt_record_is_no_leave_to_replace(tmp_path, record):
+    folder = tmp_path / "plan"
+    write(folder, a="1")
+    (folder / RECORD).write_text(record)
+    refused(folder, "did not write|added or changed")
+
+
+def test_outputs_in_folders_within_are_replaced_too(tmp_path):
+    for text in ("1", "2"):
+        with whole_folder(tmp_path / "plan") as draft:
+            (draft / "sheets").mkdir()
+            (draft / "sheets" / "a").write_text(text)
+    assert (tmp_path / "plan" / "sheets" / "a").read_text() == "2"
+
+
+@pytest.mark.parametrize(("number", "words"), [
+    (errno.EACCES, "nothing may be written in this folder"),
+    (errno.EROFS, "nothing may be written in this folder"),
+    (errno.ENOSPC, "the disk is full, so nothing was written"),
+    (errno.EDQUOT, "the disk is full, so nothing was written")])
+def test_why_nothing_could_be_written_is_one_sentence(tmp_path, number, words):
+    write(tmp_path / "plan", a="1")
+    with pytest.raises(InputError, match=words), whole_folder(tmp_path / "plan"):
+        raise OSError(number, os.strerror(number))
+    assert (tmp_path / "plan" / "a").read_text() == "1"
+    assert [f.name for f in tmp_path.iterdir()] == ["plan"]
+
+
+def test_a_full_disk_is_told_of_libraries_that_do_not_say_so(tmp_path, monkeypatch):
+    """A database says "database or disk is full", and GDAL something of its own."""
+    import shutil
+    import sqlite3
+    from types import SimpleNamespace
+
+    monkeypatch.setattr(shutil, "disk_usage", lambda path: SimpleNamespace(free=0))
+    with pytest.raises(InputError, match="the disk is full"), whole_folder(tmp_path / "plan"):
+        raise sqlite3.OperationalError("database or disk is full")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_may_not_be_written_in(tmp_path, monkeypatch):
+    def no(*_, **__):
+        raise PermissionError(errno.EACCES, "Permission denied")
+    monkeypatch.setattr(tempfile, "mkdtemp", no)
+    with pytest.raises(InputError, match="nothing may be written in this folder"):
+        write(tmp_path / "plan", a="1")
+
+
+def test_a_run_that_is_killed_leaves_the_last_plan_whole(tmp_path):
+    """What it had begun stays beside the folder under a name of its own, and hinders no run."""
+    write(tmp_path / "plan", a="1")
+    script = ("import os, pathlib, signal, sys\n"
+              "from terrain.files import whole_folder\n"
+              "with whole_folder(pathlib.Path(sys.argv[1])) as draft:\n"
+              "    (draft / 'a').write_text('2')\n"
+              "    os.kill(os.getpid(), signal.SIGKILL)\n")
+    done = subprocess.run([sys.executable, "-c", script, str(tmp_path / "plan")], check=False)
+    assert done.returncode == -9
+    assert (tmp_path / "plan" / "a").read_text() == "1"
+    assert len(list(tmp_path.glob(".levelsill-*"))) == 1
+    write(tmp_path / "plan", a="3")
+    assert (tmp_path / "plan" / "a").read_text() == "3"
+
+
+def test_of_two_runs_at_once_one_is_there_whole(tmp_path):
+    with whole_folder(tmp_path / "plan") as first:
+        (first / "a").write_text("first")
+        write(tmp_path / "plan", a="second", b="second")
+        assert (tmp_path / "plan" / "a").read_text() == "second"
+    assert (tmp_path / "plan" / "a").read_text() == "first"
+    assert not (tmp_path / "plan" / "b").exists()
+    assert [f.name for f in tmp_path.iterdir()] == ["plan"]
+
+
+def test_a_run_that_meets_another_in_the_swap_says_so(tmp_path, monkeypatch):
+    """Another run puts its folder there between this one's two moves."""
+    write(tmp_path / "plan", a="1")
+    move, moves = os.replace, []
+
+    def meeting(source, target):
+        moves.append(target)
+        move(source, target)
+        if len(moves) == 1:
+            (tmp_path / "plan").mkdir()
+            (tmp_path / "plan" / "a").write_text("theirs")
+    monkeypatch.setattr(os, "replace", meeting)
+    with pytest.raises(InputError, match="another run wrote this folder at the same time"):
+        write(tmp_path / "plan", a="2")
+    assert (tmp_path / "plan" / "a").read_text() == "theirs"
+
+
+def test_a_file_that_comes_while_it_writes_is_kept(tmp_path, monkeypatch):
+    """Put there after the last look and before the move: found then, and all stays."""
+    write(tmp_path / "plan", a="1")
+    move, moves = os.replace, []
+
+    def late(source, target):
+        if not moves:
+            (tmp_path / "plan" / "mine.txt").write_text("mine")
+        moves.append(target)
+        move(source, target)
+    monkeypatch.setattr(os, "replace", late)
+    with pytest.raises(InputError, match="added or changed"):
+        write(tmp_path / "plan", a="2")
+    assert (tmp_path / "plan" / "mine.txt").read_text() == "mine"
+    assert (tmp_path / "plan" / "a").read_text() == "1"
+
+
+def test_a_swap_that_fails_puts_the_last_plan_back(tmp_path, monkeypatch):
+    write(tmp_path / "plan", a="1")
+    move, moves = os.replace, []
+
+    def failing(source, target):
+        moves.append(target)
+        if len(moves) == 2:
+            raise OSError(errno.EIO, "Input/output error")
+        move(source, target)
+    monkeypatch.setattr(os, "replace", failing)
+    with pytest.raises(OSError, match="Input/output error"):
+        write(tmp_path / "plan", a="2")
+    assert (tmp_path / "plan" / "a").read_text() == "1"
+    assert [f.name for f in tmp_path.iterdir()] == ["plan"]

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from published import rows
 
-from terrain.units import DIMENSIONS, NAMES, PRINTED, read_quantity, shown
+from terrain.units import DIMENSIONS, NAMES, PRINTED, in_both, read_quantity, shown, told_first
 
 DEFINED = {row["quantity"]: float(row["value"]) for row in rows("conversions.csv")}
 
@@ -62,3 +62,10 @@ def test_unknown_and_thousands():
     assert shown(12345.67, "volume") == "12,346 m³"
     assert shown(1234.567, "level") == "1,234.57 m"
     assert shown(-0.001, "length") == "0.0 m"
+
+
+def test_the_units_asked_for_come_first_in_running_text():
+    assert in_both(1.0, "level") == "1.00 m (3.28 ft)"
+    with told_first("us"):
+        assert in_both(1.0, "level") == "3.28 ft (1.00 m)"
+    assert in_both(1.0, "level") == "1.00 m (3.28 ft)"

@@ -6,6 +6,7 @@ kept as written; whoever knows the raster moves them into its working frame.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal
@@ -37,6 +38,7 @@ from terrain.inputs.site_doubt import Doubts
 from terrain.inputs.site_keep_clear import KeepClear
 from terrain.inputs.site_money import Money
 from terrain.inputs.site_rain import RainInputs, Weather
+from terrain.inputs.site_setting_out import SettingOutSpec
 from terrain.inputs.site_tanks import GutterSpec
 from terrain.inputs.site_works import Work
 from terrain.inputs.survey_points import checked_columns
@@ -185,6 +187,8 @@ class Site(Part):
     name: str
     units: UnitSystem = "metric"
     points: Literal["raster", "lonlat"] = "raster"
+    paper: Literal["A4", "A3", "Letter", "Tabloid"] | None = None
+    date: str | None = None
     elevation: Elevation
     boundary: Layer
     cover: Cover
@@ -198,10 +202,22 @@ class Site(Part):
     evapotranspiration: list[Rain] | None = Field(default=None, min_length=12, max_length=12)
     weather: Weather | None = None
     benchmark: Benchmark | None = None
+    setting_out: SettingOutSpec = Field(default_factory=SettingOutSpec)
     money: Money | None = None
     doubt: Doubts | None = None
     rules: dict[str, str | float] = Field(default_factory=dict)
     works: list[Work] = Field(default_factory=list)
+
+    @field_validator("date", mode="before")
+    @classmethod
+    def _a_day(cls, given: Any) -> Any:
+        """The day that pages are dated with, as YYYY-MM-DD."""
+        if given is None:
+            return None
+        try:
+            return dt.date.fromisoformat(str(given)).isoformat()
+        except ValueError:
+            raise ValueError(f"'{given}' is not a day such as 2026-03-14") from None
 
     @field_validator("works", "keep_clear", mode="before")
     @classmethod
@@ -380,7 +396,7 @@ def _plainly(found: Any) -> tuple[str, str]:
     say: dict[str, Callable[[], tuple[str, str]]] = {
         "extra_forbidden": lambda: ("this field is not known", _nearest(str(found["loc"][-1]))),
         "missing": lambda: ("this field is missing", "Add it; docs/site-file.md says how"),
-        "value_error": lambda: (str(found["ctx"]["error"]), "Correct it"),
+        "value_error": lambda: (str(found["ctx"]["error"]), _as_the_docs_say(found)),
         "union_tag_invalid": lambda: (
             f"the kind '{given.get('kind')}' is not known",
             "Use swale, basin, tree basin, tank, hollow or drain"),
@@ -415,7 +431,14 @@ def _plainly(found: Any) -> tuple[str, str]:
         return say[kind]()
     message = found["msg"][0].lower() + found["msg"][1:]
     short = str(given)
-    return f"{message}, but here stands '{short[:60]}'", "Correct it"
+    return f"{message}, but here stands '{short[:60]}'", _as_the_docs_say(found)
+
+
+def _as_the_docs_say(found: Any) -> str:
+    """Advice where the error itself says what is wrong with a value."""
+    fields = [part for part in found["loc"] if isinstance(part, str)]
+    return (f"Correct it as docs/site-file.md says of '{fields[-1]}'" if fields else
+            "Correct it as docs/site-file.md says")
 
 
 def _count(found: Any) -> tuple[str, str]:

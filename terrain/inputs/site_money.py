@@ -21,7 +21,9 @@ def _low_to_high(given: Any) -> Range:
                                 for one in several):
         raise ValueError(f"'{given}' is neither a figure nor a pair such as [80, 120]")
     low, high = (float(one) for one in several)
-    if not 0 <= low <= high < float("inf"):
+    if low < 0:
+        raise ValueError(f"{low:g} is below 0")
+    if not low <= high < float("inf"):
         raise ValueError(f"{several} does not go from a low to a high figure")
     return low, high
 

@@ -56,6 +56,22 @@ class _Work(Part):
         return self
 
 
+class Trees(Part):
+    """Trees alike along or below a swale or basin, which live from what it soaks in."""
+
+    crown: Length
+    count: int | None = Field(default=None, ge=1, le=500)
+    spacing: Length | None = None
+    tree: str | None = None
+    plant_factor: float | None = Field(default=None, gt=0, le=1.5)
+
+    @model_validator(mode="after")
+    def _how_many(self) -> Trees:
+        if (self.count is None) == (self.spacing is None):
+            raise ValueError("trees need either a count or a spacing")
+        return self
+
+
 class Swale(_Work):
     """A level channel on contour: through a point, at a level near one, or along a drawn line."""
 
@@ -80,6 +96,7 @@ class Swale(_Work):
     rock_at: Length | None = None
     infiltration: Rate | None = None
     texture: str | None = None
+    trees: Trees | None = None
 
     @field_validator("along", mode="before")
     @classmethod
@@ -132,6 +149,7 @@ class Basin(_Work):
     seepage: Seepage | None = None
     infiltration: Rate | None = None
     texture: str | None = None
+    trees: Trees | None = None
 
     @model_validator(mode="after")
     def _forms(self) -> Basin:
@@ -148,6 +166,12 @@ class Basin(_Work):
                              "and is then what makes the spoil build the wall")
         if self.seepage is not None and not self.holds_water:
             raise ValueError("seepage is that of a pond meant to hold water (holds water: true)")
+        if self.trees is not None and self.holds_water:
+            raise ValueError("a pond meant to hold water (holds water: true) soaks in next to "
+                             "nothing for trees")
+        if self.trees is not None and self.trees.count is None:
+            raise ValueError("the trees of a basin are given by their count; a spacing is along a "
+                             "swale's line")
         if self.seepage is not None and (self.infiltration, self.texture) != (None, None):
             raise ValueError("seepage and infiltration or texture are both given; a pond loses "
                              "water at one rate")

@@ -56,13 +56,14 @@ from terrain.plan.water.pond_years import pond_years
 from terrain.plan.water.roofs_told import tell_roofs
 from terrain.plan.water.routing import StormRun, full_at, peaks_when_full, run_storm, storm_steps
 from terrain.plan.water.short_record import short_record
-from terrain.plan.water.spill_ways import SpillWay, held_on_the_way, pump_cautions, pump_notes
+from terrain.plan.water.spill_ways import Ending, ends_in_hollows, pump_cautions, pump_notes
 from terrain.plan.water.tree_life import TreeLife, tree_life
 from terrain.plan.water.trees_carried import trees_carried
 from terrain.plan.water.water_balance import SeasonRun, run_seasons
 from terrain.runoff.peak import peaks_of
 from terrain.runoff.sheds import Shed, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
+from terrain.units import told_first
 from terrain.works.pipe import PipeCheck
 from terrain.works.rules import Rulebook
 from terrain.works.store import Store
@@ -86,8 +87,9 @@ def check_site(path: Path, progress: Progress = lambda what: None
     """
     inputs = read_inputs(path, progress)
     progress("Laying out the works")
-    cascade = build_cascade(inputs.site, inputs.terrain, inputs.ground, _laid_out(inputs),
-                            inputs.rules, inputs.hydrology)
+    with told_first(inputs.site.units):
+        cascade = build_cascade(inputs.site, inputs.terrain, inputs.ground, _laid_out(inputs),
+                                inputs.rules, inputs.hydrology)
     short = (None if inputs.record is None else
              short_record(inputs.record.depths, inputs.site.rain.start_month))
     return inputs, (*cascade.notes, *([short] if short else []))
@@ -111,6 +113,11 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
         For anything in the site file or the files it names that cannot be used.
     """
     inputs = read_inputs(path, progress)
+    with told_first(inputs.site.units):
+        return _plan(inputs, progress)
+
+
+def _plan(inputs: Inputs, progress: Progress) -> Plan:
     site, shapes = inputs.site, inputs.hydrology.shapes
     design = site.rain.design
     progress("Laying out the works")
@@ -151,15 +158,17 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
     turnouts = road_turnouts(inputs, placed)
     pipes = pipe_checks(inputs, placed, runs[design.name])
     stores = [_with_pipe(store, pipes, inputs.rules) for store in stores]
-    for index, said in pump_cautions(cascade, placed, runs).items():
+    for index, said in pump_cautions(cascade, runs).items():
         stores[index] = replace(stores[index], cautions=(*stores[index].cautions, said))
     roofs = tell_roofs(inputs, cascade, placed, seasons, years)
     stores = [replace(store, cautions=(*store.cautions, *roofs.cautions.get(i, ())))
               for i, store in enumerate(stores)]
     progress("Following every spill, and the rain by its depth")
     told = tell_cascade(inputs, cascade, placed, runs, filled, seasons, years)
-    stores = [_with_hollows(store, way, runs[design.name].stores[i].spilled, inputs)
-              for i, (store, way) in enumerate(zip(stores, told.ways, strict=True))]
+    # Along a pump's way goes what it lifts; what is over that is told with the pump.
+    endings = ends_in_hollows(told.ways, [s.spilled - s.over for s in runs[design.name].stores],
+                              inputs.dem)
+    stores = [_with_hollows(store, ending) for store, ending in zip(stores, endings, strict=True)]
     progress("Sharing out the earth")
     earth = earthworks(inputs, stores)
     order = order_of_work(inputs, cascade, stores, earth)
@@ -190,13 +199,13 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
                                                      plan.ranked_shed_points)))
 
 
-def _with_hollows(planned: PlannedStore, way: SpillWay, spilled: float, inputs: Inputs
-                  ) -> PlannedStore:
+def _with_hollows(planned: PlannedStore, ending: Ending | None) -> PlannedStore:
     """A store with its caution that the spill leaves bound to the hollows on its way."""
-    if LEAVES not in planned.cautions:
+    if ending is None or LEAVES not in planned.cautions:
         return planned
-    held = held_on_the_way(way, spilled, inputs.dem) or LEAVES
-    return replace(planned, cautions=tuple(held if said == LEAVES else said
+    if not ending.held:
+        return replace(planned, cautions=(*planned.cautions, ending.said))
+    return replace(planned, cautions=tuple(ending.said if said == LEAVES else said
                                            for said in planned.cautions))
 
 
@@ -321,7 +330,7 @@ def _with_facts(inputs: Inputs, cascade: Cascade, stores: list[PlannedStore],
         planned = stores[i]
         assert planned.basin is not None
         pond = planned.placed.work.holds_water
-        months = (pond_years(seasons, i, planned.store.curve, years)
+        months = (pond_years(seasons, i, planned.store.curve, years, rain.start_month)
                   if pond and seasons is not None else ())
         found[i] = replace(planned, facts=basin_facts(planned.basin, planned.store,
                                                       rain.design.name, caught[i], months,
@@ -334,24 +343,28 @@ def _tank_hours(store: Store) -> float:
 
 
 def _need(inputs: Inputs, place: Placed) -> float | None:
-    if place.tree is None or inputs.evaporation is None:
+    trees = place.tree or place.stand
+    if trees is None or inputs.evaporation is None:
         return None
-    return tree_need(inputs.evaporation.year, place.tree.factor, place.tree.crown)
+    count = 1 if place.stand is None else place.stand.count
+    return count * tree_need(inputs.evaporation.year, trees.factor, trees.crown)
 
 
 def _life(inputs: Inputs, place: Placed, index: int, seasons: SeasonRun | None,
           years: tuple[YearOfRecord, ...]) -> TreeLife | None:
     evaporation = inputs.evaporation
-    if place.tree is None or seasons is None or evaporation is None or evaporation.daily is None:
+    trees = place.tree or place.stand
+    if trees is None or seasons is None or evaporation is None or evaporation.daily is None:
         return None
-    return tree_life(place.tree, seasons.stores[index], seasons, evaporation.daily, years,
+    return tree_life(trees, seasons.stores[index], seasons, evaporation.daily, years,
                      inputs.rules, place.work.texture)
 
 
 def _carrying_ground(inputs: Inputs, place: Placed, node: Node, seasons: SeasonRun | None
                      ) -> float | None:
     """Catchment that would carry a tree, from the share of rain that its own ground sheds."""
-    if place.tree is None or inputs.evaporation is None or seasons is None:
+    trees = place.tree or place.stand
+    if trees is None or inputs.evaporation is None or seasons is None:
         return None
     ground = node.catchment.ground
     rain = seasons.mean(seasons.rain_mm)
@@ -361,9 +374,9 @@ def _carrying_ground(inputs: Inputs, place: Placed, node: Node, seasons: SeasonR
     runoff = seasons.mean(ground.runoff_volumes(depths)[which]) / ground.area * 1000
     if runoff <= 0:
         return None
-    ratio = catchment_ratio(inputs.evaporation.year * place.tree.factor, rain, runoff / rain,
+    ratio = catchment_ratio(inputs.evaporation.year * trees.factor, rain, runoff / rain,
                             inputs.rules["harvest efficiency"])
-    return float(ratio) * place.tree.crown_area
+    return float(ratio) * trees.crown_area
 
 
 def _end_of_spill(cascade: Cascade, index: int) -> str:

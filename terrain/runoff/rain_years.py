@@ -57,6 +57,11 @@ def year_of(days: pandas.DatetimeIndex, start_month: int = 1) -> NDArray[np.int6
     return (np.asarray(days.year) - (np.asarray(days.month) < start_month)).astype(np.int64)
 
 
+def months_from(start_month: int) -> list[int]:
+    """The months of a year in their order, 1 to 12, that with which it begins first."""
+    return [(start_month - 1 + k) % 12 + 1 for k in range(12)]
+
+
 def years_of(daily: pandas.Series, start_month: int = 1, least_share: float = LEAST_SHARE
              ) -> Years:
     """Split a daily series into years.

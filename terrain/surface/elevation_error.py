@@ -95,7 +95,7 @@ def error_field(shape: tuple[int, int], cell: float, deviation: float, reach: fl
     .. [1] C. R. Dietrich & G. N. Newsam, "Fast and exact simulation of stationary Gaussian
        processes through circulant embedding of the covariance matrix", SIAM Journal on
        Scientific Computing 18, 1997 (white noise shaped by the spectrum of the covariance on a
-       grid that joins up at its ends).
+       grid that joins up at its ends; from memory).
     """
     from scipy import fft
 

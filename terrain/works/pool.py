@@ -135,13 +135,13 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
         pool, np.ones((3, 3)))
     pool |= under
     depths = sill_level - fine.heights[pool].astype(np.float64)
-    curve = net = _hypsometry(depths, sill_level, fine.cell_area)
+    curve = net = columns_of_water(depths, sill_level, fine.cell_area)
     if bank is not None:  # over the ground as it lies: a pit beyond its foot stays open
         levels = bank(natural)[pool]
         stands = np.where(levels > natural.heights[pool], levels, -np.inf)
         left = np.minimum(depths, sill_level - stands)
-        net = _hypsometry(np.where(left > DRY, left, 0.0), sill_level, fine.cell_area,
-                          curve.levels)
+        net = columns_of_water(np.where(left > DRY, left, 0.0), sill_level, fine.cell_area,
+                               curve.levels)
     x, y = fine.xy(*np.nonzero(pool))
     row, column = dem.row_column(x, y)
     cells = np.unique(np.stack([row, column], 1), axis=0)
@@ -257,8 +257,8 @@ class _Reservoir:
         return Pass(high, float(x), float(y))
 
 
-def _hypsometry(depths: NDArray[np.float64], sill_level: float, cell_area: float,
-                levels: NDArray[np.float64] | None = None) -> Curve:
+def columns_of_water(depths: NDArray[np.float64], sill_level: float, cell_area: float,
+                     levels: NDArray[np.float64] | None = None) -> Curve:
     """Exact volumes of columns of water at levels, evenly spaced where none are given."""
     depths = np.sort(depths[depths > 0])
     if levels is None:

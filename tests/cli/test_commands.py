@@ -1,4 +1,4 @@
-"""Every command through the installed program, on the small site and on a real raster."""
+"""Every command as it is installed, on the small site and on a real raster."""
 
 from __future__ import annotations
 
@@ -10,11 +10,28 @@ from cli.main import COMMANDS
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_has_help_with_an_example(levelsill, command):
-    ran = levelsill(command, "--help")
+def test_every_command_has_help_with_an_example(levelsill_process, command):
+    ran = levelsill_process(command, "--help")
     assert ran.code == 0
     assert ran.err == ""
     assert f"levelsill {command} " in ran.out.split("Options:")[0].split("\n\n", 1)[1]
+
+
+@pytest.mark.parametrize("words", [
+    "survey ground.tif", "shed ground.tif --at 500060,6399900 --storm 30mm --cn 80",
+    "swale ground.tif --through 500085,6399940", "soak --group B --depth 0.3", "rain rain.csv",
+    "basin ground.tif --wall 500040,6399870 500080,6399870 --crest 195.9m", "check site.yaml",
+    "start site.yaml"])
+def test_a_process_says_what_is_heard_within_this_one(levelsill, levelsill_process, small_site,
+                                                      words):
+    """Beside help above and the plan of tests/test_demo.py, each command as a person starts it."""
+    first, second = (run(*words.split(), folder=small_site.parent)
+                     for run in (levelsill_process, levelsill))
+    assert (first.code, first.out) == (second.code, second.out)
+    assert first.code == (2 if words.startswith("start") else 0)
+    said = [[line for line in ran.err.splitlines() if not line.endswith(" ...")]
+            for ran in (first, second)]
+    assert said[0] == said[1]
 
 
 def test_survey_of_a_real_raster(levelsill, real_raster):

@@ -79,7 +79,8 @@ def taken_in(path, *left_out):
     path.write_text("\n".join(lines) + "\n")
 
 
-KINDS = ["swale", "basin", "basin", "basin", "drain", "tree basin", "tree basin", "hollow", "tank"]
+KINDS = ["swale", "basin", "basin", "basin", "drain", "tree basin", "tree basin", "hollow", "tank",
+         "tank"]
 
 
 def test_the_starters_examples_are_valid_too(tmp_path):
@@ -114,7 +115,9 @@ def test_the_starters_examples_can_be_laid_out(tmp_path, write_raster, write_lay
     write_layer(folder / "roads.geojson", [{"name": "track", "geometry": LineString(
         [(512270, 6430190), (512490, 6430190)])}])
     write_layer(folder / "roofs.geojson", [{"name": "house",
-                                            "geometry": box(512352, 6430070, 512362, 6430078)}])
+                                            "geometry": box(512352, 6430070, 512362, 6430078)},
+                                           {"name": "shed",
+                                            "geometry": box(512338, 6430072, 512344, 6430078)}])
     inputs, _ = check_site(folder / "site.yaml")
     assert [work.kind for work in inputs.site.works] == KINDS
 

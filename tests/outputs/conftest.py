@@ -3,6 +3,7 @@ from __future__ import annotations
 import io
 from dataclasses import replace
 from pathlib import Path
+from weakref import WeakKeyDictionary
 
 import pytest
 
@@ -34,19 +35,30 @@ def seen():
     return Seen
 
 
+#: Lettering of figures as it was last measured, by the figure.
+_MEASURED = WeakKeyDictionary()
+
+
 class Seen:
     @staticmethod
     def texts(figure):
-        """Every piece of lettering that is drawn, with its box in pixels."""
+        """Every piece of lettering that is drawn, with its box in pixels.
+
+        What was measured stands until something is added to the figure or changed in it.
+        """
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.text import Text
 
+        if figure in _MEASURED and not figure.stale:
+            return _MEASURED[figure]
         renderer = FigureCanvasAgg(figure).get_renderer()
         figure.draw_without_rendering()  # lays out all lettering, and paints no picture
         found = []
         for text in figure.findobj(Text):
             if text.get_visible() and text.get_text().strip():
                 found.append((text, text.get_window_extent(renderer)))
+        _MEASURED[figure] = found
+        figure.stale = False  # any change sets it again
         return found
 
     @staticmethod

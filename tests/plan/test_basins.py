@@ -77,8 +77,8 @@ def test_the_quick_curve_is_runoff_by_table_10_1_up_to_what_is_held():
     assert float(under_condition(80, "I")) == pytest.approx(63, abs=0.5)
 
 
-def test_the_sill_left_out_and_stated(small_site):
-    free = next(s for s in make_plan(small_site).stores if s.store.name == "pond")
+def test_the_sill_left_out_and_stated(small_site, small_plan):
+    free = next(s for s in small_plan.stores if s.store.name == "pond")
     longer = next(s for s in make_plan(with_pond(small_site, "sill length: 30 m")).stores
                   if s.store.name == "pond")
     assert longer.store.sill.length == 30

@@ -18,9 +18,10 @@ from shapely.geometry import LineString, Point
 from terrain.errors import InputError
 from terrain.outputs.data.plan_json import plan_object
 from terrain.outputs.drawing.site_map import draw_site_map
-from terrain.outputs.geopackage import write_geopackage
+from terrain.outputs.field.setting_out import setting_out
+from terrain.outputs.field.stake_table import write_stake_table
+from terrain.outputs.gis.geopackage import write_geopackage
 from terrain.outputs.page.report import report_page
-from terrain.outputs.setting_out import write_setting_out
 from terrain.plan.plan import check_site, make_plan
 from terrain.plan.siting.road_turnouts import Turnout, turnout_notes
 from terrain.plan.water.accounts import CLOSES_TO
@@ -60,8 +61,8 @@ def drained(tmp_path_factory, small_site_folder, write_layer):
 
 
 @pytest.fixture(scope="module")
-def undrained(tmp_path_factory, small_site_folder):
-    return make_plan(small_site_folder(tmp_path_factory.mktemp("bare")))
+def undrained(small_plan):
+    return small_plan
 
 
 def named(plan, name):
@@ -298,7 +299,7 @@ def test_outputs_tell_of_all_of_it(drained, tmp_path):
         assert len(geopandas.read_file(tmp_path / "plan.gpkg", layer=layer)) == count
     sills = geopandas.read_file(tmp_path / "plan.gpkg", layer="sills")
     assert "west drain" not in set(sills["name"])
-    write_setting_out(drained, tmp_path / "stakes.csv")
+    write_stake_table(setting_out(drained), tmp_path / "stakes.csv")
     with open(tmp_path / "stakes.csv", encoding="utf-8") as stream:
         stakes = [row for row in csv.DictReader(stream) if row["work"] == "west drain"]
     planned, _ = named(drained, "west drain")

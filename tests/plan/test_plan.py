@@ -30,8 +30,8 @@ def edit(site, *pairs):
 
 
 @pytest.fixture
-def told(small_site):
-    return figures(make_plan(small_site))
+def told(small_plan):
+    return figures(small_plan)
 
 
 def test_points_in_longitude_and_latitude(small_site, told):
@@ -89,10 +89,10 @@ def test_a_site_without_works_keeps_nothing(small_site):
             account.soaked_in_place + account.left_site, rel=1e-9)
 
 
-def test_works_only_ever_keep_water(small_site):
+def test_works_only_ever_keep_water(small_site, small_plan):
     """What leaves with the works and what they keep is what left without them, but for rain on
     their own surfaces and on the roof that feeds the tank."""
-    with_works = make_plan(small_site).storms["big day"]
+    with_works = small_plan.storms["big day"]
     text = small_site.read_text()
     small_site.write_text(text[:text.index("works:")])
     bare = make_plan(small_site).storms["big day"]
@@ -102,9 +102,8 @@ def test_works_only_ever_keep_water(small_site):
     assert kept > bare.left_site - with_works.left_site
 
 
-def test_a_pipe_and_a_word_overrule_the_ground(small_site):
-    first = make_plan(small_site)
-    natural = {s.store.name: s.spills_to for s in first.stores}
+def test_a_pipe_and_a_word_overrule_the_ground(small_site, small_plan):
+    natural = {s.store.name: s.spills_to for s in small_plan.stores}
     assert natural["east swale"] == "pond"
     assert natural["trees 1"] == "trees 2"
     edit(small_site, ("name: east swale", "name: east swale\n    spills to: off site"),
@@ -115,12 +114,12 @@ def test_a_pipe_and_a_word_overrule_the_ground(small_site):
     assert ends["east swale"] == "off the site by the owner's word"
     swale = plan.storms["big day"].entries[0]
     assert swale.spilled > 0
-    assert plan.storms["big day"].entries[1].from_above < first.storms["big day"].entries[
+    assert plan.storms["big day"].entries[1].from_above < small_plan.storms["big day"].entries[
         1].from_above + 5
 
 
-def test_a_hole_test_overrules_the_soil_group(small_site):
-    before = make_plan(small_site).stores[0]
+def test_a_hole_test_overrules_the_soil_group(small_site, small_plan):
+    before = small_plan.stores[0]
     assert "half the published rate" in before.store.rate_source
     edit(small_site, ("name: east swale", "name: east swale\n    infiltration: 20 mm/h"))
     after = make_plan(small_site).stores[0]
@@ -141,18 +140,18 @@ def test_ground_that_matters_and_nobody_described_is_refused(small_site):
         make_plan(small_site)
 
 
-def test_run_on_is_counted_apart(small_site):
+def test_run_on_is_counted_apart(small_plan):
     """Ground above the boundary drains in: run-on, within each store and in all."""
-    account = make_plan(small_site).storms["big day"]
+    account = small_plan.storms["big day"]
     assert account.run_on > 0
     for entry in account.entries:
         assert 0 <= entry.run_on <= entry.runoff
     assert sum(e.run_on for e in account.entries) <= account.run_on
 
 
-def test_stores_get_the_rain_on_their_own_surface_once(small_site):
+def test_stores_get_the_rain_on_their_own_surface_once(small_plan):
     """Curve number 100 stands for each store's water surface, no more and no less."""
-    plan = make_plan(small_site)
+    plan = small_plan
     for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
         wet = float(node.catchment.areas[node.catchment.curve_numbers == 100].sum())
         surface = 0.0 if planned.store.kind == "tank" else planned.store.curve.areas[-1]
@@ -161,17 +160,17 @@ def test_stores_get_the_rain_on_their_own_surface_once(small_site):
     assert bowl.store.curve.areas[-1] == pytest.approx(np.pi * 1.5**2)
 
 
-def test_all_ground_belongs_to_one_catchment(small_site):
+def test_all_ground_belongs_to_one_catchment(small_plan):
     """The property is the boundary's cells less the barn's, and the roof stands beside them."""
-    plan = make_plan(small_site)
+    plan = small_plan
     ground = plan.inputs.ground
     cells = (ground.inside & ~ground.roofs[0].cells).sum() * plan.inputs.dem.cell_area
     assert plan.cascade.ground_area == pytest.approx(cells, rel=1e-9)
     assert plan.cascade.roof_area == pytest.approx(ground.roofs[0].outline.area)
 
 
-def test_sills_are_sized_for_the_peak_that_comes_when_all_are_full(small_site):
-    plan = make_plan(small_site)
+def test_sills_are_sized_for_the_peak_that_comes_when_all_are_full(small_plan):
+    plan = small_plan
     design = plan.site.rain.design
     shape = plan.inputs.hydrology.shapes[design.name]
     peaks = peaks_when_full(plan.cascade, design.depth, shape)
@@ -181,8 +180,8 @@ def test_sills_are_sized_for_the_peak_that_comes_when_all_are_full(small_site):
             assert peak >= storm.peak_in * (1 - 1e-9)
 
 
-def test_a_sharper_storm_as_rare_sizes_the_sills_too_and_a_dry_condition_does_not(small_site):
-    plain = make_plan(small_site)
+def test_a_sharper_storm_as_rare_sizes_the_sills_too_and_a_dry_condition_does_not(small_site,
+                                                                                   small_plan):
     text = small_site.read_text()
     burst = ("    - {name: burst, depth: 45 mm, duration: 20 min, pattern: even, "
              "return period: 10}\n")
@@ -190,7 +189,7 @@ def test_a_sharper_storm_as_rare_sizes_the_sills_too_and_a_dry_condition_does_no
                           + "runoff: {antecedent: I}\n")
     sharp = make_plan(small_site)
     assert sharp.site.rain.design.name == "big day"  # the longer of two as rare
-    for before, after in zip(plain.stores, sharp.stores, strict=True):
+    for before, after in zip(small_plan.stores, sharp.stores, strict=True):
         if before.store.kind in ("swale", "basin"):
             assert after.store.sill.peak > 1.2 * before.store.sill.peak
 
@@ -241,20 +240,20 @@ def test_roofs_on_one_another_are_refused(small_site, write_layer):
         make_plan(small_site)
 
 
-def test_bare_road_widths_are_in_the_sites_units(small_site):
-    metric = make_plan(small_site).sheds[0].area
+def test_bare_road_widths_are_in_the_sites_units(small_site, small_plan):
+    metric = small_plan.sheds[0].area
     edit(small_site, ("name: Small valley", "name: Small valley\nunits: us"))
     plan = make_plan(small_site)
     assert plan.sheds[0].area < metric / 2
     assert any("taken in feet" in note for note in plan.notes)
 
 
-def test_starts_at_is_the_least_rain_that_runs_off_the_ground(small_site):
+def test_starts_at_is_the_least_rain_that_runs_off_the_ground(small_plan):
     """Just under it a store gets only the rain on itself, just over it more."""
     from terrain.plan.water.routing import run_storm
     from terrain.runoff.storms import storm_shape
 
-    plan = make_plan(small_site)
+    plan = small_plan
     planned, node = plan.stores[0], plan.cascade.nodes[0]
     surface = planned.store.curve.areas[-1]
     for depth, more in ((planned.starts_at * 0.99, False), (planned.starts_at * 1.2, True)):
@@ -263,14 +262,13 @@ def test_starts_at_is_the_least_rain_that_runs_off_the_ground(small_site):
     assert node.catchment.area > surface
 
 
-def test_a_bowl_on_a_slope_is_dug_into_it(small_site):
+def test_a_bowl_on_a_slope_is_dug_into_it(small_plan):
     """Above the water a disc on a plane: mean rise r s over the disc; past its rim in the direction
     t the side stands h = r s (1 + sin t) below the ground and nears it by k = 1 / 2 - s sin t a
     metre, r h^2 / (2 k) + h^3 / (6 k^2) in all; the valley's sides slope 0.04 and 0.08."""
     from scipy.integrate import quad
 
-    plan = make_plan(small_site)
-    planned = next(p for p in plan.stores if p.store.kind == "tree basin")
+    planned = next(p for p in small_plan.stores if p.store.kind == "tree basin")
     slope, radius, side = np.hypot(0.04, 0.08), 1.5, 2.0
     within = slope * radius * np.pi * radius**2
 
@@ -281,8 +279,8 @@ def test_a_bowl_on_a_slope_is_dug_into_it(small_site):
     assert planned.quantities.cut - planned.store.capacity == pytest.approx(above, rel=0.005)
 
 
-def test_a_sill_where_the_owner_wants_it(small_site):
-    first = make_plan(small_site).stores[0].swale
+def test_a_sill_where_the_owner_wants_it(small_site, small_plan):
+    first = small_plan.stores[0].swale
     at = first.route.line[0]
     edit(small_site, ("name: east swale", f"name: east swale\n    sill at: [{at[0]}, {at[1]}]"))
     moved = make_plan(small_site).stores[0].swale
@@ -292,9 +290,9 @@ def test_a_sill_where_the_owner_wants_it(small_site):
         make_plan(small_site)
 
 
-def test_the_catchment_that_would_carry_a_tree(small_site):
+def test_the_catchment_that_would_carry_a_tree(small_plan):
     """FAO AGL/MISC/17/91 (1991), sect. 4.4, from the plan's own rain and runoff."""
-    plan = make_plan(small_site)
+    plan = small_plan
     for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
         if planned.store.kind != "tree basin":
             assert planned.trees_catchment is None

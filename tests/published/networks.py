@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from hypothesis import strategies as st
@@ -34,15 +38,35 @@ def store_of(kind: str, curve: Curve, sill_length: float = 4.0, infiltration: fl
 
 
 def cascade_of(parts: list[tuple[Store, Catchment, RoofCatchment, int | None]],
-               open_ground: Catchment = NO_GROUND) -> Cascade:
-    """Join stores given in any order; all their ground makes the property's own."""
+               open_ground: Catchment = NO_GROUND,
+               pumps: dict[int, tuple[float, int | None]] | None = None) -> Cascade:
+    """Join stores given in any order; all their ground makes the property's own.
+
+    `pumps`: what the pump of a store lifts [m3/s], and who takes what is over that.
+    """
     nodes = [Node(store, ground, roof, to, np.zeros((0, 2)), False)
              for store, ground, roof, to in parts]
+    for i, (lifts, over_to) in (pumps or {}).items():
+        nodes[i] = replace(nodes[i], lifts=lifts, over_to=over_to)
     order: list[int] = []
     while len(order) < len(nodes):
         order += [i for i in range(len(nodes)) if i not in order
-                  and all(j in order for j, node in enumerate(nodes) if node.spills_to == i)]
+                  and all(j in order for j, node in enumerate(nodes)
+                          if i == node.spills_to or (node.lifts is not None
+                                                     and i == node.over_to))]
     return Cascade(nodes, order, open_ground, np.zeros((1, 1), np.int32))
+
+
+def given_to(cascade: Cascade, index: int | None, stores: Sequence[Any]) -> Any:
+    """What a node, or the land off the site, gets of the spills of all stores of a run."""
+    total: Any = 0.0
+    for node, store in zip(cascade.nodes, stores, strict=True):
+        if node.lifts is None:
+            total = total + (store.spilled if node.spills_to == index else 0.0)
+            continue
+        total = total + (store.spilled - store.over if node.spills_to == index else 0.0)
+        total = total + (store.over if node.over_to == index else 0.0)
+    return total
 
 
 def reference_of(record: pd.Series, monthly: list[float] | None) -> np.ndarray | None:
@@ -77,7 +101,10 @@ def cascades(draw: st.DrawFn) -> Cascade:
     count = draw(st.integers(1, 6))
     place = draw(st.permutations(range(count)))  # place[k]: where the k-th upstream is listed
     parts: list[tuple[Store, Catchment, RoofCatchment, int | None]] = [None] * count  # type: ignore[list-item]
+    pumps: dict[int, tuple[float, int | None]] = {}
     for k, at in enumerate(place):
-        to = draw(st.none() | st.sampled_from(place[k + 1:])) if k + 1 < count else None
-        parts[at] = (draw(stores), draw(catchments), draw(roofs), to)
-    return cascade_of(parts, draw(catchments))
+        below = st.none() | st.sampled_from(place[k + 1:]) if k + 1 < count else st.none()
+        parts[at] = (draw(stores), draw(catchments), draw(roofs), draw(below))
+        if draw(st.integers(0, 2)) == 0:  # about one store in three is pumped
+            pumps[at] = draw(st.floats(0, 0.2)), draw(below)
+    return cascade_of(parts, draw(catchments), pumps)

@@ -34,6 +34,19 @@ def test_downspouts_carry_what_the_european_standard_says(mm, litres):
     assert 1000 * pipe_capacity(mm / 1000, 0.33, 0.00025) == pytest.approx(litres, abs=0.06)
 
 
+# Uniform Plumbing Code, square feet of roof that a downspout drains at 4 inches an hour; by the
+# same flows, from memory.
+@pytest.mark.parametrize(("inches", "square_feet"), [(3, 1610), (4, 3460), (5, 6280), (6, 10200)])
+def test_a_roof_that_the_plumbing_code_gives_a_downspout_is_what_it_drains(inches, square_feet):
+    area, burst = square_feet * 0.3048**2, 4 * 25.4
+    deep = Gutter("box", 1.0, 1.0, 0.005, 1, 1, inches * INCH)  # so the pipe decides
+    found = check(0.99 * area, deep, burst)
+    assert found.downspouts_enough
+    assert not found.outlet_decides
+    assert found.flow / found.downspouts_carry == pytest.approx(0.99, abs=0.01)
+    assert check(1.02 * area, deep, burst).downspouts_enough is False
+
+
 def test_an_outlet_is_a_weir_and_then_an_orifice():
     """A weir of 2 pi r at 60 % of 2/3 sqrt(2g) h^1.5 and more, an orifice at about 0.6 of the jet:
     elementary hydraulics; the two meet within a few percent at half the width."""

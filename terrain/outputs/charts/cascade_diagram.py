@@ -24,6 +24,8 @@ from terrain.outputs.drawing.labels import Column, shortened
 WIDE, CHIP_WIDE, CHIP_HIGH, BAND, HIGH, EXIT = 124.0, 84.0, 27.0, 13.0, 57.0, 25.0
 APART, GAP, MARGIN, HEAD, FOOT = 16.0, 44.0, 20.0, 78.0, 74.0
 ROW = CHIP_HIGH + BAND + HIGH + EXIT
+#: The head of a page that has its title above. [pt]
+LOW_HEAD = 50.0
 #: So many boxes stand in a row.
 MOST_IN_ROW = 6
 #: Width of the line of the largest flow, and of the least; between them it grows with the root of
@@ -169,6 +171,64 @@ def _spread(rows: list[list[_Item]]) -> float:
     return wide
 
 
+class Layout:
+    """Where all of a cascade's boxes stand, whatever page shows them.
+
+    Attributes
+    ----------
+    flows : Flows
+    rows : list of list of items
+    wide : float
+        Of all, its margins included. [pt]
+    """
+
+    def __init__(self, flows: Flows, system: str) -> None:
+        boxes = flows.boxes
+        self.flows, self.system = flows, system
+        self.greatest = max([1e-9, flows.open_runoff,
+                             *(v for b in boxes for v in (b.gives, b.spilled))])
+        self.thick = THICKEST / math.sqrt(self.greatest)
+        self.rows = _items(boxes, self.thick)
+        _order(self.rows)
+        self.within = max(_spread(self.rows) if self.rows else 0.0, 6 * WIDE + 5 * APART)
+        used = max((item.x + item.wide / 2 for row in self.rows for item in row), default=0.0)
+        for row in self.rows:
+            for item in row:
+                item.x += MARGIN + (self.within - used) / 2
+        self.wide = self.within + 2 * MARGIN
+
+    def high(self, first: int, last: int, low: bool = False) -> float:
+        """Height of so many of its rows with head and foot; see `draw`. [pt]"""
+        foot = FOOT + MARGIN if last >= len(self.rows) else 0.0
+        return (LOW_HEAD if low else HEAD) + (last - first) * (ROW + GAP) + foot
+
+    def draw(self, figure: Figure, ax: Axes, first: int, last: int, shrink: float | None = None
+             ) -> None:
+        """Draw rows from the first to before the last, the open ground below the very last.
+
+        Parameters
+        ----------
+        ax : Axes
+            Its upper left corner is (0, 0).
+        shrink : float, optional
+            Points of paper in a unit of the axes, on a page that has its title, and room for the
+            account in a sentence; left out, they are drawn here.
+        """
+        draw, boxes = _Drawing(figure, ax, self.system, self.thick, shrink), self.flows.boxes
+        head = HEAD if shrink is None else LOW_HEAD
+        draw.head(self.flows, self.within, self.greatest)
+        for r in range(max(first - 1, 0), last):
+            for item in self.rows[r]:
+                draw.lines(item, boxes, -(head + (r - first) * (ROW + GAP)))
+        for r in range(first, last):
+            for item in self.rows[r]:
+                if not item.passes:
+                    draw.box(item, boxes, -(head + (r - first) * (ROW + GAP)))
+        if last >= len(self.rows):
+            draw.foot(self.flows, self.within,
+                      -(self.high(first, last, shrink is not None) - FOOT - MARGIN / 2))
+
+
 @sy.styled
 def draw_cascade(flows: Flows, system: str) -> Figure:
     """Draw the cascade over a storm or a year.
@@ -178,42 +238,31 @@ def draw_cascade(flows: Flows, system: str) -> Figure:
     flows : Flows
     system : {"metric", "us"}
     """
-    boxes = flows.boxes
-    greatest = max([1e-9, flows.open_runoff, *(v for b in boxes for v in (b.gives, b.spilled))])
-    thick = THICKEST / math.sqrt(greatest)
-    rows = _items(boxes, thick)
-    _order(rows)
-    wide = max(_spread(rows) if rows else 0.0, 6 * WIDE + 5 * APART)
-    used = max((item.x + item.wide / 2 for row in rows for item in row), default=0.0)
-    shift = MARGIN + (wide - used) / 2
-    high = HEAD + len(rows) * (ROW + GAP) + FOOT + MARGIN
-    figure = Figure(figsize=((wide + 2 * MARGIN) / 72, high / 72), dpi=sy.DPI, facecolor=sy.PAPER)
-    ax = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    ax.set_axis_off()
-    ax.set_xlim(0, wide + 2 * MARGIN)
-    ax.set_ylim(-high, 0)
-    draw = _Drawing(figure, ax, system, thick)
-    draw.head(flows, wide, greatest)
-    tops = [-(HEAD + r * (ROW + GAP)) for r in range(len(rows))]
-    for row in rows:
-        for item in row:
-            item.x += shift
-    for r, row in enumerate(rows):
-        for item in row:
-            draw.lines(item, boxes, tops[r])
-    for r, row in enumerate(rows):
-        for item in row:
-            if not item.passes:
-                draw.box(item, boxes, tops[r])
-    draw.foot(flows, wide, -(high - FOOT - MARGIN / 2))
+    made = Layout(flows, system)
+    high = made.high(0, len(made.rows))
+    figure = Figure(figsize=(made.wide / 72, high / 72), dpi=sy.DPI, facecolor=sy.PAPER)
+    ax = canvas(figure, (0.0, 0.0, 1.0, 1.0), made.wide, high)
+    made.draw(figure, ax, 0, len(made.rows))
     return figure
+
+
+def canvas(figure: Figure, place: tuple[float, float, float, float], wide: float, high: float
+           ) -> Axes:
+    """An axes whose units are points, its upper left corner at (0, 0)."""
+    ax = figure.add_axes(place)
+    ax.set_axis_off()
+    ax.set_xlim(0, wide)
+    ax.set_ylim(-high, 0)
+    return ax
 
 
 class _Drawing:
     """Draws on axes whose units are points."""
 
-    def __init__(self, figure: Figure, ax: Axes, system: str, thick: float) -> None:
+    def __init__(self, figure: Figure, ax: Axes, system: str, thick: float,
+                 shrink: float | None = None) -> None:
         self.figure, self.ax, self.system, self.thick = figure, ax, system, thick
+        self.shrink, self.whole = shrink or 1.0, shrink is None
 
     def volume(self, value: float) -> str:
         """A volume for a label."""
@@ -225,7 +274,8 @@ class _Drawing:
         if len(words) * size * _WIDEST > most:  # else it fits, and need not be measured
             words = _fitted(words, size, most, weight)
         self.ax.text(x, y, words, ha=side,
-                     va="center", fontsize=size, color=colour, fontweight=weight, zorder=20,
+                     va="center", fontsize=size * self.shrink, color=colour, fontweight=weight,
+                     zorder=20,
                      gid=gid)
 
     def halves(self, words: str, size: float, most: float) -> list[str]:
@@ -251,7 +301,7 @@ class _Drawing:
         empty = volume <= 0
         self.ax.add_patch(PathPatch(
             Path(points, codes), facecolor="none", edgecolor=sy.FAINT_INK if empty else colour,
-            linewidth=THINNEST if empty else self.width(volume),
+            linewidth=self.shrink * (THINNEST if empty else self.width(volume)),
             linestyle=(0, (1, 3)) if empty else "solid", capstyle="butt", zorder=3,
             gid="flow"))
 
@@ -286,8 +336,8 @@ class _Drawing:
             self.line([(x, top), (x, floor + HIGH)], come)
         self.ax.add_patch(FancyBboxPatch(
             (left, floor), WIDE, HIGH, boxstyle="round,pad=0,rounding_size=3", facecolor=face,
-            edgecolor=edge, linewidth=1.3, linestyle="--" if box.kind == "drain" else "-",
-            zorder=10, gid="store"))
+            edgecolor=edge, linewidth=1.3 * self.shrink, zorder=10, gid="store",
+            linestyle="--" if box.kind == "drain" else "-"))
         room = WIDE - 12
         names = self.halves(box.name, 9.0, room)
         for number, words in enumerate(names):
@@ -313,7 +363,7 @@ class _Drawing:
                     (x - half + 9, top - CHIP_HIGH)])
         self.ax.add_patch(Polygon(corners, closed=True, facecolor=face, edgecolor=edge,
                                   linewidth=0.9, zorder=10, gid="catchment"))
-        self.text(x, top - (11.0 if roofed else 8.0), source, 7.5, CHIP_WIDE - 16, "catchment area",
+        self.text(x, top - (11.0 if roofed else 8.0), source, 8.0, CHIP_WIDE - 16, "catchment area",
                   sy.SOFT_INK)
         self.text(x, top - (21.0 if roofed else 19.0), self.volume(gives), 8.0, CHIP_WIDE - 20,
                   "gives")
@@ -328,22 +378,23 @@ class _Drawing:
         self.ax.add_patch(Polygon([(x - half, floor - 7.5), (x + half, floor - 7.5),
                                    (x, floor - 13.5)], closed=True, facecolor=sy.LEFT,
                                   edgecolor="none", zorder=4))
-        self.text(x, floor - 20, "leaves the site", 7.5, WIDE, "exit", sy.SOFT_INK)
+        self.text(x, floor - 20, "leaves the site", 8.0, WIDE, "exit", sy.SOFT_INK)
 
     def head(self, flows: Flows, wide: float, greatest: float) -> None:
         """Title, what it is of, and the key to widths."""
-        self.text(MARGIN, -22, "From the top of the land down", 15, wide * 0.6, "title",
-                  side="left", weight="bold")
-        self.text(MARGIN, -44, flows.title, sy.LABEL_SIZE, wide - 310, "title", sy.SOFT_INK,
-                  side="left")
-        x = MARGIN + wide
+        if self.whole:
+            self.text(MARGIN, -22, "From the top of the land down", 15, wide * 0.6, "title",
+                      side="left", weight="bold")
+        self.text(MARGIN, -44 if self.whole else -16, flows.title, sy.LABEL_SIZE, wide - 310,
+                  "title", sy.SOFT_INK, side="left")
+        x, up = MARGIN + wide, 0 if self.whole else 16
         for volume in _round_volumes(greatest, self.system):
             words = self.volume(volume)
-            self.text(x, -27, words, sy.SMALL_SIZE, 70, "key", sy.SOFT_INK, side="right")
-            self.line([(x - 44, -44), (x, -44)], volume)
+            self.text(x, up - 27, words, sy.SMALL_SIZE, 70, "key", sy.SOFT_INK, side="right")
+            self.line([(x - 44, up - 44), (x, up - 44)], volume)
             x -= 92
-        self.text(x, -27, "lines as wide as the root of", sy.SMALL_SIZE, 140, "key", sy.SOFT_INK,
-                  side="right")
+        self.text(x, up - 27, "lines as wide as the root of", sy.SMALL_SIZE, 140, "key",
+                  sy.SOFT_INK, side="right")
 
     def foot(self, flows: Flows, wide: float, top: float) -> None:
         """Open ground, and the whole account in a sentence."""
@@ -352,9 +403,10 @@ class _Drawing:
                      linewidth=0.7)
         self.chip(x, top, flows.open_words, flows.open_runoff, False)
         self.exit(x, top - CHIP_HIGH, flows.open_runoff)
-        column = Column(self.figure, (MARGIN + CHIP_WIDE + 18) / 72, MARGIN / 2 / 72,
-                        (wide - CHIP_WIDE - 18) / 72, (FOOT - 4) / 72)
-        column.text(flows.account, sy.SMALL_SIZE + 0.5, sy.SOFT_INK, gid="account")
+        if self.whole:
+            column = Column(self.figure, (MARGIN + CHIP_WIDE + 18) / 72, MARGIN / 2 / 72,
+                            (wide - CHIP_WIDE - 18) / 72, (FOOT - 4) / 72)
+            column.text(flows.account, sy.SMALL_SIZE + 0.5, sy.SOFT_INK, gid="account")
 
 
 #: Where spills of others come in, from the middle of a box. [pt]

@@ -14,8 +14,8 @@ from terrain.plan.planned import Plan
 
 #: Width of every chart, and the height of a headline's row and of what stands above. [in]
 WIDE, ROW, ABOVE = 11.0, 1.32, 1.35
-#: Left edge of the panels, and the space between them, as shares of the width.
-LEFT, APART = 0.17, 0.035
+#: Room for names left of the panels [in], and the space between them as a share of the width.
+NAMED, APART = 1.54, 0.035
 COLOURS = {"passive": sy.PASSIVE, "roof": sy.ROOF_WATER, "left site": sy.SOFT_INK,
            "share kept": sy.TREE}
 DOUBTS = ("curve number", "infiltration", "rain", "elevation")
@@ -33,28 +33,46 @@ def draw_doubt(plan: Plan) -> Figure:
     if plan.doubt is None:
         raise InputError(str(plan.site.path), "the plan was not run with doubt",
                          "Ask for it, such as --doubt 1000")
-    told, system = list(periods(plan.doubt)), plan.site.units
-    rows = list(told[0][1])
-    high = ABOVE + ROW * len(rows) + 0.2
+    high = ranges_high(plan)
     figure_ = Figure(figsize=(WIDE, high), dpi=sy.DPI, facecolor=sy.PAPER)
     figure_.text(0.03, 1 - 0.32 / high, "How sure is this?", fontsize=16, fontweight="bold",
                  va="center", gid="title")
-    figure_.text(0.97, 1 - 0.32 / high, "bands hold 8 runs in 10; thick: all doubts together; "
-                 "thin: each alone; line: the middle run; diamond: the plan; each row from 0",
-                 ha="right", fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, va="center", gid="note")
-    wide = (0.97 - LEFT - APART * (len(told) - 1)) / len(told)
+    draw_ranges(figure_, 0.33, high, WIDE - 0.66, plan)
+    return figure_
+
+
+def ranges_high(plan: Plan) -> float:
+    """Height of `draw_ranges`. [in]"""
+    assert plan.doubt is not None
+    return ABOVE + ROW * len(next(iter(periods(plan.doubt)))[1]) + 0.2
+
+
+def draw_ranges(figure_: Figure, left: float, top: float, wide: float, plan: Plan,
+                squeeze: float = 1.0) -> None:
+    """Draw the ranges into a place on a figure, its left edge and its top; rows lower by a share
+    of their height where room is short. [in], [-]"""
+    assert plan.doubt is not None
+    told, system = list(periods(plan.doubt)), plan.site.units
+    rows, row_high = list(told[0][1]), ROW * squeeze
+    across, up = figure_.get_size_inches()
+    words = "bands hold 8 runs in 10; thick: all doubts together; thin: each alone; line: the " \
+            "middle run; diamond: the plan; each row from 0"
+    figure_.text((left + wide) / across, (top - 0.55) / up, words, ha="right",
+                 fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, va="center", gid="note")
+    start = left + NAMED
+    each = (wide - NAMED - APART * WIDE * (len(told) - 1)) / len(told)
     for column, (when, headlines) in enumerate(told):
-        left = LEFT + column * (wide + APART)
-        figure_.text(left, 1 - 0.92 / high, shortened(figure_, when[0].upper() + when[1:],
-                                                      sy.HEAD_SIZE, wide * WIDE * 72, "bold"),
+        at = start + column * (each + APART * WIDE)
+        figure_.text(at / across, (top - 0.92) / up, shortened(
+            figure_, when[0].upper() + when[1:], sy.HEAD_SIZE, each * 72, "bold"),
                      fontsize=sy.HEAD_SIZE, fontweight="bold", va="center", gid="head")
         for row, name in enumerate(rows):
-            bottom = 1 - (ABOVE + ROW * (row + 1) - 0.22) / high
-            ax = figure_.add_axes((left, bottom, wide, (ROW - 0.22) / high))
+            bottom = top - ABOVE - row_high * (row + 1) + 0.22 * squeeze
+            ax = figure_.add_axes((at / across, bottom / up, each / across,
+                                   (row_high - 0.22 * squeeze) / up))
             _draw(ax, headlines[name], system)
             if column == 0:
                 _name(ax, name)
-    return figure_
 
 
 def _draw(ax: Axes, headline: Headline, system: str) -> None:

@@ -13,18 +13,15 @@ from terrain.plan.water.totals import Total
 
 def store_facts(plan: Plan, index: int) -> dict[str, Any]:
     """What a plan's cascade tells of one store."""
-    told, planned = plan.told, plan.stores[index]
+    told = plan.told
     if told is None:
         return {}
     way, curve = told.ways[index], told.capture.stores[index]
     rarity = told.capture.rarity
-    rise = plan.cascade.nodes[index].rise
-    pump = planned.placed.work.pump
     found: dict[str, Any] = {
         "spill_way": {"length_m": way.length, "then": list(way.then), "leaves_site": way.leaves,
                       "steps": [_step(plan, step) for step in way.steps]},
-        "pump": None if rise is None else {
-            "rise_m": rise, "capacity_m3_s": None if isinstance(pump, bool) else pump},
+        "pump": _pump(plan, index),
         "begins_at_mm": curve.begins, "spills_at_mm": curve.spills,
         "begins_once_in_years": _years(rarity, curve.begins),
         "full_once_in_years": _years(rarity, curve.full),
@@ -42,6 +39,21 @@ def store_facts(plan: Plan, index: int) -> dict[str, Any]:
             "days_with_water": year.days_with_water, "days_full": year.days_full,
             "dry_spell_days": year.dry_spell, "refill_days": year.refill,
             "left_over_m3": year.left_over} for year in told.seasons[index]]
+    return found
+
+
+def _pump(plan: Plan, index: int) -> dict[str, Any] | None:
+    node = plan.cascade.nodes[index]
+    if node.rise is None:
+        return None
+    found: dict[str, Any] = {"rise_m": node.rise, "capacity_m3_s": node.lifts}
+    if node.lifts is not None:
+        to = node.over_to
+        over = {name: run.stores[index].over for name, run in plan.runs.items()}
+        if plan.year is not None:
+            over["average year"] = plan.year.entries[index].over
+        found |= {"over_goes_to": None if to is None else plan.stores[to].store.name,
+                  "over_m3": over}
     return found
 
 

@@ -83,3 +83,14 @@ def _figures(figures: Figures | None) -> dict[str, Any] | None:
     return {f"{name}_{units[name]}" if name in units else name:
             list(given) if isinstance(given, tuple) else given
             for name, given in asdict(figures).items()}
+
+
+def earth_of(plan: Plan, name: str) -> dict[str, Any]:
+    """A store's earth by two ways, for programs; nothing where it changes no ground."""
+    found = None if plan.designed is None else plan.designed.earth.get(name)
+    if found is None:
+        return {}
+    return {"earth": {"cut_sections_m3": found.cut_sections,
+                      "fill_sections_m3": found.fill_sections,
+                      "cut_surface_m3": found.cut_surface, "fill_surface_m3": found.fill_surface,
+                      "spillway_cut_m3": found.spillway}}

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from terrain.files import fingerprint
-from terrain.inputs.file_list import elevation_files
-from terrain.inputs.site import Site
+from terrain.inputs.made_from import fingerprints, made_with
 from terrain.outputs.data.answers_json import (
     ground_facts,
     line_string,
@@ -19,11 +17,10 @@ from terrain.outputs.data.basin_json import basin_facts_of, basin_parts
 from terrain.outputs.data.breach_json import breach_facts
 from terrain.outputs.data.cascade_json import site_facts, store_facts
 from terrain.outputs.data.doubt_json import doubt_object
-from terrain.outputs.data.earth_json import earth_facts, fixed_facts, order_facts
+from terrain.outputs.data.earth_json import earth_facts, earth_of, fixed_facts, order_facts
 from terrain.outputs.data.money_json import money_facts
 from terrain.outputs.data.tank_json import gutter_facts, tank_facts
-from terrain.outputs.data.trees_json import carried_facts, tree_facts
-from terrain.outputs.design_surface import earth_of
+from terrain.outputs.data.trees_json import carried_facts, stand_facts, tree_facts
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.plan.siting.road_turnouts import Turnout
 from terrain.plan.water.accounts import Account
@@ -41,7 +38,8 @@ def plan_object(plan: Plan) -> dict[str, Any]:
         "format": FORMAT,
         "site": plan.site.name,
         "units": "SI",
-        "inputs": _fingerprints(plan.site),
+        "inputs": fingerprints(plan.site),
+        "made_with": made_with(),
         "boundary_m2": float(plan.inputs.ground.boundary.area),
         "storms": [{"name": s.name, "depth_mm": s.depth, "duration_h": s.duration,
                     "pattern": s.pattern, "return_period_years": s.return_period,
@@ -140,6 +138,8 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
                   "tree_catchment_wanted_m2": planned.trees_catchment}
     if planned.placed.tree is not None:
         found |= tree_facts(planned.placed.tree, planned.life)
+    if planned.placed.stand is not None:
+        found |= stand_facts(planned.placed.stand, planned.life)
     return found
 
 
@@ -198,23 +198,3 @@ def _turnout(plan: Plan, turnout: Turnout) -> dict[str, Any]:
             "leads_to": turnout.leads_to or None,
             "away_m": turnout.away if turnout.leads_to else None,
             "fall_m": turnout.fall if turnout.leads_to else None}
-
-
-def _fingerprints(site: Site) -> dict[str, str]:
-    """Fingerprints of the files read, by their names in the site file."""
-    named = {part.file for part in (site.boundary, site.cover, site.soils, site.roads, site.roofs,
-                                    site.culverts, site.rain.daily, site.rain.frequency,
-                                    site.weather) if part is not None}
-    beside_them = [site.cover.table, site.soils.table,
-                   site.rain.daily.fill_gaps_from if site.rain.daily else None,
-                   site.cover.drawn.file if site.cover.drawn else None,
-                   *(entry.file for entry in site.keep_clear)]
-    named |= {file for file in beside_them if file is not None}
-    for file in elevation_files([site.folder / file for file in site.elevation.file]):
-        named.add(file.relative_to(site.folder) if file.is_relative_to(site.folder) else file)
-    files = {site.path.name: site.path}
-    for name in named:
-        path = site.folder / name
-        beside = path.parent.glob(f"{path.stem}.*") if path.suffix.lower() == ".shp" else [path]
-        files |= {(name.parent / part.name).as_posix(): part for part in beside}
-    return {name: fingerprint(files[name]) for name in sorted(files)}

@@ -44,6 +44,8 @@ def tank_facts(plan: Plan, index: int) -> dict[str, Any]:
         "longest_dry_from": None if life.longest_from is None else
         life.longest_from.date().isoformat(),
         "refill_days": life.refill_days, "refills": life.refills, "flushed_m3_year": life.flushed,
+        "own_size": None if curve is None else {
+            "volume_m3": curve.own, "share_of_days": curve.own_days, "share_met": curve.own_met},
         "size_curve": None if curve is None else [
             {"volume_m3": float(v), "share_of_days": float(d), "share_met": float(m),
              "loads_year": None if curve.loads is None else float(curve.loads[i]),

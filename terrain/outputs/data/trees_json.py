@@ -8,6 +8,7 @@ from terrain.plan.planned import Plan
 from terrain.plan.water.tree_life import TreeLife, TreeMonths
 from terrain.plan.water.trees_carried import Carried
 from terrain.works.tree_basin import TreeShape
+from terrain.works.tree_stand import TreeStand
 
 
 def tree_facts(shape: TreeShape, life: TreeLife | None) -> dict[str, Any]:
@@ -21,17 +22,30 @@ def tree_facts(shape: TreeShape, life: TreeLife | None) -> dict[str, Any]:
         bund = shape.crescent
         found |= {"radius_m": bund.radius, "bund_height_built_m": bund.bund_height,
                   "ground_slope": bund.slope, "storage_on_even_slope_m3": bund.closed_form}
+    return found | _life_facts(life)
+
+
+def stand_facts(stand: TreeStand, life: TreeLife | None) -> dict[str, Any]:
+    """Keys of a swale or basin that states trees."""
+    return {"trees": {"name": stand.name, "count": stand.count, "crown_m": stand.crown,
+                      "plant_factor": stand.factor, "plant_factor_source": stand.kind,
+                      "seepage_to_roots_share": stand.reach, **_life_facts(life, missed=True)}}
+
+
+def _life_facts(life: TreeLife | None, missed: bool = False) -> dict[str, Any]:
+    found: dict[str, Any] = {}
     if life is not None:
         found |= {"root_zone_m3": life.room, "longest_gap_days": life.gap_days,
                   "longest_gap_starts": life.gap_starts, "short_days_year": life.short_days,
-                  "tree_months": [_months(months) for months in life.months]}
+                  "tree_months": [_months(months, missed) for months in life.months]}
     return found
 
 
-def _months(months: TreeMonths) -> dict[str, Any]:
+def _months(months: TreeMonths, missed: bool) -> dict[str, Any]:
     return {"year": months.name, "share": months.share,
             **{f"{name}_m3": [float(v) for v in getattr(months, name)]
-               for name in ("want", "rain", "soaked", "gets", "drained", "gain")}}
+               for name in ("want", "rain", "soaked", "missed", "gets", "drained", "gain")
+               if missed or name != "missed"}}
 
 
 def carried_facts(plan: Plan, found: Carried) -> dict[str, Any]:

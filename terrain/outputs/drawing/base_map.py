@@ -19,7 +19,7 @@ from terrain.inputs.elevation import Dem
 from terrain.outputs.drawing import symbols as sy
 from terrain.surface.contours import contours as traced
 from terrain.surface.flow_lines import flow_line
-from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
+from terrain.surface.gathered_ways import carrier, gathered_ways
 from terrain.surface.slope import hillshade
 from terrain.surface.terrain import Terrain
 from terrain.works.swale import smoothed
@@ -89,6 +89,23 @@ def view_of(bounds: tuple[float, float, float, float], width: float, height: flo
     wide = max((east - west) * (1 + 2 * margin), least, 1e-6)
     high = max((north - south) * (1 + 2 * margin), least, 1e-6)
     point = max(wide / width, high / height)
+    x, y = (west + east) / 2, (south + north) / 2
+    return View(x - width * point / 2, y - height * point / 2, x + width * point / 2,
+                y + height * point / 2, point)
+
+
+def true_view(bounds: tuple[float, float, float, float], width: float, height: float,
+              point: float) -> View:
+    """The view about the middle of a piece of ground at a scale.
+
+    Parameters
+    ----------
+    width, height : float
+        Of the paper that it fills. [pt]
+    point : float
+        Ground that a point of paper covers. [m]
+    """
+    west, south, east, north = bounds
     x, y = (west + east) / 2, (south + north) / 2
     return View(x - width * point / 2, y - height * point / 2, x + width * point / 2,
                 y + height * point / 2, point)
@@ -273,39 +290,26 @@ def way_of(terrain: Terrain, cells: NDArray[np.int64]) -> FloatArray:
     return softened(flow_line(terrain.dem, cells, terrain.filled).line, 1.0)
 
 
-def flow_lines(terrain: Terrain, view: View, least: float) -> list[tuple[FloatArray, float]]:
-    """Ways of the water that gather more than `least` m2, with the area each gathers. [m], [m2]"""
-    dem = terrain.dem
-    rows, columns = window(dem, view)
-    area = terrain.contributing_area[rows, columns]
-    direction = terrain.direction[rows, columns]
-    wet = area >= least
-    high, wide = wet.shape
-    goes = wet & (direction < 8)
-    r, c = np.nonzero(goes)
-    step = direction[r, c].astype(np.int64)
-    nr, nc = r + ROW_STEP[step], c + COLUMN_STEP[step]
-    inside = (nr >= 0) & (nc >= 0) & (nr < high) & (nc < wide)
-    r, c, nr, nc = r[inside], c[inside], nr[inside], nc[inside]
-    inflows = np.zeros(wet.shape, np.int64)
-    np.add.at(inflows, (nr, nc), 1)
-    following = {(int(a), int(b)): (int(d), int(e)) for a, b, d, e in
-                 zip(r, c, nr, nc, strict=True)}
-    found = []
-    for start in sorted(cell for cell in following if inflows[cell] != 1):
-        way = [start]
-        while way[-1] in following:
-            way.append(following[way[-1]])
-            if inflows[way[-1]] > 1:
-                break
-        cells = np.array(way) + np.array([rows.start, columns.start])
-        middle = way[max(len(way) - 2, 0)]
-        found.append((way_of(terrain, cells), float(area[middle])))
-    return found
+def flow_lines(terrain: Terrain, view: View, least: float,
+               passing: NDArray[np.float64] | None = None) -> list[tuple[FloatArray, float]]:
+    """Ways of the water that gather more than `least`, each with what it gathers at its end. [m]
+
+    Parameters
+    ----------
+    least : float
+        An area [m2] or, where what passes is given, a volume [m3].
+    passing : float64, shape (rows, columns), optional
+        Runoff that passes each cell. [m3]
+    """
+    rows, columns = window(terrain.dem, view)
+    area = (terrain.contributing_area if passing is None else passing)[rows, columns]
+    ways = gathered_ways(terrain.direction[rows, columns], area >= least)
+    return [(way_of(terrain, way + np.array([rows.start, columns.start])),
+             float(area[carrier(way)])) for way in ways]
 
 
 def draw_flow(ax: Axes, lines: list[tuple[FloatArray, float]], least: float) -> None:
-    """Draw the ways of the water, wider with the ground they drain."""
+    """Draw the ways of the water, wider with what they gather."""
     if not lines:
         return
     widths = [0.5 + 0.75 * np.log10(max(area / least, 1.0)) for _, area in lines]

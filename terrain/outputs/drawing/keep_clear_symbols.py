@@ -97,28 +97,27 @@ def _line(ax: Axes, line: FloatArray, key: str, point: float, lift: float = 0.0)
                                      gid=key), autolim=False)
 
 
-def samples(ax: Axes) -> list[tuple[str, str, Callable[[float], None]]]:
-    """Entries of the legend: key, words, and what draws the sample at a height."""
-    def well(y: float) -> None:
-        _well(ax, 21, y, 1.0, 5)
+def samples(ax: Axes, size: float = 1.0) -> list[tuple[str, str, Callable[..., None]]]:
+    """Entries of the legend: key, words, and what draws the sample at a height and, where it is
+    given, from a left edge on; `size` is that of the samples."""
+    def field(hatch: str) -> Callable[..., None]:
+        def made(y: float, left: float = 0.0) -> None:
+            ax.add_patch(Rectangle((left + 8 * size, y - 5 * size), 26 * size, 10 * size,
+                                   facecolor="none", edgecolor=sy.INK, linewidth=0.9,
+                                   linestyle=(0, (3.5, 1.8)), hatch=hatch))
+        return made
 
-    def septic(y: float) -> None:
-        ax.add_patch(Rectangle((8, y - 5), 26, 10, facecolor="none", edgecolor=sy.INK,
-                               linewidth=0.9, linestyle=(0, (3.5, 1.8)), hatch="||"))
+    def line(key: str) -> Callable[..., None]:
+        def made(y: float, left: float = 0.0) -> None:
+            _line(ax, np.array([[left + 4.0 * size, y], [left + 38.0 * size, y]]), key, size)
+        return made
 
-    def ground(y: float) -> None:
-        ax.add_patch(Rectangle((8, y - 5), 26, 10, facecolor="none", edgecolor=sy.INK,
-                               linewidth=0.9, linestyle=(0, (3.5, 1.8)), hatch="//"))
+    def well(y: float, left: float = 0.0) -> None:
+        _well(ax, left + 21 * size, y, 1.0, 5)
 
-    def line(y: float) -> None:
-        _line(ax, np.array([[4.0, y], [38.0, y]]), "keep line", 1.0)
+    def tree(y: float, left: float = 0.0) -> None:
+        _crown(ax, left + 21 * size, y, 6.0 * size, 1.0)
 
-    def edge(y: float) -> None:
-        _line(ax, np.array([[4.0, y], [38.0, y]]), "keep edge", 1.0)
-
-    def tree(y: float) -> None:
-        _crown(ax, 21, y, 6.0, 1.0)
-
-    drawn = {"keep well": well, "keep septic": septic, "keep line": line, "keep tree": tree,
-             "keep edge": edge, "keep ground": ground}
+    drawn = {"keep well": well, "keep septic": field("||"), "keep line": line("keep line"),
+             "keep tree": tree, "keep edge": line("keep edge"), "keep ground": field("//")}
     return [(key, words, drawn[key]) for key, words in WORDS.items()]

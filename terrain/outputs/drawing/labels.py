@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
@@ -37,6 +39,7 @@ class Line:
     colour: str = sy.INK
     weight: str = "normal"
     style: str = "normal"
+    gid: str = ""
 
 
 class Labels:
@@ -205,7 +208,7 @@ class Labels:
             across, up = back.transform((x, top - tall / 2))
             self.ax.text(across, up, line.words, ha="center", va="center", fontsize=line.size,
                          color=line.colour, fontweight=line.weight, fontstyle=line.style,
-                         path_effects=sy.halo(), zorder=32, gid=gid)
+                         path_effects=sy.halo(), zorder=32, gid=line.gid or gid)
             top -= tall
 
     def _lead(self, x: float, y: float, box: tuple[float, float, float, float],
@@ -290,6 +293,12 @@ def shortened(figure: Figure, words: str, size: float, most: float, weight: str 
     return words[:kept].rstrip() + "…"
 
 
+@lru_cache(maxsize=64)
+def _font(size: float, weight: str) -> FontProperties:
+    """The house's lettering of a size and weight."""
+    return FontProperties(family="DejaVu Sans", size=size, weight=weight)
+
+
 class Column:
     """A column of text and symbols, filled from the top; the axes' units are points."""
 
@@ -315,9 +324,10 @@ class Column:
         """Width of words. [pt]"""
         key = words, size, weight, self.point
         if key not in _WIDTHS:
-            text = Text(0, 0, words, fontsize=size, fontweight=weight)
-            text.set_figure(self.ax.get_figure())  # type: ignore[arg-type]
-            _WIDTHS[key] = float(text.get_window_extent(self.renderer).width) / self.point
+            # What a `Text` would ask for, without making one.
+            wide, _, _ = self.renderer.get_text_width_height_descent(
+                words, _font(size, weight), False)
+            _WIDTHS[key] = float(wide) / self.point
         return _WIDTHS[key]
 
     def skip(self, gap: float) -> None:

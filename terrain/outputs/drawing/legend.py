@@ -7,26 +7,92 @@ from typing import Any
 
 import numpy as np
 from matplotlib.lines import Line2D
-from matplotlib.patches import Circle, Polygon, Rectangle
+from matplotlib.patches import Circle, Polygon, Rectangle, RegularPolygon
+from matplotlib.text import Text
+from matplotlib.transforms import Affine2D
 
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.keep_clear_symbols import samples
 from terrain.outputs.drawing.labels import Column
 
+#: What each entry is called where room is short, and the size of that. [pt]
+SHORT = {"swale": "swale", "drain": "drain", "basin": "basin", "hollow": "natural hollow",
+         "wall": "wall", "pit": "pit", "tree basin": "tree basin", "crescent": "crescent",
+         "trench": "trench", "tank": "tank", "sill": "sill", "spill": "way of the spill",
+         "led": "spill led", "catchment": "catchments", "drained": "what each drains",
+         "way on": "where it goes", "turn-out": "let it go here", "run-on": "run-on",
+         "flow": "water gathers", "shed": "sheds here", "bare": "bare ground", "road": "road",
+         "culvert": "culvert", "roof": "roof", "caution": "grave cautions",
+         "boundary": "boundary", "contour": "contours", "keep well": "well",
+         "keep septic": "septic field", "keep line": "buried line", "keep tree": "tree that stands",
+         "keep edge": "edge", "keep ground": "keep clear"}
+SHORT_SIZE = 7.6
+
 
 class Legend:
     """Symbols and their meaning, for what the map really shows."""
 
-    def __init__(self, column: Column, flow_from: float, system: str) -> None:
-        """Write it in a column; `flow_from` is the least area that water is drawn from. [m2]"""
-        self.column, self.ax = column, column.ax
-        self.flow_from, self.system = flow_from, system
+    def __init__(self, column: Column, flow: tuple[str, str], small: bool = False) -> None:
+        """Write it in a column.
+
+        Parameters
+        ----------
+        flow : (str, str)
+            From what volume on the ways of the water are drawn, in words, and in which storm.
+        small : bool
+            Closer lines, for a page where room is short.
+        """
+        self.column, self.ax, self.small = column, column.ax, small
+        self.flow = flow
 
     def draw(self, drawn: set[str]) -> None:
         """Draw an entry for everything that was drawn."""
         self.column.skip(12)
-        rows: list[tuple[str, str, Callable[[float], None]]] = [
+        for key, words, sample in self._entries():
+            if key not in drawn:
+                continue
+            step, size = (14.2, sy.SMALL_SIZE) if self.small else (17.0, sy.TEXT_SIZE)
+            y = self.column.y - step / 2
+            sample(y)
+            self.ax.text(50, y, words, fontsize=size, va="center", ha="left",
+                         gid=f"legend:{key}")
+            self.column.skip(step)
+            if key == "flow":
+                self.ax.text(50, self.column.y - 4.5, self.flow[1], fontsize=sy.SMALL_SIZE,
+                             color=sy.SOFT_INK, va="center", ha="left", gid="legend note")
+                self.column.skip(11.0)
+
+    def draw_short(self, drawn: set[str]) -> None:
+        """Draw the same in two columns, in few words."""
+        self.column.skip(10)
+        entries = [(key, sample) for key, _, sample in self._entries() if key in drawn]
+        left = True
+        for key, sample in entries:
+            before = set(self.ax.get_children())
+            y = self.column.y - 7.0
+            sample(y)
+            across = 0.0 if left else self.column.width / 2
+            for artist in self.ax.get_children():
+                if artist in before or left:
+                    continue
+                if isinstance(artist, Text):
+                    artist.set_x(artist.get_position()[0] + across)
+                else:
+                    artist.set_transform(Affine2D().translate(across, 0) + self.ax.transData)
+            self.ax.text(across + 45, y, SHORT[key], fontsize=SHORT_SIZE, va="center", ha="left",
+                         gid=f"legend:{key}")
+            if not left:
+                self.column.skip(13.5)
+            left = not left
+        if not left:
+            self.column.skip(13.5)
+        if "flow" in drawn:
+            self.column.skip(2)
+            self.column.text(f"{self.flow[0]} {self.flow[1]}.", SHORT_SIZE, sy.SOFT_INK)
+
+    def _entries(self) -> list[tuple[str, str, Callable[[float], None]]]:
+        return [
             ("swale", "Swale, its berm on the downhill side", self._swale),
             ("drain", "Drain, falling the way it points", self._drain),
             ("basin", "Basin, full to its sill", self._basin),
@@ -41,26 +107,20 @@ class Legend:
             ("spill", "Way of the spill", self._spill),
             ("led", "Spill led by pipe or hand", self._led),
             ("catchment", "Catchment of a work, tints in turn", self._tints),
+            ("drained", "Ground that each place drains, tints in turn", self._tints),
+            ("way on", "Where the water goes from there", self._spill),
+            ("turn-out", "The road should let its water go here", self._turnout),
             ("run-on", "Run-on from beyond the boundary", self._run_on),
-            ("flow", "Water gathers, from "
-             + sy.plain(self.flow_from, "land", self.system)
-             + " up", self._flow),
+            ("flow", self.flow[0], self._flow),
             ("shed", "A road or bare ground sheds here", self._shed),
             ("bare", "Bare ground", self._bare),
             ("road", "Road", self._road),
             ("culvert", "Culvert or bridge, water passes under", self._culvert),
             ("roof", "Roof", self._roof),
             *samples(self.ax),
+            ("caution", "Grave cautions, how many: read them", self._caution),
             ("boundary", "Boundary", self._boundary),
             ("contour", "Contour, index contour", self._contour)]
-        for key, words, sample in rows:
-            if key not in drawn:
-                continue
-            y = self.column.y - 8.5
-            sample(y)
-            self.ax.text(50, y, words, fontsize=sy.TEXT_SIZE, va="center", ha="left",
-                         gid=f"legend:{key}")
-            self.column.skip(17.0)
 
     def _line(self, y: float, colour: str, width: float, style: Any = "-", x0: float = 4,
               x1: float = 38, **more: Any) -> None:
@@ -163,6 +223,14 @@ class Legend:
     def _roof(self, y: float) -> None:
         self.ax.add_patch(Rectangle((13, y - 5), 16, 10, facecolor=sy.ROOF,
                                     edgecolor=sy.ROOF_EDGE, linewidth=1.0))
+
+    def _turnout(self, y: float) -> None:
+        self.ax.add_patch(RegularPolygon((21, y), 4, radius=4.2, orientation=0.0,
+                                         facecolor=sy.PAPER, edgecolor=sy.INK, linewidth=1.1))
+
+    def _caution(self, y: float) -> None:
+        self.ax.text(21, y, "\u26a0", fontsize=sy.TEXT_SIZE, color=sy.SHED, ha="center",
+                     va="center", fontweight="bold", gid="legend sample")
 
     def _boundary(self, y: float) -> None:
         self._line(y, sy.BOUNDARY, 1.7, (0, (9, 2.5, 1.5, 2.5)))

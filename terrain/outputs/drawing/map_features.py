@@ -236,6 +236,30 @@ def scale_and_north(ax: Axes, view: View, labels: Labels, system: str, length: f
     labels.block(Bbox.from_extents(x0, y0, x1, y1), 2)
 
 
+def draw_grid(ax: Axes, view: View, labels: Labels) -> None:
+    """Ticks inside the frame at round eastings and northings, with their figures."""
+    unit = view.point
+    step = next(m * 10.0**p for p in range(-1, 7) for m in (1, 2, 5) if m * 10.0**p >= 62 * unit)
+    size = sy.SMALL_SIZE - 1.7
+    for along, low, high in ((0, view.west, view.east), (1, view.south, view.north)):
+        for at in np.arange(np.ceil(low / step) * step, high, step):
+            if min(at - low, high - at) < 34 * unit:  # a corner has room for one figure
+                continue
+            edges = (view.south, view.north) if along == 0 else (view.west, view.east)
+            for edge, way in zip(edges, (1, -1), strict=True):
+                ends = (edge, edge + way * 6 * unit)
+                line = Line2D(*(([at, at], ends) if along == 0 else (ends, [at, at])),
+                              color=sy.INK, linewidth=0.7, zorder=34, gid="grid")
+                ax.add_line(line)
+            words = f"{at:,.{0 if step >= 1 else 1}f}".replace(",", "\u2009")
+            x, y = (at, view.north - 8 * unit) if along == 0 else (view.west + 8 * unit, at)
+            text = ax.text(x, y, words, fontsize=size, color=sy.SOFT_INK, zorder=34,
+                           ha="center" if along == 0 else "left",
+                           va="top" if along == 0 else "center", path_effects=sy.halo(1.6),
+                           rotation=0, gid="grid words")
+            labels.block(text.get_window_extent(labels.renderer), 2.0)
+
+
 def datum_words(dem: Dem) -> str:
     """What is known of the datum of the levels, as the end of a sentence."""
     crs = dem.frame.source

@@ -24,6 +24,7 @@ from terrain.outputs.drawing.map_features import (
     datum_words,
     draw_culvert,
     draw_drain,
+    draw_grid,
     draw_hollow,
     draw_pit,
     draw_pool,
@@ -38,9 +39,12 @@ from terrain.outputs.drawing.map_features import (
     scale_and_north,
     spill_parts,
 )
+from terrain.outputs.drawing.title_block import TitleBlock
 from terrain.plan.plan import bare_ground
 from terrain.plan.planned import Plan
+from terrain.plan.safety.gravity import is_grave
 from terrain.runoff.sheds import Shed, ShedPoint
+from terrain.surface.accumulation import accumulate
 from terrain.units import shown
 
 FloatArray = NDArray[np.float64]
@@ -51,6 +55,10 @@ MARGIN, PANEL, GUTTER = 0.42, 3.25, 0.3
 MOST_SHED_POINTS = 6
 #: A place that sheds less in the largest storm is not numbered. [m3]
 LEAST_SHED = 1.0
+#: On a panel lower than this the legend is small. [pt]
+SMALL_PANEL = 620.0
+#: The mark of a work that has grave cautions.
+CAUTION = "\u26a0"
 #: So many places where run-on enters are shown, each with at least this share of the property. [-]
 MOST_RUN_ON, LEAST_RUN_ON = 3, 0.02
 
@@ -78,15 +86,19 @@ def draw_site_map(plan: Plan) -> Figure:
     view = base.view_of(plan.inputs.ground.boundary.bounds, map_wide * 72, map_high * 72)
     view.shown_on(ax)
     column = Column(figure, wide - MARGIN - PANEL, MARGIN, PANEL, map_high)
-    _SiteMap(plan, ax, view).draw(column)
+    SiteMap(plan, ax, view).draw(column)
     return figure
 
 
-class _SiteMap:
+class SiteMap:
     """The state of one drawing: what is drawn is what the legend tells."""
 
-    def __init__(self, plan: Plan, ax: Axes, view: View) -> None:
-        self.plan, self.ax, self.view = plan, ax, view
+    #: How far off its roof a roof's name may stand. [pt]
+    roofs_far = 100.0
+
+    def __init__(self, plan: Plan, ax: Axes, view: View, block: TitleBlock | None = None
+                 ) -> None:
+        self.plan, self.ax, self.view, self.block = plan, ax, view, block
         self.system = plan.site.units
         self.dem = plan.inputs.dem
         self.ground = plan.inputs.ground
@@ -112,6 +124,8 @@ class _SiteMap:
         self._works()
         self._boundary()
         self._keep_clear()
+        if self.block is not None:
+            draw_grid(self.ax, self.view, self.labels)
         self._scale_and_north()
         self._shed_points()
         entries = self._run_on()
@@ -157,9 +171,9 @@ class _SiteMap:
             self.drawn.add("contour")
 
     def _flow(self) -> None:
-        ground = (self.view.east - self.view.west) * (self.view.north - self.view.south)
-        self.flow_from = round_area(max(ground / 150, 20 * self.dem.cell_area), self.system)
-        lines = base.flow_lines(self.plan.terrain, self.view, self.flow_from)
+        passing = passing_of(self.plan)
+        self.flow_from = flow_least(self.plan, self.view, passing, self.system)
+        lines = base.flow_lines(self.plan.terrain, self.view, self.flow_from, passing)
         base.draw_flow(self.ax, lines, self.flow_from)
         for line, _ in lines:
             self.labels.ink_line(line, 0.3, 0)
@@ -396,6 +410,11 @@ class _SiteMap:
             lines = [Line(group.name, sy.LABEL_SIZE, colour, "bold")]
             if group.kind != "drain":
                 lines.append(Line(sy.brief(held, "volume", self.system), sy.LABEL_SIZE, colour))
+            grave = {said for store in stores for said in store.cautions if is_grave(said)}
+            if grave:
+                lines.append(Line(f"{CAUTION} {len(grave)}", sy.SMALL_SIZE, sy.SHED, "bold",
+                                  gid="caution"))
+                self.drawn.add("caution")
             anchors, radius = self._anchors(group)
             self.labels.place(lines, anchors, radius, "work label")
 
@@ -436,7 +455,7 @@ class _SiteMap:
             if not self.view.holds(spot.x, spot.y):
                 continue
             self.labels.place([Line(roof.name, sy.SMALL_SIZE + 0.5, sy.ROOF_EDGE)], anchors, 0.0,
-                              "roof label", far=100)
+                              "roof label", far=self.roofs_far)
         for road in self.ground.roads:
             shape = road.surface.intersection(box)
             if shape.is_empty:
@@ -455,11 +474,18 @@ class _SiteMap:
 
     def _panel(self, column: Column) -> None:
         title(column, self.plan.site.name, "Works and the ways of the water")
-        Legend(column, self.flow_from, self.system).draw(self.drawn)
+        design = self.plan.site.rain.design.name
+        flow = (f"Water gathers, from {sy.plain(self.flow_from, 'volume', self.system)} up",
+                f"in the {design}, wider with its volume")
+        Legend(column, flow, small=column.height < SMALL_PANEL).draw(self.drawn)
         foot = self._foot_lines(column)
-        above = len(foot) * sy.SMALL_SIZE * 1.32 + 16
+        above = (len(foot) * sy.SMALL_SIZE * 1.32 + 16 if self.block is None else
+                 self.block.height(column, self._of_page()))
         self._shed_table(column, above)
         self._works_table(column, above)
+        if self.block is not None:
+            self.block.draw(column, self._of_page())
+            return
         column.y = -column.height + above - 8
         column.rule()
         column.skip(7)
@@ -520,6 +546,13 @@ class _SiteMap:
             column.row([(6, "center", f"{number}"), (18, "left", name),
                         (wide - 58, "right", _bare_number(point.volumes[storm], self.system)),
                         (wide, "right", _bare_number(point.own_volumes[storm], self.system))])
+
+    def _of_page(self) -> list[str]:
+        """What a title block says of this map alone."""
+        lines = [f"Contours every {_interval_words(self.interval, self.system)}."
+                 ] if self.interval else []
+        return [*lines, "Volumes are what each work holds up to its sill.",
+                "Figures along the frame: metres east and north."]
 
     def _foot_lines(self, column: Column) -> list[str]:
         lines = [f"Contours every {_interval_words(self.interval, self.system)}."
@@ -638,12 +671,35 @@ def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float, bool]
     return entries
 
 
-def round_area(area: float, system: str) -> float:
-    """The nearest of 1, 2 and 5 times a power of ten, in hectares or acres. [m2]"""
-    unit = 4046.8564224 if system == "us" else 1e4
-    power = 10.0 ** np.floor(np.log10(area / unit))
+def passing_of(plan: Plan) -> FloatArray:
+    """Runoff that passes each cell of the ground in the design storm, as it is now. [m3]"""
+    return accumulate(plan.terrain.direction, plan.inputs.runoff(plan.site.rain.design.depth))
+
+
+def flow_least(plan: Plan, view: View, passing: FloatArray, system: str) -> float:
+    """A round volume from which on the ways of the water in a view are drawn. [m3]
+
+    It is what passes where water gathers from a hundred-and-fiftieth of the view.
+    """
+    dem = plan.inputs.dem
+    rows, columns = base.window(dem, view)
+    ground = (view.east - view.west) * (view.north - view.south)
+    area, here = plan.terrain.contributing_area[rows, columns], passing[rows, columns]
+    least = max(ground / 150, 20 * dem.cell_area)
+    share = float((area >= least).mean())
+    known = here[np.isfinite(here) & (here > 0)]
+    if not known.size or not share:
+        return 1.0
+    return round_volume(float(np.quantile(known, max(1 - share * here.size / known.size, 0.0))),
+                        system)
+
+
+def round_volume(volume: float, system: str) -> float:
+    """The nearest of 1, 2 and 5 times a power of ten, in m3 or gallons. [m3]"""
+    unit = 0.003785411784 if system == "us" else 1.0
+    power = 10.0 ** np.floor(np.log10(max(volume, 1e-6) / unit))
     return float(min((n * power for n in (1, 2, 5, 10)),
-                     key=lambda v: abs(np.log(v * unit / area))) * unit)
+                     key=lambda v: abs(np.log(v * unit / max(volume, 1e-6)))) * unit)
 
 
 def _area_words(area: float, system: str) -> str:

@@ -37,6 +37,7 @@ POOL = "#8fb3c4"         # its water surface
 HOLLOW = "#c3d3d9"       # the same in a natural hollow
 EARTH = "#7b4e2c"        # berms and walls
 BERM = "#cfa884"         # the ground that they cover
+GROUND, BANK, CUT = "#d8cbb5", "#b98f6a", "#f1dc9d"  # in sections: ground, fill, what is dug
 TREE, TREE_FILL = "#41603c", "#a9bd8e"
 TANK = "#3d4654"
 ROOF, ROOF_EDGE = "#c9b8ab", "#6a5346"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import io
 import re
 from collections.abc import Sequence
@@ -13,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
+from terrain.inputs.made_from import fingerprints, made_with
 from terrain.outputs.charts.charts import MONTHS
-from terrain.outputs.design_surface import two_ways_notes, two_ways_rows
 from terrain.outputs.page.basin_tables import POND_COLUMNS, pond_rows
 from terrain.outputs.page.cascade_tables import cascade_section
 from terrain.outputs.page.doubt_tables import doubt_section
@@ -27,15 +28,18 @@ from terrain.outputs.page.earth_tables import (
     share_rows,
 )
 from terrain.outputs.page.led_water import culvert_cautions, drain_shape, pipe_rows, turnout_rows
+from terrain.outputs.page.live_map import live_script, live_section, live_style
 from terrain.outputs.page.money_tables import money_section
+from terrain.outputs.page.table_names import with_table_names
 from terrain.outputs.page.tank_tables import tank_section
 from terrain.outputs.page.tree_tables import carried_rows, month_tables, tree_rows
+from terrain.outputs.page.two_ways import two_ways_notes, two_ways_rows
 from terrain.outputs.sheets.basin_charts import draw_basin_charts
 from terrain.plan.planned import YEARS, Plan, PlannedStore
 from terrain.plan.rain import MORE_THAN
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.entry import Entry
-from terrain.runoff.rain_years import days_a_year_above
+from terrain.runoff.rain_years import days_a_year_above, months_from
 from terrain.units import lasting, shown, unit_name
 from terrain.works.swale_built import Swale
 
@@ -65,15 +69,20 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         Each dug work's name and its sheet, as a WebP picture.
     """
     from jinja2 import Environment
+    from markupsafe import Markup
 
-    text = resources.files("terrain.outputs.page").joinpath("report.html").read_text("utf-8")
+    text, style = (resources.files("terrain.outputs.page").joinpath(name).read_text("utf-8")
+                   for name in ("report.html", "report.css"))
     page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
     system = plan.site.units
     volume = partial(shown, dimension="volume", system=system)
     accounts = plan.accounts
     name, headline = accounts[-1] if plan.year else (plan.site.rain.design.name,
                                                      plan.storms[plan.site.rain.design.name])
-    return _with_contents(page.render(
+    live = live_section(plan, store_facts(plan), point_facts(plan))
+    style, program = "\n" + style + live_style(), live_script() if live else ""
+    return with_table_names(_with_contents(page.render(
+        policy=page_policy(style, program), style=Markup(style), program=Markup(program), live=live,
         site=plan.site.name, headline=_headline(plan, name, headline),
         figures=[("kept by the ground works", volume(headline.passive), "passive capture"),
                  ("kept by roofs and tanks", volume(headline.roof), "roof capture"),
@@ -95,7 +104,8 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         led=any(account.grey or account.brought for _, account in accounts),
         shed_storm=max(plan.site.rain.storms, key=lambda s: s.depth).name,
         short_record=plan.short_record,
-        trees=tree_rows(plan), tree_months=month_tables(plan), month_names=MONTHS,
+        trees=tree_rows(plan), tree_months=month_tables(plan),
+        month_names=[MONTHS[m - 1] for m in months_from(plan.site.rain.start_month)],
         volume_unit=unit_name("volume", system),
         carried=carried_rows(plan), root_zone=_root_zone(plan),
         two_ways=two_ways_rows(plan), two_ways_notes=two_ways_notes(plan),
@@ -106,7 +116,8 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         money=plan.site.money, worth=money_section(plan),
         cautions=_cautions(plan),
         doubt=doubt_section(plan, _svg(charts["doubt"]) if "doubt" in charts else ""),
-        notes=plan.notes, rules=_rules_used(plan)))
+        notes=plan.notes, rules=_rules_used(plan),
+        inputs=fingerprints(plan.site).items(), made_with=made_with().items())))
 
 
 def _with_contents(page: str) -> str:
@@ -114,6 +125,16 @@ def _with_contents(page: str) -> str:
     heads = re.findall(r'<h2 id="([^"]+)">(.*?)</h2>', page)
     links = "\n".join(f'<li><a href="#{place}">{words}</a></li>' for place, words in heads)
     return page.replace("<!-- contents -->", f"<ul>\n{links}\n</ul>", 1)
+
+
+def page_policy(style: str, program: str) -> str:
+    """What the page may do: show what stands in it, run its own program, and fetch nothing."""
+    def of(words: str) -> str:
+        return "'sha256-" + base64.b64encode(hashlib.sha256(words.encode()).digest()).decode() + "'"
+
+    runs = of(program) if program else "'none'"
+    return (f"default-src 'none'; img-src data:; style-src {of(style)}; script-src {runs}; "
+            "base-uri 'none'; form-action 'none'")
 
 
 def _headline(plan: Plan, name: str, account: Account) -> str:
@@ -132,7 +153,7 @@ def _headline(plan: Plan, name: str, account: Account) -> str:
 def _storm_rows(plan: Plan, accounts: list[tuple[str, Account]]) -> list[Row]:
     system = plan.site.units
     volume = partial(shown, dimension="volume", system=system)
-    depths = {s.name: f"{shown(s.depth, 'rain', system)} in {s.duration:g} h"
+    depths = {s.name: f"{shown(s.depth, 'rain', system)} over {s.duration:g} h"
               for s in plan.site.rain.storms}
     if plan.seasons is not None:
         yearly = plan.seasons.mean(plan.seasons.rain_mm)
@@ -162,6 +183,22 @@ def _store_rows(plan: Plan) -> list[Row]:
             "–" if planned.drain is not None else lasting(planned.drain_hours),
             planned.spills_to]))
     return rows
+
+
+def store_facts(plan: Plan) -> list[list[tuple[str, str]]]:
+    """What the live map answers of each store beside a storm's figures, as the table prints it."""
+    heads = ("catchment or roof", "holds", "fed by rain of", "filled by rain of", "soaks at",
+             "empty again after", "spills to")
+    return [[(head, cell) for head, cell in zip(heads, row.cells[1:], strict=True)
+             if cell not in ("-", "–")] for row in _store_rows(plan)]
+
+
+def point_facts(plan: Plan) -> list[list[tuple[str, str]]]:
+    """The same of the places where roads and bare ground shed that are listed."""
+    deepest = max(plan.site.rain.storms, key=lambda storm: storm.depth).name
+    return [[("at", row.cells[1]), (f"of the water, in “{deepest}”, fell on it", row.cells[3]),
+             ("drains to all of it", row.cells[5]), ("meets", row.cells[6])]
+            for row in _shed_rows(plan)]
 
 
 def _rate_notes(plan: Plan) -> list[str]:
@@ -423,7 +460,8 @@ def _rule_figure(value: float, dimension: str | None, system: str) -> str:
         return shown(value, "level", system)
     if dimension in ("volume", "rain", "area", "speed", "seepage"):
         return shown(value, dimension, system)
-    return f"{value:g}" + (" h" if dimension == "time" else "")
+    number = f"{value:,.0f}" if value >= 10_000 else f"{value:g}"
+    return number + (" h" if dimension == "time" else "")
 
 
 def _or(value: float | None, otherwise: str, say: Any) -> str:

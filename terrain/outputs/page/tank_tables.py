@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from importlib import resources
 from typing import Any
@@ -11,6 +12,7 @@ from terrain.outputs.charts.tank_charts import draw_size_curve
 from terrain.plan.planned import Plan
 from terrain.plan.water.gutter_checks import asked_of
 from terrain.plan.water.tank_years import MORE_ROOF, TankLife, Thumb
+from terrain.runoff.rain_years import months_from
 from terrain.units import PRINTED, shown
 from terrain.works.gutters import GutterCheck
 
@@ -40,7 +42,8 @@ def tank_section(plan: Plan, picture: Any) -> Any:
     system = plan.site.units
     return Markup(page.render(
         roofs=roof_rows(plan), roof_columns=ROOF_COLUMNS, tanks=tank_rows(plan),
-        tank_columns=TANK_COLUMNS, month_names=MONTHS, volume_unit=PRINTED["volume"][
+        tank_columns=TANK_COLUMNS, month_names=[MONTHS[m - 1] for m in _months(plan)],
+        volume_unit=PRINTED["volume"][
             system == "us"][0],
         burst="not known" if told.burst is None else
         f"{shown(told.burst.intensity, 'rate', system)}: {told.burst.source}",
@@ -48,9 +51,14 @@ def tank_section(plan: Plan, picture: Any) -> Any:
                 "picture": picture(draw_size_curve(life, plan.stores[life.index].store, system)),
                 "uses": use_rows(life),
                 "years": ["average year", *(y.name for y in life.years), life.record.name],
-                "months": month_rows(life, system),
+                "months": month_rows(life, system, _months(plan)),
                 "thumbs": [thumb_row(thumb, system) for thumb in life.thumbs]}
                for life in told.tanks if life.curve is not None]))
+
+
+def _months(plan: Plan) -> list[int]:
+    """Months in the order of the record's years."""
+    return months_from(plan.site.rain.start_month)
 
 
 def roof_rows(plan: Plan) -> list[tuple[str, list[str]]]:
@@ -126,16 +134,16 @@ def use_rows(life: TankLife) -> list[tuple[str, list[str]]]:
     return [*rows, ("days dry", [f"{year.dry_days:.0f}" for year in years])]
 
 
-def month_rows(life: TankLife, system: str) -> list[tuple[str, list[str]]]:
-    """Wanted and met of each use by month, in an average year."""
+def month_rows(life: TankLife, system: str, order: Sequence[int]) -> list[tuple[str, list[str]]]:
+    """Wanted and met of each use by month, in an average year, its months in an order."""
     volume = partial(shown, dimension="volume", system=system, with_unit=False,
                      decimals=0 if system == "us" else 1)
     year, rows = life.average, []
     for i, use in enumerate(life.uses):
         for what, figures in (("wanted", year.wanted[i]), ("met", year.met[i])):
-            rows.append((f"{use.name}, {what}", [*(volume(float(v)) for v in figures),
+            rows.append((f"{use.name}, {what}", [*(volume(float(figures[m - 1])) for m in order),
                                                  volume(float(figures.sum()))]))
-    rows.append(("share met", [*(f"{share:.0%}" for share in year.month_shares),
+    rows.append(("share met", [*(f"{year.month_shares[m - 1]:.0%}" for m in order),
                                f"{year.share:.0%}"]))
     return rows
 
@@ -159,17 +167,17 @@ def sentences(plan: Plan, life: TankLife) -> list[str]:
         said.append(f"A tanker brings {volume(top.load)} whenever it holds less than "
                     f"{volume(top.below)}: {year.loads:.1f} loads in an average year{cost}.")
     if curve is not None:
-        best = curve.knee
-        reached = f"{curve.met[-1]:.0%} even at {volume(float(curve.volumes[-1]))}"
-        alone = ", no deliveries" if store.top_up is not None else ""
+        best, end = curve.knee, volume(float(curve.volumes[-1]))
         said.append(
-            f"By size{alone}: what is met goes from {curve.met[0]:.0%} at "
-            f"{volume(float(curve.volumes[0]))} to {reached}"
-            + (", and hardly depends on the size." if best is None else
-               f"; its knee is at about {volume(float(curve.volumes[best]))} "
+            f"By size, without rationing and deliveries: this tank's {volume(curve.own)} meet "
+            f"{curve.own_met:.0%} of what is wanted, and {end} meet {curve.met[-1]:.0%}, nearly "
+            "all that a tank without end would"
+            + ("." if best is None else
+               f". The knee is at about {volume(float(curve.volumes[best]))} "
                f"({curve.met[best]:.0%}), beyond which more tank brings less and less: the point "
-               "farthest above the straight line between the curve's ends (after Satopaa and "
-               "others, 2011, from memory)."))
+               f"farthest above the straight line from no tank to those {end} (after Satopaa and "
+               "others, 2011, from memory); it hangs on the roofs, the uses and the record, not "
+               "on this tank's size."))
     names = {"roof": f"{shown(MORE_ROOF, 'area', system)} more roof",
              "tank": f"another tank of {volume(store.capacity)}",
              "roof and tank": "both"}
@@ -178,8 +186,8 @@ def sentences(plan: Plan, life: TankLife) -> list[str]:
         f"{volume(more.used)} more a year and "
         f"{_days(more.fewer_dry)}" for more in life.more) + ".")
     if any(use.steps for use in life.uses):
-        said.append("Tanks of other sizes, smaller or larger, are rationed when as much water is "
-                    "left in them as in this one.")
+        said.append("Another tank is rationed when as much water is left in both together as in "
+                    "this one.")
     return said
 
 

@@ -8,7 +8,10 @@ from functools import partial
 from terrain.plan.planned import Plan
 from terrain.plan.water.tree_life import TreeLife, TreeMonths, together
 from terrain.plan.water.trees_carried import MOST_TREES, Carried, Count
+from terrain.runoff.rain_years import months_from
 from terrain.units import shown
+from terrain.works.tree_basin import TreeShape
+from terrain.works.tree_stand import TreeStand
 
 
 @dataclass(frozen=True)
@@ -21,7 +24,7 @@ class MonthTable:
 
 
 def tree_rows(plan: Plan) -> list[tuple[str, list[str]]]:
-    """One row a tree: basin, want and what it gets of it."""
+    """One row a tree, or all trees of a swale or basin: want and what they get of it."""
     if plan.year is None:
         return []
     system = plan.site.units
@@ -29,14 +32,14 @@ def tree_rows(plan: Plan) -> list[tuple[str, list[str]]]:
     given = {entry.name: entry.infiltrated for entry in plan.year.entries}
     rows = []
     for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
-        shape = planned.placed.tree
-        if shape is None or planned.trees_need is None:
+        shape, stand = planned.placed.tree, planned.placed.stand
+        if (shape is None and stand is None) or planned.trees_need is None:
             continue
         life = planned.life
         gap = "none" if life is None or not life.gap_days else (
             f"{life.gap_days} days from {life.gap_starts}")
         rows.append((planned.store.name, [
-            shape.form, shape.decided, volume(planned.trees_need),
+            *_form(shape, stand), volume(planned.trees_need),
             volume(given[planned.store.name]),
             "unknown" if life is None else f"{life.months[0].share:.0%}", gap,
             "unknown" if life is None else f"{life.short_days:.0f}",
@@ -46,6 +49,13 @@ def tree_rows(plan: Plan) -> list[tuple[str, list[str]]]:
     return rows
 
 
+def _form(shape: TreeShape | None, stand: TreeStand | None) -> tuple[str, str]:
+    if shape is not None:
+        return shape.form, shape.decided
+    assert stand is not None
+    return f"{stand.count} beside it", f"{stand.reach:.0%} of what soaks in comes to the roots"
+
+
 def month_tables(plan: Plan) -> list[MonthTable]:
     """What the trees of each entry want and get by months, in an average, a dry and a wet year."""
     lives: dict[str, list[TreeLife]] = {}
@@ -53,21 +63,30 @@ def month_tables(plan: Plan) -> list[MonthTable]:
         if planned.life is not None:
             lives.setdefault(planned.placed.work.name, []).append(planned.life)
     found: list[MonthTable] = []
+    stands = {p.placed.work.name: p.placed.stand for p in plan.stores if p.placed.stand is not None}
     for name, trees in lives.items():
-        count = f", {len(trees)} trees together" if len(trees) > 1 else ""
+        number = stands[name].count if name in stands else len(trees)
+        count = f", {number} trees together" if number > 1 else ""
         for months in together(trees):
-            found.append(MonthTable(f"{name}{count}: {months.name}", _months(plan, months),
-                                    not found))
+            share = f", {months.share:.0%} of the want met"
+            found.append(MonthTable(f"{name}{count}: {months.name}{share}",
+                                    _months(plan, months, name in stands), not found))
     return found
 
 
-def _months(plan: Plan, months: TreeMonths) -> list[tuple[str, list[str]]]:
+def _months(plan: Plan, months: TreeMonths, beside: bool) -> list[tuple[str, list[str]]]:
     volume = partial(shown, dimension="volume", system=plan.site.units, with_unit=False,
                      decimals=0 if plan.site.units == "us" else 2)
-    rows = [("wants", months.want), ("rain under the crown, beside the basin", months.rain),
-            ("soaks in from the basin", months.soaked), ("gets from its root zone", months.gets),
+    rows = [("wants", months.want),
+            ("rain under the crowns" if beside else "rain under the crown, beside the basin",
+             months.rain),
+            ("soaks in" if beside else "soaks in from the basin", months.soaked),
+            *([("of that sinks past the roots", months.missed)] if beside else []),
+            ("gets from its root zone", months.gets),
             ("sinks below the roots", months.drained), ("root zone grows wetter by", months.gain)]
-    return [(name, [*(volume(float(v)) for v in values), volume(float(values.sum()))])
+    order = months_from(plan.site.rain.start_month)
+    return [(name, [*(volume(float(values[month - 1])) for month in order),
+                    volume(float(values.sum()))])
             for name, values in rows]
 
 

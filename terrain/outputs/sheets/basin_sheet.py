@@ -51,7 +51,8 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
     from shapely import LineString, Polygon, union_all
 
     system, dem = subject.system, subject.terrain.dem
-    second = CHARTS if charts is not None else SECOND
+    second = (CHARTS if charts is not None else SECOND) * subject.grows
+    section = SECTION * subject.grows
     pit, beyond = pit_footprint(basin), cut_edge(basin, dem)
     taken = [basin.outline, LineString(basin.line)]
     if beyond is not None:
@@ -64,7 +65,7 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
     sheet = Sheet(subject.terrain, subject.bounds(work), system, subject.name,
                   subject.titled(f"{FORMS[basin.form]}, sill at "
                                  f"{shown(basin.sill.level, 'level', system)}"),
-                  below=SECTION + second + 0.12)
+                  below=section + second + 0.12, block=subject.block)
     sheet.work(work)
     letter = draw_subject(sheet, subject)
     draw_pool(sheet.plan, basin.outline, dem.cell)
@@ -113,8 +114,8 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
                             0.0, 20)
     end_plan(sheet, subject, letter)
     figure, wide = sheet.figure, sheet.left_wide
-    basin_section(Section(figure, MARGIN, MARGIN, wide, SECTION), basin, dem, system)
-    above = MARGIN + SECTION + 0.12
+    basin_section(Section(figure, MARGIN, MARGIN, wide, section), basin, dem, system)
+    above = MARGIN + section + 0.12
     if charts is not None:
         basin_charts(figure, MARGIN, above, wide, second, basin, *charts, system)
     elif basin.has_wall:

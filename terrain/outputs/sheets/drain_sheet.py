@@ -27,11 +27,13 @@ def drain_sheet(subject: Subject, drain: Drain) -> Figure:
 
     system, route, section = subject.system, drain.route, drain.section
     dem = subject.terrain.dem
+    high, profile = SECTION * subject.grows, PROFILE * subject.grows
     line = LineString(route.line)
     channel, bank = drain_footprint(drain, dem)
     sheet = Sheet(subject.terrain, subject.bounds(line.union(channel)), system, subject.name,
                   subject.titled(f"{shown(route.length, 'length', system)} at a grade of "
-                                 f"{route.grade:.2%}"), below=SECTION + PROFILE + 0.1)
+                                 f"{route.grade:.2%}"),
+                  below=high + profile + 0.1, block=subject.block)
     sheet.work(channel, bank)
     letter = draw_subject(sheet, subject)
     if bank is not None and not bank.is_empty:
@@ -46,9 +48,9 @@ def drain_sheet(subject: Subject, drain: Drain) -> Figure:
     sheet.chainages(route.line, up * (section.width + 2 * section.side_slope * section.depth))
     sheet.label(["drain", f"falls {route.grade:.2%}"], label_places(line), sy.WATER, 5.0)
     end_plan(sheet, subject, letter)
-    drain_profile(sheet.figure, MARGIN, MARGIN, sheet.left_wide, PROFILE, drain, system)
+    drain_profile(sheet.figure, MARGIN, MARGIN, sheet.left_wide, profile, drain, system)
     middle = int(np.argmin(np.abs(route.stations - route.length / 2)))
-    drain_section(Section(sheet.figure, MARGIN, MARGIN + PROFILE + 0.1, sheet.left_wide, SECTION),
+    drain_section(Section(sheet.figure, MARGIN, MARGIN + profile + 0.1, sheet.left_wide, high),
                   drain, middle, system)
     sheet.head("Figures")
     stands = ("none, as grass" if section.permissible is None else

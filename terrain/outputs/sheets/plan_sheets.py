@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 from PIL import Image
@@ -31,10 +28,8 @@ from terrain.units import shown
 
 FloatArray = NDArray[np.float64]
 
-#: Folder of the sheets, and the file that holds all of them.
-FOLDER, ALL = "sheets", "sheets.pdf"
-#: Dots in an inch of a sheet's picture, and of the shaded ground in vector files.
-PICTURE_DPI, SHADE_DPI = 130, 80
+#: Dots in an inch of a sheet's picture.
+PICTURE_DPI = 130
 #: Kinds of work that are dug.
 DUG = ("swale", "basin", "tree basin", "drain")
 
@@ -65,8 +60,12 @@ def sheets_of(plan: Plan) -> Iterator[tuple[str, Figure]]:
 
 @sy.styled
 def draw_sheet(plan: Plan, entry: Entry) -> Figure:
-    """Draw the sheet of a work. A4, landscape."""
-    subject = subject_of(plan, entry)
+    """Draw the sheet of a work by itself. A4, landscape."""
+    return draw_subject_sheet(plan, entry, subject_of(plan, entry))
+
+
+def draw_subject_sheet(plan: Plan, entry: Entry, subject: Subject) -> Figure:
+    """Draw the sheet of a work, of which so much is said; on the paper of its title block."""
     planned = plan.stores[entry.members[0]]
     if planned.swale is not None:
         return swale_sheet(subject, planned.swale, planned.store.capacity)
@@ -98,7 +97,7 @@ def subject_of(plan: Plan, entry: Entry) -> Subject:
         any(node.catchment.touches_edge and node.catchment.area > 0 for node in nodes),
         ways=tuple(ways), leads_to=" and ".join(goes_to), earth=_earth(plan, entry.name),
         cautions=_cautions(stores), benchmark=_benchmark(plan),
-        told_in="the report, under Cautions", kind=stores[0].placed.kind.capitalize(),
+        told_in="in the report, under Cautions", kind=stores[0].placed.kind.capitalize(),
         around=_around(plan, entry))
 
 
@@ -191,32 +190,6 @@ def file_name(number: int, name: str) -> str:
     name cannot hold."""
     words = re.sub(r"[^\w]+", "_", name).strip("_")[:40]
     return f"{number:02d}_{words}.png" if words else f"{number:02d}.png"
-
-
-def write_sheets(plan: Plan, folder: Path) -> list[tuple[str, bytes]]:
-    """Write every sheet as a picture, and all of them into one file, into a new folder.
-
-    Nothing is written where nothing is dug.  The same plan gives the same bytes.
-
-    Returns
-    -------
-    drawn : list of (str, bytes)
-        Each work's name, and its sheet as a WebP picture.
-    """
-    if not dug_works(plan):
-        return []
-    folder.mkdir()
-    found = []
-    quiet = dict.fromkeys(("CreationDate", "ModDate", "Producer", "Creator"))
-    with PdfPages(folder / ALL, metadata=quiet) as pages:
-        for number, (name, figure) in enumerate(sheets_of(plan), 1):
-            figure.savefig(pages, format="pdf", dpi=SHADE_DPI)
-            picture = drawn_picture(figure)
-            picture.save(folder / file_name(number, name), "PNG", compress_level=3)
-            out = io.BytesIO()
-            picture.save(out, "WEBP", quality=82, method=2)
-            found.append((name, out.getvalue()))
-    return found
 
 
 def drawn_picture(figure: Figure) -> Image.Image:

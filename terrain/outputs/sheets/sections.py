@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 
 #: Room for the heading above a section. [in]
 HEADING = 0.26
-GROUND, BANK, CUT = "#d8cbb5", "#b98f6a", "#f1dc9d"
+GROUND, BANK, CUT = sy.GROUND, sy.BANK, sy.CUT
 #: Least gap between two levels written below each other. [pt]
 LEAD = 11.5
 #: Room below a floor for a dimension. [pt]

@@ -27,6 +27,9 @@ from terrain.outputs.drawing.map_features import (
     points_in,
     scale_and_north,
 )
+from terrain.outputs.drawing.page_legend import draw_page_legend
+from terrain.outputs.drawing.paper import PAPERS, fitting_scale
+from terrain.outputs.drawing.title_block import TitleBlock
 from terrain.outputs.sheets.long_profiles import round_step
 from terrain.plan.earth.cost import Quantities
 from terrain.plan.questions import StormAnswer
@@ -36,11 +39,12 @@ from terrain.works.footprints import along
 
 FloatArray = NDArray[np.float64]
 
-#: A4, landscape; margins, the column on the right, and the gap beside it. [in]
-WIDE, HIGH = 297 / 25.4, 210 / 25.4
+#: Margins, the column on the right, and the gap beside it. [in]
 MARGIN, PANEL, GUTTER = 0.38, 3.7, 0.28
 #: Gap between the plan and what is drawn below it. [in]
 GAP = 0.3
+#: Share of each side that is added about what a plan at a round scale shows.
+CLOSE = 0.03
 #: A raster is thinned until no side of a plan has more cells than this, about one a pixel.
 MOST_CELLS = 1100
 
@@ -50,7 +54,7 @@ class Sheet:
 
     def __init__(self, terrain: Terrain, bounds: tuple[float, float, float, float],
                  system: str, name: str, subtitle: str, below: float = 0.0, margin: float = 0.08,
-                 gather: float = 12.0) -> None:
+                 gather: float = 12.0, block: TitleBlock | None = None) -> None:
         """Begin a sheet.
 
         Parameters
@@ -63,18 +67,32 @@ class Sheet:
             Share of each side of the bounds that is added about them.
         gather : float
             The plan is at least so many cells wide and high.
+        block : TitleBlock, optional
+            Of a page that is printed: its plan is then at a round scale of its paper.  Without
+            one the sheet is A4, and its plan as large as finds room.
         """
         from shapely import box
 
         self.terrain, self.system, self.dem = terrain, system, terrain.dem
-        self.figure = Figure(figsize=(WIDE, HIGH), dpi=sy.DPI, facecolor=sy.PAPER)
-        self.left_wide = WIDE - 2 * MARGIN - PANEL - GUTTER
+        self.block = block
+        across, up = (block.imprint.paper if block is not None else PAPERS["A4"]).inches
+        self.figure = Figure(figsize=(across, up), dpi=sy.DPI, facecolor=sy.PAPER)
+        self.left_wide = across - 2 * MARGIN - PANEL - GUTTER
         self.below = below + GAP if below else 0.0
-        high = HIGH - 2 * MARGIN - self.below
-        self.plan = self.figure.add_axes((MARGIN / WIDE, (MARGIN + self.below) / HIGH,
-                                          self.left_wide / WIDE, high / HIGH))
-        self.view = base.view_of(bounds, self.left_wide * 72, high * 72, margin,
-                                 gather * self.dem.cell)
+        high = up - 2 * MARGIN - self.below
+        self.plan = self.figure.add_axes((MARGIN / across, (MARGIN + self.below) / up,
+                                          self.left_wide / across, high / up))
+        if block is None:
+            self.view = base.view_of(bounds, self.left_wide * 72, high * 72, margin,
+                                     gather * self.dem.cell)
+        else:
+            west, south, east, north = bounds
+            least = gather * self.dem.cell
+            scale = fitting_scale(max((east - west) * (1 + 2 * CLOSE), least),
+                                  max((north - south) * (1 + 2 * CLOSE), least),
+                                  self.left_wide * 72, high * 72, system)
+            block.scale = scale.words
+            self.view = base.true_view(bounds, self.left_wide * 72, high * 72, scale.point)
         self.view.shown_on(self.plan)
         self.labels = Labels(self.plan)
         #: Symbols that want an entry in the key, and what is known of the benchmark.
@@ -89,7 +107,7 @@ class Sheet:
         if np.isfinite(self.crop.heights).any() and min(self.crop.shape) > 1:
             self.interval = base.contour_interval(self.crop, self.view.point, system, 18.0)
             self.contours = base.contours_of(self.crop, self.interval, 26 * self.view.point)
-        self.column = Column(self.figure, WIDE - MARGIN - PANEL, MARGIN, PANEL, HIGH - 2 * MARGIN)
+        self.column = Column(self.figure, across - MARGIN - PANEL, MARGIN, PANEL, up - 2 * MARGIN)
         title(self.column, name, re.sub(r"(\d) (m|ft)\b", "\\1\u00a0\\2", subtitle))
 
     def cut(self, cells: NDArray[Any]) -> NDArray[Any]:
@@ -209,7 +227,8 @@ class Sheet:
         for name, value in figures:
             room = self.column.width - self.column.wide(value, sy.TEXT_SIZE) - 10
             self.column.row([(0, "left", shortened(self.figure, name, sy.TEXT_SIZE, room)),
-                             (self.column.width, "right", value)], lead=1.46)
+                             (self.column.width, "right", value)],
+                            lead=1.46 if self.block is None else 1.34)
 
     def storms(self, storms: Sequence[StormAnswer], store: bool) -> None:
         """What comes of each storm."""
@@ -230,27 +249,39 @@ class Sheet:
                 for at, value in zip(places, values, strict=False)], lead=1.46)
 
     def cautions(self, cautions: Sequence[str], rests: Sequence[str] = (),
-                 stand_in: str = "the answer's text") -> None:
+                 stand_in: str = "in the answer's text") -> None:
         """Cautions, as many as find room; then how many are left out, and where they stand."""
         self._key()
-        if cautions:
-            self.head("Take care")
         size = sy.SMALL_SIZE
         said = [(text, sy.INK) for text in cautions] + [(text, sy.SOFT_INK) for text in rests]
         foot = self._foot()
-        space = self.column.room - (len(foot) * size * 1.32 + 18)
+        below = (len(foot) * size * 1.32 + 18 if self.block is None else
+                 self.block.height(self.column, self._of_page()))
+        head = 11 + (sy.HEAD_SIZE - 1) * 1.32
+        first = len(self.column.wrapped(said[0][0], size, self.column.width)) if said else 0
+        if self.block is not None and self.column.room - below < head + (first + 1) * size * 1.32:
+            self.column.skip(4)
+            self.column.text(f"{len(said)} caution{' stands' if len(said) == 1 else 's stand'} "
+                             f"{stand_in}.", size, sy.SHED, style="italic")
+            said = []
+        elif cautions:
+            self.head("Take care")
+        space = self.column.room - below
         for i, (text, colour) in enumerate(said):
             lines = self.column.wrapped(text, size, self.column.width)
             need = len(lines) * size * 1.32 + 3.5
             last = 0.0 if i == len(said) - 1 else size * 1.32
             if need + last > space:
                 left = len(said) - i
-                self.column.text(f"{left} more {'stands' if left == 1 else 'stand'} in "
+                self.column.text(f"{left} more {'stands' if left == 1 else 'stand'} "
                                  f"{stand_in}.", size, sy.SHED, style="italic")
                 break
             self.column.text(text, size, colour)
             self.column.skip(3.5)
             space -= need
+        if self.block is not None:
+            self.block.draw(self.column, self._of_page())
+            return
         self.column.y = -self.column.height + len(foot) * size * 1.32 + 7
         self.column.rule()
         self.column.skip(7)
@@ -258,7 +289,12 @@ class Sheet:
             self.column.text(line, size, sy.SOFT_INK)
 
     def _key(self) -> None:
-        """What the symbols of things to keep clear of mean, where any is drawn."""
+        """What the symbols mean: on a page all of them, else those of things to keep clear of."""
+        if self.block is not None:
+            self.column.skip(7)
+            draw_page_legend(self.column, {str(artist.get_gid()) for artist in
+                                           self.plan.get_children() if artist.get_gid()})
+            return
         if not self.keys:
             return
         self.column.skip(6)
@@ -270,18 +306,29 @@ class Sheet:
                                     gid=f"legend:{key}")
                 self.column.skip(15)
 
-    def _foot(self) -> list[str]:
+    def _of_page(self) -> list[str]:
+        """What its block says of its plan alone."""
+        return [*self._first(), f"Numbers in two corners of the plan: {self._corners()}."]
+
+    def _first(self) -> list[str]:
         parts = [self.benchmark] if self.benchmark else []
         if self.interval:
             unit = ("ft", 0.3048) if self.system == "us" else ("m", 1.0)
             parts.append(f"Contours every {self.interval / unit[1]:g} {unit[0]}.")
+        return parts
+
+    def _corners(self) -> str:
+        source = self.dem.frame.source
+        return ("longitude, latitude" if source is not None and source.is_geographic else
+                "east, north")
+
+    def _foot(self) -> list[str]:
+        parts = self._first()
         frame = self.dem.frame
         parts.append(f"Levels are those of {self.dem.source}; {datum_words(self.dem)}")
         if frame.working is not None:
             parts.append(f"{frame.working.name}.")
-        lonlat = frame.source is not None and frame.source.is_geographic
-        parts.append(f"Numbers in two corners of the plan: "
-                     f"{'longitude, latitude' if lonlat else 'east, north'}.")
+        parts.append(f"Numbers in two corners of the plan: {self._corners()}.")
         return self.column.wrapped(" ".join(parts), sy.SMALL_SIZE, self.column.width)
 
     def earth(self, made: Quantities, bank: str) -> list[tuple[str, str]]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain.outputs.drawing.title_block import TitleBlock
 from terrain.plan.earth.cost import Quantities
 from terrain.plan.questions import StormAnswer
 from terrain.surface.terrain import Terrain
@@ -53,6 +54,8 @@ class Subject:
         What it is, where its name does not say so.
     benchmark : str
         Where the benchmark is and its level, as a sentence; "" without one.
+    block : TitleBlock or None
+        Of a page that is printed at a round scale.
     around : callable
         Draws what lies about it on a sheet's plan, and gives what letters it in the end.
     """
@@ -71,10 +74,16 @@ class Subject:
     storms: Sequence[StormAnswer] = ()
     cautions: Sequence[str] = ()
     rests_on: Sequence[str] = ()
-    told_in: str = "the answer's text"
+    told_in: str = "in the answer's text"
     kind: str = ""
     benchmark: str = ""
+    block: TitleBlock | None = None
     around: Callable[[Sheet], Callable[[], None]] = lambda sheet: lambda: None
+
+    @property
+    def grows(self) -> float:
+        """How much taller than on A4 its sections may be."""
+        return self.block.imprint.paper.grows if self.block is not None else 1.0
 
     def bounds(self, work: Any, near: float = 0.35) -> tuple[float, float, float, float]:
         """What a plan shows of a work: all of it, and what is `near` sizes of it or less away.

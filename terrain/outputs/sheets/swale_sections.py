@@ -169,12 +169,12 @@ def station_section(made: Section, swale: Swale, station: Station, system: str) 
     made.between(-x, dug, np.maximum(dug, heap), BANK, zorder=3)
     made.surface(-x, np.maximum(dug, heap), ground)
     made.line([(-wide, 0.0), (0.0, 0.0)], sy.WATER, 1.2)
-    places = {"metric": ("m²", 1.0), "us": ("ft²", 1 / 0.3048**2)}[system]
+    places = {"metric": ("m²", 1.0, 2), "us": ("ft²", 1 / 0.3048**2, 1)}[system]
     named = ", ".join(dict.fromkeys(station.marks))
     made.head(f"{shown(station.chainage, 'length', system)}{f', {named}' if named else ''}")
-    berm_words = "open" if open_here else f"berm {station.berm * places[1]:.2f}"
+    berm_words = "open" if open_here else f"berm {station.berm * places[1]:.{places[2]}f}"
     made.note((toe - uphill) / 2, made.ax.get_ylim()[1] - 2 * made.point,
-              f"cut {station.cut * places[1]:.2f}{f' {places[0]}' if open_here else ''}, "
+              f"cut {station.cut * places[1]:.{places[2]}f}{f' {places[0]}' if open_here else ''}, "
               f"{berm_words}{'' if open_here else f' {places[0]}'}",
               ha="center", va="top")
 

@@ -40,11 +40,12 @@ def swale_sheet(subject: Subject, swale: Swale, holds: float) -> Figure:
     system, route, dem = subject.system, swale.route, subject.terrain.dem
     line = LineString(route.line)
     channel, berm = swale_footprint(swale, dem)
+    grows = subject.grows
     sheet = Sheet(subject.terrain, subject.bounds(line.union(channel).union(berm)), system,
                   subject.name,
                   subject.titled(f"{shown(route.length, 'length', system)} on the contour at "
                                  f"{shown(route.level, 'level', system)}"),
-                  below=SECTION + STATIONS + PROFILE)
+                  below=grows * (SECTION + STATIONS + PROFILE), block=subject.block)
     sheet.work(channel, berm)
     letter = draw_subject(sheet, subject)
     base.draw_area(sheet.plan, channel, facecolor=sy.POOL, edgecolor=sy.WATER, linewidth=0.9,
@@ -67,11 +68,12 @@ def swale_sheet(subject: Subject, swale: Swale, holds: float) -> Figure:
     sheet.chainages(route.line, up * float(swale.top_width))
     sheet.label(["swale", sy.brief(holds, "volume", system)], label_places(line), sy.WATER, 6.0)
     end_plan(sheet, subject, letter)
-    above = MARGIN + PROFILE + 0.08
-    swale_section(Section(sheet.figure, MARGIN, above + STATIONS + 0.02, sheet.left_wide, SECTION),
+    section, stations, profile = (high * grows for high in (SECTION, STATIONS, PROFILE))
+    above = MARGIN + profile + 0.08
+    swale_section(Section(sheet.figure, MARGIN, above + stations + 0.02, sheet.left_wide, section),
                   swale, system)
-    draw_stations(sheet.figure, swale, system, MARGIN, above, sheet.left_wide, STATIONS)
-    swale_profile(sheet.figure, MARGIN, MARGIN, sheet.left_wide, PROFILE, swale, system)
+    draw_stations(sheet.figure, swale, system, MARGIN, above, sheet.left_wide, stations)
+    swale_profile(sheet.figure, MARGIN, MARGIN, sheet.left_wide, profile, swale, system)
     sheet.head("Figures")
     sheet.rows([
         ("holds, up to its sill", shown(holds, "volume", system)),

@@ -57,7 +57,7 @@ def tree_sheet(subject: Subject, trees: Sequence[TreeShape], areas: Sequence[flo
     plural = {"bowl": "bowls", "crescent": "crescents", "trench": "trenches"}[form]
     sheet = Sheet(subject.terrain, subject.bounds(work), system, subject.name,
                   subject.titled(f"{count} {plural}" if count > 1 else f"a {form}"),
-                  below=SECTION)
+                  below=SECTION * subject.grows, block=subject.block)
     sheet.work(work)
     letter = draw_subject(sheet, subject)
     for tree, shape, bund, edge in zip(trees, shapes, bunds, edges, strict=True):
@@ -92,8 +92,9 @@ def tree_sheet(subject: Subject, trees: Sequence[TreeShape], areas: Sequence[flo
         sheet.label(["edge of the cut"], drawn[::max(len(drawn) // 12, 1)], sy.EARTH, 0.0, 40)
     end_plan(sheet, subject, letter)
     typical = sorted(range(count), key=lambda i: (trees[i].curve.capacity, i))[count // 2]
-    tree_section(Section(sheet.figure, MARGIN, MARGIN, sheet.left_wide, SECTION), trees[typical],
-                 f"tree {typical + 1}" if count > 1 else "the tree", dem, rules, system)
+    tree_section(Section(sheet.figure, MARGIN, MARGIN, sheet.left_wide, SECTION * subject.grows),
+                 trees[typical], f"tree {typical + 1}" if count > 1 else "the tree", dem, rules,
+                 system)
     sheet.head("Figures")
     held = sum(tree.curve.capacity for tree in trees)
     sheet.rows([("holds, up to their sills" if count > 1 else "holds, up to its sill",
@@ -147,7 +148,7 @@ def _table(sheet: Sheet, trees: Sequence[TreeShape], areas: Sequence[float]) -> 
                         with_unit=False), shown(ground, "area", system, with_unit=False)]
         column.row([(0, "left", str(number))] + [
             (wide * at, "right", value) for at, value in zip(places, values, strict=True)],
-            lead=1.36)
+            lead=1.36 if sheet.block is None else 1.24)
     if kept < len(trees):
         column.text(f"{len(trees) - kept} more trees stand in plan.json.", sy.SMALL_SIZE,
                     sy.SHED, style="italic")

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import os
+import signal
+import sys
+import threading
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from itertools import islice
+from multiprocessing import get_context
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +28,7 @@ from terrain.plan.doubt.doubt_draws import (
     year_weights,
 )
 from terrain.plan.doubt.doubt_found import Beside, Doubt, DoubtedStore, Headline, range_of
-from terrain.plan.doubt.doubt_ground import DoubtedGround, Ground
+from terrain.plan.doubt.doubt_ground import DoubtedGround, Drained, Ground
 from terrain.plan.planned import Plan
 from terrain.plan.siting.hydrology import soil_dries
 from terrain.plan.siting.reading import Progress
@@ -34,6 +38,7 @@ from terrain.plan.water.routing import run_storm
 from terrain.plan.water.water_balance import SeasonRun, run_seasons
 from terrain.runoff.catchment import Catchment
 from terrain.runoff.rain_years import year_of
+from terrain.units import told_first
 
 FloatArray = NDArray[np.float64]
 #: The headline figures, in the order in which they are kept.
@@ -42,6 +47,8 @@ HEADLINES = ("passive", "roof", "left site", "share kept")
 ALONE_OF = 10
 #: No fewer than this are, where there are as many runs at all.
 LEAST_ALONE = 50
+#: So many runs for each worker are begun or waiting; the next one asked for may be the slowest.
+AHEAD = 4
 #: Share of a catchment beyond which it is not what the plan says.
 OTHER_GROUND = 0.5
 
@@ -68,7 +75,7 @@ class Run:
     """A run with everything in doubt, what its ground was, and the runs with one thing alone."""
 
     together: Outcome
-    ground: Ground
+    ground: Drained
     alone: dict[str, Outcome]
 
 
@@ -94,7 +101,8 @@ def with_doubt(plan: Plan, runs: int | None = None, workers: int | None = None,
     count = runs if runs is not None else asked.runs if asked is not None else 0
     if not count:
         return plan
-    return replace(plan, doubt=doubt_of(plan, asked or Doubts(), count, workers, progress))
+    with told_first(plan.site.units):
+        return replace(plan, doubt=doubt_of(plan, asked or Doubts(), count, workers, progress))
 
 
 def doubt_of(plan: Plan, asked: Doubts, count: int, workers: int | None = None,
@@ -120,26 +128,48 @@ def _cores() -> int:
 
 
 def _side_by_side(work: Callable[[int], Run], count: int, workers: int) -> Iterator[Run]:
-    """Call `work` for 0 to `count` - 1 on several threads; results in order.
+    """Call `work` for 0 to `count` - 1 side by side; results in order.
 
-    Few are ever waiting, so that an interruption ends it at once.
+    In processes that are split off this one and so hold all that `work` knows, where the system
+    can do that safely, or else in threads, which wait for one another's Python.  Few calls are ever
+    waiting, so that an interruption ends it at once.
     """
     if workers == 1:
         yield from map(work, range(count))
         return
-    with ThreadPoolExecutor(workers) as pool:
-        numbers = iter(range(count))
-        waiting: dict[int, Future[Run]] = {}
-        due = 0
-        while due < count:
-            room = 2 * workers - sum(not one.done() for one in waiting.values())
-            for number in islice(numbers, max(room, 0)):
-                waiting[number] = pool.submit(work, number)
-            if waiting[due].done():
-                yield waiting.pop(due).result()
-                due += 1
-            else:
-                wait(waiting.values(), return_when=FIRST_COMPLETED)
+    with _pool(work, workers) as pool:
+        waiting: deque[Future[Run]] = deque()
+        try:
+            for number in range(count):
+                waiting.append(pool.submit(_called, number))
+                if len(waiting) == AHEAD * workers:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+
+def _pool(work: Callable[[int], Run], workers: int) -> Executor:
+    if sys.platform != "linux":
+        return ThreadPoolExecutor(workers, initializer=_ready, initargs=(work, False))
+    return ProcessPoolExecutor(workers, get_context("fork"), _ready, (work, True))
+
+
+#: What a worker calls; each has its own.
+_OWN = threading.local()
+
+
+def _ready(work: Callable[[int], Run], process: bool) -> None:
+    """Make a worker ready; a process leaves Ctrl-C to the one that it was split off."""
+    if process:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _OWN.work = work
+
+
+def _called(number: int) -> Run:
+    found: Run = _OWN.work(number)
+    return found
 
 
 class _Trial:
@@ -178,7 +208,7 @@ class _Trial:
                                              drawn.alone(doubt),
                                              self.plan.seasons if doubt == RAIN else None)
         together = self._outcome(ground, drawn)
-        return Run(together, replace(ground, cascade=self.plan.cascade), alone)  # keeps it small
+        return Run(together, ground.drained, alone)
 
     def _outcome(self, ground: Ground, drawn: Draw, seasons: SeasonRun | None = None) -> Outcome:
         """The design storm and the record through the cascade of a draw.
@@ -257,10 +287,9 @@ def _in_days(cascade: Cascade, seasons: SeasonRun, weights: FloatArray) -> Float
     """The headlines of weighted days, without an account by store."""
     passive = roof = np.zeros(weights.size)
     for node, part in zip(cascade.nodes, seasons.stores, strict=True):
-        if node.store.kind == "tank":
-            roof = roof + part.captured
-        else:
-            passive = passive + part.captured
+        off_roofs = part.off_roofs if node.store.kind == "tank" else 0.0
+        roof = roof + off_roofs
+        passive = passive + (part.captured - off_roofs)
     kept = [float((series * weights).sum()) for series in (passive, roof, seasons.left_site)]
     came = float(((seasons.rain + seasons.run_on) * weights).sum())
     return np.array([*kept, (kept[0] + kept[1]) / came if came else 0.0])

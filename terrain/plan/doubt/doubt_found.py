@@ -63,7 +63,7 @@ def range_of(values: ArrayLike, plan: float | None = None) -> Range:
     the chance 80 %, whatever the distribution (E. J. Gumbel, Statistics of Extremes, 1958).  How
     far an end may be off comes from the ranks within which it lies with 95 % confidence, by the
     binomial distribution of the runs below it (W. J. Conover, Practical Nonparametric
-    Statistics, 3rd ed., 1999, sect. 3.2).
+    Statistics, 3rd ed., 1999, sect. 3.2; both from memory).
     """
     ranked = np.sort(np.asarray(values, np.float64))
     if not ranked.size:

@@ -26,13 +26,11 @@ NEARLY_ALL = 0.8
 
 
 @dataclass(frozen=True)
-class Ground:
-    """The ground of one run.
+class Drained:
+    """What the ground of one run does.
 
     Attributes
     ----------
-    cascade : Cascade
-        The plan's with these catchments and spills; its `labels` are the plan's.
     areas : float64, shape (nodes,)
         Ground that comes to each store. [m2]
     apart : float64, shape (nodes,)
@@ -47,13 +45,21 @@ class Ground:
         The ground of some store reaches the border of the part that was looked at.
     """
 
-    cascade: Cascade
     areas: NDArray[np.float64]
     apart: NDArray[np.float64]
     spills_to: tuple[int | None, ...]
     moved: NDArray[np.float64]
     untangled: bool
     cut: bool
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The ground of one run: what it does, and the plan's cascade with its catchments and spills,
+    whose `labels` stay the plan's."""
+
+    drained: Drained
+    cascade: Cascade
 
 
 @kernel
@@ -218,8 +224,9 @@ class DoubtedGround:
         cascade = replace(self.cascade, nodes=nodes, order=order, open_ground=beyond)
         apart = self._area(sizes + self.plan_sizes - 2 * same)
         cut = bool((self.border & ((label > 0) | (reached > 0))).any())
-        return Ground(cascade, np.array([node.catchment.area for node in nodes]), apart,
-                      tuple(node.spills_to for node in nodes), moved, untangled, cut)
+        return Ground(Drained(np.array([node.catchment.area for node in nodes]), apart,
+                              tuple(node.spills_to for node in nodes), moved, untangled, cut),
+                      cascade)
 
     def _spills(self, terrain: Terrain, raw: NDArray[np.int32]
                 ) -> tuple[list[int | None], NDArray[np.float64]]:
@@ -274,7 +281,7 @@ class DoubtedGround:
         while True:
             feeds: dict[int, set[int]] = {i: set() for i in range(len(found))}
             for i, node in enumerate(found):
-                for to in (node.spills_to, *getattr(node, "grey_to", ())):
+                for to in (*node.takers, *getattr(node, "grey_to", ())):
                     if to is not None:
                         feeds[to].add(i)
             try:

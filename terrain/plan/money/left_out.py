@@ -18,8 +18,9 @@ from terrain.works.roof import RoofCatchment
 from terrain.works.store import Curve
 
 FloatArray = NDArray[np.float64]
-#: What a node passes on, the grey water of each of its uses, each day; what it keeps a year. [m3]
-Passes = tuple[FloatArray, list[FloatArray], float]
+#: What a node passes on, what of it its pump cannot lift, the grey water of each of its uses, each
+#: day; what it keeps a year. [m3]
+Passes = tuple[FloatArray, FloatArray, list[FloatArray], float]
 #: A store that holds nothing and loses nothing hands on all that comes to it.
 _NOTHING = Curve(np.array([0.0, 1.0]), np.zeros(2), np.array([0.0, 1e-12]))
 
@@ -86,12 +87,13 @@ def without_store(node: Node, number: float) -> Node:
         ground = replace(ground, curve_numbers=np.where(water, number, ground.curve_numbers))
     store = replace(node.store, curve=_NOTHING, infiltration=0.0, demand=0.0, open_water=False,
                     uses=(), top_up=None)
-    return replace(node, store=store, catchment=ground, roof=RoofCatchment(0.0, 0.0), grey_to=())
+    return replace(node, store=store, catchment=ground, roof=RoofCatchment(0.0, 0.0), grey_to=(),
+                   lifts=None, over_to=None)
 
 
 def downhill_ways(cascade: Cascade, natural: Sequence[int | None]) -> list[int | None]:
     """The natural ways, but where one would lead round to where it comes from the owner's way."""
-    ahead: list[set[int]] = [{to for to in (node.spills_to, *node.grey_to) if to is not None}
+    ahead: list[set[int]] = [{to for to in (*node.takers, *node.grey_to) if to is not None}
                              for node in cascade.nodes]
     found: list[int | None] = []
     for index, to in enumerate(natural):
@@ -150,16 +152,21 @@ class Partly:
             Nodes whose works stand.
         """
         stand = frozenset(built)
-        return sum(self._node(index, stand)[2] for index in sorted(stand))
+        return sum(self._node(index, stand)[3] for index in sorted(stand))
 
-    def _feeds(self, index: int, built: frozenset[int]) -> list[int]:
-        return [i for i, node in enumerate(self.cascade.nodes)
-                if (node.spills_to if i in built else self.ways[i]) == index]
+    def _from_above(self, index: int, built: frozenset[int]) -> list[FloatArray]:
+        found = []
+        for i, node in enumerate(self.cascade.nodes):
+            if index in (node.takers if i in built else (self.ways[i],)):
+                spilled, over, _, _ = self._node(i, built)
+                given = node.given(spilled, over) if i in built else [(self.ways[i], spilled)]
+                found += [part for to, part in given if to == index]
+        return found
 
     def _all_above(self, index: int) -> set[int]:
         behind: list[set[int]] = [set() for _ in self.ways]
         for i, node in enumerate(self.cascade.nodes):
-            for to in (node.spills_to, self.ways[i], *node.grey_to):
+            for to in (*node.takers, self.ways[i], *node.grey_to):
                 if to is not None:
                     behind[to].add(i)
         return _reached(behind, index)
@@ -175,19 +182,19 @@ class Partly:
         nodes, run = self.cascade.nodes, self.run
         came = (run.stores[index].runoff + run.stores[index].roof if index in built else
                 self.bare.stores[index].runoff)
-        for i in self._feeds(index, built):
-            came = came + self._node(i, built)[0]
+        for part in self._from_above(index, built):
+            came = came + part
         grey = np.zeros(came.size)
         for i in sorted(built):
             for number, to in enumerate(nodes[i].grey_to):
                 if to == index:
-                    grey = grey + self._node(i, built)[1][number]
+                    grey = grey + self._node(i, built)[2][number]
         if index not in built:
-            return came + grey, [], 0.0
+            return came + grey, np.zeros(came.size), [], 0.0
         store = nodes[index].store
         lived = live(store, came + grey, np.asarray(run.days.month, np.int64) - 1,
-                     self.evaporation * store.open_water)
-        return (lived.spilled, [part.use.grey * part.used for part in lived.uses],
+                     self.evaporation * store.open_water, lifts=nodes[index].lifts)
+        return (lived.spilled, lived.over, [part.use.grey * part.used for part in lived.uses],
                 run.mean(came - lived.spilled))
 
 

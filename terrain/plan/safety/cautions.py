@@ -206,7 +206,10 @@ def _spill_passes(inputs: Inputs, place: Placed, node: Node) -> list[str]:
     apart = rules["building setback"]
     pipe = len(place.work.pipe) if place.work.pipe is not None else 0
     over = node.spill_path[max(pipe - 1, 0):]
-    met = met_on(over, inputs.ground, apart)
+    met = list(met_on(over, inputs.ground, apart))
+    if len(node.over_path) > 1:  # what its pump cannot lift
+        met += [found for found in met_on(node.over_path, inputs.ground, apart)
+                if found not in met]
     beside = [found.words for found in met if found.kind == "building"]
     if beside:
         said.append(f"The way of its spill passes {', '.join(beside)}; keep "

@@ -28,6 +28,8 @@ _GRAVE = (
     r"across the road|runs over|property line|leaves the property|crosses a way of gathered",
     r"^It (changes|overlaps)|scours|stone lip|runs over its sill|spills\b|spillway",
 )
+#: From this one of them on they are of works that spoil, not of people or of what stands.
+_LESSER = 7
 #: What every work of its kind earns, whatever lies about it.
 _GENERAL = (
     r"^Build the bank in thin, damp, rolled layers",
@@ -50,6 +52,12 @@ def gravity(caution: str) -> int:
             return len(_MARKS) + 1 + number
     return next((number for number, words in enumerate(_MARKS) if words.search(caution)),
                 len(_MARKS))
+
+
+def is_grave(caution: str) -> bool:
+    """Whether somebody may be hurt, or something spoilt for good, where it is not heeded: it is of
+    lines in the ground, wells, buildings, banks, dams, slides, drowning or trench walls."""
+    return gravity(caution) < _LESSER
 
 
 def by_gravity(cautions: Iterable[str]) -> tuple[str, ...]:

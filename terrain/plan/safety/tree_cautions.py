@@ -23,10 +23,10 @@ SLACK = 0.05
 
 def tree_cautions(inputs: Inputs, cascade: Cascade, place: Placed, placed: Sequence[Placed]
                   ) -> list[str]:
-    """What to beware of at a tree basin; nothing for other works."""
+    """What to beware of at a tree basin, or of trees beside a swale or basin."""
     shape, rules = place.tree, inputs.rules
     if shape is None:
-        return []
+        return _beside(inputs, place)
     said = [*shape.cautions, *_on_banks(inputs, cascade, place, placed),
             *_fed(cascade, place, placed)]
     node = next(node for node in cascade.nodes if node.store.name == place.name)
@@ -44,6 +44,19 @@ def tree_cautions(inputs: Inputs, cascade: Cascade, place: Placed, placed: Seque
     said.append("Keep mulch a hand's width off the bark, and water by hand for two or three "
                 f"years: young roots do not reach what soaks in {practice}.")
     return said
+
+
+def _beside(inputs: Inputs, place: Placed) -> list[str]:
+    """Trees stated along or below a swale or basin."""
+    if place.stand is None:
+        return []
+    rules = inputs.rules
+    name = ("tree clear of wall" if place.basin is not None and place.basin.has_wall else
+            "tree clear of berm")
+    bank = "wall" if name == "tree clear of wall" else "berm"
+    return [f"Plant its trees below the {bank}, {in_both(rules[name], 'length')} clear of its foot "
+            f"({rules.cited(name)}), and water them by hand for two or three years: young roots do "
+            f"not reach what soaks in ({PRACTICE}; {OWNER})."]
 
 
 def _on_banks(inputs: Inputs, cascade: Cascade, place: Placed, placed: Sequence[Placed]
@@ -106,12 +119,14 @@ def _fed(cascade: Cascade, place: Placed, placed: Sequence[Placed]) -> list[str]
 def tree_notes(inputs: Inputs, placed: Sequence[Placed]) -> list[str]:
     """What is assumed of trees and their soil; nothing where no work waters any."""
     rules = inputs.rules
-    factors = {place.work.name: place.tree for place in placed if place.tree is not None}
+    factors = {place.work.name: trees for place in placed
+               if (trees := place.tree or place.stand) is not None}
     if not factors:
         return []
     said = "; ".join(f"{name} {tree.factor:.2f} ({tree.kind})" for name, tree in factors.items())
     notes = [f"Plant factors: {said}."]
-    if any(place.work.tree is not None for place in placed if place.tree is not None):
+    if any((place.work if place.tree is not None else place.work.trees).tree is not None
+           for place in placed if place.tree is not None or place.stand is not None):
         notes.append("The mid-season coefficient of a kind of tree is taken all year, so trees "
                      "that stand bare in winter want less then; in dry windy air full-grown trees "
                      "want up to a fifth more (FAO 56, 1998, eq. 62, from memory).")
@@ -122,5 +137,13 @@ def tree_notes(inputs: Inputs, placed: Sequence[Placed]) -> list[str]:
         "1998, Table 19, from memory); what soaks in beyond that sinks out of "
         "reach. With less than "
         f"{1 - rules['root zone depletion']:.0%} of it left the tree takes the less the drier it "
-        "is. All that a basin soaks in is taken to reach its own tree's roots, and no other's.")
+        "is. All that a tree basin soaks in is taken to reach its own tree's roots, and no "
+        "other's.")
+    if any(place.stand is not None for place in placed):
+        notes.append(
+            "Of what a swale or basin soaks in no more than "
+            f"{rules['seepage to roots']:.0%} is taken to come to the roots of the trees stated "
+            f"beside it (seepage to roots, {rules.source('seepage to roots')}), and of that no "
+            "more than the share of its full water surface that their crowns would cover; the "
+            "rest sinks past them.")
     return notes

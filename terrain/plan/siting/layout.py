@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from terrain.plan.siting.swale_layout import LaidSwale, Traced, lay_swale
 from terrain.plan.siting.tank_works import JoinedTank, followers, leader_of
 from terrain.plan.siting.tree_climate import TreeClimate
 from terrain.plan.siting.tree_design import row_below, shapes_of
+from terrain.plan.siting.tree_stands import stand_of
 from terrain.runoff.ground import Ground
 from terrain.surface.terrain import LEAST_HOLLOW, Terrain
 from terrain.units import in_both
@@ -37,6 +38,7 @@ from terrain.works.sill import Sill
 from terrain.works.store import TANK_HEIGHT, Curve, tank_curve
 from terrain.works.tree_basin import TreeShape
 from terrain.works.tree_row import along_line
+from terrain.works.tree_stand import TreeStand
 from terrain.works.wall import design_wall
 from terrain.works.wall_and_pit import design_wall_and_pit
 
@@ -73,6 +75,8 @@ class Placed:
         Earth to take out for a tree basin, bank measure. [m3]
     joined : tuple of JoinedTank
         Tanks joined with this one below; its curve is that of all together.
+    stand : TreeStand or None
+        Trees that live from what a swale or basin soaks in.
     """
 
     name: str
@@ -95,6 +99,7 @@ class Placed:
     tree: TreeShape | None = None
     drain: drains.DrainLine | None = None
     joined: tuple[JoinedTank, ...] = ()
+    stand: TreeStand | None = None
 
 
 class Places:
@@ -143,6 +148,10 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
             placed += lay(work)
     for work in _drains_in_order(site):
         placed += lay(work)
+    placed = [replace(place, stand=stand_of(
+        place.work, site.where_work(place.work.name),
+        None if place.route is None else place.route.length, float(place.curve.areas[-1]), rules))
+        for place in placed]
     listed = [work.name for work in site.works]
     placed.sort(key=lambda place: listed.index(place.work.name))
     for index, place in enumerate(placed):

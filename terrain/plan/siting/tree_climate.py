@@ -77,7 +77,7 @@ def tree_climate(site: Site, record: RainRecord | None, evaporation: Evaporation
     if record is None or evaporation is None:
         return None
     daily = record.depths
-    totals = year_totals(daily, years_of(daily))
+    totals = year_totals(daily, years_of(daily, site.rain.start_month))
     mean = float(mean_months(daily).sum())
     design = (year_with_less(totals, 1 - min(rules["design rain exceeded"], 1.0))
               if len(totals) >= LEAST_YEARS else mean)

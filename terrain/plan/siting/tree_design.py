@@ -13,7 +13,7 @@ from shapely import LineString, Polygon
 
 from terrain.errors import InputError
 from terrain.inputs.dem import Dem
-from terrain.inputs.site_works import TreeBasin
+from terrain.inputs.site_works import TreeBasin, Trees
 from terrain.plan.siting.tree_climate import TreeClimate
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
@@ -46,8 +46,8 @@ FloatArray = NDArray[np.float64]
 PIT_CELLS = 4_000
 
 
-def plant_factor(work: TreeBasin, where: str, rules: Rulebook) -> tuple[float, str]:
-    """The plant factor of a tree basin's trees, and what it rests on.
+def plant_factor(work: TreeBasin | Trees, where: str, rules: Rulebook) -> tuple[float, str]:
+    """The plant factor of trees, and what it rests on.
 
     Raises
     ------

@@ -41,9 +41,10 @@ class Account:
     soaked_in_place : float
         Rain that never ran off, and what roofs lose.
     roof : float
-        Captured by tanks: roof capture.
+        Captured by tanks of what came off roofs: roof capture.
     passive : float
-        Captured by swales, basins and tree basins: passive capture.
+        Captured by swales, basins, tree basins and hollows, and by tanks of what came off the
+        ground: passive capture.
     left_site : float
     unexplained : float
         What the account fails to explain, as a share of what came in.
@@ -51,6 +52,8 @@ class Account:
         By tankers; it comes beside rain and run-on and is nobody's capture.
     grey : float
         Used in tanks and come again in stores on the ground; part of what was used.
+    led : float
+        The part of passive capture that stands in tanks, led or pumped there from the ground.
     """
 
     entries: tuple[Entry, ...]
@@ -63,6 +66,7 @@ class Account:
     unexplained: float
     brought: float = 0.0
     grey: float = 0.0
+    led: float = 0.0
 
 
 def storm_account(run: StormRun) -> Account:
@@ -108,6 +112,10 @@ class YearOfRecord:
         lacks = f", {self.missing} days missing" if self.missing else ""
         return f"{self.kind} year ({named}{lacks})"
 
+    def within(self, days: pd.DatetimeIndex) -> NDArray[np.bool_]:
+        """Which days of a record are this year's: all that is told of it is of these."""
+        return np.asarray(year_of(days, self.start_month) == self.year)
+
 
 def years_of_record(cascade: Cascade, run: SeasonRun, start_month: int = 1
                     ) -> tuple[YearOfRecord, ...]:
@@ -124,19 +132,19 @@ def years_of_record(cascade: Cascade, run: SeasonRun, start_month: int = 1
     if len(totals) < LEAST_YEARS:
         return ()
     found = []
-    named = year_of(run.days, start_month)
     for kind, share in SHARES.items():
         away = (totals - year_with_less(totals, share)).abs()
         year = int(totals.index[int(np.argmin(away.to_numpy()))])
-        days = named == year
-        account = _weighted(cascade, run, days.astype(np.float64))
+        days = year_of(run.days, start_month) == year
+        account = _weighted(cascade, run, days.astype(np.float64), int(np.argmax(days)))
         found.append(YearOfRecord(kind, year, start_month, float(run.rain_mm[days].sum()),
                                   int((~run.known[days]).sum()), account))
     return tuple(found)
 
 
-def _weighted(cascade: Cascade, run: SeasonRun, weights: NDArray[np.float64]) -> Account:
-    """The account of days, each with its weight."""
+def _weighted(cascade: Cascade, run: SeasonRun, weights: NDArray[np.float64],
+              first: int | None = None) -> Account:
+    """The account of days, each with its weight; `first` is the first of days on end."""
     def mean(series: NDArray[np.float64]) -> float:
         return float((series * weights).sum())
 
@@ -144,7 +152,8 @@ def _weighted(cascade: Cascade, run: SeasonRun, weights: NDArray[np.float64]) ->
         Entry(node.store.name, node.store.kind, mean(s.runoff), mean(s.run_on), mean(s.roof),
               mean(s.from_above), mean(s.infiltrated), mean(s.evaporated), mean(s.used),
               mean(np.diff(s.held, prepend=0.0)), mean(s.spilled), grey=mean(s.grey),
-              brought=mean(s.brought))
+              brought=mean(s.brought), over=mean(s.over), off_roofs=mean(s.off_roofs),
+              before=None if first is None else float(s.held[first - 1]) if first else 0.0)
         for node, s in zip(cascade.nodes, run.stores, strict=True))
     return _closed(entries, mean(run.rain), mean(run.run_on), mean(run.soaked_in_place),
                    mean(run.left_site))
@@ -169,6 +178,6 @@ def _closed(entries: Sequence[Entry], rain: float, run_on: float, soaked: float,
     if not worst <= CLOSES_TO:
         raise ArithmeticError(f"an account fails to close by {worst:.1e} of what came in")
     return Account(tuple(entries), rain, run_on, soaked,
-                   sum(e.captured for e in entries if e.kind == "tank"),
-                   sum(e.captured for e in entries if e.kind != "tank"), left, worst, brought,
-                   grey)
+                   sum(e.roof_capture for e in entries), sum(e.passive_capture for e in entries),
+                   left, worst, brought, grey,
+                   sum(e.passive_capture for e in entries if e.kind == "tank"))

@@ -85,7 +85,7 @@ def catch_words(found: tuple[StormCatch, ...]) -> list[str]:
         what = (f"A {ASKED:.0f}-year storm (\"{storm.name}\", " if asked else
                 f"The storm \"{storm.name}\" (")
         said.append(
-            f"{what}{in_both(storm.rain, 'rain')} in {storm.hours:g} h) brings "
+            f"{what}{in_both(storm.rain, 'rain')} over {storm.hours:g} h) brings "
             f"{in_both(storm.comes, 'volume')} to it, and it catches "
             f"{in_both(storm.caught, 'volume')}: between {in_both(storm.dry, 'volume')} on dry "
             f"ground (antecedent condition I) and {in_both(storm.wet, 'volume')} on wet (III).")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -115,7 +115,7 @@ def capture(cascade: Cascade, before: Cascade, shape: Hyetograph, depths: Sequen
     stays = np.array([share_that_stays(cascade, account) for account in accounts])
     stays_before = np.array([share_that_stays(before, storm_account(
         run_storm(before, float(depth), shape))) for depth in rain])
-    marks = depths_that_matter(cascade, filled)
+    marks = depths_that_matter(cascade, filled, overs(cascade, shape, float(rain[-1])))
     stores = []
     for index, node in enumerate(cascade.nodes):
         came, caught, spilled = (np.array([getattr(run.stores[index], name) for run in runs])
@@ -128,7 +128,37 @@ def capture(cascade: Cascade, before: Cascade, shape: Hyetograph, depths: Sequen
                    np.array([account.roof for account in accounts]), stays, stays_before, rarity)
 
 
-def depths_that_matter(cascade: Cascade, filled: Sequence[float | None]
+def overs(cascade: Cascade, shape: Hyetograph, deepest: float, within: float = 0.25
+          ) -> dict[int, float | None]:
+    """The smallest storm of which a pump of stated capacity cannot lift all, by its node. [mm]
+
+    Parameters
+    ----------
+    deepest : float
+        None where not even this is too much. [mm]
+    within : float
+        The answer is that much too high at most. [mm]
+    """
+    found: dict[int, float | None] = {}
+    for index, node in enumerate(cascade.nodes):
+        if node.lifts is None:
+            continue
+        low, high = 0.0, deepest
+        if not run_storm(cascade, high, shape).stores[index].over > 0:
+            found[index] = None
+            continue
+        while high - low > within:
+            middle = (low + high) / 2
+            if run_storm(cascade, middle, shape).stores[index].over > 0:
+                high = middle
+            else:
+                low = middle
+        found[index] = high
+    return found
+
+
+def depths_that_matter(cascade: Cascade, filled: Sequence[float | None],
+                       over_from: Mapping[int, float | None] | None = None
                        ) -> list[tuple[float | None, float | None, float | None]]:
     """The rain at which each store begins to fill, is full, and first spills. [mm]
 
@@ -136,14 +166,20 @@ def depths_that_matter(cascade: Cascade, filled: Sequence[float | None]
     ----------
     filled : sequence of float or None
         Smallest rain that fills each store. [mm]
+    over_from : dict of int to float or None
+        As `overs` finds it. [mm]
     """
     found: list[tuple[float | None, float | None, float | None]] = [(None, None, None)] * len(
         cascade.nodes)
     for index in cascade.order:
         node = cascade.nodes[index]
         starts = [node.catchment.starts_at, node.roof.starts_at]
-        starts += [spills for (_, _, spills), other in zip(found, cascade.nodes, strict=True)
-                   if other.spills_to == index and spills is not None]
+        for i, other in enumerate(cascade.nodes):
+            spills = found[i][2]
+            if other.spills_to != index and index in other.takers:
+                spills = (over_from or {}).get(i)
+            if index in other.takers and spills is not None:
+                starts.append(spills)
         begins = None if np.isinf(min(starts)) else float(min(starts))
         full = filled[index]
         found[index] = ((begins, None, begins) if node.store.kind == "drain" else

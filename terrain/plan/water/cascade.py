@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from graphlib import CycleError, TopologicalSorter
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +42,8 @@ from terrain.works.rules import Rulebook
 from terrain.works.store import TANK_HEIGHT, Store
 
 OFF_SITE = "off site"
+#: A volume, or one for each step or day. [m3]
+Spilled = TypeVar("Spilled", float, NDArray[np.float64])
 #: Share of its pores that hold water in a store's bed before a storm; common practice, no source.
 SATURATION = 0.5
 
@@ -68,6 +71,13 @@ class Node:
         Height that a pump lifts its spill by, below 0 where it falls; None without a pump. [m]
     grey_to : tuple of int or None
         For each use of the store, the node that takes its grey water.
+    lifts : float or None
+        The most that its pump lifts; None without a pump, or where nobody says. [m3/s]
+    over_to : int or None
+        Index of the node that takes what comes over that, as if there were no pump; None where
+        that leaves the site.
+    over_path : float64, shape (points, 2)
+        The way of that over the ground. [m]
     """
 
     store: Store
@@ -79,6 +89,20 @@ class Node:
     longest_way: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 2)))
     rise: float | None = None
     grey_to: tuple[int | None, ...] = ()
+    lifts: float | None = None
+    over_to: int | None = None
+    over_path: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 2)))
+
+    @property
+    def takers(self) -> tuple[int | None, ...]:
+        """Nodes that its spill goes to, None for off the site."""
+        return (self.spills_to,) if self.lifts is None else (self.spills_to, self.over_to)
+
+    def given(self, spilled: Spilled, over: Spilled) -> list[tuple[int | None, Spilled]]:
+        """Who takes how much of its spill, `over` being the part that its pump cannot lift."""
+        if self.lifts is None:
+            return [(self.spills_to, spilled)]
+        return [(self.spills_to, spilled - over), (self.over_to, over)]
 
 
 @dataclass(frozen=True)
@@ -129,11 +153,11 @@ class Cascade:
 
     def upstream_of(self, index: int) -> frozenset[int]:
         """A node and all whose spills come to it."""
-        found = {index}
+        found: set[int | None] = {index}
         for other in reversed(self.order):  # those below come first
-            if self.nodes[other].spills_to in found:
+            if not found.isdisjoint(self.nodes[other].takers):
                 found.add(other)
-        return frozenset(found)
+        return frozenset(i for i in found if i is not None)
 
     def under(self, condition: Condition) -> Cascade:
         """The same network with its ground in another antecedent runoff condition."""
@@ -189,7 +213,12 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
         store = _store(site, place, ground, rules)
         spills_to, path, piped = _spill(site, terrain, place, index, marks, placed, rules)
         rise = _rise(terrain, place, path, None if spills_to is None else placed[spills_to])
-        nodes.append(Node(store, catchment, fed, spills_to, path, piped, way, rise))
+        node = Node(store, catchment, fed, spills_to, path, piped, way, rise)
+        if rise is not None and not isinstance(place.work.pump, bool):
+            over_to, over_path = _overland(terrain, place, index, marks, [(place.spill_x,
+                                                                           place.spill_y)])
+            node = replace(node, lifts=place.work.pump, over_to=over_to, over_path=over_path)
+        nodes.append(node)
     nodes = _with_grey_water(site, placed, nodes)
     return Cascade(nodes, _order(site, nodes), open_ground, labels, tuple(notes), overlaps)
 
@@ -199,7 +228,7 @@ def _with_grey_water(site: Site, placed: list[Placed], nodes: list[Node]) -> lis
     names = [place.name for place in placed]
     kinds, of_works = [place.kind for place in placed], [place.work.name for place in placed]
     refuse_unsourced(site, of_works, [
-        bool(node.roof.area or node.store.top_up) or any(n.spills_to == i for n in nodes)
+        bool(node.roof.area or node.store.top_up) or any(i in n.takers for n in nodes)
         for i, node in enumerate(nodes)])
     return [replace(node, grey_to=tuple(
         grey_target(site, place.work, use, names, kinds, of_works) for use in place.work.uses))
@@ -428,19 +457,27 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
         _refuse_uphill(site, terrain, place, placed[to], rules)
         end = _entry(placed[to], x, y, out_level(terrain, place))
         return to, np.asarray([*lead, end] if place.work.pipe is None else lead), True
-    row, column = dem.cell_of(x, y, site.where_work(place.work.name))
+    dem.cell_of(x, y, site.where_work(place.work.name))
+    return *_overland(terrain, place, index, marks, lead), piped
+
+
+def _overland(terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],
+              lead: Sequence[tuple[float, float]]) -> tuple[int | None, NDArray[np.float64]]:
+    """Who takes a spill from the end of a line on, down the ground, and its way."""
+    dem = terrain.dem
+    row, column = (int(v) for v in dem.row_column(*lead[-1]))
     # From a pipe's end or a tank the very first cell may be another store's already.
     here = int(marks[row, column])
     if here > 0 and here != index + 1:
-        return here - 1, np.asarray(lead), piped
+        return here - 1, np.asarray(lead)
     path = terrain.path(row, column, (marks > 0) & (marks != index + 1))
     met = int(marks[path[-1][0], path[-1][1]])
     own = np.flatnonzero(marks[path[:, 0], path[:, 1]] == index + 1)
-    if own.size and place.work.pipe is None:
+    if own.size and len(lead) == 1:
         path = path[own[-1]:]
     way = np.stack(dem.xy(path[:, 0], path[:, 1]), 1)
     way = np.concatenate([np.asarray(lead), way])
-    return (met - 1 if met > 0 and met != index + 1 else None), way, piped
+    return (met - 1 if met > 0 and met != index + 1 else None), way
 
 
 def _entry(to: Placed, x: float, y: float, out: float) -> tuple[float, float]:
@@ -485,7 +522,7 @@ def _named_target(site: Site, place: Placed, placed: list[Placed]) -> int | None
 def _order(site: Site, nodes: list[Node]) -> list[int]:
     feeds: dict[int, set[int]] = {i: set() for i in range(len(nodes))}
     for i, node in enumerate(nodes):
-        for to in (node.spills_to, *node.grey_to):
+        for to in (*node.takers, *node.grey_to):
             if to is not None:
                 feeds[to].add(i)
     try:

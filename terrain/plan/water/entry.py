@@ -11,8 +11,12 @@ class Entry:
 
     `inflow` is `runoff` from its own ground (with `run_on`, the part from beyond the boundary),
     `roof` water, `from_above`, the spill of other stores, `grey`, what uses of tanks return to
-    it, and `brought` by tankers.  It equals `infiltrated` + `evaporated` + `used` + `held` +
+    it, and `brought` by tankers.  Of `spilled`, `over` is what a pump of stated capacity cannot
+    lift.  Inflow equals `infiltrated` + `evaporated` + `used` + `held` +
     `spilled`.
+
+    `off_roofs` is the part of `captured` that came off roofs.  `before` is what was held when it
+    began; None of an average year, which begins nowhere.
     """
 
     name: str
@@ -28,6 +32,9 @@ class Entry:
     spilled: float
     grey: float = field(default=0.0, kw_only=True)
     brought: float = field(default=0.0, kw_only=True)
+    over: float = field(default=0.0, kw_only=True)
+    off_roofs: float = field(default=0.0, kw_only=True)
+    before: float | None = field(default=0.0, kw_only=True)
 
     @property
     def inflow(self) -> float:
@@ -44,3 +51,17 @@ class Entry:
         """What it keeps of rain, runoff and spill of others: neither what was brought nor grey
         water, which a tank captured before. [m3]"""
         return self.caught - self.grey - self.brought
+
+    @property
+    def roof_capture(self) -> float:
+        """What a tank keeps of water that came off roofs; 0 of stores on the ground. [m3]"""
+        if self.kind != "tank":
+            return 0.0
+        rounding = abs(self.captured - self.off_roofs) <= 1e-12 * self.inflow
+        return self.captured if rounding else self.off_roofs
+
+    @property
+    def passive_capture(self) -> float:
+        """All that a store on the ground keeps, and what a tank keeps of water that came off the
+        ground. [m3]"""
+        return self.captured - self.roof_capture

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from terrain.inputs.rain_frequency import depth_of, frequency_table
+from terrain.inputs.site_rain import Storm
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade
 from terrain.runoff.ground import Roof
-from terrain.runoff.storms import NESTED
+from terrain.runoff.storms import Hyetograph
 from terrain.units import in_both
 from terrain.works.gutters import Gutter, GutterCheck, Needed, check_gutter
 from terrain.works.rules import Rulebook
@@ -28,7 +31,9 @@ class Cloudburst:
 def cloudburst(inputs: Inputs) -> Cloudburst | None:
     """The short rain for gutters: from the frequency table, or else a storm's hardest minutes.
 
-    None where it is not known: no table reaches it, and no storm is stated to come as seldom.
+    A storm is asked only if it is stated to come as seldom, and if it says how hard it rains in 10
+    minutes or fewer: the mean of a longer time is less than what falls in its worst minutes.  None
+    where it is not known.
     """
     site, rules = inputs.site, inputs.rules
     stated = site.roofs.gutter_return_period if site.roofs is not None else None
@@ -45,16 +50,57 @@ def cloudburst(inputs: Inputs) -> Cloudburst | None:
                 continue
             return Cloudburst(depth / hours, f"{_minutes(hours)} once in {years:g} years, "
                               f"{given.file.name} ({why})")
-    hours = rules["gutter rain"]
-    rare = [(storm.return_period, storm.pattern != NESTED, storm) for storm in site.rain.storms
-            if storm.return_period is not None and storm.return_period >= years]
-    if not rare:
+    bursts = [(storm.return_period or 0.0, one, storm)
+              for one, storm in ((hardest_piece(inputs.hydrology.shapes[storm.name]), storm)
+                                 for storm in _rare(inputs, years))
+              if one <= max(rules["gutter rain"], NEXT_RAIN) * (1 + 1e-9)]
+    if not bursts:
         return None
-    returns, _, storm = min(rare, key=lambda one: one[:2])
+    returns, piece, storm = min(bursts, key=lambda one: one[:2])
+    hours = max(rules["gutter rain"], piece)
     depth = storm.depth * inputs.hydrology.shapes[storm.name].greatest_share(hours)
     return Cloudburst(depth / min(hours, storm.duration), f"the hardest {_minutes(hours)} of the "
                       f"storm \"{storm.name}\", once in {returns:g} years, as no table of depths "
                       f"reaches so short a rain once in {years:g} years")
+
+
+def _rare(inputs: Inputs, years: float) -> list[Storm]:
+    """Storms that are stated to come as seldom or more so."""
+    return [storm for storm in inputs.site.rain.storms
+            if storm.return_period is not None and storm.return_period >= years]
+
+
+def hardest_piece(shape: Hyetograph) -> float:
+    """How long a storm's shape takes its hardest rain to last; shorter bursts it does not know. [h]
+
+    Even rain is one piece; the NRCS types are stated by the quarter of an hour at best.
+    """
+    lengths, rates = np.diff(shape.hours), np.diff(shape.shares) / np.diff(shape.hours)
+    first = last = int(np.argmax(rates))
+    while last + 1 < rates.size and np.isclose(rates[last + 1], rates[first]):
+        last += 1
+    return float(lengths[first:last + 1].sum())
+
+
+def no_cloudburst(inputs: Inputs) -> str:
+    """Why the cloudburst is not known, and what would tell it, in whole sentences."""
+    site, rules = inputs.site, inputs.rules
+    stated = site.roofs.gutter_return_period if site.roofs is not None else None
+    years = stated or rules["gutter return period"]
+    longest = _minutes(max(rules["gutter rain"], NEXT_RAIN))
+    coarse = [f"\"{storm.name}\" ({_minutes(hardest_piece(inputs.hydrology.shapes[storm.name]))})"
+              for storm in _rare(inputs, years)]
+    said = "Gutters are not checked, as the cloudburst they must carry is not known: "
+    if coarse:
+        said += (f"the storms that come as seldom as once in {years:g} years say how hard it rains "
+                 f"only as the mean of a longer time than {longest}, {', '.join(coarse)}, and a "
+                 "gutter runs over in the worst minutes of it. ")
+    else:
+        said += ("neither a table of depths (frequency) nor a storm whose return period is stated "
+                 f"says what falls in a few minutes as seldom as once in {years:g} years (rule "
+                 "gutter return period). ")
+    return said + (f"State a table of depths that reaches down to {_minutes(rules['gutter rain'])} "
+                   f"or {longest}, or a storm as short with its return period.")
 
 
 def asked_of(inputs: Inputs, cascade: Cascade) -> list[Roof]:
@@ -121,4 +167,4 @@ def gutter_caution(check: GutterCheck, burst: Cloudburst, rules: Rulebook) -> st
 
 
 def _minutes(hours: float) -> str:
-    return f"{60 * hours:.3g} minutes"
+    return f"{60 * hours:.3g} minutes" if hours <= 2 else f"{hours:.3g} hours"

@@ -35,6 +35,8 @@ def refuse_unknown_names(site: Site, ground: Ground, rules: Rulebook) -> None:
             plant_factor(work, where, rules)
             if isinstance(work.along, str):
                 _refuse_no_swale(work.along, f"{where}, along", site)
+        if isinstance(work, asked.Swale | asked.Basin) and work.trees is not None:
+            plant_factor(work.trees, f"{where}, trees", rules)
         texture = getattr(work, "texture", None)
         if texture is not None:
             try:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from terrain.plan.water.accounts import YearOfRecord
 from terrain.plan.water.water_balance import SeasonRun, StoreYears
+from terrain.runoff.rain_years import months_from
 from terrain.works.store import Curve
 
 #: A pond with less than this share of what it holds counts as dry; common practice, no source.
@@ -47,7 +48,8 @@ class PondMonth:
 
 @dataclass(frozen=True)
 class PondYear:
-    """Twelve months of a pond; `name` such as "average year" or "dry year (2009)"."""
+    """Twelve months of a pond, that with which the record's years begin first; `name` such as
+    "average year" or "dry year (2009)"."""
 
     name: str
     months: tuple[PondMonth, ...]
@@ -63,9 +65,9 @@ class PondYear:
         return min(self.months, key=lambda month: month.stands)
 
 
-def pond_years(run: SeasonRun, index: int, curve: Curve, years: Sequence[YearOfRecord]
-               ) -> tuple[PondYear, ...]:
-    """The average, the dry and the wet year of a pond.
+def pond_years(run: SeasonRun, index: int, curve: Curve, years: Sequence[YearOfRecord],
+               start_month: int = 1) -> tuple[PondYear, ...]:
+    """The average, the dry and the wet year of a pond, each of the days of its account.
 
     Parameters
     ----------
@@ -74,20 +76,23 @@ def pond_years(run: SeasonRun, index: int, curve: Curve, years: Sequence[YearOfR
     curve : Curve
     years : sequence of YearOfRecord
         Of which those named dry and wet are taken.
+    start_month : int
+        Of the record's years.
     """
     store = run.stores[index]
     wanted = [("average year", run.weights)] + [
-        (year.name, (run.days.year == year.year).astype(np.float64)) for year in years
+        (year.name, year.within(run.days).astype(np.float64)) for year in years
         if year.kind in ("dry", "wet")]
-    return tuple(PondYear(name, _months(run, store, curve, weights)) for name, weights in wanted)
+    return tuple(PondYear(name, _months(run, store, curve, weights, start_month))
+                 for name, weights in wanted)
 
 
-def _months(run: SeasonRun, store: StoreYears, curve: Curve, weights: NDArray[np.float64]
-            ) -> tuple[PondMonth, ...]:
+def _months(run: SeasonRun, store: StoreYears, curve: Curve, weights: NDArray[np.float64],
+            start_month: int) -> tuple[PondMonth, ...]:
     gains = np.diff(store.held, prepend=0.0)
     dry = (store.held <= DRY_BELOW * curve.capacity).astype(np.float64)
     found = []
-    for month in range(1, 13):
+    for month in months_from(start_month):
         share = weights * (run.days.month == month)
 
         def total(series: NDArray[np.float64], share: NDArray[np.float64] = share) -> float:

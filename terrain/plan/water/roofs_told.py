@@ -17,6 +17,7 @@ from terrain.plan.water.gutter_checks import (
     cloudburst,
     gutter_caution,
     gutter_checks,
+    no_cloudburst,
 )
 from terrain.plan.water.tank_years import TankLife, tank_life
 from terrain.plan.water.water_balance import SeasonRun
@@ -171,10 +172,7 @@ def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], burst: Cloudb
                     f"({rules.source('downspout filled')}). What a gutter cannot "
                     "carry is not taken off in storms and years.")
     elif asked_of(inputs, cascade):
-        said.append("Gutters are not checked, as the cloudburst they must carry is not known: "
-                    "neither a table of depths (frequency) nor a storm whose return period is "
-                    "stated says what falls as seldom as once in so many years as the rule gutter "
-                    "return period asks for. State one of them.")
+        said.append(no_cloudburst(inputs))
     uses = [(place.name, use) for place, node in zip(placed, cascade.nodes, strict=True)
             for use in node.store.uses]
     if uses:
@@ -189,9 +187,10 @@ def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], burst: Cloudb
                     "yield after spillage, by the hour. Every tank is empty when the record "
                     "begins: so the accounts have it. What is told of a tank beside them (demand "
                     "met, days dry, deliveries, waits, other sizes, more roof) is of a second "
-                    "time through the record, begun with what the first left in it, so its first "
-                    "filling does not count. " + ("" if not seasons.missing else
-                    "Days without a reading are left out of that: the tank stands still, and no "
+                    "time through the record, begun with what the first left in it and in every "
+                    "store that gives to it, so a first filling does not count. "
+                    + ("" if not seasons.missing else
+                    "Days without a reading are left out of that: they all stand still, and no "
                     "dry spell or wait runs across them. ")
                     + "Grey water reaches the ground store on the day it is used. A day is dry on "
                     "which some use gets less than its ration.")

@@ -196,7 +196,10 @@ def storm_steps(duration: float) -> float:
 
 
 class _Passed(NamedTuple):
-    """What a storm does at one store; series have a value for each step. [m3], peaks [m3/s]"""
+    """What a storm does at one store; series have a value for each step. [m3], peaks [m3/s]
+
+    `share` of its inflow came off roofs; what it keeps and what it spills hold as much.
+    """
 
     ground: NDArray[np.float64]
     roof: NDArray[np.float64]
@@ -208,6 +211,8 @@ class _Passed(NamedTuple):
     peak_in: float
     peak_out: float
     wet: int
+    over: NDArray[np.float64]
+    share: float
 
 
 def _pass_through(cascade: Cascade, depth: float, shape: Hyetograph,
@@ -223,15 +228,21 @@ def _pass_through(cascade: Cascade, depth: float, shape: Hyetograph,
         node = cascade.nodes[index]
         ground = node.catchment.hydrograph(rain, step)
         roof = np.diff(node.roof.runoff_volumes(rain), prepend=0.0)
-        above = [p.outflow for p, other in zip(passed, cascade.nodes, strict=True)
-                 if p is not None and other.spills_to == index]
+        given = [(part, p.share) for p, other in zip(passed, cascade.nodes, strict=True)
+                 if p is not None for to, part in other.given(p.outflow, p.over) if to == index]
+        above = [part for part, _ in given]
         inflow = _added([ground, roof, *above])
         start = node.store.capacity if full else 0.0
         outflow, held, soaked, most, wet = route(inflow, node.store, step * 3600, start)
+        over = (np.zeros(outflow.size) if node.lifts is None else
+                np.maximum(outflow - node.lifts * step * 3600, 0.0))
+        off_roofs = float(roof.sum() + sum(share * part.sum() for part, share in given))
+        off_ground = float(ground.sum() + sum((1 - share) * part.sum() for part, share in given))
         passed[index] = _Passed(
             ground, roof, float(sum(s.sum() for s in above)), outflow, held, soaked, most,
             float(inflow.max(initial=0.0)) / (step * 3600),
-            float(outflow.max(initial=0.0)) / (step * 3600), wet)
+            float(outflow.max(initial=0.0)) / (step * 3600), wet, over,
+            off_roofs / (off_roofs + off_ground) if off_roofs > 0 else 0.0)
     return passed
 
 
@@ -243,6 +254,9 @@ def peaks_when_full(cascade: Cascade, depth: float, shape: Hyetograph) -> NDArra
 
 def run_storm(cascade: Cascade, depth: float, shape: Hyetograph) -> StormRun:
     """Run a storm through the cascade; every store starts empty.
+
+    Of what spills in a step a pump of stated capacity lifts no more than that; the rest goes where
+    it would go without the pump.
 
     Parameters
     ----------
@@ -258,14 +272,16 @@ def run_storm(cascade: Cascade, depth: float, shape: Hyetograph) -> StormRun:
     if depth < 0:
         raise ValueError(f"storm depth {depth:g} mm is below 0")
     passed = _pass_through(cascade, depth, shape)
-    left = sum(float(p.outflow.sum()) for p, node in zip(passed, cascade.nodes, strict=True)
-               if p is not None and node.spills_to is None)
+    left = sum(float(part.sum()) for p, node in zip(passed, cascade.nodes, strict=True)
+               if p is not None for to, part in node.given(p.outflow, p.over) if to is None)
     stores = [
         StoreStorm(node.store.name, node.store.kind, float(p.ground.sum()),
                    node.catchment.run_on(depth), float(p.roof.sum()), p.from_above, p.soaked, 0.0,
                    0.0, p.held, float(p.outflow.sum()), p.peak_in, p.peak_out, p.most,
                    peak_level(node.store, p.most), _first(p.outflow, storm_steps(shape.duration)),
-                   _empties(node.store, p, shape.duration))
+                   _empties(node.store, p, shape.duration), over=float(p.over.sum()),
+                   off_roofs=p.share * (float(p.ground.sum() + p.roof.sum()) + p.from_above
+                                        - float(p.outflow.sum())))
         for p, node in zip(passed, cascade.nodes, strict=True) if p is not None]
     open_runoff = cascade.open_ground.runoff(depth)
     run_on = cascade.open_ground.run_on(depth) + sum(s.run_on for s in stores)

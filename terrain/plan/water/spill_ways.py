@@ -5,7 +5,8 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from graphlib import TopologicalSorter
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +50,8 @@ class Step:
     size : float or None
         Length led or crossed, gap to the roof or height pumped [m]; what the hollow holds before
         water runs on [m3].
+    pool : int or None
+        Of a hollow: the same for every way that runs into it.
     """
 
     kind: str
@@ -57,6 +60,7 @@ class Step:
     y: float
     name: str = ""
     size: float | None = None
+    pool: int | None = None
 
 
 @dataclass(frozen=True)
@@ -286,30 +290,97 @@ def _hollows(inputs: Inputs, cells: NDArray[np.int64], line: FloatArray,
         if pool in hollows and pool not in seen:
             seen.add(pool)
             x, y = (float(v) for v in line[i])
-            yield Step("hollow", float(along[i]), x, y, "", hollows[pool].volume)
+            yield Step("hollow", float(along[i]), x, y, "", hollows[pool].volume, pool)
 
 
-def held_on_the_way(way: SpillWay, spilled: float, dem: Dem) -> str | None:
-    """What to say instead of that a spill leaves, where hollows before the line hold all of it.
+class Ending(NamedTuple):
+    """A spill that comes to hollows: whether these hold it, with all that comes there, and what to
+    say: instead of that it leaves where they do, beside that where they do not."""
+
+    held: bool
+    said: str
+
+
+def ends_in_hollows(ways: Sequence[SpillWay], spilled: Sequence[float], dem: Dem
+                    ) -> list[Ending | None]:
+    """How each spill that leaves stands to the hollows before the line; None without any.
+
+    All spills that run into a hollow fill it together, and what it has no room for runs on to the
+    next; so one that would hold each of two spills alone may overflow.
 
     Parameters
     ----------
-    spilled : float
-        By the store in the design storm. [m3]
+    spilled : sequence of float
+        By each store along its way, in the design storm. [m3]
     """
-    out = next((step.at for step in way.steps if step.kind in ("leaves", "edge")), np.inf)
-    met = [step for step in way.steps if step.kind == "hollow" and step.at < out]
-    holds = sum(step.size or 0.0 for step in met)
-    if not met or not 0 < spilled <= holds:
+    met = [[step for step in way.steps if step.kind == "hollow"] for way in ways]
+    comes = _filled(met, spilled)
+    said: list[Ending | None] = []
+    for way, steps, own in zip(ways, met, spilled, strict=True):
+        out = next((step.at for step in way.steps if step.kind in ("leaves", "edge")), np.inf)
+        before = [step for step in steps if step.at < out]
+        holds = sum(step.size or 0.0 for step in before)
+        if not before or own <= 0:
+            said.append(None)
+            continue
+        others = [ways[i].name for i, theirs in enumerate(met)
+                  if ways[i] is not way and spilled[i] > 0
+                  and {step.pool for step in theirs} & {step.pool for step in before}]
+        last = before[-1]
+        over = comes[last.pool] - (last.size or 0.0)
+        if over > 1e-9 * comes[last.pool]:
+            said.append(_overflow(before, own, holds, over, others, dem))
+            continue
+        first = before[0]
+        one = "a hollow" if len(before) == 1 else f"{len(before)} hollows"
+        beside = "" if not others else f", with what comes there of {_named(others)}"
+        said.append(Ending(
+            True, f"Its spill leaves the property only when {one} on its way, the first at "
+            f"{dem.named(first.x, first.y)}, {'is' if len(before) == 1 else 'are'} full: "
+            f"{in_both(holds, 'volume')} against the {in_both(own, 'volume')} that it spills "
+            f"in the design storm{beside}, less what other ground sends there; the accounts count "
+            "it as gone. If you know the hollow to be real, name it as a store (kind: hollow, with "
+            "its point as at); what you see there decides."))
+    return said
+
+
+def _filled(met: Sequence[Sequence[Step]], spilled: Sequence[float]
+            ) -> dict[int | None, float]:
+    """What comes to each hollow of all the spills, by its pool. [m3]"""
+    room = {step.pool: step.size or 0.0 for steps in met for step in steps}
+    follows: dict[int | None, set[int | None]] = {pool: set() for pool in room}
+    next_one: dict[int | None, int | None] = {}
+    for steps in met:
+        for one, then in itertools.pairwise(steps):
+            follows[then.pool].add(one.pool)
+            next_one[one.pool] = then.pool  # past a hollow water goes one way, whoever sent it
+    comes = dict.fromkeys(room, 0.0)
+    for steps, volume in zip(met, spilled, strict=True):
+        if steps:
+            comes[steps[0].pool] += volume
+    for pool in TopologicalSorter(follows).static_order():
+        if pool in next_one:
+            comes[next_one[pool]] += max(comes[pool] - room[pool], 0.0)
+    return comes
+
+
+def _overflow(before: Sequence[Step], own: float, holds: float, over: float,
+              others: Sequence[str], dem: Dem) -> Ending | None:
+    """What to say where hollows would hold one spill, but not with those of others."""
+    if own > holds or not others:
         return None
-    first = met[0]
-    one = "a hollow" if len(met) == 1 else f"{len(met)} hollows"
-    return (f"Its spill leaves the property only when {one} on its way, the first at "
-            f"{dem.named(first.x, first.y)}, {'is' if len(met) == 1 else 'are'} full: "
-            f"{in_both(holds, 'volume')} against the {in_both(spilled, 'volume')} that it spills "
-            "in the design storm, less what other ground sends there; the accounts count it as "
-            "gone. If you know the hollow to be real, name it as a store (kind: hollow, with its "
-            "point as at); what you see there decides.")
+    first = before[0]
+    one = "A hollow" if len(before) == 1 else f"{len(before)} hollows"
+    return Ending(False, f"{one} on the way of its spill, the first at "
+                  f"{dem.named(first.x, first.y)}, would hold its {in_both(own, 'volume')} of the "
+                  f"design storm alone, but {_named(others)} "
+                  f"{'spills' if len(others) == 1 else 'spill'} there too: "
+                  f"{in_both(over, 'volume')} run on.")
+
+
+def _named(names: Sequence[str]) -> str:
+    quoted = [f"\"{name}\"" for name in names]
+    return " and ".join([", ".join(quoted[:-1]), quoted[-1]]) if len(quoted) > 1 else quoted[0]
 
 
 def pump_notes(cascade: Cascade, placed: Sequence[Placed]) -> list[str]:
@@ -321,33 +392,38 @@ def pump_notes(cascade: Cascade, placed: Sequence[Placed]) -> list[str]:
         height = in_both(abs(node.rise), "level")
         if node.rise <= 0:
             pipe = place.kind == "tank" and place.work.pipe is None  # it starts at the top
+            limit = "" if node.lifts is None else (
+                f" What comes over its {_pumped(node.lifts)} goes {_over_goes(cascade, node)}.")
             said.append(f"The pump of \"{node.store.name}\" leads its spill {height} down, which "
-                        f"needs no pump{', only a pipe' if pipe else ''}.")
+                        f"needs no pump{', only a pipe' if pipe else ''}.{limit}")
             continue
-        limit = ("" if isinstance(place.work.pump, bool) else
-                 f" Its capacity, {_pumped(place.work.pump)}, is held against the greatest spill "
-                 "of each storm and does not limit it.")
+        taken = "all of it on" if node.lifts is None else (
+            f"on up to {_pumped(node.lifts)}, in storms and in years (there by the hour); what is "
+            f"over that goes as it would without the pump, {_over_goes(cascade, node)}")
         said.append(f"The pump of \"{node.store.name}\" lifts its spill by {height}, friction "
                     "in its pipe left out. It is taken to run whenever water spills and to pass "
-                    "all of it on; while it stands still, the spill runs over the "
-                    f"ground.{limit}")
+                    f"{taken}; while it stands still, the spill runs over the ground.")
     return said
 
 
-def pump_cautions(cascade: Cascade, placed: Sequence[Placed], runs: dict[str, StormRun]
-                  ) -> dict[int, str]:
+def _over_goes(cascade: Cascade, node: Node) -> str:
+    return ("over the ground and off the site" if node.over_to is None else
+            f"over the ground to \"{cascade.nodes[node.over_to].store.name}\"")
+
+
+def pump_cautions(cascade: Cascade, runs: dict[str, StormRun]) -> dict[int, str]:
     """Pumps that are too small for what would spill in a storm, by their nodes."""
     said = {}
-    for index, (node, place) in enumerate(zip(cascade.nodes, placed, strict=True)):
-        if node.rise is None or isinstance(place.work.pump, bool):
+    for index, node in enumerate(cascade.nodes):
+        if node.lifts is None:
             continue
-        over = [f"\"{name}\" ({_pumped(run.stores[index].peak_spill)})"
-                for name, run in runs.items()
-                if run.stores[index].peak_spill > place.work.pump]
+        over = [f"\"{name}\" ({_pumped(found.peak_spill)} at its peak, "
+                f"{in_both(found.over, 'volume')} of {in_both(found.spilled, 'volume')} not lifted)"
+                for name, run in runs.items() if (found := run.stores[index]).over > 0]
         if over:
-            said[index] = (f"Its pump lifts {_pumped(place.work.pump)}, and more spills at the "
-                           f"peak of {', '.join(over)}: what the pump cannot lift runs over the "
-                           "ground, though the accounts count all of it as lifted.")
+            said[index] = (f"Its pump lifts {_pumped(node.lifts)}, and more spills in "
+                           f"{', '.join(over)}: what it cannot lift goes "
+                           f"{_over_goes(cascade, node)}.")
     return said
 
 

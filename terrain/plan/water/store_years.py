@@ -72,7 +72,7 @@ def store_years(cascade: Cascade, run: SeasonRun, years: Sequence[YearOfRecord],
             found.append(())
             continue
         told = [_of("average year", run, store, node.store.capacity, None, named)]
-        told += [_of(year.name, run, store, node.store.capacity, named == year.year, named)
+        told += [_of(year.name, run, store, node.store.capacity, year.within(run.days), named)
                  for year in years if year.kind in ("dry", "wet")]
         found.append(tuple(told))
     return tuple(found)

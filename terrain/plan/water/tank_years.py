@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -19,8 +19,13 @@ from terrain.works.tank_rules import dry_season_storage, knee_of, monthly_run
 from terrain.works.water_use import TopUp, Use
 
 FloatArray = NDArray[np.float64]
-#: Sizes that the curve tries, as shares of the tank's own: a quarter to four times.
-SIZES = tuple(2.0 ** (k / 4) for k in range(-8, 9))
+#: The curve of sizes goes from no tank at all to the least that meets this share of what a tank
+#: without end would meet; common practice, no source.
+CURVE_REACHES = 0.99
+#: Sizes along it, evenly apart.
+POINTS = 33
+#: Where nothing ever comes the curve goes to a tank that holds so many days' use.
+NOTHING_COMES = 100.0
 #: Roof that "more roof" adds. [m2]
 MORE_ROOF = 100.0
 #: A tank with less than this share of what it holds counts as empty, with more than the other as
@@ -70,18 +75,24 @@ class TankYear:
 
 @dataclass(frozen=True)
 class SizeCurve:
-    """Other sizes of a tank, each lived through the record without deliveries.
+    """Tanks of all sizes, each lived through the record without rationing and deliveries.
+
+    It depends on the roofs, the uses and the record alone, not on the tank as it is.
 
     Attributes
     ----------
     volumes : float64, shape (sizes,)
-        [m3]
+        From 0 to the least that meets 99 % of what a tank without end would. [m3]
     days, met : float64, same shape
-        Share of days on which every use gets its ration; share of what is wanted that is met.
+        Share of days on which every use gets what it wants; share of what is wanted that is met.
     loads : float64, same shape, or None
-        Deliveries a year with them; NaN where a load does not fit.
+        Deliveries a year with them, rationed as this one; NaN where a load does not fit.
     knee : int or None
         The size at which what is met levels off.
+    own : float
+        What the tank holds as it is. [m3]
+    own_days, own_met : float
+        The same shares of its own size.
     """
 
     volumes: FloatArray
@@ -89,6 +100,9 @@ class SizeCurve:
     met: FloatArray
     loads: FloatArray | None
     knee: int | None
+    own: float
+    own_days: float
+    own_met: float
 
 
 @dataclass(frozen=True)
@@ -180,18 +194,20 @@ def tank_life(cascade: Cascade, run: SeasonRun, index: int, years: Sequence[Year
     Notes
     -----
     Other sizes and more roof are lived through by this tank alone, with the water that comes to
-    it now: what its spill does below is left out.  They are compared without deliveries.
+    it now: nothing above it hangs on its size, and what its spill does below is left out.  They are
+    compared without deliveries.
 
     All figures are of a second time through the record, begun with what the first left in the
-    tank: the accounts begin with empty ones.  Days without a reading are left out: the tank stands
-    still, and no spell or wait runs across them.
+    tank and in every store above it: the accounts begin with empty ones.  Days without a reading
+    are left out: all of them stand still, and no spell or wait runs across them.
     """
-    node, lived = cascade.nodes[index], run.stores[index]
+    node = cascade.nodes[index]
     uses = node.store.drawn
-    read = _Read(run.days[run.known], run.rain_mm[run.known], run.weights[run.known],
-                 (lived.inflow - lived.brought - lived.roof)[run.known], lived.roof[run.known],
-                 run.known)
-    again = _again(node.store, read.others + read.roof, read)
+    known, months = run.known, np.asarray(run.days.month, np.int64)[run.known] - 1
+    first, others = _from_others(cascade, run, index, months)
+    read = _Read(run.days[known], run.rain_mm[known], run.weights[known], others,
+                 run.stores[index].roof[known], known, first)
+    again = _again(node.store, read.roof, read)
     dry = again.dry
     longest, begins = _longest(read.on_all_days(dry))
     refill, times = _refill(again, node.store.capacity, read)
@@ -216,8 +232,11 @@ class _Read:
     rain_mm, weights : float64, shape (days,)
         As of `SeasonRun`.
     others, roof : float64, shape (days,)
-        What comes beside what its own roofs give and a tanker brings; what its roofs give. [m3]
+        What comes the second time beside what its own roofs give and a tanker brings; what its
+        roofs give. [m3]
     known : bool, shape (all days,)
+    others_first : float64, shape (days,)
+        As `others`, the first time. [m3]
     """
 
     days: pd.DatetimeIndex
@@ -226,6 +245,7 @@ class _Read:
     others: FloatArray
     roof: FloatArray
     known: NDArray[np.bool_]
+    others_first: FloatArray
 
     def mean(self, series: FloatArray) -> float:
         """Sum of a daily series over an average year."""
@@ -238,11 +258,55 @@ class _Read:
         return found
 
 
-def _again(store: Store, inflow: FloatArray, read: _Read) -> Lived:
+def _from_others(cascade: Cascade, run: SeasonRun, index: int, months: NDArray[np.int64]
+                 ) -> tuple[FloatArray, FloatArray]:
+    """What other stores give a tank on the days read, the first time and the second. [m3]
+
+    Every store above it, whose spill or grey water comes to it in the end, lives twice as it does.
+    """
+    nodes = cascade.nodes
+    above = _above(cascade, index)
+    lives: dict[int, tuple[Lived, Lived]] = {}
+
+    def given(to: int, time: int) -> FloatArray:
+        total = np.zeros(months.size)
+        for i, pair in lives.items():
+            lived = pair[time]
+            for taker, part in nodes[i].given(lived.spilled, lived.over):
+                if taker == to:
+                    total = total + part
+            for use, taker in zip(lived.uses, nodes[i].grey_to, strict=False):
+                if taker == to:
+                    total = total + use.use.grey * use.used
+        return total
+
+    for i in cascade.order:
+        if i in above:
+            store, years = nodes[i].store, run.stores[i]
+            own = (years.runoff + years.roof)[run.known]
+            sun = run.evaporation[run.known] * store.open_water
+            once = live(store, own + given(i, 0), months, sun, lifts=nodes[i].lifts)
+            twice = live(store, own + given(i, 1), months, sun, float(once.held[-1:].sum()),
+                         nodes[i].lifts)
+            lives[i] = once, twice
+    ground = run.stores[index].runoff[run.known]
+    return ground + given(index, 0), ground + given(index, 1)
+
+
+def _above(cascade: Cascade, index: int) -> set[int]:
+    found = {index}
+    for i in reversed(cascade.order):  # those below come first
+        node = cascade.nodes[i]
+        if any(to in found for to in (*node.takers, *node.grey_to) if to is not None):
+            found.add(i)
+    return found - {index}
+
+
+def _again(store: Store, roof: FloatArray, read: _Read) -> Lived:
     """A tank's second time through the days read, begun with what the first left in it."""
-    months, still = np.asarray(read.days.month, np.int64) - 1, np.zeros(inflow.size)
-    first = live(store, inflow, months, still)
-    return live(store, inflow, months, still, float(first.held[-1:].sum()))
+    months, still = np.asarray(read.days.month, np.int64) - 1, np.zeros(roof.size)
+    first = live(store, read.others_first + roof, months, still)
+    return live(store, read.others + roof, months, still, float(first.held[-1:].sum()))
 
 
 def _share(met: float, wanted: float) -> float:
@@ -294,9 +358,9 @@ def _refill(lived: Lived, capacity: float, read: _Read) -> tuple[float | None, i
     return (float(np.median(took)), len(took)) if took else (None, 0)
 
 
-def _tried(store: Store, inflow: FloatArray, run: _Read) -> tuple[float, float, float]:
+def _tried(store: Store, roof: FloatArray, run: _Read) -> tuple[float, float, float]:
     """Share of days, share of volume, and what is used in an average year [m3]."""
-    found = _again(store, inflow, run)
+    found = _again(store, roof, run)
     days = float(run.weights.sum())
     used, wanted = run.mean(found.used), sum(run.mean(part.wanted) for part in found.uses)
     return 1 - run.mean(found.dry.astype(np.float64)) / days, _share(used, wanted), used
@@ -316,25 +380,57 @@ def resized(store: Store, times: float) -> Store:
                    uses=tuple(replace(use, steps=steps(use)) for use in store.uses))
 
 
+def unrationed(store: Store, volume: float) -> Store:
+    """A tank of a size with the same uses, neither rationed nor brought water. [m3]"""
+    return replace(store, curve=tank_curve(volume), top_up=None,
+                   uses=tuple(replace(use, steps=()) for use in store.uses))
+
+
 def _curve(node: Node, run: _Read) -> SizeCurve:
-    store, inflow = node.store, run.others + run.roof
-    volumes = store.capacity * np.array(SIZES)
-    sized = [resized(store, times) for times in SIZES]
-    found = np.array([_tried(one, inflow, run)[:2] for one in sized])
+    store = node.store
+
+    def shares(volume: float) -> tuple[float, float]:
+        if volume <= 0:  # no tank: nothing is met, and no day on which something is wanted
+            return run.mean((wanted <= 0).astype(np.float64)) / float(run.weights.sum()), 0.0
+        return _tried(unrationed(store, volume), run.roof, run)[:2]
+
+    wanted = sum((use.amounts for use in store.drawn), np.zeros(12))[
+        np.asarray(run.days.month, np.int64) - 1]
+    volumes = _curve_end(store, run, shares) * np.linspace(0.0, 1.0, POINTS)
+    found = np.array([shares(float(volume)) for volume in volumes])
     loads = None
     if store.top_up is not None:
-        loads = np.array([_loads(one, store, inflow, run) for one in sized])
-    return SizeCurve(volumes, found[:, 0], found[:, 1], loads, knee_of(volumes, found[:, 1]))
+        loads = np.array([_loads(resized(store, float(v) / store.capacity), store, run) if v > 0
+                          else np.nan for v in volumes])
+    return SizeCurve(volumes, found[:, 0], found[:, 1], loads, knee_of(volumes, found[:, 1]),
+                     store.capacity, *shares(store.capacity))
 
 
-def _loads(sized: Store, store: Store, inflow: FloatArray, run: _Read) -> float:
+def _curve_end(store: Store, run: _Read, shares: Callable[[float], tuple[float, float]]) -> float:
+    """The least size that meets nearly all that a tank without end would, within 1/512. [m3]"""
+    comes = float((run.roof + run.others).sum() + run.others_first.sum())
+    days_use = sum(use.mean_day for use in store.drawn)
+    if comes <= 0:
+        return NOTHING_COMES * days_use
+    enough = CURVE_REACHES * shares(2 * comes)[1]
+    high = days_use / 24
+    while high < 2 * comes and shares(high)[1] < enough:
+        high *= 2
+    low = 0.0
+    for _ in range(9):
+        middle = (low + high) / 2
+        low, high = (low, middle) if shares(middle)[1] >= enough else (middle, high)
+    return high
+
+
+def _loads(sized: Store, store: Store, run: _Read) -> float:
     """Deliveries a year to a tank of another size, at the same share of it."""
     asked = store.top_up
     assert asked is not None
     top_up = TopUp(asked.below * sized.capacity / store.capacity, asked.load, asked.price)
     if top_up.below + top_up.load > sized.capacity * (1 + 1e-9):
         return float("nan")
-    found = _again(replace(sized, top_up=top_up), inflow, run)
+    found = _again(replace(sized, top_up=top_up), run.roof, run)
     return run.mean(found.brought) / asked.load
 
 
@@ -346,12 +442,12 @@ def _more(node: Node, run: _Read) -> tuple[More, ...]:
     kept = roof.collected / roof.area if roof.area else 0.9
     wider = replace(roof, area=roof.area + MORE_ROOF, collected=roof.collected + MORE_ROOF * kept)
     different, which = np.unique(run.rain_mm, return_inverse=True)
-    now, more = run.others + run.roof, run.others + wider.runoff_volumes(different)[which]
+    now, more = run.roof, wider.runoff_volumes(different)[which]
     days, _, used = _tried(alone, now, run)
     found = []
-    for what, tried, inflow in (("roof", alone, more), ("tank", larger, now),
-                                ("roof and tank", larger, more)):
-        new_days, _, new_used = _tried(tried, inflow, run)
+    for what, tried, shed in (("roof", alone, more), ("tank", larger, now),
+                              ("roof and tank", larger, more)):
+        new_days, _, new_used = _tried(tried, shed, run)
         found.append(More(what, new_used - used, (new_days - days) * 365.25))
     return tuple(found)
 
@@ -368,7 +464,7 @@ def _thumbs(node: Node, lived: Lived, run: _Read) -> tuple[Thumb, ...]:
     wants = sum((part.wanted for part in lived.uses), np.zeros(run.rain_mm.size))
     demand = _by_month(run, wants, run.weights)
     inflow = run.others + run.roof
-    _, met, used = _tried(replace(store, top_up=None), inflow, run)
+    _, met, used = _tried(replace(store, top_up=None), run.roof, run)
     longest, _ = _longest(run.on_all_days(run.rain_mm <= roof.first_flush))
     daily = float(demand.sum()) / float(run.weights.sum())
     found = [

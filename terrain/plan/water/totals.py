@@ -73,18 +73,18 @@ def own_water_left(cascade: Cascade, account: Account) -> float:
     storm or the year, so a store's spill holds of both as what came to it.  Grey water counts as
     the property's own, water brought by tankers as not.
     """
-    own = [0.0] * len(cascade.nodes)
+    own: list[list[tuple[int | None, float]]] = [[] for _ in cascade.nodes]
     left = 0.0
     spills = 0.0
     for index in cascade.order:
         entry = account.entries[index]
-        above = sum(own[i] for i, node in enumerate(cascade.nodes) if node.spills_to == index)
+        above = sum(part for given in own for to, part in given if to == index)
         came = entry.runoff - entry.run_on + entry.roof + entry.grey + above
         share = min(max(came / entry.inflow, 0.0), 1.0) if entry.inflow > 0 else 1.0
-        own[index] = share * entry.spilled
-        if cascade.nodes[index].spills_to is None:
-            left += own[index]
-            spills += entry.spilled
+        given = cascade.nodes[index].given(entry.spilled, entry.over)
+        own[index] = [(to, share * part) for to, part in given]
+        left += sum(share * part for to, part in given if to is None)
+        spills += sum(part for to, part in given if to is None)
     open_run_on = account.run_on - sum(entry.run_on for entry in account.entries)
     return left + (account.left_site - spills - open_run_on)
 

@@ -1,4 +1,4 @@
-"""What a tree gets from its basin month by month, as the root zone keeps it."""
+"""What trees get from a basin or swale month by month, as their root zone keeps it."""
 
 from __future__ import annotations
 
@@ -15,9 +15,10 @@ from terrain.runoff.rain_years import WET
 from terrain.works.root_zone import RootZone, effective_rain, live, longest_run, root_zone_room
 from terrain.works.rules import Rulebook
 from terrain.works.tree_basin import TreeShape
+from terrain.works.tree_stand import TreeStand
 
 FloatArray = NDArray[np.float64]
-_FIELDS = ("want", "rain", "soaked", "gets", "drained", "gain")
+_FIELDS = ("want", "rain", "soaked", "missed", "gets", "drained", "gain")
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,9 @@ class TreeMonths:
     want : float64
         With all the water it likes.
     rain, soaked : float64
-        Reaching the roots: rain under the crown beside the basin, and what the basin soaks in.
+        Rain under the crown beside the basin that reaches the roots, and what the basin soaks in.
+    missed : float64
+        What of that does not come to the roots: 0 under a tree basin.
     gets, drained, gain : float64
         What the tree takes, what sinks below its roots, and by how much its soil grows wetter.
     """
@@ -40,6 +43,7 @@ class TreeMonths:
     want: FloatArray
     rain: FloatArray
     soaked: FloatArray
+    missed: FloatArray
     gets: FloatArray
     drained: FloatArray
     gain: FloatArray
@@ -52,7 +56,7 @@ class TreeMonths:
 
 @dataclass(frozen=True)
 class TreeLife:
-    """A tree over the record.
+    """A tree over the record, or trees alike beside a swale or basin, all together.
 
     Attributes
     ----------
@@ -66,6 +70,8 @@ class TreeLife:
         First of them, as YYYY-MM-DD.
     short_days : float
         Days of an average year on which it gets less than the rules' `tree gets by` of its want.
+    reach : float
+        Share of what soaks in that comes to its roots.
     """
 
     room: float
@@ -73,15 +79,18 @@ class TreeLife:
     gap_days: int
     gap_starts: str | None
     short_days: float
+    reach: float = 1.0
 
 
-def tree_life(shape: TreeShape, store: StoreYears, seasons: SeasonRun, reference: FloatArray,
-              years: Sequence[YearOfRecord], rules: Rulebook, texture: str | None = None
-              ) -> TreeLife:
-    """Let the tree of a basin live through the record.
+def tree_life(shape: TreeShape | TreeStand, store: StoreYears, seasons: SeasonRun,
+              reference: FloatArray, years: Sequence[YearOfRecord], rules: Rulebook,
+              texture: str | None = None) -> TreeLife:
+    """Let the tree of a basin, or the trees beside a swale or basin, live through the record.
 
-    Its root zone is as wide as its crown.  Rain on the basin's own surface is in what it soaks
-    in; rain on the rest of the crown's ground comes straight.
+    The root zone is as wide as the crown.  Rain on a tree basin's own surface is in what it soaks
+    in; rain on the rest of the crown's ground comes straight.  Of what a swale or basin soaks in
+    its trees get `reach`; the rest sinks past their roots.  Trees alike share alike, so all of a
+    stand are one zone.
 
     Parameters
     ----------
@@ -98,18 +107,20 @@ def tree_life(shape: TreeShape, store: StoreYears, seasons: SeasonRun, reference
     want = reference * shape.factor * shape.crown_area / 1000
     rain = effective_rain(seasons.rain_mm, reference) * shape.bare_crown / 1000
     room = root_zone_room(shape.crown_area, rules, texture)
-    gains = rain + store.infiltrated
+    reach = shape.reach if isinstance(shape, TreeStand) else 1.0
+    gains = rain + reach * store.infiltrated
+    missed = (1.0 - reach) * store.infiltrated
     zone = live(want, gains, room, rules["root zone depletion"])
     first, gap = longest_run(gains < WET * shape.crown_area / 1000)
     short = (want > 0) & (zone.gets < rules["tree gets by"] * want)
-    months = [_months("average year", zone, rain, store.infiltrated, seasons.days,
+    months = [_months("average year", zone, rain, store.infiltrated, missed, seasons.days,
                       seasons.weights)]
-    months += [_months(year.name, zone, rain, store.infiltrated, seasons.days,
-                       (seasons.days.year == year.year).astype(np.float64))
+    months += [_months(year.name, zone, rain, store.infiltrated, missed, seasons.days,
+                       year.within(seasons.days).astype(np.float64))
                for year in years if year.kind in ("dry", "wet")]
     starts = seasons.days[first].date().isoformat() if gap else None
     return TreeLife(room, tuple(months), gap, starts,
-                    seasons.mean(short.astype(np.float64)))
+                    seasons.mean(short.astype(np.float64)), reach)
 
 
 def together(lives: Sequence[TreeLife]) -> list[TreeMonths]:
@@ -119,14 +130,15 @@ def together(lives: Sequence[TreeLife]) -> list[TreeMonths]:
             for parts in zip(*(life.months for life in lives), strict=True)]
 
 
-def _months(name: str, zone: RootZone, rain: FloatArray, soaked: FloatArray,
+def _months(name: str, zone: RootZone, rain: FloatArray, soaked: FloatArray, missed: FloatArray,
             days: pd.DatetimeIndex, weights: FloatArray) -> TreeMonths:
     month = days.month.to_numpy() - 1
     gain = np.diff(zone.held, prepend=zone.start)
-    parts = (zone.want, rain, soaked, zone.gets, zone.drained, gain)
+    parts = (zone.want, rain, soaked, missed, zone.gets, zone.drained, gain)
     found = TreeMonths(name, *(np.bincount(month, series * weights, 12).astype(np.float64)
                                for series in parts))
-    off = np.abs(found.rain + found.soaked - found.gets - found.drained - found.gain)
+    off = np.abs(found.rain + found.soaked - found.missed - found.gets - found.drained
+                 - found.gain)
     came = max(float((found.rain + found.soaked).sum()), 1e-6)
     if not off.max() <= CLOSES_TO * came:
         raise ArithmeticError(f"a tree's month fails to close by {off.max() / came:.1e}")

@@ -16,7 +16,7 @@ from terrain.plan.siting.tree_climate import daily_runoff
 from terrain.plan.water.cascade import Cascade
 from terrain.plan.water.water_balance import SeasonRun
 from terrain.runoff.catchment import gather
-from terrain.runoff.rain_years import years_of
+from terrain.runoff.rain_years import year_of, years_of
 from terrain.runoff.sheds import Shed, ShedPoint
 from terrain.works.root_zone import effective_rain, live, root_zone_room
 from terrain.works.rules import Rulebook
@@ -184,6 +184,11 @@ def kinds_of(placed: Sequence[Placed], rules: Rulebook) -> list[Kind]:
             tree = place.tree
             found.setdefault((tree.crown, tree.factor), Kind(
                 place.work.tree or place.work.name, tree.crown, tree.factor))
+    for place in placed:  # a tree basin gives a kind its name before trees beside a work do
+        if place.stand is not None:
+            stand = place.stand
+            found.setdefault((stand.crown, stand.factor), Kind(
+                stand.name, stand.crown, stand.factor))
     return list(found.values()) or [Kind("example tree", EXAMPLE_CROWN, rules["plant factor"])]
 
 
@@ -198,10 +203,11 @@ def trees_carried(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed],
         return []
     reference, rules = inputs.evaporation.daily, inputs.rules
     daily = pd.Series(np.where(seasons.known, seasons.rain_mm, np.nan), seasons.days)
-    whole = [int(year) for year in years_of(daily).whole]
+    start_month = inputs.site.rain.start_month
+    whole = [int(year) for year in years_of(daily, start_month).whole]
     if not whole:
         return []
-    years = np.asarray(seasons.days.year, np.int64)
+    years = year_of(seasons.days, start_month)
     found = []
     sources: list[tuple[str, str, FloatArray, ShedPoint | None]] = [
         (name, "store", water, None) for name, water in _stores(cascade, placed, seasons)]

@@ -30,11 +30,12 @@ SHORT_BY = 1e-9
 
 @numba.njit(cache=True, nogil=True)
 def _days(inflow, evaporation, volumes, areas, soak, month, wants, below, draw, top_below, load,
-          rain_hours, start, fates, spill, ration, used, brought):
+          rain_hours, start, lifts, fates, spill, over_pump, ration, used, brought):
     """Hourly steps within each day; returns what is held at the end.
 
     In the morning a tanker comes and rations are set by what is held; in each hour water comes,
-    what does not fit spills, then the uses draw in their order, then sun and floor take theirs.
+    what does not fit spills, a pump taking so much of it an hour, then the uses draw in their
+    order, then sun and floor take theirs.
     """
     capacity, held = volumes[-1], start
     uses, open_water = wants.shape[1], soak > 0
@@ -59,6 +60,7 @@ def _days(inflow, evaporation, volumes, areas, soak, month, wants, below, draw, 
             over = max(water - capacity, 0.0)
             water -= over
             spill[day] += over
+            over_pump[day] += max(over - lifts, 0.0)
             for use in range(uses):
                 taken = min(ration[day, use] / 24, water)
                 water -= taken
@@ -72,6 +74,8 @@ def _days(inflow, evaporation, volumes, areas, soak, month, wants, below, draw, 
                 fates[day, 0] += soaked
                 fates[day, 1] += dried
             held = water
+            if held == 0.0 and hour >= rain_hours - 1:  # nothing more comes: nothing more goes
+                break
         fates[day, 2] = held
     return held
 
@@ -95,7 +99,10 @@ class UseYears:
 
 @dataclass(frozen=True)
 class Lived:
-    """A store's days with water that comes from elsewhere; each array has one value a day. [m3]"""
+    """A store's days with water that comes from elsewhere; each array has one value a day. [m3]
+
+    `over` is the part of `spilled` that its pump cannot lift.
+    """
 
     infiltrated: NDArray[np.float64]
     evaporated: NDArray[np.float64]
@@ -103,6 +110,7 @@ class Lived:
     spilled: NDArray[np.float64]
     brought: NDArray[np.float64]
     uses: tuple[UseYears, ...]
+    over: NDArray[np.float64]
 
     @property
     def used(self) -> NDArray[np.float64]:
@@ -124,7 +132,8 @@ def short_days(uses: Sequence[UseYears], days: int) -> NDArray[np.bool_]:
 
 
 def live(store: Store, inflow: NDArray[np.float64], months: NDArray[np.integer],
-         evaporation: NDArray[np.float64], start: float = 0.0) -> Lived:
+         evaporation: NDArray[np.float64], start: float = 0.0, lifts: float | None = None
+         ) -> Lived:
     """Run one store through its days.
 
     Parameters
@@ -137,6 +146,8 @@ def live(store: Store, inflow: NDArray[np.float64], months: NDArray[np.integer],
         From its open water. [mm]
     start : float
         What it holds when they begin. [m3]
+    lifts : float, optional
+        The most that a pump lifts of its spill. [m3/s]
     """
     days, drawn, top_up = inflow.size, store.drawn, store.top_up
     wants = np.zeros((12, len(drawn)))
@@ -146,21 +157,24 @@ def live(store: Store, inflow: NDArray[np.float64], months: NDArray[np.integer],
         wants[:, i] = use.amounts
         for k, step in enumerate(sorted(use.steps, reverse=True)):
             below[i, k], draw[i, k] = step
-    fates, spill, brought = np.zeros((days, 3)), np.zeros(days), np.zeros(days)
+    fates, spill, over, brought = (np.zeros((days, 3)), *np.zeros((3, days)))
     ration, used = np.zeros((days, len(drawn))), np.zeros((days, len(drawn)))
     _days(inflow, evaporation, store.curve.volumes, store.curve.areas, store.infiltration, months,
           wants, below, draw, top_up.below if top_up else 0.0, top_up.load if top_up else 1.0,
-          RAIN_HOURS, start, fates, spill, ration, used, brought)
+          RAIN_HOURS, start, np.inf if lifts is None else 3600 * lifts, fates, spill, over, ration,
+          used, brought)
     uses = tuple(UseYears(use, wants[months, i], ration[:, i], used[:, i])
                  for i, use in enumerate(drawn))
-    return Lived(fates[:, 0], fates[:, 1], fates[:, 2], spill, brought, uses)
+    return Lived(fates[:, 0], fates[:, 1], fates[:, 2], spill, brought, uses, over)
 
 
 @dataclass(frozen=True)
 class StoreYears:
     """A store over the record; each array has one value a day. [m3]
 
-    `grey` is what uses of other stores return to it, `brought` what a tanker brings.
+    `roof_share` of the rain, runoff and spill of others that comes on a day came off roofs, of
+    what it keeps of them and of what it spills on that day as much. [-]  `grey` is what uses of other stores return to it, `brought` what a tanker brings, `over` the
+    part of `spilled` that its pump cannot lift.
     """
 
     runoff: NDArray[np.float64]
@@ -174,7 +188,14 @@ class StoreYears:
     spilled: NDArray[np.float64]
     grey: NDArray[np.float64]
     brought: NDArray[np.float64]
+    over: NDArray[np.float64]
+    roof_share: NDArray[np.float64]
     uses: tuple[UseYears, ...] = ()
+
+    @property
+    def off_roofs(self) -> NDArray[np.float64]:
+        """The part of `captured` that came off roofs. [m3]"""
+        return self.roof_share * self.captured
 
     @property
     def inflow(self) -> NDArray[np.float64]:
@@ -210,6 +231,8 @@ class SeasonRun:
         month is averaged by days.
     known : bool, shape (days,)
         Days with a reading.
+    evaporation : float64, shape (days,)
+        From open water. [mm]
     """
 
     days: pd.DatetimeIndex
@@ -223,6 +246,7 @@ class SeasonRun:
     missing: int
     weights: NDArray[np.float64]
     known: NDArray[np.bool_]
+    evaporation: NDArray[np.float64]
 
     def mean(self, series: NDArray[np.float64]) -> float:
         """Sum of a daily series over an average year."""
@@ -256,7 +280,6 @@ def run_seasons(cascade: Cascade, record: pd.Series,
     rain = record.fillna(0.0).to_numpy(np.float64)
     evaporation = OPEN_WATER_FACTOR * (np.zeros(rain.size) if reference is None else reference)
     shed = _Shed(cascade, rain, reference if continuous else None)
-    spills: list[NDArray[np.float64] | None] = [None] * len(cascade.nodes)
     found: list[StoreYears | None] = [None] * len(cascade.nodes)
     left, run_on = shed.runoff(cascade.open_ground)
     own = left - run_on
@@ -266,24 +289,29 @@ def run_seasons(cascade: Cascade, record: pd.Series,
         node = cascade.nodes[index]
         ground, beyond = shed.runoff(node.catchment)
         roof = node.roof.runoff_volumes(different)[which]
-        above, grey = np.zeros(rain.size), np.zeros(rain.size)
+        above, above_roofs, grey = np.zeros((3, rain.size))
         for i, other in enumerate(cascade.nodes):
-            if other.spills_to == index and spills[i] is not None:
-                above += spills[i]
             lives = found[i]
-            for part, to in zip(() if lives is None else lives.uses, other.grey_to, strict=False):
+            if lives is None:
+                continue
+            for to, part in other.given(lives.spilled, lives.over):
                 if to == index:
-                    grey += part.use.grey * part.used
+                    above += part
+                    above_roofs += lives.roof_share * part
+            for use, to in zip(lives.uses, other.grey_to, strict=False):
+                if to == index:
+                    grey += use.use.grey * use.used
         store = node.store
         lived = live(store, ground + roof + above + grey if grey.any() else ground + roof + above,
-                     months, evaporation * store.open_water)
-        spills[index] = lived.spilled
-        if node.spills_to is None:
-            left = left + lived.spilled
+                     months, evaporation * store.open_water, lifts=node.lifts)
+        for to, part in node.given(lived.spilled, lived.over):
+            if to is None:
+                left = left + part
         own, run_on = own + ground - beyond, run_on + beyond
         found[index] = StoreYears(ground, roof, above, beyond, lived.infiltrated,
                                   lived.evaporated, lived.used, lived.held, lived.spilled, grey,
-                                  lived.brought, lived.uses)
+                                  lived.brought, lived.over,
+                                  _share(roof + above_roofs, ground + roof + above), lived.uses)
     stores = [s for s in found if s is not None]
     falls = (cascade.ground_area + cascade.roof_area) * rain / 1000
     soaked = falls - own
@@ -291,7 +319,11 @@ def run_seasons(cascade: Cascade, record: pd.Series,
         soaked = soaked - store_years.roof
     missing = int((~known).sum())
     return SeasonRun(days, rain, stores, falls, run_on, soaked, left,
-                     (rain.size - missing) / 365.25, missing, _weights(record), known)
+                     (rain.size - missing) / 365.25, missing, _weights(record), known, evaporation)
+
+
+def _share(part: NDArray[np.float64], whole: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.divide(part, whole, out=np.zeros(whole.size), where=whole > 0)
 
 
 class _Shed:

@@ -20,11 +20,9 @@ from terrain.inputs.keep_clear import Thing
 from terrain.outputs.drawing.labels import Column
 from terrain.outputs.page.report import report_page
 from terrain.outputs.sheets.plan_sheets import (
-    ALL,
     draw_sheet,
     dug_works,
     file_name,
-    write_sheets,
 )
 from terrain.outputs.sheets.sections import spread
 from terrain.plan.plan import make_plan
@@ -341,40 +339,13 @@ def few(plan):
                    cascade=replace(plan.cascade, nodes=nodes))
 
 
-def test_sheets_are_written_one_each_and_all_in_one_file(few, tmp_path):
-    drawn = write_sheets(few, tmp_path / "sheets")
-    assert [name for name, _ in drawn] == [entry.name for entry in dug_works(few)]
-    pictures = sorted(path.name for path in (tmp_path / "sheets").glob("*.png"))
-    assert pictures == [file_name(i, name) for i, (name, _) in enumerate(drawn, 1)]
-    for path in (tmp_path / "sheets").glob("*.png"):
-        wide, high = Image.open(path).size
-        assert wide / high == pytest.approx(297 / 210, rel=0.002)  # A4, landscape
-    pdf = (tmp_path / "sheets" / ALL).read_bytes()
-    assert len(re.findall(rb"/Type /Page\b", pdf)) == len(drawn)
-    boxes = re.findall(rb"/MediaBox \[ ?0 0 ([\d.]+) ([\d.]+) ?\]", pdf)
-    assert [(float(w), float(h)) for w, h in boxes] == [
-        (pytest.approx(297 / 25.4 * 72, abs=0.1), pytest.approx(210 / 25.4 * 72, abs=0.1))
-        ] * len(drawn)
-    # Drawn, not pictured: hundreds of strokes on each page beside the shaded ground.
-    strokes = 0
-    for found in re.finditer(rb"stream\r?\n(.*?)endstream", pdf, re.S):
-        try:
-            strokes += zlib.decompress(found.group(1)).count(b"\nS\n")
-        except zlib.error:
-            continue
-    assert strokes > 20 * len(drawn)
-    again = write_sheets(few, tmp_path / "again")
-    assert again == drawn
-    assert (tmp_path / "again" / ALL).read_bytes() == pdf
-
-
 def test_the_report_holds_every_sheet(plan, few, tmp_path):
     drawn = [(entry.name, b"sheet") for entry in dug_works(plan)]
     blank = io.BytesIO()
     Image.new("RGB", (4, 4)).save(blank, "PNG")
     page = report_page(plan, blank.getvalue(), {}, drawn)
     assert page.count('alt="Sheet of ') == len(drawn) > 10
-    assert 'href="sheets/sheets.pdf"' in page
+    assert 'href="plan_set.pdf"' in page
 
 
 def test_sheets_go_from_the_top_of_the_land_down(plan):

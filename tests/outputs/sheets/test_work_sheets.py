@@ -221,10 +221,14 @@ def test_a_tint_ends_where_the_raster_ends(answers, valley, seen, sheet):
     assert corners[:, 1].max() <= north
 
 
-def test_demo_raster_sheets(demo_raster, seen):
-    figure = draw_survey(survey(demo_raster, WORDS), "metric")
-    assert seen.overlaps(figure) == []
-    assert seen.outside(figure) == []
+@pytest.fixture(scope="module")
+def demo_survey(demo_raster):
+    return draw_survey(survey(demo_raster, WORDS), "metric")
+
+
+def test_demo_raster_sheets(demo_survey, seen):
+    assert seen.overlaps(demo_survey) == []
+    assert seen.outside(demo_survey) == []
 
 
 def test_a_survey_shows_where_a_hollow_spills(tmp_path, seen):
@@ -261,7 +265,7 @@ def test_the_picture_of_a_survey_shows_the_hollows_that_it_counts(tmp_path, seen
     assert "hollows of more than 0.1 m³" in words
 
 
-def test_contours_of_a_survey_are_as_plain_on_any_tint_as_those_of_a_map(demo_raster, seen):
+def test_contours_of_a_survey_are_as_plain_on_any_tint_as_those_of_a_map(demo_survey, seen):
     """Contrast of luminance as WCAG 2.1 reckons it; its formula from memory."""
     from matplotlib.colors import to_rgb
 
@@ -272,9 +276,8 @@ def test_contours_of_a_survey_are_as_plain_on_any_tint_as_those_of_a_map(demo_ra
                   for v in to_rgb(colour)]
         return float(np.dot(linear, [0.2126, 0.7152, 0.0722])) + 0.05
 
-    figure = draw_survey(survey(demo_raster, WORDS), "metric")
     tints = [sy.mixed(sy.SHADE_MIDDLE, colour, sy.SLOPE_ALPHA) for _, _, colour in sy.SLOPES]
-    drawn = [lines.get_edgecolor()[0][:3] for lines in seen.with_gid(figure, "contour")]
+    drawn = [lines.get_edgecolor()[0][:3] for lines in seen.with_gid(demo_survey, "contour")]
     assert len(drawn) == 2
     on_map = light(sy.SHADE_MIDDLE) / light(sy.CONTOUR)
     for colour in drawn:

@@ -348,7 +348,8 @@ def test_who_drains_where_on_other_ground_agrees_with_following_every_cell(plan)
     ground = DoubtedGround(plan.inputs, placed_of(plan), plan.cascade, 0.1, 30.0)
     assert ground.dem.shape == (160, 120)
     ground.field = Tilted()
-    seen = ground.look(np.random.default_rng(1))
+    looked = ground.look(np.random.default_rng(1))
+    seen = looked.drained
     dem = plan.inputs.dem
     marks = np.zeros(dem.shape, int)
     for index, place in enumerate(placed_of(plan)):
@@ -362,7 +363,7 @@ def test_who_drains_where_on_other_ground_agrees_with_following_every_cell(plan)
         assert seen.areas[index] == pytest.approx(here.sum() * dem.cell_area)
         assert seen.apart[index] == pytest.approx((here != there).sum() * dem.cell_area)
         # Each curve number's area, run-on apart, as cell by cell.
-        catchment = seen.cascade.nodes[index].catchment
+        catchment = looked.cascade.nodes[index].catchment
         inside = plan.inputs.ground.inside
         if node.store.kind != "tank":
             assert catchment.run_on_area == pytest.approx((here & ~inside).sum(), rel=1e-9)
@@ -376,7 +377,7 @@ def test_who_drains_where_on_other_ground_agrees_with_following_every_cell(plan)
             assert ground_only.runoff(60.0) == pytest.approx(wanted, rel=1e-9)
     assert (seen.apart > 0).any()
     # All ground of the property is some store's, open, or a tank's roof: nothing is lost.
-    assert seen.cascade.ground_area == pytest.approx(plan.cascade.ground_area, rel=1e-12)
+    assert looked.cascade.ground_area == pytest.approx(plan.cascade.ground_area, rel=1e-12)
     assert not seen.cut
 
 
@@ -385,7 +386,7 @@ def test_spills_on_other_ground_go_where_the_water_goes(plan):
 
     ground = DoubtedGround(plan.inputs, placed_of(plan), plan.cascade, 0.1, 30.0)
     ground.field = Tilted()
-    seen = ground.look(np.random.default_rng(1))
+    seen = ground.look(np.random.default_rng(1)).drained
     dem = plan.inputs.dem
     tilted = Terrain(replace(dem, heights=dem.heights + Tilted().draw(None)))
     marks = ground.marks
@@ -403,7 +404,7 @@ def test_spills_on_other_ground_go_where_the_water_goes(plan):
             assert seen.spills_to[index] == plan.cascade.nodes[index].spills_to
             continue
         assert seen.spills_to[index] == (end - 1 if end not in (0, index + 1) else None)
-    as_it_is = ground.look(None)
+    as_it_is = ground.look(None).drained
     assert as_it_is.spills_to == tuple(node.spills_to for node in plan.cascade.nodes)
     assert (as_it_is.moved == 0).all()
     assert (as_it_is.apart == 0).all()
@@ -435,8 +436,8 @@ def test_a_part_of_a_large_raster_says_the_same_as_the_whole(tmp_path, small_sit
     monkeypatch.setattr(doubt_ground, "NEARLY_ALL", 0.0)
     whole = DoubtedGround(plan.inputs, placed_of(plan), plan.cascade, 0.0, 10.0)
     assert whole.dem.shape == (160, 420)
-    assert (part.look(None).areas == whole.look(None).areas).all()
-    assert part.look(None).spills_to == whole.look(None).spills_to
+    assert (part.look(None).drained.areas == whole.look(None).drained.areas).all()
+    assert part.look(None).drained.spills_to == whole.look(None).drained.spills_to
 
 
 # Ranges
@@ -444,7 +445,7 @@ def test_a_part_of_a_large_raster_says_the_same_as_the_whole(tmp_path, small_sit
 
 def test_one_more_run_falls_within_a_range_with_the_chance_that_is_told():
     """Of n runs of any distribution, 80 % of further ones lie between i/(n+1) quantiles on
-    average (Gumbel 1958)."""
+    average (Gumbel 1958, from memory)."""
     generator = np.random.default_rng(2)
     for make in (generator.standard_normal, generator.standard_exponential,
                  lambda size: generator.lognormal(0.0, 1.0, size)):
@@ -496,7 +497,7 @@ def test_errors_of_the_elevation_widen_the_ground_of_a_store(plan):
     wide = []
     for error in (0.0, 0.05, 0.3):
         ground = DoubtedGround(plan.inputs, placed_of(plan), plan.cascade, error, 30.0)
-        areas = np.array([ground.look(np.random.default_rng(i)).areas for i in range(40)])
+        areas = np.array([ground.look(np.random.default_rng(i)).drained.areas for i in range(40)])
         wide.append(np.diff(np.quantile(areas, [0.1, 0.9], axis=0), axis=0))
     assert np.array(wide[0]).max() == 0
     assert np.sum(wide[2]) > np.sum(wide[1]) > 0

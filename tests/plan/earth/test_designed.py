@@ -80,16 +80,13 @@ def test_the_rule_may_be_overruled():
     assert Earth(10.0, 0.0, 10.9, 0.0).off(Rulebook({"earth by two ways": 0.05})) is not None
 
 
-def test_every_dug_or_heaped_work_of_a_site_is_shaped(small_site):
-    from terrain.plan.plan import make_plan
-
-    plan = make_plan(small_site)
-    designed = plan.designed
+def test_every_dug_or_heaped_work_of_a_site_is_shaped(small_plan):
+    designed = small_plan.designed
     assert designed is not None
     assert set(designed.earth) == {"east swale", "pond", "trees 1", "trees 2"}
     levels = [shape.level for shape in designed.shapes]
     assert levels == sorted(levels, reverse=True)
-    for planned in plan.stores:
+    for planned in small_plan.stores:
         found = designed.earth.get(planned.store.name)
         if planned.swale is not None:
             assert found.cut_sections == planned.swale.cut

@@ -12,7 +12,6 @@ from planes import plane
 from shapely.geometry import LineString, Point, box
 
 from terrain.inputs.keep_clear import Thing
-from terrain.plan.plan import make_plan
 from terrain.plan.safety.overtopping import breach_cautions, breach_of, met_on
 from terrain.surface.terrain import Terrain
 from terrain.works.cross_section import Section
@@ -177,8 +176,8 @@ def test_thresholds_tell_what_was_measured():
     assert len(permit_cautions(29.9 * FOOT, 100 * ACRE_FOOT, rules)) == 1
 
 
-def test_a_plan_tells_the_way_of_each_bank(small_site_folder, tmp_path_factory):
-    plan = make_plan(small_site_folder(tmp_path_factory.mktemp("breach")))
+def test_a_plan_tells_the_way_of_each_bank(small_plan):
+    plan = small_plan
     told = {p.store.name: p.breach for p in plan.stores}
     assert told["barn tank"] is None
     assert told["trees 1"] is None

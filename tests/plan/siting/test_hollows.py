@@ -14,10 +14,11 @@ from shapely.geometry import Point
 from terrain.errors import InputError
 from terrain.outputs.data.plan_json import plan_object
 from terrain.outputs.drawing.site_map import draw_site_map
-from terrain.outputs.geopackage import write_geopackage
+from terrain.outputs.field.setting_out import setting_out
+from terrain.outputs.field.stake_table import write_stake_table
+from terrain.outputs.gis.geopackage import write_geopackage
 from terrain.outputs.page.earth_tables import balance_rows
 from terrain.outputs.page.report import _build_rows, _store_rows
-from terrain.outputs.setting_out import write_setting_out
 from terrain.plan.plan import make_plan
 from terrain.plan.water.routing import run_storm
 from terrain.runoff.storms import storm_shape
@@ -139,7 +140,7 @@ def test_nothing_is_dug_or_set_out(plan, tmp_path):
     assert planned.quantities is None
     assert "pan" not in [row.name for row in _build_rows(plan)]
     assert "pan" not in dict(balance_rows(plan))
-    write_setting_out(plan, tmp_path / "stakes.csv")
+    write_stake_table(setting_out(plan), tmp_path / "stakes.csv")
     with open(tmp_path / "stakes.csv", encoding="utf-8") as stream:
         assert {row["work"] for row in csv.DictReader(stream)} == {
             "east swale", "pond", "trees 1", "trees 2"}

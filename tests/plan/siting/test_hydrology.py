@@ -37,8 +37,8 @@ def say(site, **parts):
 
 
 @pytest.fixture(scope="module")
-def plain(tmp_path_factory, small_site_folder):
-    return make_plan(small_site_folder(tmp_path_factory.mktemp("plain")))
+def plain(small_plan):
+    return small_plan
 
 
 def caught(plan, storm="big day"):

@@ -11,8 +11,8 @@ from shapely import LineString, Point, box
 
 from terrain.errors import InputError
 from terrain.outputs.data.plan_json import plan_object
+from terrain.outputs.field.stakes import stakes_of
 from terrain.outputs.page.report import _build_rows
-from terrain.outputs.setting_out import stakes_of
 from terrain.outputs.sheets.swale_sections import swale_profile, told_stations
 from terrain.plan.plan import check_site, make_plan
 from terrain.works.alignment import off_level

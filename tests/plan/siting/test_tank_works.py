@@ -16,7 +16,8 @@ from terrain.outputs.page.tank_tables import tank_section
 from terrain.plan.plan import check_site, make_plan
 from terrain.plan.siting.reading import read_inputs
 from terrain.plan.siting.tank_works import leader_of, top_up_of, uses_of
-from terrain.plan.water.gutter_checks import cloudburst
+from terrain.plan.water.gutter_checks import cloudburst, hardest_piece, no_cloudburst
+from terrain.runoff.storms import nested_shape
 
 USES = """
     first flush volume: 30 L
@@ -76,7 +77,9 @@ def bare(tmp_path_factory, small_site_folder, write_layer):
 @pytest.fixture(scope="module")
 def furnished(bare):
     """The same with joined tanks, uses and a tanker."""
+    (bare.parent / "minutes.csv").write_text("duration,2 yr mm,10 yr mm\n5 min,6,10\n24 h,38,62\n")
     site = changed(bare, ("    demand: 50 L/day\n", USES.lstrip("\n")),
+                   ("  daily:\n", "  frequency: minutes.csv\n  daily:\n"),
                    ("  file: roofs.geojson\n", "  file: roofs.geojson" + GUTTERS))
     return site.rename(site.with_name("furnished.yaml"))
 
@@ -128,19 +131,48 @@ def test_cautions_of_gutters_silt_grey_water_and_wild_animals(plan):
     assert 'Grey water from "barn tank" comes to it' in grey
 
 
-def test_without_a_frequency_table_the_hardest_minutes_of_a_storm_are_taken(plan):
-    """60 mm by the NRCS type II: its hardest 6 minutes are those that hold the hardest 5."""
-    burst = plan.roofs.burst
-    assert "the hardest 5 minutes of the storm \"big day\"" in burst.source
-    shape = plan.inputs.hydrology.shapes["big day"]
-    assert burst.intensity == pytest.approx(60 * shape.greatest_share(1 / 12) * 12)
+@pytest.mark.parametrize(("storm", "minutes", "intensity"), [
+    ("depth: 8 mm\n      duration: 5 min\n      pattern: even", 5, 96.0),
+    ("depth: 14 mm\n      duration: 10 min\n      pattern: even", 10, 84.0)])
+def test_without_a_frequency_table_a_burst_of_a_few_minutes_is_taken(bare, storm, minutes,
+                                                                     intensity):
+    """8 mm in 5 minutes are 96 mm/h."""
+    site = changed(bare, ("    - name: shower\n      depth: 20 mm\n      duration: 2 h\n",
+                          f"    - name: burst\n      {storm}\n      return period: 10\n"))
+    burst = cloudburst(read_inputs(site))
+    assert f"the hardest {minutes} minutes of the storm \"burst\"" in burst.source
+    assert burst.intensity == pytest.approx(intensity)
+
+
+@pytest.mark.parametrize(("storm", "said"), [
+    ("", "\"big day\" (15 minutes)"),
+    ("      pattern: even\n", "\"big day\" (24 hours)"),
+    ("      pattern: even\n      duration: 1 h\n", "\"big day\" (60 minutes)"),
+    ("      pattern: IA\n", "\"big day\" (60 minutes)")])
+def test_a_storm_that_knows_no_minutes_sizes_no_gutter(bare, storm, said):
+    """60 mm evenly in a day are 2.5 mm/h, which any gutter carries; the same place has ten times
+    that and more for 5 minutes.  The NRCS types as printed in Chow, Maidment & Mays (1988), Table
+    14.4.3, rise for a quarter of an hour (II) or a whole one (IA) on end at their hardest."""
+    inputs = read_inputs(changed(bare, ("      return period: 10\n",
+                                        storm + "      return period: 10\n")))
+    assert cloudburst(inputs) is None
+    assert said in no_cloudburst(inputs)
+    assert "down to 5 minutes or 10 minutes" in no_cloudburst(inputs)
+
+
+def test_a_nested_storm_knows_the_minutes_of_its_table(bare):
+    """Blocks of 10 minutes: 10 mm in its hardest one."""
+    shape = nested_shape(np.array([1 / 6, 0.5, 1.0]), np.array([10.0, 18.0, 24.0]), 1.0)
+    assert hardest_piece(shape) == pytest.approx(1 / 6)
+    assert shape.greatest_share(1 / 6) * 24 == pytest.approx(10.0)
 
 
 @pytest.mark.parametrize("years", ["", "      return period: 5\n"])
 def test_a_storm_that_comes_too_often_is_no_cloudburst(furnished, years):
     """The rule asks for once in 10 years: a storm once in 5, or without a return period, is not
     taken in its stead."""
-    plan = make_plan(changed(furnished, ("      return period: 10\n", years)))
+    plan = make_plan(changed(furnished, ("      return period: 10\n", years),
+                             ("  frequency: minutes.csv\n", "")))
     assert (plan.roofs.burst, plan.roofs.gutters) == (None, ())
     assert any("Gutters are not checked, as the cloudburst" in note for note in plan.notes)
     section = str(tank_section(plan, lambda figure: "data:"))
@@ -174,7 +206,8 @@ def test_all_is_told_to_people_and_programs(plan):
     assert tank["joined"][0]["volume_m3"] == 3.0
     assert tank["uses"][0]["grey_to"] == "trees 1"
     assert tank["uses"][1]["amounts_m3_day"][:4] == [0.003, 0.003, 0.003, 0.002]
-    assert len(tank["size_curve"]) == 17
+    assert len(tank["size_curve"]) == 33
+    assert tank["own_size"]["volume_m3"] == pytest.approx(tank["joined"][0]["volume_m3"] + 5.0)
     assert sum(point["knee"] for point in tank["size_curve"]) <= 1
     assert [g["gutter_enough"] for g in facts["gutters"]] == [False, None]
 

@@ -6,7 +6,7 @@ from matplotlib.text import Text
 
 from terrain.errors import InputError
 from terrain.outputs.data.plan_json import plan_object
-from terrain.outputs.setting_out import stakes_of
+from terrain.outputs.field.stakes import stakes_of
 from terrain.plan.plan import check_site, make_plan
 from terrain.runoff.curve_number import runoff_depth
 from terrain.works.crescent import crescent_volume
@@ -97,18 +97,19 @@ def test_a_row_below_a_swale_stands_clear_of_its_berm_and_in_a_line(small_site):
                    for said in p.cautions) for p in row)
 
 
-def crested(site):
-    """The small site with its swale's crest fixed 0.8 m above its sill."""
-    level = make_plan(site).stores[0].swale.sill.level
+def crested(site, plan):
+    """The small site, whose plan is given, with its swale's crest fixed 0.8 m above its sill."""
+    level = plan.stores[0].swale.sill.level
     site.write_text(site.read_text().replace(
         "name: east swale", f"name: east swale\n    crest: {level + 0.8} m"))
     return site
 
 
-def test_a_row_below_a_swale_stands_clear_of_a_berm_whose_crest_is_fixed(small_site):
+def test_a_row_below_a_swale_stands_clear_of_a_berm_whose_crest_is_fixed(small_site,
+                                                                              small_plan):
     """0.88 m high as built, 0.6 m wide on top, sides of 2:1: on a slope s its toe lies
     (0.6 + 4 x 0.88) / (1 - 2 s) off, beyond where the usual berm's trees would stand."""
-    plan = make_plan(trees(crested(small_site), ROW))
+    plan = make_plan(trees(crested(small_site, small_plan), ROW))
     swale, row = plan.stores[0], planted(plan)
     from shapely import LineString, Point
 
@@ -120,16 +121,17 @@ def test_a_row_below_a_swale_stands_clear_of_a_berm_whose_crest_is_fixed(small_s
     assert not any("against its berm" in said for p in row for said in p.cautions)
 
 
-def test_a_tree_on_the_high_berm_is_warned_of_where_the_usual_one_would_not_reach(small_site):
+def test_a_tree_on_the_high_berm_is_warned_of_where_the_usual_one_would_not_reach(small_site,
+                                                                                  small_plan):
     from shapely import LineString
 
-    line = LineString(make_plan(small_site).stores[0].placed.route.line)
+    line = LineString(small_plan.stores[0].placed.route.line)
     spot = line.interpolate(0.2, normalized=True)
     x, y = (np.array([spot.x, spot.y]) + 3.5 * np.array([-0.08, -0.04]) / SLOPE).round(2)
     tree = f"- kind: tree basin\n  name: trees\n  at: [{x}, {y}]\n  crown: 2 m\n"
     usual = make_plan(trees(small_site, tree))
     assert not any("against its berm" in said for said in planted(usual)[0].cautions)
-    high = make_plan(crested(small_site))
+    high = make_plan(crested(small_site, usual))
     assert any("against its berm" in said for said in planted(high)[0].cautions)
 
 
@@ -148,9 +150,8 @@ def test_a_drawn_row_by_count(small_site):
     assert at == pytest.approx(np.linspace((500024, 6399910), (500036, 6399900), 4))
 
 
-def test_a_tree_on_a_berm_is_warned_of(small_site):
-    plan = make_plan(small_site)
-    line = plan.stores[0].placed.route.line
+def test_a_tree_on_a_berm_is_warned_of(small_site, small_plan):
+    line = small_plan.stores[0].placed.route.line
     x, y = (line[len(line) // 2] + 1.9 * np.array([-0.08, -0.04]) / SLOPE).round(2)
     down = make_plan(trees(small_site, f"""\
 - kind: tree basin

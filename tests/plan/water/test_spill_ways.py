@@ -19,7 +19,10 @@ from terrain.outputs.data.cascade_json import store_facts
 from terrain.outputs.page.cascade_tables import way_steps
 from terrain.plan.plan import check_site, make_plan
 from terrain.plan.safety.cautions import LEAVES
-from terrain.plan.water.spill_ways import held_on_the_way, pump_cautions, spill_ways
+from terrain.plan.water.accounts import storm_account
+from terrain.plan.water.routing import run_storm
+from terrain.plan.water.spill_ways import ends_in_hollows, pump_cautions, spill_ways
+from terrain.units import in_both
 from terrain.works.rules import Rulebook
 
 TANK = """\
@@ -268,8 +271,30 @@ def test_a_hollow_that_holds_the_spill_is_proposed_as_a_store(small_site):
     assert said.startswith("Its spill leaves the property only when a hollow on its way")
     with_only(small_site, f"{swale}  - {{kind: hollow, name: pan, at: [{hollow.x}, {hollow.y}]}}\n")
     assert make_plan(small_site).stores[0].spills_to == "pan"
-    brim = replace(plan.told.ways[0], steps=(replace(hollow, size=spilled / 2),))
-    assert held_on_the_way(brim, spilled, dem) is None
+    way, past = plan.told.ways[0], steps(plan.told.ways[0])["leaves"]
+
+    def ends(*hollows, sizes=(spilled,)):
+        ways = [replace(way, name=f"way {i}", steps=(*found, past))
+                for i, found in enumerate(hollows)]
+        return ends_in_hollows(ways, sizes, dem)
+
+    half, one, two = (replace(hollow, size=size * spilled, pool=pool)
+                      for size, pool in ((0.5, 1), (1.5, 2), (0.6, 3)))
+    assert ends((half,)) == [None]  # it would not hold one alone
+    # Either of two spills would stay in a hollow of one and a half, but not both of them.
+    alone, = ends((one,))
+    assert alone.held
+    both = ends((one,), (one,), sizes=(spilled, spilled))
+    assert [end.held for end in both] == [False, False]
+    assert "but \"way 1\" spills there too" in both[0].said
+    assert in_both(0.5 * spilled, "volume") in both[0].said
+    # What the first has no room for is caught by the next, which a third spill comes to as well.
+    caught = ends((one, two), (one,), sizes=(spilled, 0.9 * spilled))
+    assert [end.held for end in caught] == [True, False]
+    lost = ends((one, two), (one, two), (two,), sizes=(spilled, 0.9 * spilled, 0.3 * spilled))
+    assert [end.held for end in lost] == [False, False, False]
+    # One that does not spill fills nothing, and is not named.
+    assert ends((one,), (one,), sizes=(spilled, 0.0)) == [alone, None]
 
 
 def test_a_pump_lifts_through_a_pipe(small_site):
@@ -284,21 +309,58 @@ def test_a_pump_lifts_through_a_pipe(small_site):
     assert not [check for check in plan.pipes if check.name == "pond"]  # it is under pressure
 
 
-def test_a_pump_too_small_for_a_peak_is_told(pumped):
+def test_a_pump_too_small_for_a_peak_lifts_less_and_is_told(pumped):
     """Between the greatest spills of the two storms it is too small for the larger alone."""
     peaks = {name: run.stores[1].peak_spill for name, run in pumped.runs.items()}
     assert 0 < peaks["shower"] < peaks["big day"]
+    site = pumped.inputs.site
 
-    def cautions(pump):
-        placed = [p.placed for p in pumped.stores]
-        placed[1] = replace(placed[1], work=placed[1].work.model_copy(update={"pump": pump}))
-        return pump_cautions(pumped.cascade, placed, pumped.runs)
+    def with_pump(lifts):
+        node = replace(pumped.cascade.nodes[1], lifts=lifts)
+        cascade = replace(pumped.cascade, nodes=[pumped.cascade.nodes[0], node,
+                                                 *pumped.cascade.nodes[2:]])
+        runs = {storm.name: run_storm(cascade, storm.depth,
+                                      pumped.inputs.hydrology.shapes[storm.name])
+                for storm in site.rain.storms}
+        return runs, pump_cautions(cascade, runs)
 
-    said = cautions((peaks["shower"] + peaks["big day"]) / 2)
+    runs, said = with_pump((peaks["shower"] + peaks["big day"]) / 2)
     assert list(said) == [1]
     assert "\"big day\"" in said[1]
     assert "\"shower\"" not in said[1]
-    assert cautions(peaks["big day"] * 1.01) == cautions(True) == {}
+    assert said[1].endswith("what it cannot lift goes over the ground and off the site.")
+    big = runs["big day"].stores
+    assert 0 < big[1].over < big[1].spilled
+    assert big[0].from_above == pytest.approx(big[1].spilled - big[1].over)
+    assert storm_account(runs["big day"]).unexplained <= 1e-9
+    assert with_pump(peaks["big day"] * 1.01)[1] == with_pump(None)[1] == {}
+
+
+def test_what_a_small_pump_cannot_lift_takes_the_way_it_took_before_the_pump(small_site):
+    """The swale is pumped to the tank at the barn; without the pump its spill comes to the pond
+    down the valley, and so does what is over."""
+    works = small_site.read_text()
+    plain = make_plan(small_site).cascade.nodes[0]
+    small_site.write_text(works.replace(
+        "    name: east swale\n",
+        "    name: east swale\n    spills to: barn tank\n    pump: 2 L/min\n"))
+    plan = make_plan(small_site)
+    node = plan.cascade.nodes[0]
+    assert node.lifts == pytest.approx(2e-3 / 60)
+    assert plan.stores[4].store.name == "barn tank"
+    assert plan.stores[1].store.name == "pond"
+    assert (node.spills_to, node.over_to) == (4, 1)
+    assert plain.spills_to == 1
+    assert node.over_path == pytest.approx(plain.spill_path)
+    entries = plan.storms["big day"].entries
+    assert entries[0].over > 0.5 * entries[0].spilled > 0
+    assert entries[4].from_above == pytest.approx(entries[0].spilled - entries[0].over)
+    assert plan.year.unexplained <= 1e-9
+    note, = [n for n in plan.notes if "The pump of" in n]
+    assert "as it would without the pump, over the ground" in note
+    facts = store_facts(plan, 0)["pump"]
+    assert facts["over_m3"]["big day"] == pytest.approx(entries[0].over)
+    assert facts["over_goes_to"] == "pond"
 
 
 @pytest.mark.parametrize("given", ["40 L/min", "2.4 m3/h", "2400 L/h"])

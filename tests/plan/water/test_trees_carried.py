@@ -1,13 +1,16 @@
 """How many trees a water would carry: worked cases, and what must hold anywhere."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from terrain.plan.water.trees_carried import MOST_TREES, Kind, carried, typical
+from terrain.plan.water.trees_carried import MOST_TREES, Kind, carried, kinds_of, typical
 from terrain.works.root_zone import root_zone_room
 from terrain.works.rules import Rulebook
+from terrain.works.tree_stand import TreeStand
 
 RULES = Rulebook()
 TREE = Kind("example", 2.0, 0.5)  # 3.14 m2 under the crown
@@ -87,6 +90,19 @@ def test_larger_trees_are_never_more(storms, times):
                             years, (2011, 2012), (0.5,), RULES)[0]
                     for crown in (2.0, 2.0 * times))
     assert (large <= small).all()
+
+
+def test_trees_beside_a_swale_are_a_kind_too_and_tree_basins_name_theirs_first():
+    def place(name, tree=None, stand=None):
+        return SimpleNamespace(work=SimpleNamespace(name=name, tree=None), tree=tree, stand=stand)
+
+    def beside(crown):
+        return TreeStand("row", 5, crown, 0.5, "", 60.0, 0.5)
+
+    bowl = SimpleNamespace(crown=3.0, factor=0.5)
+    found = kinds_of([place("swale", stand=beside(3.0)), place("orchard", tree=bowl),
+                      place("other", stand=beside(4.0))], RULES)
+    assert [(kind.name, kind.crown) for kind in found] == [("orchard", 3.0), ("row", 4.0)]
 
 
 def test_the_typical_years_are_ranked():

@@ -1,5 +1,7 @@
 """The daily run against a slow, plain reading of its rules on a real record, and closed forms."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,6 +12,7 @@ from networks import (
     NO_ROOF,
     cascade_of,
     cascades,
+    given_to,
     ground_of,
     reference_of,
     store_of,
@@ -70,7 +73,7 @@ def plain_run(cascade, record, evapotranspiration):
     spills, people drink, the sun takes its part of the surface, the floor takes its part."""
     held = [0.0] * len(cascade.nodes)
     fates = ("spilled", "used", "evaporated", "infiltrated")
-    found = [{name: [] for name in (*fates, "inflow", "held")} for _ in cascade.nodes]
+    found = [{name: [] for name in (*fates, "over", "inflow", "held")} for _ in cascade.nodes]
     left = []
     for day, rain in record.items():
         gone = plain_runoff(cascade.open_ground, rain, cascade.open_ground.areas)
@@ -82,7 +85,7 @@ def plain_run(cascade, record, evapotranspiration):
             sun = 0.0
             if store.open_water:
                 sun = 1.05 * evapotranspiration[day.month - 1] / day.days_in_month / 24
-            sums = dict.fromkeys(fates, 0.0)
+            sums = dict.fromkeys((*fates, "over"), 0.0)
             water = held[index]
             for hour in range(24):
                 if hour < 6:
@@ -97,16 +100,20 @@ def plain_run(cascade, record, evapotranspiration):
                 soaked = min(store.infiltration / 1000 * area, water)
                 water -= soaked
                 sums["spilled"] += spill
+                if node.lifts is not None:
+                    sums["over"] += max(spill - 3600 * node.lifts, 0.0)
                 sums["used"] += used
                 sums["evaporated"] += dried
                 sums["infiltrated"] += soaked
             held[index] = water
             for name, value in {**sums, "inflow": came[index], "held": water}.items():
                 found[index][name].append(value)
-            if node.spills_to is None:
-                gone += sums["spilled"]
-            else:
-                came[node.spills_to] += sums["spilled"]
+            for to, part in ((node.spills_to, sums["spilled"] - sums["over"]),
+                             (node.over_to, sums["over"])):
+                if to is None:
+                    gone += part
+                else:
+                    came[to] += part
         left.append(gone)
     return found, left
 
@@ -165,13 +172,60 @@ def test_any_cascade_closes_over_any_record(cascade, rain, how):
         assert (store.held <= node.store.capacity * (1 + 1e-12)).all()
         assert min(part.min() for part in (store.spilled, store.used, store.evaporated,
                                            store.infiltrated, store.held)) >= 0
-        above = sum((other.spilled for other, n in zip(run.stores, cascade.nodes, strict=True)
-                     if n.spills_to == index), np.zeros(len(rain)))
-        assert store.from_above == pytest.approx(above, rel=1e-12, abs=1e-12)
+        above = given_to(cascade, index, run.stores) + np.zeros(len(rain))
+        assert store.from_above == pytest.approx(above, rel=1e-9, abs=1e-12)
+        assert (store.over >= 0).all()
+        assert (store.over <= store.spilled * (1 + 1e-12)).all()
     kept = sum(store.used + store.evaporated + store.infiltrated
                + np.diff(store.held, prepend=0.0) for store in run.stores)
     gap = run.rain + run.run_on - run.soaked_in_place - kept - run.left_site
     assert np.abs(gap).max() <= 1e-9 * max(float((run.rain + run.run_on).max()), 1e-6)
+
+
+def pumped_homestead():
+    """The same, the tank pumped to the bowl; what is over 1.5 L/min runs down to the swale."""
+    plain = homestead()
+    nodes = [plain.nodes[0], replace(plain.nodes[1], spills_to=2, lifts=2.5e-5, over_to=0),
+             plain.nodes[2]]
+    return replace(plain, nodes=nodes)
+
+
+def test_a_pump_of_stated_capacity_matches_the_slow_reference(seattle):
+    cascade, seattle = pumped_homestead(), seattle.iloc[:366]
+    run = run_seasons(cascade, seattle, reference_of(seattle, DRY))
+    found, left = plain_run(cascade, seattle, DRY)
+    for store, plain in zip(run.stores, found, strict=True):
+        for name, values in plain.items():
+            assert getattr(store, name) == pytest.approx(np.array(values), rel=1e-9, abs=1e-9), name
+    assert run.left_site == pytest.approx(np.array(left), rel=1e-9, abs=1e-9)
+    tank = run.stores[1]
+    assert 0 < tank.over.sum() < tank.spilled.sum()
+
+
+def test_a_day_of_spill_is_lifted_by_the_hour():
+    """6 m3 in six hours into a full tank, a pump of 10 L/min: 0.6 m3 an hour, so 3.6 m3 go up and
+    2.4 m3 run over the ground."""
+    parts = [(store_of("tank", tank_curve(1.0)), NO_GROUND, RoofCatchment(100.0, 100.0), 1),
+             (store_of("tank", tank_curve(50.0)), NO_GROUND, NO_ROOF, None)]
+    run = run_seasons(cascade_of(parts, pumps={0: (0.01 / 60, None)}), daily([10.0, 60.0]), None)
+    assert run.stores[0].spilled[1] == pytest.approx(6.0)
+    assert run.stores[1].from_above[1] == pytest.approx(3.6)
+    assert run.left_site[1] == run.stores[0].over[1] == pytest.approx(2.4)
+
+
+@settings(max_examples=30)
+@given(cascades(), st.lists(st.tuples(st.floats(0, 90) | st.just(0.0), st.floats(0, 40)),
+                            min_size=1, max_size=25))
+def test_more_rain_on_any_day_never_catches_less(cascade, rain):
+    less, more = np.array(rain)[:, 0], np.array(rain).sum(1)
+    runs = [run_seasons(cascade, daily(fell), reference_of(daily(fell), DRY))
+            for fell in (less, more)]
+    for dry, wet in zip(runs[0].stores, runs[1].stores, strict=True):
+        scale = 1e-9 * max(float(wet.inflow.sum()), 1e-6)
+        assert (wet.held >= dry.held - scale).all()
+        assert (np.cumsum(wet.captured) >= np.cumsum(dry.captured) - scale).all()
+        assert wet.used.sum() >= dry.used.sum() - scale
+    assert (runs[1].left_site >= runs[0].left_site - 1e-9 * (runs[1].left_site + 1)).all()
 
 
 # ---- closed forms ----

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from shapely import LineString, Point, Polygon
 
-from terrain.outputs.setting_out import stakes_of, write_setting_out
+from terrain.outputs.field.setting_out import setting_out
+from terrain.outputs.field.stake_table import write_stake_table
+from terrain.outputs.field.stakes import stakes_of
 from terrain.plan.plan import make_plan
 
 
@@ -91,7 +93,7 @@ def test_staff_readings_and_feet(small_site, tmp_path):
     small_site.write_text(text + "benchmark: {at: [500060, 6399950], level: "
                           f"{level} m, staff reading: 1.5 m}}\n")
     plan = make_plan(small_site)
-    write_setting_out(plan, tmp_path / "s.csv")
+    write_stake_table(setting_out(plan), tmp_path / "s.csv")
     with open(tmp_path / "s.csv", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
     for row, stake in zip(rows, stakes_of(plan), strict=True):

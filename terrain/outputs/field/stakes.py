@@ -1,17 +1,16 @@
-"""Stakes taken to the field: station, place, levels, cut and staff reading."""
+"""What stakes there are: of each work its stations, places and levels."""
 
 from __future__ import annotations
 
-import csv
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from shapely import LineString, Point, Polygon
 
 from terrain.inputs.elevation import Dem
+from terrain.outputs.field.stations import evenly, stations_along
 from terrain.plan.planned import Plan, PlannedStore
-from terrain.units import PRINTED
 from terrain.works.basin import Basin
 from terrain.works.drain import Drain
 from terrain.works.ground_of_bank import spillway_floor
@@ -22,6 +21,10 @@ from terrain.works.wall_profile import WallProfile
 
 #: Stakes on walls and rims stand at most this far apart; common practice, no source. [m]
 CLOSE = 5.0
+#: How far to each side of a line it is looked for where uphill is. [m]
+BESIDE = 3.0
+
+Pair = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -32,8 +35,7 @@ class Stake:
     ----------
     work, mark : str
         Whose it is, and what it marks: line and end (a swale's downhill lip), sill, bed, check,
-        berm,
-        wall, cut-off, wet and dry foot, rim, floor, tree, bund (a crescent's).
+        berm, wall, cut-off, wet and dry foot, rim, floor, tree, bund (a crescent's).
     station : float
         Distance along the line, the rim or the floor's edge. [m]
     x, y : float
@@ -42,6 +44,10 @@ class Stake:
         Raster's ground, and the level to make. [m]
     design_of : str
         What the design level is of.
+    away : (float, float) or None
+        Unit vector square to its line, uphill, or out of a ring; None of a single point.
+    ring : bool
+        Whether its line is closed.
     """
 
     work: str
@@ -52,6 +58,8 @@ class Stake:
     ground: float
     design: float
     design_of: str
+    away: Pair | None = None
+    ring: bool = False
 
     @property
     def cut(self) -> float:
@@ -65,14 +73,47 @@ class _Row:
     def __init__(self, work: str, dem: Dem) -> None:
         self.work, self.dem = work, dem
 
-    def stake(self, mark: str, station: float, x: float, y: float, design: float, of: str) -> Stake:
-        return Stake(self.work, mark, station, x, y, float(self.dem.height_at(x, y)), design, of)
+    def stake(self, mark: str, station: float, x: float, y: float, design: float, of: str,
+              away: Pair | None = None, ring: bool = False) -> Stake:
+        return Stake(self.work, mark, station, x, y, float(self.dem.height_at(x, y)), design, of,
+                     away, ring)
 
-    def along(self, line: LineString, stations: list[float], mark: str, design: float, of: str
-              ) -> list[Stake]:
+    def along(self, line: LineString, stations: list[float], mark: str, design: float, of: str,
+              ring: bool = False) -> list[Stake]:
         points = [line.interpolate(station) for station in stations]
-        return [self.stake(mark, station, point.x, point.y, design, of)
+        away = square_to(line, self.dem, ring)
+        return [self.stake(mark, station, point.x, point.y, design, of, away(station), ring)
                 for station, point in zip(stations, points, strict=True)]
+
+
+def square_to(line: LineString, dem: Dem, ring: bool) -> Callable[[float], Pair]:
+    """Gives at a station of a line the unit vector square to it: out of a ring, else to the side
+    of the line that lies higher on the whole."""
+    if ring:
+        left = -1.0 if Polygon(line.coords).exterior.is_ccw else 1.0
+    else:
+        sides = []
+        for side in (1.0, -1.0):
+            moved = line.offset_curve(side * BESIDE)
+            xy = np.concatenate([np.asarray(part.coords) for part in
+                                 getattr(moved, "geoms", [moved]) if not part.is_empty]
+                                or [np.zeros((0, 2))])
+            heights = dem.height_at(*xy.T) if len(xy) else np.array([np.nan])
+            sides.append(float(np.nan_to_num(np.nanmean(heights), nan=-1e9))
+                         if np.isfinite(heights).any() else -1e9)
+        left = 1.0 if sides[0] >= sides[1] else -1.0
+    step = min(0.25, line.length / 10)
+
+    def away(station: float) -> Pair:
+        before, after = (np.array(line.interpolate(s).coords[0]) for s in
+                         (max(station - step, 0.0), min(station + step, line.length)))
+        if ring and not step < station < line.length - step:
+            before, after = (np.array(line.interpolate(s % line.length).coords[0]) for s in
+                             (station - step, station + step))
+        way = (after - before) / np.hypot(*(after - before))
+        return float(-way[1] * left), float(way[0] * left)
+
+    return away
 
 
 def stakes_of(plan: Plan) -> list[Stake]:
@@ -106,8 +147,7 @@ def _stakes(planned: PlannedStore, dem: Dem, rules: Rulebook) -> list[Stake]:
 def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
     """The line is the downhill lip of the trench; its bed lies uphill, its berm downhill."""
     line = LineString(swale.route.line)
-    spacing, level = rules["stake spacing"], swale.sill.level
-    stations = _stations(line.length, spacing)
+    level, stations = swale.sill.level, stations_along(line, rules)
     found = [*row.along(line, [0.0, line.length], "end", level, "lip"),
              *row.along(line, stations[1:-1], "line", level, "lip"),
              *row.along(line, [swale.sill_from, swale.sill_to], "sill", level, "sill")]
@@ -118,7 +158,7 @@ def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
     for mark, (uphill, design, of) in sides.items():
         moved = _moved(line, row.dem, uphill)
         if moved is not None:
-            found += row.along(moved, _stations(moved.length, spacing), mark, design, of)
+            found += row.along(moved, stations_along(moved, rules), mark, design, of)
             if mark == "bed":
                 for check in swale.checks:
                     x, y = line.interpolate(check.chainage).coords[0]
@@ -134,18 +174,19 @@ def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
 def _of_drain(drain: Drain, row: _Row, rules: Rulebook) -> list[Stake]:
     """The line is the downhill lip; the bed lies uphill of it. Both fall from stake to stake."""
     line, section, route = LineString(drain.route.line), drain.section, drain.route
-    stations = _stations(route.length, rules["stake spacing"])
+    stations = stations_along(line, rules)
     found = []
     for station in stations:
-        point = line.interpolate(station)
-        mark = "end" if station in (0.0, route.length) else "line"
-        found.append(row.stake(mark, station, point.x, point.y, route.lip(station), "lip"))
+        mark = "end" if station in (stations[0], stations[-1]) else "line"
+        found += row.along(line, [station], mark, route.lip(station), "lip")
     moved = _moved(line, row.dem, section.side_slope * section.depth + section.width / 2)
     if moved is not None:
-        for share in np.linspace(0.0, 1.0, len(stations)):
-            point = moved.interpolate(share * moved.length)
+        away = square_to(moved, row.dem, ring=False)
+        for station in stations_along(moved, rules):
+            point = moved.interpolate(station)
             along = float(line.project(point))
-            found.append(row.stake("bed", along, point.x, point.y, drain.bed(along), "bed"))
+            found.append(row.stake("bed", along, point.x, point.y, drain.bed(along), "bed",
+                                   away(station)))
     return found
 
 
@@ -165,7 +206,7 @@ def _moved(line: LineString, dem: Dem, uphill: float) -> LineString | None:
 def _of_wall(basin: Basin, row: _Row) -> list[Stake]:
     line, wall = LineString(basin.line), basin.profile
     assert wall is not None
-    stations = _stations(line.length, CLOSE)
+    stations = evenly(line.length, CLOSE)
     found = []
     for station in stations:
         built = float(np.interp(station, wall.stations, wall.built))
@@ -220,12 +261,12 @@ def _foot(basin: Basin, wall: WallProfile, line: LineString, station: float, wet
 def _pit_stakes(rim: LineString, level: float, depth: float, batter: float, row: _Row, of: str
                 ) -> list[Stake]:
     """Rim and floor of a pit."""
-    found = row.along(rim, _stations(rim.length, CLOSE)[:-1], "rim", level, of)
+    found = row.along(rim, evenly(rim.length, CLOSE)[:-1], "rim", level, of, ring=True)
     floor = Polygon(rim.coords).buffer(-batter * depth, join_style="mitre")
     for part in getattr(floor, "geoms", [floor]):
         edge = LineString(part.exterior.coords)
-        found += row.along(edge, _stations(edge.length, CLOSE)[:-1], "floor", level - depth,
-                           "floor")
+        found += row.along(edge, evenly(edge.length, CLOSE)[:-1], "floor", level - depth,
+                           "floor", ring=True)
     return found
 
 
@@ -236,7 +277,7 @@ def _of_dug(basin: Basin, row: _Row) -> list[Stake]:
     middle = float(rim.project(Point(basin.sill_x, basin.sill_y)))
     half = min(basin.sill.length, rim.length / 2) / 2
     ends = [(middle - half) % rim.length, (middle + half) % rim.length]
-    return found + row.along(rim, ends, "sill", level, "sill")
+    return found + row.along(rim, ends, "sill", level, "sill", ring=True)
 
 
 def _of_crescent(tree: TreeShape, row: _Row) -> list[Stake]:
@@ -247,7 +288,7 @@ def _of_crescent(tree: TreeShape, row: _Row) -> list[Stake]:
     crest = made.level + made.freeboard
     found = [row.stake("tree", 0.0, tree.x, tree.y, made.level, "water level")]
     found += row.along(arc, [0.0, arc.length], "sill", made.level, "tip")
-    inner = _stations(arc.length, CLOSE / 2)[1:-1]
+    inner = evenly(arc.length, CLOSE / 2)[1:-1]
     return found + row.along(arc, inner, "bund", crest, "settled crest, set at its inner foot")
 
 
@@ -261,52 +302,3 @@ def _of_trench(tree: TreeShape, row: _Row) -> list[Stake]:
               for east, north in zip(x, y, strict=True)]
     return [*found, row.stake("sill", 0.0, tree.spill_x, tree.spill_y, tree.level, "sill")]
 
-
-def _stations(length: float, spacing: float) -> list[float]:
-    count = max(int(np.ceil(length / spacing)), 1)
-    return [length if i == count else i * length / count for i in range(count + 1)]
-
-
-def height_of_instrument(plan: Plan) -> float | None:
-    """Benchmark level plus the reading on it, where the site file gives both. [m]"""
-    mark = plan.site.benchmark
-    if mark is None or mark.staff_reading is None:
-        return None
-    return mark.level + mark.staff_reading
-
-
-def write_setting_out(plan: Plan, path: Path) -> None:
-    """Write the stakes as a CSV table, in m or ft as the site asks; places in the raster's CRS.
-
-    The staff reading is the instrument's height less the design level; where the site file
-    gives no reading on the benchmark, the column holds the design level below the benchmark.
-    """
-    dem, mark = plan.inputs.dem, plan.site.benchmark
-    unit, factor, _ = PRINTED["level"][plan.site.units == "us"]
-    places = 8 if dem.frame.source is not None and dem.frame.source.is_geographic else 3
-    height = height_of_instrument(plan)
-    base = height if height is not None else (mark.level if mark is not None else None)
-    names = [f"station_{unit}", "east", "north", "longitude", "latitude", f"ground_{unit}",
-             f"design_{unit}", "design_of", f"cut_{unit}"]
-    if base is not None:
-        names.append(f"staff_reading_{unit}" if height is not None else f"below_benchmark_{unit}")
-    with open(path, "w", newline="", encoding="utf-8") as stream:
-        writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(["stake", "work", "mark", *names])
-        for number, stake in enumerate(stakes_of(plan), 1):
-            east, north = dem.frame.to_source(stake.x, stake.y)
-            degrees = dem.frame.to_lonlat(stake.x, stake.y)
-            where = ("", "") if degrees is None else (f"{float(degrees[0]):.7f}",
-                                                      f"{float(degrees[1]):.7f}")
-            row = [str(number), _plain(stake.work), stake.mark, f"{stake.station * factor:.2f}",
-                   f"{float(east):.{places}f}", f"{float(north):.{places}f}", *where,
-                   f"{stake.ground * factor:.3f}", f"{stake.design * factor:.3f}",
-                   stake.design_of, f"{stake.cut * factor:.3f}"]
-            if base is not None:
-                row.append(f"{(base - stake.design) * factor:.3f}")
-            writer.writerow(row)
-
-
-def _plain(text: str) -> str:
-    """Text that no spreadsheet takes for a formula."""
-    return "'" + text if text[:1] in "=+-@\t\r" else text

@@ -1,74 +1,12 @@
-"""The designed ground for other programs and for the reader: raster, breaklines, earth by two ways.
-"""
+"""Each work's earth by its sections and by the difference of surfaces, for the report."""
 
 from __future__ import annotations
 
 from functools import partial
-from pathlib import Path
-from typing import Any
 
-import numpy as np
-
-from terrain.plan.earth.designed import Earth, designed_raster
+from terrain.plan.earth.designed import Earth
 from terrain.plan.planned import Plan
 from terrain.units import in_both, shown
-
-#: Levels in the raster are rounded to this. [m]
-FINEST_LEVEL = 0.001
-#: Side of the raster's tiles, in cells.
-TILE = 256
-
-
-def write_design_surface(plan: Plan, path: Path) -> bool:
-    """Write the designed ground as a tiled, compressed GeoTIFF in the working frame.
-
-    Band 1 is the designed level, band 2 fill above 0 and cut below; without data away from works.
-
-    Returns
-    -------
-    written : bool
-        False where no work changes the ground.
-    """
-    import rasterio
-
-    designed = plan.designed
-    if designed is None or not designed.shapes:
-        return False
-    dem = plan.inputs.dem
-    grid, level, change, _ = designed_raster(dem, designed.shapes)
-    transform = rasterio.Affine(grid.cell, 0.0, grid.left, 0.0, -grid.cell, grid.top)
-    with rasterio.open(path, "w", driver="GTiff", width=grid.columns, height=grid.rows, count=2,
-                       dtype="float32", crs=dem.frame.working, transform=transform,
-                       nodata=float("nan"), tiled=True, blockxsize=TILE, blockysize=TILE,
-                       compress="deflate", predictor=3, zlevel=6, num_threads=1) as out:
-        for band, (values, said) in enumerate((
-                (level, "designed level, m"), (change, "fill above 0, cut below, m")), 1):
-            out.write((np.round(values / FINEST_LEVEL) * FINEST_LEVEL).astype(np.float32), band)
-            out.set_band_description(band, said)
-            out.set_band_unit(band, "m")
-    return True
-
-
-def breakline_rows(plan: Plan) -> list[dict[str, Any]]:
-    """Lines at which the designed ground bends, with their levels, for the layer of them."""
-    from shapely.geometry import LineString
-
-    if plan.designed is None:
-        return []
-    return [{"work": shape.name, "line": line.name, "geometry": LineString(line.points)}
-            for shape in plan.designed.shapes for line in shape.breaklines
-            if len(line.points) > 1 and np.isfinite(line.points).all()]
-
-
-def earth_of(plan: Plan, name: str) -> dict[str, Any]:
-    """A store's earth by two ways, for programs; nothing where it changes no ground."""
-    found = None if plan.designed is None else plan.designed.earth.get(name)
-    if found is None:
-        return {}
-    return {"earth": {"cut_sections_m3": found.cut_sections,
-                      "fill_sections_m3": found.fill_sections,
-                      "cut_surface_m3": found.cut_surface, "fill_surface_m3": found.fill_surface,
-                      "spillway_cut_m3": found.spillway}}
 
 
 def two_ways_rows(plan: Plan) -> list[tuple[str, list[str]]]:

@@ -1,0 +1,92 @@
+"""Stakes and lines for a phone's map: KML 2.2.
+
+References
+----------
+OGC 07-147r2, OGC KML, version 2.2.0: longitude, latitude, height in WGS 84; colours aabbggrr.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+from terrain.outputs.field.field_lines import FieldLine, lines_of
+from terrain.outputs.field.setting_out import SettingOut, Staked
+from terrain.outputs.field.words import for_xml, levels_of, name_of
+
+SPACE = "http://www.opengis.net/kml/2.2"
+#: Stakes white, as proposed digging is painted (Common Ground Alliance's uniform colour code, from
+#: memory); lines dark blue.  As aabbggrr.
+STAKE_COLOUR, LINE_COLOUR, LINE_WIDTH = "ffffffff", "ff7a3b12", "3"
+
+
+def write_kml(field: SettingOut, path: Path) -> bool:
+    """Write stakes as placemarks and lines as line strings, a folder for each work.
+
+    Returns
+    -------
+    written : bool
+        False where the raster has no CRS, so that nothing can be placed in degrees.
+    """
+    frame = field.plan.inputs.dem.frame
+    if frame.working is None:
+        return False
+    root = ET.Element("kml", {"xmlns": SPACE})
+    document = ET.SubElement(root, "Document")
+    _text(document, "name", field.plan.site.name)
+    _text(document, "description", "Stakes to set out. Levels are on the elevation raster's own "
+                                   "heights; a phone finds a stake to some metres: set levels "
+                                   "with a level.")
+    stakes = ET.SubElement(ET.SubElement(document, "Style", {"id": "stake"}), "IconStyle")
+    _text(stakes, "color", STAKE_COLOUR)
+    _text(stakes, "scale", "0.7")
+    lines = ET.SubElement(ET.SubElement(document, "Style", {"id": "line"}), "LineStyle")
+    _text(lines, "color", LINE_COLOUR)
+    _text(lines, "width", LINE_WIDTH)
+    by_work: dict[str, list[FieldLine]] = {}
+    for line in lines_of(field.plan):
+        by_work.setdefault(line.work, []).append(line)
+    for work, staked in field.works.items():
+        folder = ET.SubElement(document, "Folder")
+        _text(folder, "name", work)
+        for one in staked:
+            _stake(folder, field, one)
+        for line in by_work.get(work, []):
+            degrees = frame.to_lonlat(line.points[:, 0], line.points[:, 1])
+            assert degrees is not None
+            _line(folder, line, [f"{lon:.9f},{lat:.9f},{level:.3f}" for lon, lat, level in
+                                 zip(*degrees, line.points[:, 2], strict=True)])
+    ET.indent(root, " ")
+    ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
+    return True
+
+
+def _stake(folder: ET.Element, field: SettingOut, staked: Staked) -> None:
+    mark = ET.SubElement(folder, "Placemark")
+    _text(mark, "name", name_of(staked))
+    _text(mark, "description", levels_of(field, staked))
+    _text(mark, "styleUrl", "#stake")
+    data = ET.SubElement(mark, "ExtendedData")
+    for name, value in (("stake", str(staked.number)), ("mark", staked.stake.mark),
+                        ("design_m", f"{staked.stake.design:.3f}"),
+                        ("ground_m", f"{staked.stake.ground:.3f}"),
+                        ("cut_m", f"{staked.stake.cut:.3f}")):
+        _text(ET.SubElement(data, "Data", {"name": name}), "value", value)
+    point = ET.SubElement(mark, "Point")
+    _text(point, "altitudeMode", "clampToGround")
+    _text(point, "coordinates",
+          f"{staked.at.longitude:.9f},{staked.at.latitude:.9f},{staked.stake.design:.3f}")
+
+
+def _line(folder: ET.Element, line: FieldLine, places: list[str]) -> None:
+    mark = ET.SubElement(folder, "Placemark")
+    _text(mark, "name", f"{line.work}, {line.name}")
+    _text(mark, "styleUrl", "#line")
+    drawn = ET.SubElement(mark, "LineString")
+    _text(drawn, "tessellate", "1")
+    _text(drawn, "altitudeMode", "clampToGround")
+    _text(drawn, "coordinates", " ".join(places))
+
+
+def _text(parent: ET.Element, tag: str, text: str) -> None:
+    ET.SubElement(parent, tag).text = for_xml(text)

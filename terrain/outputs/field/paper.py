@@ -1,0 +1,281 @@
+"""The stakes on paper: a table with room for a tick and for what the staff read, work by work."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from textwrap import wrap
+from typing import Any
+
+from terrain.outputs.drawing.paper import Paper, paper_of
+from terrain.outputs.field.set_ups import BENCHMARK
+from terrain.outputs.field.setting_out import SettingOut, Staked, runs_of
+from terrain.outputs.field.words import cut_words
+
+#: Sizes on paper. [mm]
+MARGIN, ROW, HEAD, FOOT = 12.0, 6.2, 11.0, 7.0
+#: Sizes of letters. [pt]
+TITLE, WORDS, CELL, SMALL = 15.0, 9.0, 8.0, 7.0
+#: Every other row is shaded so lightly that a pencil shows on it.
+SHADE, LINE = "#f0f0ec", "#8a8a84"
+#: A letter is about so wide for its size; to wrap lines by.
+WIDE = 0.5
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column: its head, its share of the width, how it lies."""
+
+    head: str
+    wide: float
+    lies: str = "right"
+
+
+def write_paper(field: SettingOut, path: Path) -> None:
+    """Write the table as a PDF on the site's paper: how to go about it first, then the stakes."""
+    from matplotlib import rc_context
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    quiet = {"Creator": "levelsill", "Producer": None, "CreationDate": None,
+             "Title": "Stakes to set out"}
+    with rc_context({"pdf.fonttype": 42}), PdfPages(path, metadata=quiet) as out:
+        for figure in paper_pages(field):
+            out.savefig(figure)
+
+
+def paper_pages(field: SettingOut) -> Iterator[Any]:
+    """The pages, each a figure of the paper's size."""
+    from matplotlib.figure import Figure
+
+    paper = _lying(paper_of(field.plan.site))
+    leaves = [*_first_leaves(field, paper), *_table_leaves(field, paper)]
+    for number, leaf in enumerate(leaves, 1):
+        figure = Figure(figsize=paper.inches)
+        page = _Page(figure, paper)
+        leaf(page)
+        page.foot(f"{field.plan.site.name}: stakes to set out",
+                  f"Page {number} of {len(leaves)}")
+        yield figure
+
+
+def _lying(paper: Paper) -> Paper:
+    """No more than a clipboard holds: A4 or Letter."""
+    from terrain.outputs.drawing.paper import PAPERS
+
+    return PAPERS[{"A3": "A4", "Tabloid": "Letter"}.get(paper.name, paper.name)]
+
+
+class _Page:
+    """A page drawn in millimetres from its upper left corner."""
+
+    def __init__(self, figure: Any, paper: Paper) -> None:
+        self.figure, self.paper = figure, paper
+
+    def write(self, x: float, y: float, said: str, size: float = CELL, lies: str = "left",
+              bold: bool = False) -> None:
+        self.figure.text(x / self.paper.wide, 1 - y / self.paper.high, said, fontsize=size,
+                         ha=lies, va="baseline", fontweight="bold" if bold else "normal",
+                         parse_math=False)
+
+    def line(self, x0: float, y0: float, x1: float, y1: float, wide: float = 0.4) -> None:
+        from matplotlib.lines import Line2D
+
+        self.figure.add_artist(Line2D([x0 / self.paper.wide, x1 / self.paper.wide],
+                                      [1 - y0 / self.paper.high, 1 - y1 / self.paper.high],
+                                      color=LINE, linewidth=wide))
+
+    def box(self, x: float, y: float, wide: float, high: float, fill: str | None = None) -> None:
+        from matplotlib.patches import Rectangle
+
+        self.figure.add_artist(Rectangle(
+            (x / self.paper.wide, 1 - (y + high) / self.paper.high), wide / self.paper.wide,
+            high / self.paper.high, facecolor=fill or "none",
+            edgecolor="none" if fill else "black", linewidth=0.6, zorder=0 if fill else 2))
+
+    def foot(self, left: str, right: str) -> None:
+        y = self.paper.high - MARGIN + 2
+        self.write(MARGIN, y, _short(left, 110), SMALL)
+        self.write(self.paper.wide - MARGIN, y, right, SMALL, "right")
+
+
+def _short(said: str, most: int) -> str:
+    said = " ".join(said.split())
+    return said if len(said) <= most else said[:most - 1] + "…"
+
+
+def _first_leaves(field: SettingOut, paper: Paper) -> list[Any]:
+    """How to go about it: what the figures mean, where the level stands."""
+    wide = int((paper.wide - 2 * MARGIN) / (WORDS * 25.4 / 72 * WIDE))
+    lines: list[tuple[str, bool]] = []
+    for said, bold in _told(field):
+        parts = wrap(said, wide) or [""]
+        lines += [(part, bold) for part in parts]
+    step, top = 5.0, MARGIN + 16
+    room = int((paper.high - top - MARGIN - 6) / step)
+    chunks = [lines[i:i + room] for i in range(0, len(lines), room)]
+
+    def leaf(chunk: list[tuple[str, bool]], first: bool) -> Any:
+        def draw(page: _Page) -> None:
+            page.write(MARGIN, MARGIN + 7,
+                       _short(f"Stakes to set out: {field.plan.site.name}", 80)
+                       if first else "Before the first stake, continued", TITLE, bold=True)
+            for i, (said, bold) in enumerate(chunk):
+                page.write(MARGIN, top + i * step, said, WORDS, bold=bold)
+        return draw
+
+    return [leaf(chunk, i == 0) for i, chunk in enumerate(chunks)]
+
+
+def _told(field: SettingOut) -> Iterator[tuple[str, bool]]:
+    unit, sign = field.unit, field.unit.sign
+    yield "What the columns mean", True
+    yield ("A stake marks what to make and at which level. C is how deep to cut from the raster's "
+           "ground to that level, F how high to fill. Staff is what the staff must read with "
+           "its foot at that level; write what it reads beside it, and tick the stake."), False
+    yield ("An offset stake stands out of the digger's way. Write on it its number, its offset "
+           "and the cut or fill from its own ground to the stake's level, measured again with the "
+           "level."), False
+    yield ("The raster's ground is an estimate: where it and your reading differ by more than "
+           f"{unit.of(field.plan.inputs.rules['level tolerance']):.2f} {sign}, trust the level "
+           "and look again at the plan. Have buried lines marked before you drive a stake."), False
+    yield "", False
+    yield "Where the level stands", True
+    mark = field.benchmark
+    if mark is not None:
+        yield (f"Benchmark: {_place(field, mark.x, mark.y)}, level "
+               f"{unit.of(mark.level):.3f} {sign}."), False
+    if field.set_ups:
+        yield ("At each set-up read first the mark named. If it reads otherwise than planned, add "
+               "the difference to every staff figure of that set-up. Read the mark again before "
+               "you move the level: it must read the same to 5 mm (0.02 ft; common practice, no "
+               "source)."), False
+    for set_up in field.set_ups:
+        read = [s.number for s in field.stakes if s.set_up == set_up.number]
+        back = field.back_of(set_up)
+        named = back
+        if set_up.stake is not None:
+            named = f"the top of {back}, set before at its level"
+        elif set_up.of is not None:
+            named = (f"{back}, a firm peg that you drive near "
+                     f"{_place(field, set_up.back_x, set_up.back_y)} and read first from set-up "
+                     f"{set_up.of}")
+        elif back != BENCHMARK:
+            named = back
+        yield (f"Set-up {set_up.number}, near {_place(field, set_up.x, set_up.y)}, line of sight "
+               f"at {unit.of(set_up.height):.3f} {sign}: read {named}, planned "
+               f"{unit.of(set_up.back_reading):.3f} {sign}"
+               + (f"; then stake{'s' if len(read) > 1 else ''} {runs_of(read)}." if read else
+                  "; it only leads on to the next.")), False
+    first = field.set_ups[0].number if field.set_ups else None
+    beyond = [s.number for s in field.stakes if s.set_up not in (None, first)]
+    if beyond:
+        yield (f"From set-up {first} the staff or the ground does not let you read stakes "
+               f"{runs_of(beyond)}; the set-up in their row does."), False
+    yield "", False
+    yield "What this rests on", True
+    for note in field.notes:
+        yield note, False
+
+
+def _place(field: SettingOut, x: float, y: float) -> str:
+    return field.plan.inputs.dem.named(x, y)
+
+
+def _columns(field: SettingOut) -> list[Column]:
+    sign = field.unit.sign
+    found = [Column("done", 10, "center"), Column("stake", 11), Column("mark", 18, "left"),
+             Column(f"station\n{sign}", 16), Column("east", 25), Column("north", 26),
+             Column("what to make", 35, "left"), Column(f"its level\n{sign}", 21),
+             Column(f"ground\n{sign}", 18), Column(f"cut / fill\n{sign}", 18)]
+    if field.set_ups:
+        found += [Column("set-\nup", 10), Column(f"staff\n{sign}", 17), Column("read", 19)]
+    elif field.benchmark is not None:
+        found += [Column(f"below\nbenchmark {sign}", 22), Column("read", 22)]
+    else:
+        found += [Column("read", 24)]
+    return [*found, Column(f"offset\n{sign}", 29, "left"), Column(f"cut / fill\nthere, {sign}", 20)]
+
+
+def _cells(field: SettingOut, staked: Staked) -> list[str]:
+    stake, offset, of = staked.stake, staked.offset, field.unit.of
+    source = field.plan.inputs.dem.frame.source
+    places = 7 if source is not None and source.is_geographic else 2
+    row = ["", str(staked.number), stake.mark, f"{of(stake.station):.2f}",
+           f"{staked.at.east:.{places}f}", f"{staked.at.north:.{places}f}",
+           "settled crest, inner foot" if stake.mark == "bund" else _short(stake.design_of, 27),
+           f"{of(stake.design):.3f}", f"{of(stake.ground):.2f}", _c(field, stake.cut)]
+    if field.set_ups:
+        row += [str(staked.set_up or "–"),
+                "–" if staked.reading is None else f"{of(staked.reading):.3f}", ""]
+    elif field.benchmark is not None:
+        row += [f"{of(field.benchmark.level - stake.design):.3f}", ""]
+    else:
+        row += [""]
+    if offset is None:
+        return [*row, "", ""]
+    return [*row, f"{of(offset.distance):.1f} {offset.side}", _c(field, offset.cut)]
+
+
+def _c(field: SettingOut, cut: float) -> str:
+    """C and F, as they are written on stakes; common practice, no source."""
+    return cut_words(field, cut).replace("cut", "C").replace("fill", "F").rsplit(" ", 1)[0]
+
+
+def _table_leaves(field: SettingOut, paper: Paper) -> list[Any]:
+    rows: list[tuple[str, Staked | None]] = []
+    for work, staked in field.works.items():
+        rows.append((work, None))
+        rows += [(work, one) for one in staked]
+    room = int((paper.high - 2 * MARGIN - HEAD - FOOT) / ROW)
+    leaves, i = [], 0
+    while i < len(rows):
+        chunk = rows[i:i + room]
+        if rows[i][1] is not None:  # a work that goes on is named again
+            chunk = [(f"{rows[i][0]}, continued", None), *rows[i:i + room - 1]]
+            i -= 1
+        if len(chunk) == room and chunk[-1][1] is None:  # no heading alone at the foot
+            chunk = chunk[:-1]
+        i += len(chunk)
+        leaves.append(_table(field, chunk))
+    return leaves
+
+
+def _table(field: SettingOut, rows: Sequence[tuple[str, Staked | None]]) -> Any:
+    columns = _columns(field)
+
+    def draw(page: _Page) -> None:
+        factor = (page.paper.wide - 2 * MARGIN) / sum(c.wide for c in columns)
+        lefts, x = [], MARGIN
+        for column in columns:
+            lefts.append(x)
+            x += column.wide * factor
+        right, y = x, MARGIN + HEAD
+        for column, left in zip(columns, lefts, strict=True):
+            for j, part in enumerate(column.head.split("\n")[::-1]):
+                _cell(page, column, left, column.wide * factor, y - 2 - 3.4 * j, part, True)
+        page.line(MARGIN, y, right, y, 1.0)
+        shaded = False
+        for work, staked in rows:
+            if staked is None:
+                page.write(MARGIN + 1, y + ROW - 1.6, _short(work, 90), WORDS, bold=True)
+                shaded = False
+            else:
+                if shaded:
+                    page.box(MARGIN, y, right - MARGIN, ROW, SHADE)
+                shaded = not shaded
+                for column, left, said in zip(columns, lefts, _cells(field, staked), strict=True):
+                    _cell(page, column, left, column.wide * factor, y + ROW - 2, said)
+                page.box(lefts[0] + columns[0].wide * factor / 2 - 1.8, y + 1.2, 3.6, 3.6)
+            y += ROW
+            page.line(MARGIN, y, right, y)
+        read = next(i for i, c in enumerate(columns) if c.head == "read")
+        for left in (lefts[read], lefts[read + 1]):
+            page.line(left, MARGIN + HEAD, left, y)
+    return draw
+
+
+def _cell(page: _Page, column: Column, left: float, wide: float, y: float, said: str,
+          head: bool = False) -> None:
+    at = {"left": left + 1.2, "right": left + wide - 1.2, "center": left + wide / 2}[column.lies]
+    page.write(at, y, said, SMALL if head else CELL, column.lies, head)

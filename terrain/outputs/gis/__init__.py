@@ -1,0 +1,1 @@
+"""The plan for desktop GIS: layers with their styles, and surfaces."""

@@ -1,0 +1,77 @@
+"""Every layer of the plan in one GeoPackage, each with its style."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+
+from terrain.inputs.made_from import inputs_digest
+from terrain.outputs.field.setting_out import SettingOut, setting_out
+from terrain.outputs.gis.layers import Layer, layers_of
+from terrain.outputs.gis.style import sld
+from terrain.outputs.gis.styles import STYLES
+from terrain.outputs.gis.surfaces import level_words
+from terrain.plan.planned import Plan
+
+#: Time of writing in the file: always this, so that the same plan gives the same bytes.
+WRITTEN = "2000-01-01T00:00:00.000Z"
+#: Where desktop GIS looks for the styles of a database's layers.
+STYLE_TABLE = "layer_styles"
+
+
+def write_geopackage(plan: Plan, path: Path, field: SettingOut | None = None) -> None:
+    """Write works, water, ground and what the owner gave; a layer without features is left out.
+
+    The table `layer_styles` holds a Styled Layer Descriptor for every layer.
+    """
+    import geopandas
+
+    frame = plan.inputs.dem.frame
+    layers = layers_of(plan, field or setting_out(plan))
+    made_from = f"{level_words(frame)}; inputs_sha256 {inputs_digest(plan.site)}"
+    with _time_of_writing(WRITTEN):
+        for layer in layers:
+            rows = geopandas.GeoDataFrame(layer.rows, geometry="geometry", crs=frame.working)
+            rows.to_file(path, layer=layer.name, driver="GPKG", engine="pyogrio",
+                         layer_options={"DESCRIPTION": f"{layer.said} ({made_from})"})
+    add_styles(path, layers)
+
+
+def add_styles(path: Path, layers: Sequence[Layer]) -> None:
+    """Add the table of styles to a GeoPackage, and name it among its contents."""
+    with closing(sqlite3.connect(path)) as base, base:
+        base.execute(
+            f"CREATE TABLE {STYLE_TABLE} (id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, "
+            "f_table_catalog TEXT(256), f_table_schema TEXT(256), f_table_name TEXT(256), "
+            "f_geometry_column TEXT(256), styleName TEXT(30), styleQML TEXT, styleSLD TEXT, "
+            "useAsDefault BOOLEAN, description TEXT, owner TEXT(30), ui TEXT(30), "
+            "update_time DATETIME)")
+        columns = dict(base.execute("SELECT table_name, column_name FROM gpkg_geometry_columns"))
+        base.executemany(
+            f"INSERT INTO {STYLE_TABLE} (f_table_catalog, f_table_schema, f_table_name, "
+            "f_geometry_column, styleName, styleQML, styleSLD, useAsDefault, description, owner, "
+            "update_time) VALUES ('', '', ?, ?, ?, '', ?, 1, ?, '', ?)",
+            [(layer.name, columns[layer.name], layer.name,
+              sld(layer.name, layer.said, STYLES[layer.name]), layer.said, WRITTEN)
+             for layer in layers])
+        base.execute(
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, "
+            "last_change, srs_id) VALUES (?, 'attributes', ?, ?, ?, 0)",
+            (STYLE_TABLE, STYLE_TABLE, "What each layer looks like, as Styled Layer Descriptors.",
+             WRITTEN))
+
+
+@contextmanager
+def _time_of_writing(told: str) -> Iterator[None]:
+    import pyogrio
+
+    option: Any = "OGR_CURRENT_DATE"
+    before = pyogrio.get_gdal_config_option(option)
+    pyogrio.set_gdal_config_options({option: told})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({option: before})

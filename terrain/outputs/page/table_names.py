@@ -1,0 +1,30 @@
+"""Names for the report's tables: each a caption, and heads that say what they are heads of."""
+
+from __future__ import annotations
+
+import re
+
+_PIECE = re.compile(r"<h[23][^>]*>(?P<head>.*?)</h[23]>|<summary>(?P<summary>.*?)</summary>"
+                    r"|(?P<table><table[^>]*>)(?P<body>.*?)</table>", re.DOTALL)
+
+
+def with_table_names(page: str) -> str:
+    """Give every table of a page, unless it has one, a caption that only screen readers tell: the
+    heading or summary before it; and its heads their scope.
+
+    The page's own markup is known: names that the user gave are escaped in it.
+    """
+    above = ""
+
+    def named(found: re.Match[str]) -> str:
+        nonlocal above
+        if found["table"] is None:
+            above = re.sub(r"<[^>]+>", "", found["head"] or found["summary"] or "").strip() or above
+            return found[0]
+        body = re.sub(r"<th(?=[\s>])(?![^>]*\sscope=)", '<th scope="col"', found["body"])
+        body = re.sub(r"<tr><td(?P<look>[^>]*)>(?P<cell>.*?)</td>",
+                      r'<tr><th scope="row"\g<look>>\g<cell></th>', body, flags=re.DOTALL)
+        caption = "" if "<caption" in body else f'<caption class="unseen">{above}</caption>'
+        return f"{found['table']}{caption}{body}</table>"
+
+    return _PIECE.sub(named, page)

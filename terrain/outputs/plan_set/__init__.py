@@ -1,0 +1,1 @@
+"""The plan set: pages at true scale, to print."""

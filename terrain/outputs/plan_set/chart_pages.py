@@ -1,0 +1,126 @@
+"""The pages of the set that are charts: the cascade, passive beside roof, the water of a year."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from terrain.outputs.charts.cascade_boxes import Flows, flows_of
+from terrain.outputs.charts.cascade_diagram import GAP, LOW_HEAD, ROW, Layout, canvas
+from terrain.outputs.charts.charts import (
+    bars_high,
+    draw_bars,
+    record_words,
+    storms_told,
+    years_told,
+)
+from terrain.outputs.charts.doubt_charts import draw_ranges, ranges_high
+from terrain.outputs.charts.year_panels import PANELS
+from terrain.outputs.drawing import symbols as sy
+from terrain.outputs.drawing.labels import Column
+from terrain.outputs.drawing.title_block import Imprint
+from terrain.outputs.plan_set.page import Blank, Page
+from terrain.outputs.sheets.sheet import GUTTER, MARGIN
+from terrain.plan.planned import YEARS, Plan
+from terrain.units import shown
+
+#: A cascade is drawn no smaller than this, so that its least letters keep six points. [-]
+SMALLEST = 0.75
+
+
+@sy.styled
+def cascade_pages(plan: Plan, imprint: Imprint) -> list[Page]:
+    """The cascade in the design storm and in the average year, some rows of it a page."""
+    if not plan.stores:
+        return []
+    design, system = plan.site.rain.design, plan.site.units
+    drawn = [("Cascade in the design storm", flows_of(
+        plan, f"storm \"{design.name}\": {shown(design.depth, 'rain', system)} in "
+        f"{design.duration:g} h, stores empty before", plan.storms[design.name]))]
+    if plan.year is not None and plan.seasons is not None:
+        name = next((name for name, account in plan.accounts if account is plan.year),
+                    YEARS[False])
+        depth = shown(plan.seasons.mean(plan.seasons.rain_mm), "rain", system)
+        drawn.append(("Cascade in the average year",
+                      flows_of(plan, f"{name}: {depth} of rain", plan.year)))
+    return [page for title, flows in drawn for page in _cascade(title, flows, imprint)]
+
+
+def _cascade(title: str, flows: Flows, imprint: Imprint) -> Iterator[Page]:
+    made = Layout(flows, imprint.system)
+    count, first = len(made.rows), 0
+    across, up = imprint.paper.inches
+    while first < count:
+        words = title if first == 0 else f"{title}, continued"
+        blank = Blank(imprint, words)
+        wide, high = blank.wide * 72, (blank.ceiling - blank.floor) * 72
+        whole = min(wide / made.wide, high / made.high(0, count, low=True))
+        shrink = min(max(SMALLEST, whole), 1.0)
+        room = int((high / shrink - LOW_HEAD) / (ROW + GAP) + 1e-9)
+        last = min(first + max(room, 1), count)
+        if last == count and made.high(first, last, low=True) > high / shrink and last - first > 1:
+            last -= 1  # the open ground takes its room too
+        tall = made.high(first, last, low=True) * shrink / 72
+        ax = canvas(blank.figure, (MARGIN / across, (blank.ceiling - tall) / up,
+                                   made.wide * shrink / 72 / across, tall / up),
+                    made.wide, made.high(first, last, low=True))
+        made.draw(blank.figure, ax, first, last, shrink)
+        if last == count:
+            below = Column(blank.figure, MARGIN, MARGIN,
+                           blank.wide - blank.block_wide - GUTTER, blank.floor - MARGIN - 0.1)
+            below.text(flows.account, sy.SMALL_SIZE, sy.SOFT_INK, gid="account")
+        yield blank.page
+        first = last
+
+
+@sy.styled
+def beside_pages(plan: Plan, imprint: Imprint) -> list[Page]:
+    """Passive beside roof capture, storm by storm and year by year."""
+    pages: list[Page] = []
+    groups = [("Each storm", storms_told(plan)), ("Each year", years_told(plan))]
+    title = "Passive beside roof capture"
+    blank: Blank | None = None
+    top = 0.0
+    for name, told in groups:
+        if not told:
+            continue
+        row = 0.55 * imprint.paper.grows
+        if blank is None or top - bars_high(told, row) < blank.floor:
+            blank = Blank(imprint, title if blank is None else f"{title}, continued")
+            top = blank.ceiling
+            pages.append(blank.page)
+        draw_bars(blank.figure, blank.left, top, blank.wide, name, told, plan.site.units, row)
+        top -= bars_high(told, row)
+    return pages
+
+
+@sy.styled
+def year_pages(plan: Plan, imprint: Imprint) -> list[Page]:
+    """The water of a year: rain, captures, what trees want and get; levels of tanks and works."""
+    pages: list[Page] = []
+    if plan.seasons is None:
+        return pages
+    title, blank, top = "Water of a year", None, 0.0
+    for draw, tall in PANELS:
+        high = tall(plan)
+        if not high:
+            continue
+        if blank is None or top - high < blank.floor:
+            blank = Blank(imprint, title if blank is None else f"{title}, continued",
+                          record_words(plan))
+            top = blank.ceiling - 0.1
+            pages.append(blank.page)
+        draw(blank.figure, blank.left, top, blank.wide, plan)
+        top -= high
+    return pages
+
+
+@sy.styled
+def doubt_pages(plan: Plan, imprint: Imprint) -> list[Page]:
+    """How sure the figures are, where that was asked for."""
+    if plan.doubt is None:
+        return []
+    blank = Blank(imprint, "How sure is this?")
+    room = blank.ceiling - blank.floor
+    draw_ranges(blank.figure, blank.left, blank.ceiling, blank.wide, plan,
+                min(1.0, room / ranges_high(plan)))
+    return [blank.page]

@@ -1,0 +1,33 @@
+"""The day that pages are dated with: what a person or a build states, never the clock."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+
+from terrain.errors import InputError
+from terrain.inputs.site import Site
+
+
+def date_words(site: Site) -> str:
+    """Of which day the plan is, and who says so, in a sentence.
+
+    The site file's `date`; else that of SOURCE_DATE_EPOCH, seconds since 1970 in UTC, as
+    reproducible builds state it (Reproducible Builds, SOURCE_DATE_EPOCH specification, 2017).
+
+    Raises
+    ------
+    InputError
+        If SOURCE_DATE_EPOCH is no such number.
+    """
+    if site.date is not None:
+        return f"Dated {site.date}, as the site file states."
+    stated = os.environ.get("SOURCE_DATE_EPOCH", "")
+    if not stated:
+        return "Not dated: neither the site file nor SOURCE_DATE_EPOCH states a date."
+    try:
+        day = dt.datetime.fromtimestamp(int(stated), dt.UTC).date()
+    except (ValueError, OverflowError, OSError):
+        raise InputError("SOURCE_DATE_EPOCH", f"'{stated}' is no number of seconds since 1970",
+                         "Unset it, or state the date in the site file") from None
+    return f"Dated {day.isoformat()}, as SOURCE_DATE_EPOCH states."

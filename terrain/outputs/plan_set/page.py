@@ -1,0 +1,141 @@
+"""Pages of the set: paper with a title block, and what is drawn or written on it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from matplotlib.figure import Figure
+
+from terrain.outputs.drawing import symbols as sy
+from terrain.outputs.drawing.labels import Column
+from terrain.outputs.drawing.title_block import Imprint, TitleBlock
+from terrain.outputs.sheets.sheet import GUTTER, MARGIN
+
+#: A column of text is about this wide. [in]
+TEXT_WIDE = 3.3
+#: Height of a page's title. [in]
+TITLE = 0.5
+
+
+@dataclass
+class Page:
+    """A page that is drawn.
+
+    Attributes
+    ----------
+    title : str
+    figure : Figure
+    work : str
+        Of which work of the site file it is; "" for one of the whole site.
+    """
+
+    title: str
+    figure: Figure
+    work: str = ""
+
+
+class Blank:
+    """A page with its title and its title block, and room to write and draw on between them."""
+
+    def __init__(self, imprint: Imprint, title: str, subtitle: str = "", work: str = "",
+                 top: float = 0.0) -> None:
+        """`top` is what is kept free of text below the title, for drawings. [in]"""
+        across, up = imprint.paper.inches
+        self.figure = Figure(figsize=(across, up), dpi=sy.DPI, facecolor=sy.PAPER)
+        self.page = Page(title, self.figure, work)
+        self.figure.text(MARGIN / across, 1 - (MARGIN + 0.15) / up, title, fontsize=17,
+                         fontweight="bold", va="center", gid="title")
+        if subtitle:
+            self.figure.text(1 - MARGIN / across, 1 - (MARGIN + 0.15) / up, subtitle, ha="right",
+                             fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, va="center", gid="note")
+        self.wide = across - 2 * MARGIN
+        count = max(int((self.wide + GUTTER) / (TEXT_WIDE + GUTTER)), 1)
+        each = (self.wide - (count - 1) * GUTTER) / count
+        block = TitleBlock(imprint, title if not work else
+                           f"{work}: {title[:1].lower()}{title[1:]}")
+        foot = Column(self.figure, across - MARGIN - each, MARGIN, each, up - 2 * MARGIN)
+        below = block.height(foot) / 72
+        block.draw(foot)
+        #: Bottom and top of the room between title and block, and its left edge. [in]
+        self.floor, self.ceiling, self.left = MARGIN + below, up - MARGIN - TITLE, MARGIN
+        self.block_wide = each
+        high = self.ceiling - top - MARGIN
+        self.columns = [Column(
+            self.figure, MARGIN + i * (each + GUTTER), MARGIN + (below if i == count - 1 else 0),
+            each, high - (below if i == count - 1 else 0)) for i in range(count)]
+
+
+class Flow:
+    """Text that fills the columns of a page one after the other, then those of the next page."""
+
+    def __init__(self, first: Blank, following: Callable[[], Blank]) -> None:
+        self.pages, self.following = [first], following
+        self.at = 0
+
+    @property
+    def column(self) -> Column:
+        """The column that is being filled."""
+        return self.pages[-1].columns[self.at]
+
+    def need(self, room: float) -> None:
+        """Go on in the next column if less room than this is left. [pt]"""
+        if self.column.room >= room:
+            return
+        self.at += 1
+        if self.at == len(self.pages[-1].columns):
+            self.pages.append(self.following())
+            self.at = 0
+
+    def head(self, words: str, room: float = 40.0) -> None:
+        """A heading, with room for what follows it. [pt]"""
+        self.need(room + 18)
+        if self.column.y < 0:
+            self.column.skip(9)
+        self.column.text(words, sy.HEAD_SIZE - 1, weight="bold")
+        self.column.skip(2)
+
+    def text(self, words: str, size: float = sy.SMALL_SIZE, colour: str = sy.INK,
+             weight: str = "normal", gap: float = 3.5, number: str = "") -> None:
+        """A paragraph; a number hangs in the margin beside it."""
+        left = 17.0 if number else 0.0
+        lines = self.column.wrapped(words, size, self.column.width - left, weight)
+        self.need(min(len(lines), 3) * size * 1.32)
+        for i, line in enumerate(lines):
+            self.need(size * 1.32)
+            if number and i == 0:
+                self.column.ax.text(0, self.column.y - size * 0.66, number, fontsize=size,
+                                    color=colour, va="center", fontweight="bold", gid="column")
+            self.column.text(line, size, colour, weight, left)
+        self.column.skip(gap)
+
+    def rows(self, rows: Sequence[tuple[str, str]], size: float = sy.SMALL_SIZE) -> None:
+        """Names and figures, one a line; a name that is too long goes on below itself."""
+        for name, value in rows:
+            room = self.column.width - self.column.wide(value, size) - 10
+            lines = self.column.wrapped(name, size, room)
+            self.need(len(lines) * size * 1.36)
+            for i, line in enumerate(lines):
+                cells = [(0.0, "left", line)]
+                if i == 0:
+                    cells.append((self.column.width, "right", value))
+                self.column.row(cells, size, lead=1.36)
+
+    def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]],
+              places: Sequence[float], size: float = sy.SMALL_SIZE) -> None:
+        """Columns of figures, the first one of names; a place is a share of the column's width."""
+        def cells(values: Sequence[str]) -> list[tuple[float, str, str]]:
+            wide = self.column.width
+            return [(0.0, "left", values[0]), *((wide * at, "right", value) for at, value in
+                                                zip(places, values[1:], strict=True))]
+        self.need(size * 1.4 * 3)
+        self.column.row(cells(heads), size - 0.8, sy.SOFT_INK, lead=1.4)
+        first = self.column.width * places[0] - 10
+        for row in rows:
+            room = first - self.column.wide(row[1], size) if len(row) > 1 else first
+            lines = self.column.wrapped(row[0], size, room)
+            self.need(len(lines) * size * 1.36)
+            for line in lines[:-1]:
+                self.column.row([(0.0, "left", line)], size, lead=1.36)
+            self.column.row(cells([lines[-1], *row[1:]]), size, lead=1.36)
+        self.column.skip(3)

@@ -1,0 +1,119 @@
+"""The plan set: every page to print, numbered, in one file; and each work's pages as a picture."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.backends.backend_pdf import PdfPages
+from PIL import Image
+
+from terrain.outputs.drawing.paper import Paper
+from terrain.outputs.drawing.title_block import Imprint, number_page
+from terrain.outputs.plan_set import text_pages
+from terrain.outputs.plan_set.chart_pages import (
+    beside_pages,
+    cascade_pages,
+    doubt_pages,
+    year_pages,
+)
+from terrain.outputs.plan_set.date import date_words
+from terrain.outputs.plan_set.lettering import keep_as_text
+from terrain.outputs.plan_set.map_pages import READABLE, shed_map, site_parts, site_plan, site_scale
+from terrain.outputs.plan_set.page import Page
+from terrain.outputs.plan_set.work_pages import work_pages
+from terrain.outputs.sheets.plan_sheets import drawn_picture, dug_works, file_name
+from terrain.plan.planned import Plan
+
+#: The file, and the folder of the pictures.
+FILE, FOLDER = "plan_set.pdf", "sheets"
+#: Dots in an inch of the shaded ground.
+SHADE_DPI = 80
+
+
+def draw_plan_set(plan: Plan, paper: Paper, progress: Callable[[str], None] = lambda what: None
+                  ) -> list[Page]:
+    """Draw every page, numbered.  The same plan gives the same pages."""
+    made = Imprint(plan.site.name, date_words(plan.site), paper, plan.site.units, plan.inputs.dem)
+    progress("Drawing the pages of the plan set")
+    cover = site_plan(plan, made)
+    before = [*site_parts(plan, made)]
+    sheds = shed_map(plan, made)
+    after = [*([sheds] if sheds is not None else []), *cascade_pages(plan, made),
+             *beside_pages(plan, made), *year_pages(plan, made), *doubt_pages(plan, made)]
+    for entry in dug_works(plan):
+        progress(f"Drawing the pages of \"{entry.name}\"")
+        after += work_pages(plan, entry, made)
+    after += [*text_pages.quantities(plan, made), *text_pages.order(plan, made),
+              *text_pages.cautions(plan, made)]
+    scale = _scale_words(plan, made, len(before))
+    listed = _contents(plan, made, cover, before, after, scale)
+    pages = [cover, *listed, *before, *after]
+    for number, page in enumerate(pages, 1):
+        number_page(page.figure, number, len(pages))
+    return pages
+
+
+def _contents(plan: Plan, made: Imprint, cover: Page, before: Sequence[Page],
+              after: Sequence[Page], scale: str) -> list[Page]:
+    """The page of contents, made again where it is longer than a page."""
+    length = 1
+    while True:
+        titles = [(cover.title, 1)]
+        for number, page in enumerate([*before, *after], 2 + length):
+            words = f"{page.work}: {page.title}" if page.work else page.title
+            if not words.endswith(", continued"):
+                titles.append((words, number))
+        found = text_pages.contents(plan, made, titles, scale)
+        if len(found) <= length:
+            return found
+        length = len(found)
+
+
+def _scale_words(plan: Plan, made: Imprint, parts: int) -> str:
+    """At what scale the site plan is, and why not at a larger one."""
+    scale = site_scale(plan, made)
+    said = (f"The site plan is at {scale.words}, the largest round scale at which the whole "
+            f"property finds room on {made.paper.name} paper")
+    if parts:
+        return (f"{said}. As that is smaller than 1:{READABLE:,.0f}, it follows in {parts} parts "
+                "at a larger scale.")
+    return f"{said}; each work has a plan of its own at a larger one."
+
+
+def write_plan_set(pages: Sequence[Page], path: Path) -> None:
+    """Write the pages into one file, their lettering as text with its font in it."""
+    quiet = dict.fromkeys(("CreationDate", "ModDate", "Producer", "Creator"))
+    with rc_context({"pdf.fonttype": 42}), PdfPages(path, metadata=quiet) as out:
+        for page in pages:
+            keep_as_text(page.figure)
+            page.figure.savefig(out, format="pdf", dpi=SHADE_DPI)
+
+
+def write_pictures(plan: Plan, pages: Sequence[Page], folder: Path) -> list[tuple[str, bytes]]:
+    """Write the pages of each work below one another as a picture, into a new folder.
+
+    Nothing is written where nothing is dug.
+
+    Returns
+    -------
+    drawn : list of (str, bytes)
+        Each work's name, and its pages as a WebP picture.
+    """
+    entries = dug_works(plan)
+    if not entries:
+        return []
+    folder.mkdir()
+    found = []
+    for number, entry in enumerate(entries, 1):
+        parts = [np.asarray(drawn_picture(page.figure)) for page in pages
+                 if page.work == entry.name]
+        picture = Image.fromarray(np.concatenate(parts))
+        picture.save(folder / file_name(number, entry.name), "PNG", compress_level=3)
+        out = io.BytesIO()
+        picture.save(out, "WEBP", quality=82, method=2)
+        found.append((entry.name, out.getvalue()))
+    return found

@@ -1,0 +1,1 @@
+"""Quantities and cost: a bill that recomputes, as a spreadsheet and as CSV."""

@@ -1,0 +1,85 @@
+from __future__ import annotations
+
+import io
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+#: Headless, without the look-ups that a browser makes by itself.
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+             "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+#: Names that would do harm in a tag, in an attribute, in a script.
+BAD_TAG = "<script>window.harmed = 1</script>"
+BAD_END = "</script><img src=x onerror='window.harmed = 2'>"
+BAD_QUOTE = "\"'> onfocus=\"window.harmed = 3\" & {{ 7 * 7 }}"
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Debian's chromium; skipped where there is none, but never in CI."""
+    found = shutil.which("chromium")
+    if found is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("no chromium on the path, and CI=true asks for the browser tests")
+        pytest.skip("no chromium on the path: apt-get install chromium to run the browser tests")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="session")
+def small_plan(tmp_path_factory, small_site_folder):
+    """The small site with harmful names of everything that can be named."""
+    from terrain.plan.plan import make_plan
+
+    path = small_site_folder(tmp_path_factory.mktemp("page"))
+    said = path.read_text()
+    for old, new in (("name: Small valley", f"name: {quoted(BAD_TAG)}"),
+                     ("name: east swale", f"name: {quoted(BAD_END)}"),
+                     ("name: pond", f"name: {quoted(BAD_QUOTE)}"),
+                     ("name: shower", f"name: {quoted(BAD_END)}")):
+        assert said.count(old) == 1
+        said = said.replace(old, new)
+    path.write_text(said)
+    return make_plan(path)
+
+
+def quoted(words: str) -> str:
+    return "'" + words.replace("'", "''") + "'"
+
+
+@pytest.fixture(scope="session")
+def small_page(small_plan, tmp_path_factory) -> Path:
+    """Its whole report."""
+    from PIL import Image
+
+    from terrain.outputs.page.report import report_page
+
+    blank = io.BytesIO()
+    Image.new("RGB", (840, 594), "white").save(blank, "PNG")
+    path = tmp_path_factory.mktemp("report") / "report.html"
+    path.write_text(report_page(small_plan, blank.getvalue(), {}), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="session")
+def demo_page(demo_plan, tmp_path_factory) -> Path:
+    """The demo's live map alone, in the report's styles and under its policy."""
+    from terrain.outputs.page.live_map import live_script, live_section, live_style
+    from terrain.outputs.page.report import page_policy, point_facts, store_facts
+
+    style, program = live_style(), live_script()
+    path = tmp_path_factory.mktemp("demo") / "live.html"
+    path.write_text(
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1"><title>Live</title>'
+        f'<meta http-equiv="Content-Security-Policy" content="{page_policy(style, program)}">'
+        f"<style>{style}</style></head><body>"
+        f"{live_section(demo_plan, store_facts(demo_plan), point_facts(demo_plan))}"
+        f"<script>{program}</script></body></html>", encoding="utf-8")
+    return path
