@@ -16,8 +16,11 @@ from terrain.errors import InputError
 
 #: The list of what the tool wrote into a folder, kept inside that folder.
 RECORD = ".levelsill-wrote.json"
-#: A disk with less room left is full. [bytes]
-LEAST_ROOM = 1 << 16
+#: With less room left on the disk a library's failure to write is laid to that. [bytes]
+LEAST_ROOM = 64 << 20
+#: Errors that a full disk does not make.
+_SLIPS = (ArithmeticError, AssertionError, AttributeError, LookupError, NameError, TypeError,
+          ValueError)
 
 
 def is_folder(path: Path) -> bool:
@@ -181,16 +184,21 @@ def _refusal(folder: Path) -> Iterator[None]:
         if number == errno.EROFS:
             raise InputError(str(folder), "nothing may be written in this folder",
                              "Name a folder of your own with --out") from None
-        if number in (errno.ENOSPC, errno.EDQUOT) or _is_full(folder):
+        if number in (errno.ENOSPC, errno.EDQUOT):
             raise InputError(str(folder), "the disk is full, so nothing was written",
+                             "Free some space and run again") from None
+        room = _room(folder)
+        if room < LEAST_ROOM and not isinstance(error, _SLIPS):
+            raise InputError(str(folder), "writing failed, and the disk is full or nearly so, with "
+                             f"{room / 1e6:.1f} MB left, so nothing was written",
                              "Free some space and run again") from None
         raise
 
 
-def _is_full(folder: Path) -> bool:
-    """Whether there is no room left: libraries that write rasters and databases do not say so in
-    the system's words."""
+def _room(folder: Path) -> int:
+    """Room left on a folder's disk: libraries that write rasters and databases do not say in the
+    system's words that it is full, and may have taken away again what filled it. [bytes]"""
     try:
-        return shutil.disk_usage(folder).free < LEAST_ROOM
+        return shutil.disk_usage(folder).free
     except OSError:
-        return False
+        return LEAST_ROOM

@@ -56,6 +56,26 @@ class _Work(Part):
         return self
 
 
+class _DrawnFrom(_Work):
+    """A work whose water people, animals or plants draw: a plain demand, or uses."""
+
+    demand: Use = 0.0
+    uses: list[WaterUse] = Field(default_factory=list)
+
+    @model_validator(mode="after")
+    def _uses_apart(self) -> _DrawnFrom:
+        if self.demand and self.uses:
+            raise ValueError("demand and uses are both given; list every use under uses")
+        names = [use.name for use in self.uses]
+        if len(set(names)) < len(names):
+            twice = next(name for name in names if names.count(name) > 1)
+            raise ValueError(f"two uses are called \"{twice}\"")
+        if not isinstance(self, Tank) and any(use.grey_water for use in self.uses):
+            raise ValueError("grey water is led on from a tank's uses only; give the use no grey "
+                             "water here, or lift the water into a tank first")
+        return self
+
+
 class Trees(Part):
     """Trees alike along or below a swale or basin, which live from what it soaks in."""
 
@@ -133,7 +153,7 @@ class Swale(_Work):
         return self
 
 
-class Basin(_Work):
+class Basin(_DrawnFrom):
     """A pool behind a wall, a dug shape, or a wall with a pit behind it."""
 
     kind: Literal["basin"]
@@ -236,7 +256,7 @@ class TreeBasin(_Work):
         return self
 
 
-class Tank(_Work):
+class Tank(_DrawnFrom):
     """A tank or barrel fed by roofs."""
 
     kind: Literal["tank"]
@@ -244,11 +264,9 @@ class Tank(_Work):
     volume: Volume
     height: Length | None = None
     roofs: list[str] = Field(default_factory=list)
-    demand: Use = 0.0
     first_flush: Rain = 0.0
     first_flush_volume: Volume | None = None
     leaf_screen: Literal["basket", "self-cleaning", "none"] | None = None
-    uses: list[WaterUse] = Field(default_factory=list)
     top_up: TankerTopUp | None = None
     joined_with: str | None = None
     price: Annotated[tuple[float, float] | None, BeforeValidator(price_of_one)] = None
@@ -256,14 +274,8 @@ class Tank(_Work):
 
     @model_validator(mode="after")
     def _one_of_each(self) -> Tank:
-        if self.demand and self.uses:
-            raise ValueError("demand and uses are both given; list every use under uses")
         if self.first_flush and self.first_flush_volume is not None:
             raise ValueError("the first flush is given as a depth of rain and as a volume too")
-        names = [use.name for use in self.uses]
-        if len(set(names)) < len(names):
-            twice = next(name for name in names if names.count(name) > 1)
-            raise ValueError(f"two uses are called \"{twice}\"")
         low = 0.0 if self.top_up is None else (
             self.top_up.below[1] or (self.top_up.below[0] or 0.0) * self.volume)
         if self.joined_with is not None:
@@ -280,7 +292,7 @@ class Tank(_Work):
         return self
 
 
-class Hollow(_Work):
+class Hollow(_DrawnFrom):
     """A natural hollow of the ground that the owner knows to be real; `at` is a point in it."""
 
     kind: Literal["hollow"]
@@ -338,3 +350,5 @@ class Drain(_Work):
 
 
 Work = Annotated[Swale | Basin | TreeBasin | Tank | Hollow | Drain, Field(discriminator="kind")]
+#: Works whose water may be drawn.
+DRAWN_FROM = (Tank, Basin, Hollow)

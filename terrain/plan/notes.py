@@ -41,9 +41,9 @@ def plan_notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) 
             wetness = ("on ground whose curve numbers follow its wetness between antecedent "
                        "condition I and III (Kannan and others, 2008, from memory)")
         years = f"{seasons.years:.1f}".removesuffix(".0")
-        notes.append(f"Average year: {years} {'year' if years == '1' else 'years'} of daily rain, "
-                     f"{said}; each day one storm {wetness}; runoff arrives over the first six "
-                     "hours.")
+        notes.append(f"Average year: {years} {'year' if years == '1' else 'years'} of days with "
+                     f"a reading, {said}; each day one storm {wetness}; runoff arrives over the "
+                     "first six hours.")
         if inputs.record is not None:
             short = short_record(inputs.record.depths, inputs.site.rain.start_month)
             notes += [short] if short else []

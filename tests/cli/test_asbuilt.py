@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
+import shlex
+import shutil
+from pathlib import Path
 
 import pytest
+
+HOUSE = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture(scope="module")
@@ -21,6 +27,7 @@ def survey(small_site_folder, tmp_path_factory):
     return site, points
 
 
+@pytest.mark.slow
 def test_json_and_a_picture_and_never_over_a_file(levelsill, survey, tmp_path):
     site, points = survey
     picture = tmp_path / "swale.png"
@@ -66,3 +73,22 @@ def test_a_work_that_was_not_surveyed(levelsill, survey):
     ran = levelsill("asbuilt", *survey, "--work", "pond")
     assert ran.code == 2
     assert "no point was surveyed on 'pond'. Name one of east swale" in ran.err
+
+
+@pytest.mark.slow
+def test_the_readmes_survey_of_the_demo(levelsill, tmp_path):
+    """What the README tells of it, and what docs and demo say was done to it on purpose."""
+    shutil.copytree(HOUSE / "demo_dem", tmp_path / "demo_dem")
+    page = (HOUSE / "README.md").read_text()
+    [command] = re.findall(r"`(levelsill asbuilt demo_dem[^`]*)`", page)
+    ran = levelsill(*shlex.split(command)[1:], "--json", folder=tmp_path)
+    assert ran.code == 0, ran.err
+    [work] = ran.json()["works"]
+    assert (tmp_path / "upper_swale.png").stat().st_size > 10_000
+    assert work["first_spill"]["over"] == "berm"
+    assert work["holds_m3"] / work["designed_holds_m3"] == pytest.approx(0.8, abs=0.03)
+    verdicts = {line["name"]: line["verdict"] for line in work["lines"]}
+    assert (verdicts["sill"], verdicts["berm"]) == ("too high", "too low")
+    sill = next(line for line in work["lines"] if line["name"] == "sill")
+    assert max(point["difference_m"] for point in sill["points"]) == pytest.approx(0.020, abs=0.002)
+    assert {mend["do"] for mend in work["mend"] if mend["needed"]} == {"shave", "dig", "raise"}

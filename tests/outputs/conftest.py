@@ -91,6 +91,35 @@ class Seen:
                 if b.x0 < edge.x0 or b.y0 < edge.y0 or b.x1 > edge.x1 or b.y1 > edge.y1]
 
     @staticmethod
+    def faults(figure, margin=0.0, least=6.0):
+        """What is wrong with a drawing's lettering, in words: it overlaps, leaves the page's
+        margin [mm] or the frame that it stands in, or is smaller than so many points."""
+        found = [pair for pair in Seen.texts(figure)]
+        said = [f"'{a}' overlaps '{b}'" for a, b in Seen.overlapping(found, 1.5)]
+        inset = margin / 25.4 * figure.dpi
+        edge = figure.bbox
+        for text, box in found:
+            words = text.get_text()
+            if (box.x0 < edge.x0 + inset or box.y0 < edge.y0 + inset
+                    or box.x1 > edge.x1 - inset or box.y1 > edge.y1 - inset):
+                said.append(f"'{words}' leaves the page")
+            if text.get_fontsize() < least - 1e-6:
+                said.append(f"'{words}' is of {text.get_fontsize():.1f} pt")
+            ax = text.axes
+            if ax is not None and Seen.framed(ax):
+                frame = ax.get_window_extent()
+                if not (frame.x0 <= box.x0 and box.x1 <= frame.x1
+                        and frame.y0 <= box.y0 and box.y1 <= frame.y1):
+                    said.append(f"'{words}' leaves its frame")
+        return said
+
+    @staticmethod
+    def framed(ax):
+        """Whether an axes is a map: a frame on all sides and no figures along it."""
+        return ax.axison and all(s.get_visible() for s in ax.spines.values()) and not len(
+            ax.get_xticks())
+
+    @staticmethod
     def bytes_of(figure):
         made = io.BytesIO()
         figure.savefig(made, format="png", metadata={"Software": None})

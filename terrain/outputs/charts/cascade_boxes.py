@@ -95,9 +95,10 @@ def flows_of(plan: Plan, title: str, account: Account) -> Flows:
     volume = partial(shown, dimension="volume", system=system)
     said = (f"{volume(account.rain)} of rain on the property and {volume(account.run_on)} of "
             f"run-on: {volume(account.soaked_in_place)} soak in where they fall, "
-            f"{volume(account.passive)} are kept in the ground works and {volume(account.roof)} "
-            f"in tanks, {volume(account.left_site)} leave the site. Left: the open ground, whose "
-            "runoff meets no store.")
+            f"{volume(account.passive)} are kept in the ground works"
+            + (f" ({volume(account.led)} of it led into tanks)" if account.led > 0 else "")
+            + f" and {volume(account.roof)} in tanks, {volume(account.left_site)} leave the site. "
+            "Left: the open ground, whose runoff meets no store.")
     return Flows(title, tuple(boxes), f"open {_land(plan.cascade.open_ground.area, system)}",
                  account.left_site - spilled, said)
 

@@ -174,10 +174,10 @@ def draw_year(plan: Plan) -> Figure:
 
 
 def record_words(plan: Plan) -> str:
-    """Of how long the rain record is."""
+    """Of how long the rain record is, its days without a reading left out."""
     seasons = plan.seasons
     assert seasons is not None
-    return (f"{seasons.years:.0f} years of daily rain, {seasons.days[0].year} to "
+    return (f"{seasons.years:.1f} years of days with a reading, {seasons.days[0].year} to "
             f"{seasons.days[-1].year}")
 
 

@@ -136,7 +136,9 @@ def draw_stores(figure: Figure, left: float, top: float, wide: float, plan: Plan
 def _draw_levels(figure: Figure, left: float, top: float, wide: float, plan: Plan,
                  stores: list[int], name: str, colours: tuple[str, str], pitch: float, gid: str
                  ) -> None:
-    """Levels of stores over the record's last years, a row each; colours of words and water."""
+    """Levels of stores over the record's last years, a row each; colours of words and water.
+
+    Words beside a row are of the days drawn, not of the whole record."""
     seasons, system = plan.seasons, plan.site.units
     if not stores or seasons is None:
         return
@@ -178,10 +180,11 @@ def last_days(seasons: SeasonRun) -> pd.DatetimeIndex:
 
 
 def _how_often(share: FloatArray, tank: bool) -> str:
-    """On how many days a tank is empty, or a work on the ground holds water."""
+    """On how many of the days drawn a tank is empty, or a work on the ground holds water."""
     dry = float((share < 0.01).mean())
     if tank:
-        return f"empty {100 * dry:.0f} % of days" if dry else "never empty"
+        part = f"{100 * dry:.0f} %" if dry >= 0.005 else "under 1 %"
+        return f"empty {part} of days" if dry else "no empty day here"
     return f"wet {100 * (1 - dry):.0f} % of days" if dry < 1 else "never wet"
 
 

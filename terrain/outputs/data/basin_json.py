@@ -64,4 +64,5 @@ def basin_facts_of(facts: BasinFacts) -> dict[str, Any]:
             {"month": m.month, "comes_m3": m.comes, "evaporated_m3": m.evaporated,
              "seeped_m3": m.seeped, "used_m3": m.used, "spilled_m3": m.spilled,
              "gained_m3": m.gained, "stands_m3": m.stands, "depth_m": m.depth,
-             "dry_days": m.dry_days} for m in year.months] for year in facts.years}}
+             "wanted_m3": m.wanted, "dry_days": m.dry_days}
+            for m in year.months] for year in facts.years}}

@@ -7,7 +7,7 @@ from typing import Any
 from terrain.plan.planned import Plan
 from terrain.plan.water.rarity import Rarity
 from terrain.plan.water.routing import StoreStorm
-from terrain.plan.water.spill_ways import Step
+from terrain.plan.water.spill_ways import SpillWay, Step
 from terrain.plan.water.totals import Total
 
 
@@ -19,8 +19,9 @@ def store_facts(plan: Plan, index: int) -> dict[str, Any]:
     way, curve = told.ways[index], told.capture.stores[index]
     rarity = told.capture.rarity
     found: dict[str, Any] = {
-        "spill_way": {"length_m": way.length, "then": list(way.then), "leaves_site": way.leaves,
-                      "steps": [_step(plan, step) for step in way.steps]},
+        "spill_way": _way(plan, way),
+        "spill_way_without_pump": None if way.without_pump is None else
+        _way(plan, way.without_pump),
         "pump": _pump(plan, index),
         "begins_at_mm": curve.begins, "spills_at_mm": curve.spills,
         "begins_once_in_years": _years(rarity, curve.begins),
@@ -38,8 +39,15 @@ def store_facts(plan: Plan, index: int) -> dict[str, Any]:
             "year": year.year, "fills": year.fills, "spills": year.spills,
             "days_with_water": year.days_with_water, "days_full": year.days_full,
             "dry_spell_days": year.dry_spell, "refill_days": year.refill,
-            "left_over_m3": year.left_over} for year in told.seasons[index]]
+            "held_before_m3": year.held_before, "left_over_m3": year.left_over,
+            "wanted_m3": year.wanted, "used_m3": year.used, "short_days": year.short_days}
+            for year in told.seasons[index]]
     return found
+
+
+def _way(plan: Plan, way: SpillWay) -> dict[str, Any]:
+    return {"length_m": way.length, "then": list(way.then), "leaves_site": way.leaves,
+            "steps": [_step(plan, step) for step in way.steps]}
 
 
 def _pump(plan: Plan, index: int) -> dict[str, Any] | None:

@@ -27,7 +27,8 @@ def money_facts(plan: Plan) -> dict[str, Any] | None:
         "whole_site": _work(told.whole),
         "water_otherwise_money_m3": {name: list(price) for name, price in told.otherwise.items()},
         "paybacks": [{"what": row.what, "against": row.against, "water_m3_year": row.water,
-                      "saves_money_year": list(row.saves), "payback_years": _years(row.years)}
+                      "saves_money_year": list(row.saves), "payback_years": _years(row.years),
+                      "tank_lasts_years": None if row.lasts is None else list(row.lasts)}
                      for row in told.paybacks],
         "soaked_in_m3_year": told.soaks, "ground_works_money": list(told.soaks_cost),
         "next_best": [{"work": step.work, "money": list(step.cost), "more_m3_year": step.more,

@@ -19,7 +19,7 @@ from terrain.outputs.data.cascade_json import site_facts, store_facts
 from terrain.outputs.data.doubt_json import doubt_object
 from terrain.outputs.data.earth_json import earth_facts, earth_of, fixed_facts, order_facts
 from terrain.outputs.data.money_json import money_facts
-from terrain.outputs.data.tank_json import gutter_facts, tank_facts
+from terrain.outputs.data.tank_json import gutter_facts, tank_facts, use_facts
 from terrain.outputs.data.trees_json import carried_facts, stand_facts, tree_facts
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.plan.siting.road_turnouts import Turnout
@@ -114,6 +114,8 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
         found |= basin_facts_of(planned.facts)
     if store.kind == "tank":
         found |= tank_facts(plan, index)
+    elif node.store.drawn:
+        found["uses"] = use_facts(plan, index)
     found |= store_facts(plan, index)
     if planned.drain is not None:
         route, section = planned.drain.route, planned.drain.section
@@ -169,7 +171,8 @@ def _total(account: Account) -> dict[str, float]:
     return {"rain_m3": account.rain, "run_on_m3": account.run_on,
             "soaked_in_place_m3": account.soaked_in_place, "roof_m3": account.roof,
             "passive_m3": account.passive, "left_site_m3": account.left_site,
-            "brought_m3": account.brought, "grey_m3": account.grey}
+            "led_to_tanks_m3": account.led, "brought_m3": account.brought,
+            "grey_m3": account.grey}
 
 
 def _shed(plan: Plan, index: int) -> dict[str, Any]:

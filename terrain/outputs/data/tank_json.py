@@ -21,13 +21,7 @@ def tank_facts(plan: Plan, index: int) -> dict[str, Any]:
         "joined": [{"name": other.name, "volume_m3": other.volume,
                     "at": [float(v) for v in dem.frame.to_source(other.x, other.y)]}
                    for other in plan.stores[index].placed.joined],
-        "uses": [{"name": use.name, "kind": use.kind, "basis": use.basis,
-                  "amounts_m3_day": [float(v) for v in use.amounts],
-                  "rationing": [{"below": below, "draw": draw} for below, draw in use.steps],
-                  "grey_share": use.grey,
-                  "grey_to": None if not node.grey_to or node.grey_to[i] is None else
-                  plan.cascade.nodes[node.grey_to[i] or 0].store.name}
-                 for i, use in enumerate(store.drawn)],
+        "uses": use_facts(plan, index),
         "top_up": None if store.top_up is None else {
             "below_m3": store.top_up.below, "load_m3": store.top_up.load,
             "price": store.top_up.price}}
@@ -60,6 +54,18 @@ def tank_facts(plan: Plan, index: int) -> dict[str, Any]:
                             "says": thumb.says, "beside": thumb.beside, "record": thumb.record}
                            for thumb in life.thumbs]}
     return {"tank": found}
+
+
+def use_facts(plan: Plan, index: int) -> list[dict[str, Any]]:
+    """The uses of a store's water."""
+    node = plan.cascade.nodes[index]
+    return [{"name": use.name, "kind": use.kind, "basis": use.basis,
+             "amounts_m3_day": [float(v) for v in use.amounts],
+             "rationing": [{"below": below, "draw": draw} for below, draw in use.steps],
+             "grey_share": use.grey,
+             "grey_to": None if not node.grey_to or node.grey_to[i] is None else
+             plan.cascade.nodes[node.grey_to[i] or 0].store.name}
+            for i, use in enumerate(node.store.drawn)]
 
 
 def _year(year: TankYear) -> dict[str, Any]:

@@ -47,7 +47,7 @@ SHED = "#8c3f23"         # where roads and bare ground let water go
 BOUNDARY = "#38332d"
 
 #: Tints of neighbouring catchments, laid over the hillshade at `TINT_ALPHA`.
-TINTS = ("#efd98a", "#7fb09a", "#c46f4e", "#6f97cc", "#65487c")
+TINTS = ("#f7d088", "#68a8a4", "#c36f4d", "#8586ca", "#64487c")
 TINT_ALPHA = 0.42
 
 #: Fates of water in charts.

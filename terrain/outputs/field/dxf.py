@@ -28,7 +28,9 @@ INSUNITS = {"m": 6, "ft": 2, "us-ft": 21}
 #: Step of contours by the drawing's unit; every so many is a main one.
 STEP, MAIN = {"m": 0.25, "ft": 1.0, "us-ft": 1.0}, {"m": 4, "ft": 5, "us-ft": 5}
 #: Height of text about stakes; contours are thinned by no more than this. [m]
-TEXT, THINNED = 0.3, 0.03
+TEXT, THINNED = 0.2, 0.03
+#: Labels of stakes that stand side by side are set so many heights higher or lower.
+ASIDE = {"bed": 1.2, "check": 1.2, "floor": 1.2, "cut-off": 1.2, "berm": -1.6}
 #: Contours shorter than this are left out. [m]
 SHORTEST = 0.5
 
@@ -92,7 +94,7 @@ def _stakes(field: SettingOut, sheet: Any) -> None:
         at = field.survey.points(np.array([[stake.x, stake.y, stake.design]]))[0]
         sheet.add_point(tuple(map(float, at)), dxfattribs={"layer": "stakes"})
         _text(sheet, "stake text", f"{staked.number} {stake.mark} {unit.of(stake.design):.3f}",
-              at + beside, size)
+              at + beside + np.array([0.0, ASIDE.get(stake.mark, 0.0) * size, 0.0]), size)
         if offset is None:
             continue
         at = field.survey.points(np.array([[offset.x, offset.y, offset.ground]]))[0]

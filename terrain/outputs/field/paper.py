@@ -19,6 +19,10 @@ MARGIN, ROW, HEAD, FOOT = 12.0, 6.2, 11.0, 7.0
 TITLE, WORDS, CELL, SMALL = 15.0, 9.0, 8.0, 7.0
 #: Every other row is shaded so lightly that a pencil shows on it.
 SHADE, LINE = "#f0f0ec", "#8a8a84"
+#: What to make, where the whole of it is too long for its column.
+BRIEF = {"floor about the trunk's mound": "floor about the trunk",
+         "floor of the cut-off trench": "floor of the trench",
+         "settled crest, set at its inner foot": "crest, at its foot"}
 #: A letter is about so wide for its size; to wrap lines by.
 WIDE = 0.5
 
@@ -203,7 +207,7 @@ def _cells(field: SettingOut, staked: Staked) -> list[str]:
     places = 7 if source is not None and source.is_geographic else 2
     row = ["", str(staked.number), stake.mark, f"{of(stake.station):.2f}",
            f"{staked.at.east:.{places}f}", f"{staked.at.north:.{places}f}",
-           "settled crest, inner foot" if stake.mark == "bund" else _short(stake.design_of, 27),
+           _short(BRIEF.get(stake.design_of, stake.design_of), 24),
            f"{of(stake.design):.3f}", f"{of(stake.ground):.2f}", _c(field, stake.cut)]
     if field.set_ups:
         row += [str(staked.set_up or "–"),

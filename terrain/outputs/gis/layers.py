@@ -33,6 +33,8 @@ TAKES = {"its cut": "dug", "its channel": "dug", "its pit": "dug", "its trench":
          "its full pool": "water", "its pool": "water"}
 #: A stake this close to its level has nothing to dig or fill. [m]
 AT_LEVEL = 0.005
+#: Things to keep clear of are as many layers as they have kinds of shapes, which a style fits.
+KEEP_CLEAR = {"points": "Point", "lines": "LineString", "areas": "Polygon"}
 #: The field of what a store catches in an average year.
 YEAR = "caught average year m3"
 
@@ -86,7 +88,8 @@ def layers_of(plan: Plan, field: SettingOut) -> list[Layer]:
               "full.", _works(plan)),
         Layer("basins", "Water surfaces of full basins and tree basins.", _basins(plan)),
         Layer("hollows", "Water surfaces of full natural hollows.", _hollows(plan)),
-        Layer("keep_clear", "What works are to keep clear of, and how far.", _keep_clear(plan)),
+        *(Layer(f"keep_clear_{end}", "What works are to keep clear of, and how far.",
+                _keep_clear(plan, shape)) for end, shape in KEEP_CLEAR.items()),
         Layer("roof_outlines", "Roofs as read.",
               [{"name": r.name, "area_m2": r.area, "efficiency": r.efficiency,
                 "geometry": r.outline} for r in ground.roofs]),
@@ -157,9 +160,11 @@ def _hollows(plan: Plan) -> list[Row]:
             for p in plan.stores if p.placed.hollow is not None]
 
 
-def _keep_clear(plan: Plan) -> list[Row]:
+def _keep_clear(plan: Plan, shape: str) -> list[Row]:
     rows = []
     for thing in plan.inputs.ground.keep_clear:
+        if not thing.shape.geom_type.endswith(shape):
+            continue
         setback = setback_of(thing, plan.inputs.rules)
         rows.append({"name": thing.name, "kind": thing.kind, "symbol": symbol_of(thing),
                      "keep_m": None if setback is None else setback.distance,

@@ -4,10 +4,26 @@ from __future__ import annotations
 
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.keep_clear_symbols import WORDS
-from terrain.outputs.gis.style import Fill, Line, Mark, Rule, Words
+from terrain.outputs.gis.style import Fill, Line, Mark, Rule, Symbol, Words
 
 _NAME = Words("name", sy.INK, 11, sy.PAPER)
 _DASHED = (6.0, 3.0)
+
+_DOT = (Mark("square", sy.PAPER, 8, sy.INK),)
+_TICKED = (8.0, 2.0, 2.0, 2.0)
+#: Looks of things to keep clear of, by their shape and their symbol on the map.
+_KEEP_CLEAR: dict[str, dict[str, tuple[Symbol, ...]]] = {
+    "points": {"keep well": (Mark("circle", sy.PAPER, 10, sy.INK),), "keep septic": _DOT,
+               "keep line": _DOT, "keep tree": (Mark("circle", sy.TREE, 7, sy.PAPER),),
+               "keep edge": _DOT, "keep ground": (Mark("square", sy.FAINT_INK, 8, sy.INK),)},
+    "lines": {key: (Line(sy.TREE if key == "keep tree" else sy.INK, 1.4,
+                         _TICKED if key == "keep line" else ()),) for key in WORDS},
+    "areas": {"keep well": (Fill(sy.PAPER, 0.4, sy.INK, 1.2),),
+              "keep septic": (Fill(sy.PAPER, 0.4, sy.INK, 1.2, (4.0, 2.0)),),
+              "keep line": (Fill(None, edge=sy.INK, width=1.4, dashes=_TICKED),),
+              "keep tree": (Fill(None, edge=sy.TREE, width=1.2, dashes=(4.0, 2.0)),),
+              "keep edge": (Fill(None, edge=sy.INK, width=1.4),),
+              "keep ground": (Fill(sy.FAINT_INK, 0.4, sy.INK, 1.2, (4.0, 2.0)),)}}
 
 #: Rules of every layer, by its name.
 STYLES: dict[str, tuple[Rule, ...]] = {
@@ -79,19 +95,9 @@ STYLES: dict[str, tuple[Rule, ...]] = {
         Rule("Stake, ground at its level", (Mark("circle", sy.INK, 4),), "to", ("keep",))),
     "cautions": (Rule("Caution: read it before anybody digs",
                       (Mark("triangle", "#f2c14e", 13, sy.INK),)),),
-    "keep_clear": tuple(
-        Rule(words, {
-            "keep well": (Mark("circle", sy.PAPER, 10, sy.INK),),
-            "keep septic": (Fill(sy.PAPER, 0.4, sy.INK, 1.2, (4.0, 2.0)),
-                            Mark("square", sy.PAPER, 8, sy.INK)),
-            "keep line": (Line(sy.INK, 1.4, (8.0, 2.0, 2.0, 2.0)),),
-            "keep tree": (Fill(None, edge=sy.TREE, width=1.2, dashes=(4.0, 2.0)),
-                          Mark("circle", sy.TREE, 7, sy.PAPER)),
-            "keep edge": (Fill(None, edge=sy.INK, width=1.4), Line(sy.INK, 1.4),
-                          Mark("square", sy.PAPER, 8, sy.INK)),
-            "keep ground": (Fill(sy.FAINT_INK, 0.4, sy.INK, 1.2, (4.0, 2.0)),
-                            Mark("square", sy.FAINT_INK, 8, sy.INK))}[key],
-             "symbol", (key,)) for key, words in WORDS.items()),
+    **{f"keep_clear_{end}": tuple(Rule(WORDS[key], symbols, "symbol", (key,))
+                                  for key, symbols in looks.items())
+       for end, looks in _KEEP_CLEAR.items()},
     "breach_ways": (Rule("Way of the water if the bank fails", (Line(sy.SHED, 2.4, (2.0, 3.0)),)),),
     "culverts": (Rule("Culvert or bridge", (Line(sy.WATER, 4.0), Line(sy.ROAD, 2.0))),),
     "pipes": (Rule("Pipe", (Line(sy.TANK, 1.8),)),),

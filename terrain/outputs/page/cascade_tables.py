@@ -15,8 +15,10 @@ from terrain.outputs.charts.capture_charts import (
 from terrain.outputs.charts.cascade_boxes import flows_of
 from terrain.outputs.charts.cascade_diagram import draw_cascade
 from terrain.plan.planned import YEARS, Plan
+from terrain.plan.siting.hydrology import soil_dries
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.cascade_told import CascadeTold
+from terrain.plan.water.rarity import how_often
 from terrain.plan.water.routing import StormRun
 from terrain.plan.water.spill_ways import SpillWay, Step
 from terrain.plan.water.store_years import StoreYear
@@ -26,7 +28,8 @@ from terrain.units import PRINTED, lasting, shown
 STORM_COLUMNS = ("comes", "caught", "peak level", "freeboard left", "first spill after",
                  "spill, peak", "spill, volume", "empty again after the rain")
 SEASON_COLUMNS = ("fills", "spills", "days with water", "days full", "longest dry spell",
-                  "empty to full again", "left at the year's end")
+                  "empty to full again", "held when it begins", "held when it ends", "drawn",
+                  "days short")
 TOTAL_COLUMNS = ("rain", "passive capture", "over the property", "roof capture",
                  "over the property", "stays of the property's rain", "before the works",
                  "left the site", "before the works", "no longer leaves")
@@ -58,7 +61,9 @@ def cascade_section(plan: Plan, picture: Any) -> Any:
     return Markup(page.render(
         drawings=[(name, picture(draw_cascade(flows_of(plan, title, account), system)))
                   for name, title, account in _drawn(plan)],
-        ways=[(way.name, way_steps(plan, way)) for way in told.ways],
+        ways=[(name, way_steps(plan, way)) for of in told.ways for name, way in (
+            (of.name, of), (f"{of.name}, while its pump stands still", of.without_pump))
+            if way is not None],
         storm_columns=STORM_COLUMNS,
         storms=[(name, storm_rows(plan, run), name == design.name)
                 for name, run in plan.runs.items()],
@@ -68,7 +73,8 @@ def cascade_section(plan: Plan, picture: Any) -> Any:
         store_curves=picture(draw_store_captures(plan, told.capture)),
         total_columns=TOTAL_COLUMNS, totals=total_rows(told.totals, system),
         totals_chart=picture(draw_totals(told.totals, system)),
-        season_columns=SEASON_COLUMNS, seasons=season_rows(plan, told)))
+        season_columns=SEASON_COLUMNS, seasons=season_rows(plan, told),
+        season_soil=YEARS[soil_dries(plan.site)].partition(", ")[2]))
 
 
 def _drawn(plan: Plan) -> list[tuple[str, str, Account]]:
@@ -223,7 +229,7 @@ def litres(volume: float, system: str) -> str:
 
 
 def season_rows(plan: Plan, told: CascadeTold) -> list[tuple[str, list[tuple[str, list[str]]]]]:
-    """Average, dry and wet year of each store on the ground."""
+    """Average, dry, median and wet year of each store."""
     return [(planned.store.name, [(year.year, _season(year, plan.site.units)) for year in years])
             for planned, years in zip(plan.stores, told.seasons, strict=False) if years]
 
@@ -231,7 +237,7 @@ def season_rows(plan: Plan, told: CascadeTold) -> list[tuple[str, list[tuple[str
 def _season(year: StoreYear, system: str) -> list[str]:
     def times(value: float) -> str:
         if 0 < value < 0.5:  # of an average year
-            return f"once in {1 / value:.{0 if value < 0.1 else 1}f} years"
+            return how_often(1 / value)
         return f"{value:.1f} times" if value != round(value) else (
             "never" if not value else "once" if value == 1 else f"{value:.0f} times")
 
@@ -239,9 +245,13 @@ def _season(year: StoreYear, system: str) -> list[str]:
         return f"{value:.{0 if value > 9.95 or value == round(value) else 1}f}"
 
     return [times(year.fills), times(year.spills), days(year.days_with_water),
-            days(year.days_full), f"{year.dry_spell:,} days",
+            days(year.days_full), f"{year.dry_spell:,} days"
+            + (" in the whole record" if year.year == "average year" else ""),
             "–" if year.refill is None else f"{year.refill:,.0f} days",
-            shown(year.left_over, "volume", system)]
+            shown(year.held_before, "volume", system), shown(year.left_over, "volume", system),
+            "–" if not year.wanted else f"{shown(year.used, 'volume', system)} of "
+            f"{shown(year.wanted, 'volume', system)}",
+            "–" if not year.wanted else days(year.short_days)]
 
 
 def _hours(hours: float) -> str:

@@ -61,11 +61,15 @@ def span(given: Range | None, times: float = 1.0) -> str:
     return low if low == high else f"{low} – {high}"
 
 
-def years(given: Range) -> str:
-    """Years of a payback."""
+def years(given: Range, lasts: Range | None = None) -> str:
+    """Years of a payback; one longer than its tank lasts at the least is none."""
     low, high = given
     if low == math.inf:
         return "never"
+    if lasts is not None and high > lasts[0]:
+        gone = f"longer than it lasts ({lasts[0]:g} – {lasts[1]:g} years)"
+        first = f"{low:.1f}" if low < 10 else f"{low:.0f}"
+        return gone if low > lasts[0] else f"{first} years to {gone}"
     if low > LONGEST:
         return f"over {LONGEST:g} years, if ever"
     first = f"{low:.1f}" if low < 10 else f"{low:.0f}"
@@ -111,7 +115,7 @@ def payback_rows(plan: Plan) -> list[Line]:
     assert told is not None
     return [(row.what + (", paid by its tanks alone" if row.what == WHOLE else ""), [
         AGAINST[row.against], shown(row.water, "volume", plan.site.units), span(row.saves),
-        years(row.years)]) for row in told.paybacks]
+        years(row.years, row.lasts)]) for row in told.paybacks]
 
 
 def next_rows(plan: Plan) -> list[Line]:
@@ -169,10 +173,12 @@ def sentences(plan: Plan, told: SystemMoney) -> list[str]:
                 if row.what == (ALL_TANKS if any(r.what == ALL_TANKS for r in told.paybacks)
                                 else told.paybacks[0].what)]
         said.append(f"Tanks give {volume(best[0].water)} in an average year that need not be "
-                    "bought, what a tanker brings left out. "
+                    "bought: what the accounts say is drawn, tanks empty when the record begins, "
+                    "less what a tanker brings. (Under \"Roofs and tanks\" each tank is told of a "
+                    "second time through the record, so a little more is drawn there.) "
                     + (ALL_TANKS if best[0].what == ALL_TANKS else best[0].what).capitalize()
                     + " pay for themselves against " + "; ".join(
-                        f"{AGAINST[row.against]}: {years(row.years)}" for row in best)
+                        f"{AGAINST[row.against]}: {years(row.years, row.lasts)}" for row in best)
                     + ". The low figure is the low cost against the dear water, the high one the "
                     "high cost against the cheap; upkeep is taken off, renewal is not.")
     elif told.soaks is not None and not told.otherwise:

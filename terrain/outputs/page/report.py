@@ -39,6 +39,7 @@ from terrain.plan.planned import YEARS, Plan, PlannedStore
 from terrain.plan.rain import MORE_THAN
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.entry import Entry
+from terrain.plan.water.rarity import how_often
 from terrain.runoff.rain_years import days_a_year_above, months_from
 from terrain.units import lasting, shown, unit_name
 from terrain.works.swale_built import Swale
@@ -84,14 +85,17 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
     return with_table_names(_with_contents(page.render(
         policy=page_policy(style, program), style=Markup(style), program=Markup(program), live=live,
         site=plan.site.name, headline=_headline(plan, name, headline),
-        figures=[("kept by the ground works", volume(headline.passive), "passive capture"),
+        figures=[("kept by the ground works" + (", or led from the ground into tanks"
+                                                if headline.led > 0 else ""),
+                  volume(headline.passive), "passive capture"),
                  ("kept by roofs and tanks", volume(headline.roof), "roof capture"),
                  ("left the site", volume(headline.left_site), "runoff and spills")],
         figures_for=name, map=_picture(map_png), charts={k: _svg(v) for k, v in charts.items()},
         storms=_storm_rows(plan, accounts), stores=_store_rows(plan), rates=_rate_notes(plan),
         unit="gal" if system == "us" else "m³",
         accounts=[(title, _account_rows(plan, account), _account_sum(plan, account),
-                   title == plan.site.rain.design.name) for title, account in accounts],
+                   title == plan.site.rain.design.name, _held_heads(plan, title))
+                  for title, account in accounts],
         arrivals=_arrival_rows(plan), reaches=_reach_rows(plan), peak_notes=_peak_notes(plan),
         design=plan.site.rain.design.name, years=bool(plan.years),
         loss=plan.inputs.hydrology.loss_on_the_way, why_more=_why_more(plan),
@@ -102,6 +106,8 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
                 for name, drawn in sheets], sheds=_shed_rows(plan), turnouts=turnout_rows(plan),
         pipes=pipe_rows(plan), cascade=cascade_section(plan, _svg), tanks=tank_section(plan, _svg),
         led=any(account.grey or account.brought for _, account in accounts),
+        to_tanks=[f"{volume(account.led)} ({name})" for name, account in accounts
+                  if account.led > 0],
         shed_storm=max(plan.site.rain.storms, key=lambda s: s.depth).name,
         short_record=plan.short_record,
         trees=tree_rows(plan), tree_months=month_tables(plan),
@@ -167,15 +173,14 @@ def _storm_rows(plan: Plan, accounts: list[tuple[str, Account]]) -> list[Row]:
 def _store_rows(plan: Plan) -> list[Row]:
     system = plan.site.units
     rows = []
-    for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
+    for index, (planned, node) in enumerate(zip(plan.stores, plan.cascade.nodes, strict=True)):
         ground = node.catchment.area or node.roof.area
         least = "at least " if node.catchment.touches_edge and node.catchment.area else ""
         rows.append(Row(planned.store.name, [
             planned.store.kind, least + shown(ground, "area", system),
             "leads on" if planned.drain is not None else
             shown(planned.store.capacity, "volume", system),
-            _or(planned.starts_at, "never",
-                lambda v: shown(v, "rain", system) if v else "any rain"),
+            fed_words(plan, index),
             "–" if planned.drain is not None else
             _or(planned.full_at, "never", lambda v: shown(v, "rain", system)),
             "-" if planned.store.kind in ("tank", "drain") else
@@ -183,6 +188,23 @@ def _store_rows(plan: Plan) -> list[Row]:
             "–" if planned.drain is not None else lasting(planned.drain_hours),
             planned.spills_to]))
     return rows
+
+
+def fed_words(plan: Plan, index: int) -> str:
+    """The smallest rain that brings a store water, and from where if not off its own ground or
+    roofs."""
+    starts = plan.stores[index].starts_at
+    if starts is not None:
+        return shown(starts, "rain", plan.site.units) if starts else "any rain"
+    givers = [f"{'pump' if other.rise is not None and other.spills_to == index else 'spill'} of "
+              f"{other.store.name}" for other in plan.cascade.nodes if index in other.takers]
+    if plan.cascade.nodes[index].store.top_up is not None:
+        givers.append("tankers")
+    if not givers:
+        return "never"
+    begins = None if plan.told is None else plan.told.capture.stores[index].begins
+    at = "" if begins is None else f", from {shown(begins, 'rain', plan.site.units)} on"
+    return f"by the {' and the '.join(givers)}{at}".replace("the tankers", "tankers")
 
 
 def store_facts(plan: Plan) -> list[list[tuple[str, str]]]:
@@ -211,16 +233,38 @@ def _rate_notes(plan: Plan) -> list[str]:
 
 
 def _account_rows(plan: Plan, account: Account) -> list[Row]:
-    return [Row(entry.name, _fates(plan, entry)) for entry in account.entries]
+    storm = any(account is other for other in plan.storms.values())
+    return [Row(entry.name, _fates(plan, entry, storm)) for entry in account.entries]
 
 
-def _fates(plan: Plan, entry: Entry) -> list[str]:
+def _held_heads(plan: Plan, title: str) -> list[str]:
+    """Heads of the columns about what is held: in a storm, in a real year, in an average one."""
+    if title in plan.storms:
+        return ["still held"]
+    more = "held more (+) or less (−) at the end"
+    return ["held when it began", "held at its end", more] if any(
+        title == year.name for year in plan.years) else [more]
+
+
+def _more_or_less(plan: Plan, change: float, with_unit: bool = True) -> str:
+    """A change of what is held, with its sign. [m3 in]"""
+    said = shown(abs(change), "volume", plan.site.units, with_unit=with_unit)
+    if not any(letter in said for letter in "123456789"):
+        return said
+    return f"{'+' if change > 0 else '−'}{said}"
+
+
+def _fates(plan: Plan, entry: Entry, storm: bool) -> list[str]:
     volume = partial(shown, dimension="volume", system=plan.site.units, with_unit=False)
     led = ((entry.grey, entry.brought) if any(account.grey or account.brought
                                               for _, account in plan.accounts) else ())
-    return [volume(v) for v in (entry.runoff, entry.run_on, entry.roof, entry.from_above, *led,
-                                entry.caught, entry.infiltrated, entry.evaporated, entry.used,
-                                entry.held, entry.spilled)]
+    held = [volume(entry.held)] if storm else [
+        *([] if entry.before is None else [volume(entry.before),
+                                           volume(entry.before + entry.held)]),
+        _more_or_less(plan, entry.held, with_unit=False)]
+    return [*(volume(v) for v in (entry.runoff, entry.run_on, entry.roof, entry.from_above, *led,
+                                  entry.caught, entry.infiltrated, entry.evaporated,
+                                  entry.used)), *held, volume(entry.spilled)]
 
 
 def _account_sum(plan: Plan, account: Account) -> str:
@@ -229,10 +273,16 @@ def _account_sum(plan: Plan, account: Account) -> str:
             for fate in ("infiltrated", "evaporated", "used", "held")]
     brought = f", {volume(account.brought)} brought by tankers" if account.brought else ""
     again = f", {volume(account.grey)} of it come again as grey water" if account.grey else ""
+    storm = any(account is other for other in plan.storms.values())
+    start = [entry.before for entry in account.entries if entry.before is not None]
+    held = (f"{volume(kept[3])} still held" if storm else
+            f"held more (+) or less (−) at the end: {_more_or_less(plan, kept[3])}"
+            + (f" ({volume(sum(start))} when it began, {volume(sum(start) + kept[3])} at its end)"
+               if start else " (the mean change over a year of the record)"))
     return (f"Came: {volume(account.rain)} rain and {volume(account.run_on)} run-on{brought}. "
             f"Went: {volume(account.soaked_in_place)} soaked in where it fell, "
             f"{volume(kept[0])} infiltrated from stores, {volume(kept[1])} evaporated, "
-            f"{volume(kept[2])} used{again}, {volume(kept[3])} still held, "
+            f"{volume(kept[2])} used{again}, {held}, "
             f"{volume(account.left_site)} left the site. What came and what went agree to better "
             "than a billionth.")
 
@@ -394,7 +444,7 @@ def _often_rows(plan: Plan) -> list[Row]:
     depths = np.array(MORE_THAN[system])
     return [Row(shown(float(depth), "rain", system),
                 [f"{days:.1f}", "never in the record" if not days else
-                 f"every {365.25 / days:.0f} days" if days > 1 else f"once in {1 / days:.1f} years",
+                 f"every {365.25 / days:.0f} days" if days > 1 else how_often(1 / days),
                  ", ".join(dict.fromkeys(
                      p.placed.work.name for p in plan.stores
                      if p.full_at is not None and p.full_at <= depth)) or "none"])

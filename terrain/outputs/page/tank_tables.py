@@ -155,8 +155,9 @@ def sentences(plan: Plan, life: TankLife) -> list[str]:
     year, curve = life.average, life.curve
     said = [f"In an average year {volume(float(year.wanted.sum()))} are wanted and "
             f"{volume(float(year.met.sum()))} drawn, {year.share:.0%}; "
-            + (f"on {year.dry_days:.1f} days it cannot give its rations" if life.dry_days else
-               "it never fails to give its rations")
+            + (f"on {year.dry_days:.1f} of its days, taken over the whole record, it cannot give "
+               "its rations" if life.dry_days else
+               "in the whole record it never fails to give its rations")
             + (f". The longest such spell lasts {life.longest} days, from "
                f"{life.longest_from.date().isoformat()}" if life.longest_from is not None else "")
             + "."]

@@ -87,6 +87,8 @@ class Payback:
         Money a year, upkeep not taken off.
     years : (float, float)
         Infinite where it never does.
+    lasts : (float, float) or None
+        How long its tanks last, the least and the most; of several the shortest-lived. [years]
     """
 
     what: str
@@ -94,6 +96,7 @@ class Payback:
     water: float
     saves: Range
     years: Range
+    lasts: Range | None = None
 
 
 @dataclass(frozen=True)
@@ -215,12 +218,12 @@ def renewal_of(work: Bought, parts: Mapping[str, Range], money: Money, rules: Ru
 
 
 def payback_of(what: str, against: str, water: float, price: Range, cost: Range, upkeep: Range,
-               interest: float) -> Payback:
+               interest: float, lasts: Range | None = None) -> Payback:
     """When water that need not be bought has paid a cost and its upkeep."""
     saves = times(water, price)
     return Payback(what, against, water, saves,
                    (payback_years(cost[0], saves[1] - upkeep[0], interest),
-                    payback_years(cost[1], saves[0] - upkeep[1], interest)))
+                    payback_years(cost[1], saves[0] - upkeep[1], interest)), lasts)
 
 
 def system_money(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed],
@@ -272,9 +275,17 @@ def system_money(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed],
         zip(year.entries, placed, strict=True) if place.kind not in ("tank", "hollow"))
     return SystemMoney(
         money.currency, tuple(works), whole, taken, other,
-        tuple(_paybacks(tanks, whole, nodes, year, other, shares, money.interest)), soaks,
+        tuple(_paybacks(tanks, whole, nodes, year, other, shares, money.interest,
+                        {work.name: _lasts(work, rules) for work in taken if work.tanks})), soaks,
         added(*(work.cost for work in on_ground)), order, unranked,
         tuple(_said(money, rules, works, taken, unranked, shares)))
+
+
+def _lasts(work: Bought, rules: Rulebook) -> Range:
+    """How long its tanks last, those joined with it too: the shortest-lived. [years]"""
+    low, high = (min(rules[f"{one.made_of} tank lasts{best}"] for one in work.tanks)
+                 for best in ("", " at best"))
+    return low, high
 
 
 def replaces(year: Account, nodes: Sequence[int]) -> float:
@@ -283,8 +294,8 @@ def replaces(year: Account, nodes: Sequence[int]) -> float:
 
 
 def _paybacks(tanks: Sequence[WorkMoney], whole: WorkMoney, nodes: Mapping[str, list[int]],
-              year: Account | None, other: Mapping[str, Range], shares: Range, interest: float
-              ) -> list[Payback]:
+              year: Account | None, other: Mapping[str, Range], shares: Range, interest: float,
+              lives: Mapping[str, Range]) -> list[Payback]:
     if year is None:
         return []
     water = {tank.name: replaces(year, nodes[tank.name]) for tank in tanks}
@@ -293,7 +304,9 @@ def _paybacks(tanks: Sequence[WorkMoney], whole: WorkMoney, nodes: Mapping[str, 
         rows.append((ALL_TANKS, sum(row[1] for row in rows), added(*(row[2] for row in rows))))
     if rows:
         rows.append((WHOLE, sum(water.values()), whole.cost))
-    return [payback_of(what, against, volume, price, cost, _share(cost, shares), interest)
+    shortest = min((lives[row[0]] for row in rows if row[0] in lives), default=None)
+    return [payback_of(what, against, volume, price, cost, _share(cost, shares), interest,
+                       lives.get(what, shortest))
             for what, volume, cost in rows for against, price in other.items()]
 
 

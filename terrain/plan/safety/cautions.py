@@ -17,7 +17,7 @@ from terrain.units import in_both, lasting
 from terrain.works.basin import Basin, drowning
 from terrain.works.drain import Drain
 from terrain.works.natural_hollow import NaturalHollow
-from terrain.works.rules import ENGINEER, OWNER
+from terrain.works.rules import ENGINEER, HEALTH, OWNER, PRACTICE
 from terrain.works.sill import head_for_flow
 from terrain.works.spillway import lining_words, spillway
 from terrain.works.store import Store
@@ -191,12 +191,35 @@ def site_cautions(inputs: Inputs, place: Placed, node: Node, empties: float) -> 
                     f"({node.store.rate_source}); water that stands longer than "
                     f"{rules['standing water']:.0f} h breeds mosquitoes "
                     f"({rules.cited('standing water')}). Test a hole.")
+    said += _drawn_cautions(node.store)
     if len(node.spill_path) > 1:
         said += _spill_passes(inputs, place, node)
         as_ever = place.hollow is not None and not node.piped
         if node.spills_to is None and not as_ever and ground.boundary.covers(
                 Point(node.spill_path[0])):
             said.append(LEAVES)
+    return said
+
+
+def _drawn_cautions(store: Store) -> list[str]:
+    """Cautions about water that is drawn from a store that lies open on the ground."""
+    if not store.drawn:
+        return []
+    kinds = {use.kind for use in store.drawn}
+    said = ["Water is drawn from it, and nothing here lifts it: a pump or a carried bucket is your "
+            f"own matter. Keep an intake off the floor, where mud settles ({PRACTICE}; "
+            f"{OWNER})."]
+    if kinds & {"household", "other"}:
+        said.append("Open water is not fit to drink as it comes: what animals, birds and the soil "
+                    "leave is washed into it, most by the storms that fill it. Settle, filter and "
+                    "boil or chlorinate it, and have it tested (WHO, Guidelines for "
+                    f"Drinking-water Quality, 4th ed., 2011, from memory); {HEALTH}.")
+    if "livestock" in kinds:
+        said.append("Let animals drink from a trough below it and fence it off: hoofs break its "
+                    f"bank and foul its water ({PRACTICE}; {OWNER}).")
+    if "wildlife" in kinds:
+        said.append("Wild animals drink from it: leave them one bank flat enough to get out by "
+                    f"({PRACTICE}).")
     return said
 
 
@@ -207,7 +230,7 @@ def _spill_passes(inputs: Inputs, place: Placed, node: Node) -> list[str]:
     pipe = len(place.work.pipe) if place.work.pipe is not None else 0
     over = node.spill_path[max(pipe - 1, 0):]
     met = list(met_on(over, inputs.ground, apart))
-    if len(node.over_path) > 1:  # what its pump cannot lift
+    if len(node.over_path) > 1:  # what its pump cannot lift, or while it stands still
         met += [found for found in met_on(node.over_path, inputs.ground, apart)
                 if found not in met]
     beside = [found.words for found in met if found.kind == "building"]

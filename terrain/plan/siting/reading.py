@@ -98,15 +98,16 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
     record = rain_record(site)
     evaporates = evaporation(site, dem, record)
     how = hydrology(site, record)
-    _check_benchmark(site, dem)
+    _check_benchmark(site, dem, rules)
     progress("Following the water over the ground")
     reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
     require_known(ground, reaches, dem, site)
     return Inputs(site, dem, terrain, ground, record, evaporates, how, rules)
 
 
-def _check_benchmark(site: Site, dem: Dem) -> None:
-    """Refuse a benchmark whose level is not on the raster's heights: stakes would be wrong."""
+def _check_benchmark(site: Site, dem: Dem, rules: Rulebook) -> None:
+    """Refuse a benchmark whose level is not on the raster's heights: stakes would be wrong; and a
+    reading on it that no staff of theirs has."""
     mark = site.benchmark
     if mark is None:
         return
@@ -117,6 +118,12 @@ def _check_benchmark(site: Site, dem: Dem) -> None:
         raise InputError(f"{where}, benchmark", f"its level {in_both(mark.level, 'level')} is not "
                          f"near the raster's ground there, {in_both(ground, 'level')}",
                          "Give its level on the raster's heights; check the unit and the place")
+    staff = site.setting_out.staff or rules["staff length"]
+    if mark.staff_reading is not None and mark.staff_reading > staff:
+        raise InputError(f"{site.where('benchmark', 'staff reading')}, benchmark, staff reading",
+                         f"{in_both(mark.staff_reading, 'level')} is longer than the staff, "
+                         f"{in_both(staff, 'level')}",
+                         "Set the level lower, or state the staff's length under setting out")
 
 
 def assumptions(inputs: Inputs) -> list[str]:

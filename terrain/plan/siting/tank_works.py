@@ -10,7 +10,7 @@ import numpy as np
 from terrain.errors import InputError
 from terrain.inputs.site import Site
 from terrain.inputs.site_tanks import WaterUse
-from terrain.inputs.site_works import Tank
+from terrain.inputs.site_works import Basin, Hollow, Tank
 from terrain.runoff.ground import Roof
 from terrain.units import in_both
 from terrain.works.roof import RoofCatchment
@@ -79,8 +79,8 @@ def roof_of(work: Tank, roofs: Sequence[Roof], rules: Rulebook) -> RoofCatchment
     return RoofCatchment(area, collected, flush, tuple(roof.name for roof in roofs))
 
 
-def uses_of(site: Site, work: Tank) -> tuple[Use, ...]:
-    """The uses of a tank's water, in the site file's order.
+def uses_of(site: Site, work: Tank | Basin | Hollow) -> tuple[Use, ...]:
+    """The uses of a tank's, a basin's or a hollow's water, in the site file's order.
 
     Raises
     ------
@@ -90,7 +90,7 @@ def uses_of(site: Site, work: Tank) -> tuple[Use, ...]:
     return tuple(_use(site, work, use) for use in work.uses)
 
 
-def _use(site: Site, work: Tank, use: WaterUse) -> Use:
+def _use(site: Site, work: Tank | Basin | Hollow, use: WaterUse) -> Use:
     where = f"{site.where_work(work.name, 'uses')}, \"{use.name}\""
     steps = tuple((step.below, step.draw) for step in use.rationing)
     if use.amount is not None:

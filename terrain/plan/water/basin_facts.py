@@ -185,4 +185,7 @@ def _year_words(year: PondYear) -> str:
            f"it is dry on {year.dry_days:.0f} days")
     return (f"In the {year.name} {dry}; least stands in it in {MONTHS[low.month - 1]}, "
             f"{in_both(low.stands, 'volume')} on the mean day, {in_both(low.depth, 'level')} deep "
-            "over its lowest floor.")
+            "over its lowest floor."
+            + (f" Of the {in_both(year.wanted, 'volume')} that its uses want, "
+               f"{in_both(year.used, 'volume')} are drawn, {year.used / year.wanted:.0%}."
+               if year.wanted else ""))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from terrain.inputs.site_works import Hollow
 from terrain.plan.siting.layout import Placed
@@ -15,14 +16,14 @@ def cascade_before(inputs: Inputs, placed: Sequence[Placed]) -> Cascade:
     """The cascade without ground works and tanks; hollows, which nobody built, stay.
 
     Roofs that fed tanks shed onto the ground about them, as roofs or paving; what `spills to`, a
-    pipe or a pump said of a hollow is left out with the works.
+    pipe, a pump or a use said of a hollow is left out with the works.
 
     Parameters
     ----------
     placed : sequence of Placed
         Of the whole plan.
     """
-    bare = {"spills_to": None, "pipe": None, "pump": None}
+    bare: dict[str, Any] = {"spills_to": None, "pipe": None, "pump": None, "demand": 0.0, "uses": []}
     kept = [replace(place, work=place.work.model_copy(update=bare))
             for place in placed if place.hollow is not None]
     site = inputs.site.model_copy(update={"works": [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from graphlib import CycleError, TopologicalSorter
@@ -74,10 +75,10 @@ class Node:
     lifts : float or None
         The most that its pump lifts; None without a pump, or where nobody says. [m3/s]
     over_to : int or None
-        Index of the node that takes what comes over that, as if there were no pump; None where
-        that leaves the site.
+        Index of the node that takes what comes over that, or all while the pump stands still, as
+        if there were no pump; None where that leaves the site, and without a pump.
     over_path : float64, shape (points, 2)
-        The way of that over the ground. [m]
+        The way of that over the ground; none without a pump. [m]
     """
 
     store: Store
@@ -214,13 +215,14 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
         spills_to, path, piped = _spill(site, terrain, place, index, marks, placed, rules)
         rise = _rise(terrain, place, path, None if spills_to is None else placed[spills_to])
         node = Node(store, catchment, fed, spills_to, path, piped, way, rise)
-        if rise is not None and not isinstance(place.work.pump, bool):
+        if rise is not None:
             over_to, over_path = _overland(terrain, place, index, marks, [(place.spill_x,
                                                                            place.spill_y)])
-            node = replace(node, lifts=place.work.pump, over_to=over_to, over_path=over_path)
+            lifts = None if isinstance(place.work.pump, bool) else place.work.pump
+            node = replace(node, lifts=lifts, over_to=over_to, over_path=over_path)
         nodes.append(node)
     nodes = _with_grey_water(site, placed, nodes)
-    return Cascade(nodes, _order(site, nodes), open_ground, labels, tuple(notes), overlaps)
+    return Cascade(nodes, _order(site, placed, nodes), open_ground, labels, tuple(notes), overlaps)
 
 
 def _with_grey_water(site: Site, placed: list[Placed], nodes: list[Node]) -> list[Node]:
@@ -359,7 +361,7 @@ def _store(site: Site, place: Placed, ground: Ground, rules: Rulebook) -> Store:
             raise InputError(site.where_work(work.name, "texture"), str(error),
                              "Use one of them, or a rate from a hole test (infiltration:)"
                              ) from None
-    uses = uses_of(site, place.work) if place.kind == "tank" else ()
+    uses = uses_of(site, place.work) if isinstance(place.work, asked.DRAWN_FROM) else ()
     top_up = top_up_of(site, place.work) if place.kind == "tank" else None
     demand = getattr(place.work, "demand", 0.0) or sum(use.mean_day for use in uses)
     return Store(place.name, place.kind, place.curve, first_sill(place, rules), place.x, place.y,
@@ -519,7 +521,7 @@ def _named_target(site: Site, place: Placed, placed: list[Placed]) -> int | None
     return here[0]  # of a group of tree basins the first takes the water
 
 
-def _order(site: Site, nodes: list[Node]) -> list[int]:
+def _order(site: Site, placed: list[Placed], nodes: list[Node]) -> list[int]:
     feeds: dict[int, set[int]] = {i: set() for i in range(len(nodes))}
     for i, node in enumerate(nodes):
         for to in (*node.takers, *node.grey_to):
@@ -528,10 +530,34 @@ def _order(site: Site, nodes: list[Node]) -> list[int]:
     try:
         return list(TopologicalSorter({i: sorted(f) for i, f in feeds.items()}).static_order())
     except CycleError as error:
-        ring = [nodes[i] for i in error.args[1]]  # each spills to the next, the last is the first
+        indices: list[int] = error.args[1]  # each spills to the next, the last is the first
+        ring = [nodes[i] for i in indices]
         grey = any(to is not None for node in ring for to in node.grey_to)
-        raise InputError(str(site.path), f"spills {'and grey water ' if grey else ''}run in a "
+        led = [_led_by(placed[i], nodes[i], to) for i, to in itertools.pairwise(indices)]
+        stated = next(((i, field) for i, field in zip(indices, led, strict=False) if field),
+                      (indices[0], None))
+        where = site.where_work(placed[stated[0]].work.name, stated[1])
+        file = f"{site.path} "
+        made = "; ".join(
+            site.where_work(placed[i].work.name, field).removeprefix(file)
+            + ("" if field else ", over the ground")
+            for i, field in zip(indices, led, strict=False))
+        raise InputError(where, f"spills {'and grey water ' if grey else ''}run in a "
                          "circle: " + " to ".join(f"\"{node.store.name}\"" for node in ring),
-            "Break it with a `spills to` or a pipe of one of them" + (
+            f"They are led so by {made}. Break it with a `spills to` or a pipe of one of them" + (
                 ", or lead the drain elsewhere"
-                if any(node.store.kind == "drain" for node in ring) else "")) from None
+                if any(node.store.kind == "drain" for node in ring) else "") + (
+                "; of a tank that is filled from a pond and would give back to it, pipe the "
+                "overflow to another work, below the pond, or off the site"
+                if any(node.store.kind == "tank" for node in ring) else "")) from None
+
+
+def _led_by(place: Placed, node: Node, to: int) -> str | None:
+    """The field that leads a work's water to a node; None where the ground does."""
+    if to in node.grey_to:
+        return "uses"
+    if place.drain is not None:
+        return "to"
+    if to == node.spills_to and place.work.spills_to is not None:
+        return "spills to"
+    return "pipe" if to == node.spills_to and place.work.pipe is not None else None

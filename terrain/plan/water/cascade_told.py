@@ -38,9 +38,9 @@ class CascadeTold:
         The same ground without the works.
     capture : Capture
     totals : tuple of Total
-        Each storm, then the dry year and the average year where there is a record.
+        Each storm, then the dry, median and wet year and the average year where there is a record.
     seasons : tuple of tuple of StoreYear
-        Average, dry and wet year of each store on the ground; empty without a record.
+        Average, dry, median and wet year of each store; empty without a record.
     """
 
     ways: tuple[SpillWay, ...]
@@ -82,7 +82,7 @@ def tell_cascade(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed],
         then = run_seasons(before, inputs.record.depths, reference, soil_dries(site))
         mates = {year.kind: year for year in years_of_record(before, then, site.rain.start_month)}
         totals += [total(year.name, year.rain, year.account, mates[year.kind].account)
-                   for year in years if year.kind == "dry"]
+                   for year in years]
         totals.append(total("average year", seasons.mean(seasons.rain_mm),
                             year_account(cascade, seasons), year_account(before, then)))
         told = store_years(cascade, seasons, years, site.rain.start_month)

@@ -27,6 +27,8 @@ class PondMonth:
         1 to 12.
     comes, evaporated, seeped, used, spilled, gained : float
         Rain on its own water included in what comes. [m3]
+    wanted : float
+        By its uses, of which `used` is drawn. [m3]
     stands : float
         What stands in it on the mean day. [m3]
     depth : float
@@ -44,6 +46,7 @@ class PondMonth:
     stands: float
     depth: float
     dry_days: float
+    wanted: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -58,6 +61,16 @@ class PondYear:
     def dry_days(self) -> float:
         """Days of the year on which it is dry."""
         return sum(month.dry_days for month in self.months)
+
+    @property
+    def wanted(self) -> float:
+        """What its uses want in the year. [m3]"""
+        return sum(month.wanted for month in self.months)
+
+    @property
+    def used(self) -> float:
+        """What they draw of it. [m3]"""
+        return sum(month.used for month in self.months)
 
     @property
     def lowest(self) -> PondMonth:
@@ -102,5 +115,6 @@ def _months(run: SeasonRun, store: StoreYears, curve: Curve, weights: NDArray[np
         found.append(PondMonth(
             month, total(store.inflow), total(store.evaporated), total(store.infiltrated),
             total(store.used), total(store.spilled), total(gains), stands,
-            curve.level_at(stands) - float(curve.levels[0]) if stands > 0 else 0.0, total(dry)))
+            curve.level_at(stands) - float(curve.levels[0]) if stands > 0 else 0.0, total(dry),
+            sum(total(part.wanted) for part in store.uses)))
     return tuple(found)

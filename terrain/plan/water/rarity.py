@@ -86,10 +86,19 @@ class Rarity:
         if depth is None:
             return "–"
         years, beyond = self.once_in(depth)
-        if years < 1:
-            return f"{1 / years:.2g} times a year"
-        said = f"once in {years:.2g}" if years < 9.95 else f"once in {years:.0f}"
-        return f"{beyond} than {said} years" if beyond else f"{said} years"
+        said = how_often(years)
+        if self.days.size and depth < self.depths[0] and not beyond:
+            said += ", by the record"
+        return f"{beyond} than {said}" if beyond else said
+
+
+def how_often(years: float) -> str:
+    """Such as "once in 12 years", "once a year" or "3.5 times a year"."""
+    figure = f"{1 / years:.2g}" if years < 1 else (
+        f"{years:.2g}" if years < 9.95 else f"{years:.0f}")
+    if float(figure) == 1:
+        return "once a year"
+    return f"{figure} times a year" if years < 1 else f"once in {figure} years"
 
 
 def rarity_of(site: Site, record: RainRecord | None, hours: float) -> Rarity | None:
@@ -159,5 +168,5 @@ def of_record(daily: pandas.Series, start_month: int = 1) -> Rarity | None:
     years = np.logspace(low, high, round((high - low) * PER_DECADE) + 1)
     depths = ANY_24_HOURS * fitted.curve.level(years)
     return Rarity(OF_THE_RECORD, years, np.maximum.accumulate(depths),
-                  f"the curve fitted to the greatest days of {maxima.size} years of the record, "
-                  f"{ANY_24_HOURS:g} times as deep in any 24 hours")
+                  f"the curve fitted to the greatest days of {maxima.size} whole years of the "
+                  f"record, {ANY_24_HOURS:g} times as deep in any 24 hours")

@@ -96,7 +96,7 @@ def _tank_cautions(inputs: Inputs, node: Node, place: Placed, seasons: SeasonRun
     least = rules["first flush least"]
     if roof.area and roof.first_flush < least - 1e-9:
         turned = "Nothing is turned away of a storm's first water" if not roof.first_flush else (
-            f"Only {in_both(roof.first_flush, 'rain')} of a storm's first water are turned away")
+            f"Only {_flush(roof.first_flush)} of a storm's first water are turned away")
         with_it = 0.5 ** (roof.first_flush / rules["first flush halves"])
         costs = "" if seasons is None else (
             f", and would cost {_flush_cost(node, least, seasons)} a year")
@@ -130,6 +130,11 @@ def _tank_cautions(inputs: Inputs, node: Node, place: Placed, seasons: SeasonRun
         said.append("Wild animals drink from it: lay a ramp in the trough so that small ones get "
                     f"out ({PRACTICE}).")
     return said
+
+
+def _flush(depth: float) -> str:
+    """A first flush as it is reckoned with, to a hundredth where tenths would not tell it. [mm]"""
+    return in_both(depth, "rain", 1 if abs(depth - round(depth, 1)) < 0.005 else 2)
 
 
 def _flush_cost(node: Node, flush: float, seasons: SeasonRun) -> str:

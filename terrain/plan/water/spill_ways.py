@@ -80,6 +80,9 @@ class SpillWay:
         The stores that take it in turn, as each is full.
     leaves : bool
         Whether the last of them, or the spill itself, leaves the site.
+    without_pump : SpillWay or None
+        Of a pumped store: the way over the ground of what the pump cannot lift, or of all of its
+        spill while the pump stands still.
     """
 
     name: str
@@ -87,6 +90,7 @@ class SpillWay:
     steps: tuple[Step, ...]
     then: tuple[str, ...]
     leaves: bool
+    without_pump: SpillWay | None = None
 
 
 @dataclass(frozen=True)
@@ -109,8 +113,17 @@ def spill_ways(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed]
     that holds more than the rule "hollow noted" is told as a dead end.
     """
     hollows = _free_hollows(inputs, placed)
-    return tuple(_followed(inputs, cascade, index, placed, hollows)
-                 for index in range(len(cascade.nodes)))
+    ways = []
+    for node, place in zip(cascade.nodes, placed, strict=True):
+        way = _followed(inputs, cascade, node, place, placed, hollows)
+        if node.rise is not None:
+            still = replace(node, spills_to=node.over_to, spill_path=node.over_path, piped=False,
+                            rise=None, lifts=None)
+            bare = place.work.model_copy(update={"pump": None, "pipe": None, "spills_to": None})
+            failed = _followed(inputs, cascade, still, replace(place, work=bare), placed, hollows)
+            way = replace(way, without_pump=failed)
+        ways.append(way)
+    return tuple(ways)
 
 
 def _free_hollows(inputs: Inputs, placed: Sequence[Placed]) -> dict[int, Hollow]:
@@ -123,9 +136,8 @@ def _free_hollows(inputs: Inputs, placed: Sequence[Placed]) -> dict[int, Hollow]
             if h.volume > inputs.rules["hollow noted"] and not taken[h.row, h.column]}
 
 
-def _followed(inputs: Inputs, cascade: Cascade, index: int, placed: Sequence[Placed],
-              hollows: dict[int, Hollow]) -> SpillWay:
-    node, place = cascade.nodes[index], placed[index]
+def _followed(inputs: Inputs, cascade: Cascade, node: Node, place: Placed,
+              placed: Sequence[Placed], hollows: dict[int, Hollow]) -> SpillWay:
     steps: list[Step] = []
     gone = 0.0
     end = (place.spill_x, place.spill_y)
@@ -136,8 +148,8 @@ def _followed(inputs: Inputs, cascade: Cascade, index: int, placed: Sequence[Pla
         gone += length
         end = (float(piece.line[-1][0]), float(piece.line[-1][1]))
     steps.sort(key=lambda step: step.at)
-    then = _below(cascade, index)
-    leaves = cascade.nodes[then[-1] if then else index].spills_to is None
+    then = _below(cascade, node)
+    leaves = (cascade.nodes[then[-1]] if then else node).spills_to is None
     if node.spills_to is not None:
         steps.append(Step("joins", gone, *end, cascade.nodes[node.spills_to].store.name))
     elif place.work.spills_to is not None:
@@ -155,9 +167,9 @@ def _followed(inputs: Inputs, cascade: Cascade, index: int, placed: Sequence[Pla
                     tuple(cascade.nodes[i].store.name for i in then), leaves)
 
 
-def _below(cascade: Cascade, index: int) -> list[int]:
+def _below(cascade: Cascade, node: Node) -> list[int]:
     """The nodes that take a spill in turn."""
-    found, to = [], cascade.nodes[index].spills_to
+    found, to = [], node.spills_to
     while to is not None:
         found.append(to)
         to = cascade.nodes[to].spills_to

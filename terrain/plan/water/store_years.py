@@ -1,4 +1,4 @@
-"""The seasons of each store on the ground: how often it fills, how long it lies dry."""
+"""The seasons of each store: how often it fills, how long it lies dry, what it carries over."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from terrain.plan.water.accounts import YearOfRecord
 from terrain.plan.water.cascade import Cascade
 from terrain.plan.water.pond_years import DRY_BELOW
-from terrain.plan.water.water_balance import SeasonRun, StoreYears
+from terrain.plan.water.water_balance import SeasonRun, StoreYears, short_days
 from terrain.runoff.rain_years import year_of
 
 #: A store that holds this share of what it can counts as full; hours within a day are not kept,
@@ -41,9 +41,13 @@ class StoreYear:
         Median time from the day on which it had run dry, after it was full, to the next on which
         it was full again, of the dry days that lie in the year, no day without a reading between;
         None without one. [days]
-    left_over : float
-        What stands in it at the year's end; of the average year the mean over whole years'
-        ends. [m3]
+    held_before, left_over : float
+        What stands in it when the year begins and when it ends; of the average year the means
+        over the years of the record. [m3]
+    wanted, used : float
+        What its uses want, and what they draw. [m3]
+    short_days : float
+        Days on which some use gets less than its ration.
     """
 
     year: str
@@ -53,27 +57,30 @@ class StoreYear:
     days_full: float
     dry_spell: int
     refill: float | None
+    held_before: float
     left_over: float
+    wanted: float = 0.0
+    used: float = 0.0
+    short_days: float = 0.0
 
 
 def store_years(cascade: Cascade, run: SeasonRun, years: Sequence[YearOfRecord],
                 start_month: int = 1) -> tuple[tuple[StoreYear, ...], ...]:
-    """The average, dry and wet year of every store on the ground; none of tanks and drains.
+    """The average, dry, median and wet year of every store; none of drains, which hold nothing.
 
-    Parameters
-    ----------
-    years : sequence of YearOfRecord
-        Of which those named dry and wet are taken.
+    Notes
+    -----
+    They are of the days that the accounts are of: a tank's begin empty, as all stores do.
     """
     named = year_of(run.days, start_month)
     found: list[tuple[StoreYear, ...]] = []
     for node, store in zip(cascade.nodes, run.stores, strict=True):
-        if node.store.kind in ("tank", "drain"):
+        if node.store.kind == "drain":
             found.append(())
             continue
         told = [_of("average year", run, store, node.store.capacity, None, named)]
         told += [_of(year.name, run, store, node.store.capacity, year.within(run.days), named)
-                 for year in years if year.kind in ("dry", "wet")]
+                 for year in years]
         found.append(tuple(told))
     return tuple(found)
 
@@ -94,12 +101,22 @@ def _of(name: str, run: SeasonRun, store: StoreYears, capacity: float, within: B
     ends = ends[chosen[ends]]
     if within is None and ends.size > 1:
         ends = ends[:-1]  # the record's own end is no year's end, unless it is the only one
+    starts = np.flatnonzero(np.append(True, named[1:] != named[:-1]))
+    starts = starts[chosen[starts]]
+    short = short_days(store.uses, wet.size).astype(np.float64)
+    wanted = sum((part.wanted for part in store.uses), np.zeros(wet.size))
+    # An account's year counts its days without a reading too, as dry ones.
+    days = run.weights if within is None else within.astype(np.float64)
+    before = np.concatenate([[0.0], store.held[:-1]])
     waits = _waits(~wet, full, run.known)
     mine = [wait for day, wait in waits if chosen[day]]
     return StoreYear(name, times(full), times(spilled), float((wet * weights).sum()),
                      float((full * weights).sum()), _longest(~wet & chosen & run.known),
                      float(np.median(mine)) if mine else None,
-                     float(store.held[ends].mean()) if ends.size else 0.0)
+                     float(before[starts].mean()) if starts.size else 0.0,
+                     float(store.held[ends].mean()) if ends.size else 0.0,
+                     float((wanted * days).sum()), float((store.used * days).sum()),
+                     float((short * weights).sum()))
 
 
 def _starts(days: Bools) -> Bools:

@@ -467,12 +467,19 @@ def _thumbs(node: Node, lived: Lived, run: _Read) -> tuple[Thumb, ...]:
     _, met, used = _tried(replace(store, top_up=None), run.roof, run)
     longest, _ = _longest(run.on_all_days(run.rain_mm <= roof.first_flush))
     daily = float(demand.sum()) / float(run.weights.sum())
+    if not roof.area:  # other stores fill it: what they give stands in the roofs' place
+        supply = _by_month(run, inflow, run.weights)
+        longest, _ = _longest(run.on_all_days(inflow <= 0))
     found = [
         Thumb("roof yield of an average year", "volume", float(supply.sum()),
               "used in an average year, no deliveries", used,
-              "area times share collected times the mean year's rain"),
+              "area times share collected times the mean year's rain") if roof.area else
+        Thumb("given by other works in an average year", "volume", float(supply.sum()),
+              "used in an average year, no deliveries", used,
+              "their spills, as they are reckoned here"),
         Thumb("a full tank lasts", "days", store.capacity / daily,
-              "longest run of days on which its roofs gave nothing", float(longest),
+              "longest run of days on which its roofs gave nothing" if roof.area else
+              "longest run of days on which nothing came from other works", float(longest),
               "what it holds over the mean day's use"),
         Thumb("tank that bridges the dry months", "volume", dry_season_storage(supply, demand),
               "what the tank holds", store.capacity,

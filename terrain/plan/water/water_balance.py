@@ -173,8 +173,9 @@ class StoreYears:
     """A store over the record; each array has one value a day. [m3]
 
     `roof_share` of the rain, runoff and spill of others that comes on a day came off roofs, of
-    what it keeps of them and of what it spills on that day as much. [-]  `grey` is what uses of other stores return to it, `brought` what a tanker brings, `over` the
-    part of `spilled` that its pump cannot lift.
+    what it keeps of them and of what it spills on that day as much. [-]  `grey` is what uses of
+    other stores return to it, `brought` what a tanker brings, `over` the part of `spilled` that
+    its pump cannot lift.
     """
 
     runoff: NDArray[np.float64]

@@ -16,20 +16,18 @@ from terrain.outputs.asbuilt.difference_panel import LOOKS
 
 
 @pytest.fixture(scope="module")
-def found(small_site_folder, tmp_path_factory):
+def found(demo_plan, tmp_path_factory):
     """A survey with all that can be said: a sill high at one end, a bed and a crest out of level.
     """
     from terrain.outputs.field.stakes import stakes_of
-    from terrain.plan.plan import make_plan
 
-    folder = tmp_path_factory.mktemp("as-built")
-    plan = make_plan(small_site_folder(folder))
+    folder, plan = tmp_path_factory.mktemp("as-built"), demo_plan
     rows = ["work,mark,station_m,elevation_m"]
     for line in designed_lines(plan):
         errors = {"sill": (0.0, 0.004, 0.012, 0.02), "bed": (0.0, 0.05, 0.04, -0.04),
                   "berm": (0.0, -0.3, 0.05, 0.0), "wall": (0.0, -0.2, 0.01, 0.0),
                   "lip": (0.0, 0.01, 0.0)}.get(line.name)
-        if errors is None or line.work.startswith("trees"):
+        if errors is None or line.work not in ("upper swale", "gully pond"):
             continue
         start, end = line.spans[0][0], line.spans[-1][1]
         for i, error in enumerate(errors):
@@ -41,9 +39,9 @@ def found(small_site_folder, tmp_path_factory):
 
 
 @pytest.mark.parametrize(("name", "system"), [
-    ("east swale", "metric"), ("east swale", "us"),
-    pytest.param("pond", "metric", marks=pytest.mark.slow),
-    pytest.param("pond", "us", marks=pytest.mark.slow)])
+    ("upper swale", "us"), pytest.param("upper swale", "metric", marks=pytest.mark.slow),
+    pytest.param("gully pond", "metric", marks=pytest.mark.slow),
+    pytest.param("gully pond", "us", marks=pytest.mark.slow)])
 def test_no_lettering_overlaps_or_leaves_the_sheet(found, seen, name, system):
     figure = draw_as_built(found, found.work(name), system)
     assert not seen.overlaps(figure)
@@ -54,8 +52,12 @@ def test_no_lettering_overlaps_or_leaves_the_sheet(found, seen, name, system):
     assert " mm" in words if system == "metric" else " in" in words
 
 
-def test_highs_and_lows_have_shapes_of_their_own_beside_colours(found, seen):
-    figure = draw_as_built(found, found.work("east swale"), "metric")
+@pytest.fixture(scope="module")
+def figure(found):
+    return draw_as_built(found, found.work("upper swale"), "metric")
+
+
+def test_highs_and_lows_have_shapes_of_their_own_beside_colours(figure, seen):
     for state in ("high", "low", "within"):
         assert seen.with_gid(figure, f"point {state}")
     symbols = {look[0] for look in LOOKS.values()}
@@ -65,9 +67,8 @@ def test_highs_and_lows_have_shapes_of_their_own_beside_colours(found, seen):
     assert greys[-1] - greys[0] > 0.4  # within is paper, the others dark: told apart without colour
 
 
-def test_points_are_drawn_where_they_were_surveyed(found, seen):
-    work = found.work("east swale")
-    figure = draw_as_built(found, work, "metric")
+def test_points_are_drawn_where_they_were_surveyed(found, figure):
+    work = found.work("upper swale")
     plan = figure.axes[0]
     drawn = {(round(float(a.get_xdata()[0]), 3), round(float(a.get_ydata()[0]), 3))
              for a in plan.lines if str(a.get_gid()).startswith("point")}
@@ -77,7 +78,7 @@ def test_points_are_drawn_where_they_were_surveyed(found, seen):
 @pytest.mark.slow
 def test_a_folder_of_all_works(found, tmp_path):
     written = write_as_built(found, tmp_path / "out")
-    assert [path.name for path in written] == ["01-east-swale.png", "02-pond.png",
+    assert [path.name for path in written] == ["01-upper-swale.png", "02-gully-pond.png",
                                                "as_built.json", "points.csv"]
     told = json.loads((tmp_path / "out" / "as_built.json").read_text())
     assert set(told["inputs_sha256"]) == {"site.yaml", "points.csv"}

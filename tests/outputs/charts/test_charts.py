@@ -98,7 +98,7 @@ def test_a_line_for_every_tank(demo_plan, seen):
 
 
 def test_how_often_a_tank_is_empty(demo_plan, seen):
-    assert "never empty" in seen.words(draw_year(demo_plan))  # a tanker sees to that
+    assert "no empty day here" in seen.words(draw_year(demo_plan))  # a tanker sees to that
     index = charts.tanks_of(demo_plan)[-1]
     stores = list(demo_plan.seasons.stores)
     held = np.where(np.arange(stores[index].held.size) % 4 == 0, 0.0, stores[index].held)

@@ -11,7 +11,9 @@ from shapely import LineString, Point, Polygon
 from terrain.outputs.field.setting_out import setting_out
 from terrain.outputs.field.stake_table import write_stake_table
 from terrain.outputs.field.stakes import stakes_of
+from terrain.outputs.field.stations import stations_along
 from terrain.plan.plan import make_plan
+from terrain.works.rules import Rulebook
 
 
 def of(plan, work, mark):
@@ -85,6 +87,8 @@ def test_a_pits_floor_stakes_stand_on_its_floor(demo_plan):
 
 
 def test_staff_readings_and_feet(small_site, tmp_path):
+    """Reading = benchmark level + reading on it - design level: the height-of-instrument rule of
+    every surveying book (common practice, no source)."""
     from terrain.inputs.elevation import read_elevation
 
     dem = read_elevation(small_site.parent / "ground.tif")
@@ -92,14 +96,149 @@ def test_staff_readings_and_feet(small_site, tmp_path):
     text = small_site.read_text().replace("name: Small valley", "name: Small valley\nunits: us")
     small_site.write_text(text + "benchmark: {at: [500060, 6399950], level: "
                           f"{level} m, staff reading: 1.5 m}}\n")
-    plan = make_plan(small_site)
-    write_stake_table(setting_out(plan), tmp_path / "s.csv")
+    field = setting_out(make_plan(small_site))
+    write_stake_table(field, tmp_path / "s.csv")
     with open(tmp_path / "s.csv", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
-    for row, stake in zip(rows, stakes_of(plan), strict=True):
-        assert float(row["staff_reading_ft"]) == pytest.approx(
-            (level + 1.5 - stake.design) / 0.3048, abs=0.001)
-        assert float(row["design_ft"]) == pytest.approx(stake.design / 0.3048, abs=0.001)
+    assert field.set_ups[0].height == pytest.approx(level + 1.5)
+    first = [row for row in rows if row["set_up"] == "1"]
+    assert len(first) > 5
+    for row, staked in zip(rows, field.stakes, strict=True):
+        design = staked.stake.design
+        assert float(row["design_ft"]) == pytest.approx(design / 0.3048, abs=0.001)
+        assert float(row["below_benchmark_ft"]) == pytest.approx((level - design) / 0.3048,
+                                                                 abs=0.001)
+        if row["set_up"] == "1":
+            assert float(row["staff_reading_ft"]) == pytest.approx(
+                (level + 1.5 - design) / 0.3048, abs=0.001)
+        elif row["set_up"]:
+            height = field.set_ups[int(row["set_up"]) - 1].height
+            assert float(row["staff_reading_ft"]) == pytest.approx((height - design) / 0.3048,
+                                                                   abs=0.001)
+
+
+def test_no_reading_is_longer_than_the_staff(demo_plan):
+    field = setting_out(demo_plan)
+    read = [s for s in field.stakes if s.set_up is not None]
+    assert len(read) > 0.9 * len(field.stakes)
+    assert len(field.set_ups) > 1  # the demo's works span more than a staff of 4 m
+    for staked in read:
+        assert 0.1 - 1e-6 <= staked.reading <= 4.0 + 1e-6
+        back = field.set_ups[staked.set_up - 1]
+        assert back.back_level + back.back_reading - staked.stake.design == pytest.approx(
+            staked.reading)
+
+
+def test_offset_stakes_stand_square_to_the_line_clear_of_all_digging(demo_plan):
+    field = setting_out(demo_plan)
+    grid, change = field.grid, field.change
+    found = [s for s in field.stakes if s.offset is not None]
+    assert len(found) > 30
+    for staked in found:
+        stake, offset = staked.stake, staked.offset
+        move = np.array([offset.x - stake.x, offset.y - stake.y])
+        assert np.hypot(*move) == pytest.approx(offset.distance)
+        assert offset.distance % 2.0 == pytest.approx(0)  # the rule `stake offset`
+        assert offset.cut == pytest.approx(
+            float(demo_plan.inputs.dem.height_at(offset.x, offset.y)) - stake.design)
+        row = int((grid.top - offset.y) / grid.cell)
+        column = int((offset.x - grid.left) / grid.cell)
+        if 0 <= row < grid.rows and 0 <= column < grid.columns:
+            assert not abs(change[row, column]) > 0.01
+    for planned in demo_plan.stores:
+        if planned.swale is None:
+            continue
+        line = LineString(planned.swale.route.line)
+        beside = [s for s in found if s.stake.work == planned.store.name
+                  and s.stake.mark == "line"]
+        # Square to a bend of 3 m or more the line is no nearer elsewhere by more than this.
+        near = [line.distance(Point(s.offset.x, s.offset.y)) / s.offset.distance for s in beside]
+        assert np.median(near) > 0.98
+        uphill = [s.offset.ground - s.stake.ground for s in beside]
+        assert np.mean(uphill) > 0.1
+
+
+def arc(radius, angle):
+    turn = np.linspace(0, angle, 200)
+    bend = np.column_stack([radius * np.sin(turn), radius * (1 - np.cos(turn))])
+    out = bend[-1] + np.linspace(0, 60, 300)[1:, None] * [np.cos(angle), np.sin(angle)]
+    into = np.column_stack([np.linspace(-60, 0, 300)[:-1], np.zeros(299)])
+    return LineString(np.concatenate([into, bend, out]))
+
+
+@pytest.mark.parametrize("radius", [4.0, 8.0])
+def test_stakes_are_closer_on_bends(radius):
+    """A straight, a bend, a straight: stakes at both ends of the bend, on it so close that a chord
+    of theirs is within c2 / 8 R = 0.25 m of the arc (geometry), on the straights 10 m apart."""
+    line, rules = arc(radius, np.pi / 2), Rulebook()
+    found = np.array(stations_along(line, rules))
+    bend = (60.0, 60.0 + radius * np.pi / 2)
+    assert np.abs(found[:, None] - bend).min(axis=0) == pytest.approx([0, 0], abs=0.7)
+    gaps = np.diff(found)
+    on = (found[:-1] >= bend[0] - 0.7) & (found[1:] <= bend[1] + 0.7)
+    assert gaps[on].max() <= min(np.sqrt(8 * radius * 0.25), 5.0) + 0.1
+    assert gaps.max() <= 10 + 1e-9
+    assert len(found) < 22
+    string = LineString([line.interpolate(s) for s in found])
+    assert line.hausdorff_distance(string) < 0.27
+
+
+def test_a_straight_has_stakes_evenly_and_a_corner_has_its_own():
+    """stake spacing 10 m, common practice, no source."""
+    rules = Rulebook()
+    assert stations_along(LineString([(0, 0), (0, 30)]), rules) == pytest.approx([0, 10, 20, 30])
+    corner = stations_along(LineString([(0, 0), (14, 0), (14, 20)]), rules)
+    assert min(abs(s - 14.0) for s in corner) < 1e-9
+    assert np.diff(corner).max() <= 10 + 1e-9
+
+
+def test_what_the_site_file_asks_for_is_done(small_site):
+    small_site.write_text(small_site.read_text()
+                          + "setting out: {offset: 3 m, side: downhill, staff: 5 m}\n"
+                            "benchmark: {at: [500085, 6399955], level: 203.0 m}\n")
+    field = setting_out(make_plan(small_site))
+    sides = {s.offset.side for s in field.stakes if s.offset}
+    assert "downhill" in sides
+    assert "uphill" not in sides
+    assert all(s.offset.distance % 3.0 == pytest.approx(0) for s in field.stakes if s.offset)
+    assert field.staff == 5.0
+    assert any("16.4 ft" in note for note in field.notes)
+
+
+@pytest.mark.parametrize(("given", "said"), [
+    ("offset: 0 m", "0 m is not above 0"),
+    ("offset: 0.2 m", "an offset of 0.2 m .* is not between 0.5 m"),
+    ("offset: 40 m", "an offset of 40.0 m .* and 10.0 m"),
+    ("side: left", "side"),
+    ("staff: 1 m", "a staff of 1.0 m .* is not between 2.0 m .*, more than a level stands high"),
+    ("staff: 30 ft", "a staff of 9.1 m"),
+])
+def test_settings_that_make_no_sense_are_refused(small_site, given, said):
+    from terrain.errors import InputError
+    from terrain.inputs.site import read_site
+
+    small_site.write_text(small_site.read_text() + f"setting out: {{{given}}}\n")
+    with pytest.raises(InputError, match=f"setting out.*{said}") as found:
+        read_site(small_site)
+    assert str(found.value).count("\n") == 0
+
+
+def test_a_benchmark_off_the_raster_is_refused(small_site):
+    from terrain.errors import InputError
+
+    small_site.write_text(small_site.read_text()
+                          + "benchmark: {at: [500900, 6399950], level: 200 m}\n")
+    with pytest.raises(InputError, match=r"benchmark, at.*m east of"):
+        make_plan(small_site)
+
+
+def test_a_reading_longer_than_the_staff_is_refused(small_site):
+    from terrain.errors import InputError
+
+    small_site.write_text(small_site.read_text() + "benchmark: {at: [500085, 6399955], "
+                                                   "level: 203.0 m, staff reading: 4.5 m}\n")
+    with pytest.raises(InputError, match=r"staff reading.*4\.50 m.*longer than the staff"):
+        make_plan(small_site)
 
 
 @pytest.mark.parametrize("level", ["100 m", "640 m", "200 ft"])

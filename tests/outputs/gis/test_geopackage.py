@@ -1,4 +1,4 @@
-"""The GeoPackage read back by geopandas and SQLite; styles by ElementTree, as the standard has it."""
+"""The GeoPackage read back by geopandas and SQLite; styles by ElementTree."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import re
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
+from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import geopandas
@@ -16,9 +17,11 @@ import rasterio
 
 from terrain.outputs.data.plan_json import plan_object
 from terrain.outputs.drawing import symbols as sy
+from terrain.outputs.drawing.keep_clear_symbols import WORDS
 from terrain.outputs.field.setting_out import setting_out
 from terrain.outputs.gis.fields import storm_fields
 from terrain.outputs.gis.geopackage import add_styles, write_geopackage
+from terrain.outputs.gis.layers import KEEP_CLEAR
 from terrain.outputs.gis.style import Line, Rule, sld
 from terrain.outputs.gis.styles import STYLES
 from terrain.outputs.gis.surfaces import write_design_surface
@@ -70,11 +73,13 @@ def test_all_layers_are_there_in_the_working_frame(demo_plan, layers):
         "boundary", "stores", "works", "swales", "basins", "hollows", "sills", "catchments",
         "spills", "longest_ways", "flow_lines", "road_surfaces", "roof_outlines", "road_sheds",
         "bare_sheds", "shed_points", "shed_paths", "road_turnouts", "breaklines",
-        "designed_contours", "contours", "stakes", "cautions", "keep_clear", "breach_ways", "pipes",
-        "cover", "soils"}
+        "designed_contours", "contours", "stakes", "cautions", "keep_clear_points",
+        "keep_clear_lines", "keep_clear_areas", "breach_ways", "pipes", "cover", "soils"}
     for name, layer in layers.items():
         assert layer.crs == demo_plan.inputs.dem.frame.working, name
-        assert len(layer) and layer.geometry.notna().all() and layer.is_valid.all(), name
+        assert len(layer), name
+        assert layer.geometry.notna().all(), name
+        assert layer.is_valid.all(), name
 
 
 def test_values_are_those_of_plan_json(demo_plan, layers):
@@ -215,6 +220,21 @@ def test_colours_are_those_of_the_map(styles):
     assert sy.WATER in styles["swales"]
     assert sy.SHED in styles["shed_points"]
     assert all(colour in styles["catchments"] for colour in sy.TINTS)
+
+
+def test_every_symbol_of_things_to_keep_clear_of_has_its_looks():
+    for end in KEEP_CLEAR:
+        assert {rule.values for rule in STYLES[f"keep_clear_{end}"]} == {(key,) for key in WORDS}
+
+
+def test_the_page_on_outputs_tells_every_layer_and_field(layers):
+    page = (Path(__file__).parents[3] / "docs" / "outputs.md").read_text(encoding="utf-8")
+    for name in STYLES:
+        row = next((line for line in page.splitlines() if line.startswith(f"| `{name}` |")), None)
+        assert row is not None, name
+        for column in layers[name].columns if name in layers else ():
+            told = re.sub(r" .*(?= m3$)", " STORM", column)
+            assert column == "geometry" or f"`{told}`" in row, (name, column)
 
 
 def test_words_in_a_style_are_escaped():

@@ -11,6 +11,7 @@ import rasterio
 from terrain.inputs.elevation import read_elevation
 from terrain.inputs.frame import Frame
 from terrain.outputs.data.earth_json import earth_of
+from terrain.outputs.gis import surfaces as surface_files
 from terrain.outputs.gis.layers import breakline_rows
 from terrain.outputs.gis.surfaces import (
     FOLDER,
@@ -18,7 +19,6 @@ from terrain.outputs.gis.surfaces import (
     level_words,
     surfaces_of,
     write_design_surface,
-    write_raster,
     write_surfaces,
 )
 from terrain.outputs.page.two_ways import two_ways_notes, two_ways_rows
@@ -221,9 +221,8 @@ def test_of_feet_and_of_degrees_metres_are_made_and_places_kept(crs, unit, corne
     high = np.add.outer(np.arange(40.0), np.arange(50.0)).astype(np.float32) + 100
     write_raster(tmp_path / "given.tif", high, cell, crs, unit, corner)
     dem = read_elevation(tmp_path / "given.tif")
-    write_surface = globals()["write_raster"]
-    write_surface(tmp_path / "out.tif", [Band("level, m", "m", dem.heights)], dem.transform,
-                  dem.frame, {"levels": level_words(dem.frame)}, True)
+    surface_files.write_raster(tmp_path / "out.tif", [Band("level, m", "m", dem.heights)],
+                               dem.transform, dem.frame, {"levels": level_words(dem.frame)}, True)
     with rasterio.open(tmp_path / "out.tif") as found, rasterio.open(tmp_path / "given.tif") as src:
         assert found.crs.is_projected
         assert found.crs.linear_units_factor[1] == 1.0

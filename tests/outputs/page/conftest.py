@@ -33,7 +33,7 @@ def browser():
 
 
 @pytest.fixture(scope="session")
-def small_plan(tmp_path_factory, small_site_folder):
+def harmful_plan(tmp_path_factory, small_site_folder):
     """The small site with harmful names of everything that can be named."""
     from terrain.plan.plan import make_plan
 
@@ -54,7 +54,7 @@ def quoted(words: str) -> str:
 
 
 @pytest.fixture(scope="session")
-def small_page(small_plan, tmp_path_factory) -> Path:
+def harmful_page(harmful_plan, tmp_path_factory) -> Path:
     """Its whole report."""
     from PIL import Image
 
@@ -63,7 +63,7 @@ def small_page(small_plan, tmp_path_factory) -> Path:
     blank = io.BytesIO()
     Image.new("RGB", (840, 594), "white").save(blank, "PNG")
     path = tmp_path_factory.mktemp("report") / "report.html"
-    path.write_text(report_page(small_plan, blank.getvalue(), {}), encoding="utf-8")
+    path.write_text(report_page(harmful_plan, blank.getvalue(), {}), encoding="utf-8")
     return path
 
 

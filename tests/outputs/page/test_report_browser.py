@@ -60,13 +60,13 @@ def demo_phone(opened, demo_page):
 
 
 @pytest.fixture(scope="module")
-def small(opened, small_page):
-    return opened(small_page)
+def small(opened, harmful_page):
+    return opened(harmful_page)
 
 
 @pytest.fixture(scope="module")
-def small_phone(opened, small_page):
-    return opened(small_page, PHONE, has_touch=True)
+def harmful_phone(opened, harmful_page):
+    return opened(harmful_page, PHONE, has_touch=True)
 
 
 def shown(volume: float) -> str:
@@ -79,7 +79,7 @@ def number(said: str) -> float:
     return float(said.replace(",", ""))
 
 
-@pytest.mark.parametrize("which", ["small", "small_phone", "demo", "demo_phone"])
+@pytest.mark.parametrize("which", ["small", "harmful_phone", "demo", "demo_phone"])
 def test_page_loads_without_a_word_and_asks_for_nothing(which, request):
     one = request.getfixturevalue(which)
     assert one.ask("document.getElementById('live').hidden") is False
@@ -99,13 +99,13 @@ def test_policy_forbids_the_network(small):
     small.said.clear()  # the browser tells of the refusal
 
 
-def test_harmful_names_do_no_harm(small, small_plan):
+def test_harmful_names_do_no_harm(small, harmful_plan):
     assert small.ask("window.harmed === undefined")
-    assert small.page.title() == f"{small_plan.site.name}: water plan"
-    assert [row[0] for row in small.table()] == [p.store.name for p in small_plan.stores]
+    assert small.page.title() == f"{harmful_plan.site.name}: water plan"
+    assert [row[0] for row in small.table()] == [p.store.name for p in harmful_plan.stores]
     names = small.ask("JSON.parse(document.getElementById('live-data').textContent)"
                       ".stores.map(s => s.name)")
-    assert names == [p.store.name for p in small_plan.stores]
+    assert names == [p.store.name for p in harmful_plan.stores]
     for mark in small.page.locator(".mark.store").all():
         mark.focus()
     assert small.ask("window.harmed === undefined")
@@ -113,9 +113,9 @@ def test_harmful_names_do_no_harm(small, small_plan):
 
 
 @pytest.mark.parametrize("which", ["demo", "small"])
-def test_the_plan_s_storms_show_the_figures_of_plan_json(which, request, demo_plan, small_plan):
+def test_the_plan_s_storms_show_the_figures_of_plan_json(which, request, demo_plan, harmful_plan):
     one = request.getfixturevalue(which)
-    said = plan_object(demo_plan if which == "demo" else small_plan)
+    said = plan_object(demo_plan if which == "demo" else harmful_plan)
     stops = one.ask("JSON.parse(document.getElementById('live-data').textContent).stops")
     seen = 0
     for stop in stops:
@@ -282,7 +282,7 @@ def test_two_fingers_zoom_the_map(demo_phone):
     demo_phone.page.locator("#whole").click()
 
 
-@pytest.mark.parametrize("which", ["small_phone", "demo_phone"])
+@pytest.mark.parametrize("which", ["harmful_phone", "demo_phone"])
 def test_nothing_reaches_beyond_a_phone_s_screen(which, request):
     one = request.getfixturevalue(which)
     assert one.ask("document.documentElement.scrollWidth") <= PHONE["width"]
@@ -418,8 +418,8 @@ def test_tab_goes_from_the_skip_link_through_slider_storms_and_map(small):
     assert [name for name, seen in met if not seen and name != "BODY"] == []
 
 
-def test_without_a_program_the_accounts_and_the_sheet_still_stand(opened, small_page):
-    one = opened(small_page, java_script_enabled=False)
+def test_without_a_program_the_accounts_and_the_sheet_still_stand(opened, harmful_page):
+    one = opened(harmful_page, java_script_enabled=False)
     assert not one.page.locator("#live").is_visible()
     assert one.page.locator("noscript p").is_visible()
     assert one.page.locator("img.map").is_visible()

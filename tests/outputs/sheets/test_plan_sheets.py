@@ -4,7 +4,6 @@ import functools
 import io
 import itertools
 import re
-import zlib
 from dataclasses import replace
 
 import numpy as np
@@ -329,17 +328,7 @@ def test_words_are_wrapped_as_soon_as_the_next_does_not_fit():
 
 # Files -----------------------------------------------------------------------------------------
 
-@pytest.fixture(scope="module")
-def few(plan):
-    """The same plan, of a tree basin and a drain only."""
-    kept = [i for i, p in enumerate(plan.stores)
-            if p.placed.work.name in ("one trench", "stone drain")]
-    nodes = [replace(plan.cascade.nodes[i], spills_to=None) for i in kept]
-    return replace(plan, stores=[plan.stores[i] for i in kept],
-                   cascade=replace(plan.cascade, nodes=nodes))
-
-
-def test_the_report_holds_every_sheet(plan, few, tmp_path):
+def test_the_report_holds_every_sheet(plan):
     drawn = [(entry.name, b"sheet") for entry in dug_works(plan)]
     blank = io.BytesIO()
     Image.new("RGB", (4, 4)).save(blank, "PNG")

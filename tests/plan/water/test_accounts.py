@@ -35,8 +35,9 @@ def added_up(account):
     caught = {True: 0.0, False: 0.0}
     for entry in account.entries:
         caught[entry.kind == "tank"] += entry.caught
-    assert account.roof == pytest.approx(caught[True], rel=1e-12, abs=1e-12)
-    assert account.passive == pytest.approx(caught[False], rel=1e-12, abs=1e-12)
+    # Of what tanks keep the part off the ground is passive.
+    assert account.roof == pytest.approx(caught[True] - account.led, rel=1e-9, abs=1e-9)
+    assert account.passive == pytest.approx(caught[False] + account.led, rel=1e-9, abs=1e-9)
     # What is caught is what is kept, so passive and roof are all the site keeps.
     assert account.roof + account.passive == pytest.approx(kept, rel=1e-9, abs=1e-9 * (came + 1))
 
@@ -70,6 +71,66 @@ def test_roof_and_passive_capture_stand_beside_each_other():
     assert account.passive == pytest.approx(swale.caught)
     assert account.rain == pytest.approx((200 + 0.8 * 1500 + 3000) * 0.041)
     assert account.run_on == swale.run_on == pytest.approx(0.2 * swale.runoff)
+
+
+def mixed():
+    """A pond whose spill is pumped to a tank that has a roof of its own and gives to another tank,
+    which gives to a swale."""
+    pond = store_of("basin", tank_curve(6.0, 1.0), infiltration=1.0)
+    return cascade_of([
+        (pond, ground_of([90.0], [900.0]), NO_ROOF, 1),
+        (store_of("tank", tank_curve(8.0), demand=0.4), NO_GROUND,
+         RoofCatchment(120.0, 108.0, 1.0), 2),
+        (store_of("tank", tank_curve(5.0), demand=0.2), NO_GROUND, NO_ROOF, 3),
+        (store_of("swale", channel_curve(1.0, 0.3, 0.6, 2.0, 30.0), infiltration=5.0),
+         ground_of([85.0], [1500.0], [0.2]), NO_ROOF, None)], ground_of([70.0], [3000.0]))
+
+
+def by_origin(stores):
+    """What tanks keep off roofs and off the ground, by hand: each tank keeps and spills both as
+    they come to it."""
+    pond, first, second, _ = stores
+    off_roofs = first.roof / (first.roof + pond.spilled)
+    kept = first.inflow - first.spilled + second.inflow - second.spilled
+    return off_roofs * kept, (1 - off_roofs) * kept
+
+
+def test_ground_water_in_a_tank_is_passive_capture_in_a_storm():
+    account = storm_account(run_storm(mixed(), 55.0, storm_shape("II", 24.0)))
+    roofs, ground = by_origin(account.entries)
+    assert min(roofs, ground) > 1
+    assert account.roof == pytest.approx(roofs)
+    assert account.led == pytest.approx(ground)
+    assert account.passive == pytest.approx(
+        ground + account.entries[0].caught + account.entries[3].caught)
+    added_up(account)
+
+
+def test_ground_water_in_a_tank_is_passive_capture_day_by_day():
+    """Each day of the record by hand, by the shares of that day's inflow."""
+    rain = np.zeros(365)
+    rain[[3, 40, 41, 43, 200, 300]] = [9.0, 55.0, 20.0, 70.0, 4.0, 61.0]
+    cascade = mixed()
+    run = run_seasons(cascade, pd.Series(rain, pd.date_range("2001-01-01", periods=365)), None)
+    pond, first, second, _ = run.stores
+    roofs = ground = 0.0
+    for day in np.flatnonzero(rain):
+        came = first.roof[day] + pond.spilled[day]
+        share = first.roof[day] / came
+        kept = sum(tank.inflow[day] - tank.spilled[day] for tank in (first, second))
+        roofs, ground = roofs + share * kept, ground + (1 - share) * kept
+    assert ground > 10
+    account = year_account(cascade, replace(run, weights=np.ones(365)))
+    assert account.roof == pytest.approx(roofs, rel=1e-9)
+    assert account.led == pytest.approx(ground, rel=1e-9)
+    added_up(account)
+
+
+def test_a_tank_that_only_roofs_feed_keeps_roof_water_alone():
+    for account in (storm_account(run_storm(example(), 41.0, storm_shape("II", 24.0))),
+                    year_account(example(), run_seasons(example(), six_years(), None))):
+        assert account.led == 0.0
+        assert account.roof == account.entries[0].caught > 0
 
 
 @pytest.mark.parametrize("name", ["infiltrated", "held", "spilled", "from_above", "runoff"])
@@ -143,6 +204,20 @@ def test_a_year_without_rain_lives_on_what_was_held_and_still_closes():
     assert driest.inflow == 0
     assert driest.used > 1
     assert driest.used + driest.held == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_real_year_tells_what_was_held_when_it_began_and_ended():
+    """Reference: the record's own days."""
+    cascade = example()
+    run = run_seasons(cascade, six_years(), None)
+    for start in (1, 7):
+        for year in years_of_record(cascade, run, start):
+            first = run.days.get_loc(pd.Timestamp(year.year, start, 1))
+            last = run.days.get_loc(pd.Timestamp(year.year + 1, start, 1) - pd.Timedelta(days=1))
+            for entry, store in zip(year.account.entries, run.stores, strict=True):
+                assert entry.before == (store.held[first - 1] if first else 0.0)
+                assert entry.before + entry.held == pytest.approx(store.held[last], abs=1e-9)
+    assert year_account(cascade, run).entries[0].before is None
 
 
 def test_a_years_rank_is_not_spoiled_by_its_gaps_and_its_name_tells_them():

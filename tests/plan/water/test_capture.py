@@ -21,7 +21,7 @@ from terrain.plan.plan import make_plan
 from terrain.plan.water.accounts import CLOSES_TO, Account, storm_account, year_account
 from terrain.plan.water.capture import capture, depths_that_matter, overs
 from terrain.plan.water.entry import Entry
-from terrain.plan.water.rarity import of_record, of_table, with_days
+from terrain.plan.water.rarity import how_often, of_record, of_table, with_days
 from terrain.plan.water.routing import full_at, peak_level, route, run_storm
 from terrain.plan.water.totals import own_water_left, share_that_stays, total_of
 from terrain.plan.water.water_balance import run_seasons
@@ -220,8 +220,27 @@ def test_commoner_depths_are_counted_among_the_days_of_a_record():
     rarity = with_days(of_table(TABLE, 24.0), record)
     assert rarity.once_in(33.0) == (pytest.approx(200 / 365.2425), "")
     assert rarity.once_in(11.0) == (pytest.approx(10 / 365.2425), "")
-    assert rarity.words(11.0) == "37 times a year"
+    assert rarity.words(11.0) == "37 times a year, by the record"
+    assert rarity.words(60.0) == "once in 10 years"
+
+
+@pytest.mark.parametrize(("years", "said"), [
+    (1.0, "once a year"), (1.04, "once a year"), (0.99, "once a year"), (1.2, "once in 1.2 years"),
+    (0.5, "2 times a year"), (9.97, "once in 10 years"), (2.0, "once in 2 years")])
+def test_how_often_is_said_in_plain_words(years, said):
+    """By hand: a figure to two digits, and 1 of anything is "a year"."""
+    assert how_often(years) == said
+
+
+def test_the_record_and_the_table_are_named_where_they_meet():
+    days = pd.date_range("2001-01-01", periods=4000)
+    count = np.arange(days.size)
+    record = pd.Series(np.where(count % 200 == 0, 30.0, np.where(count % 10 == 0, 10.0, 0.0)), days)
+    rarity = with_days(of_table(TABLE, 24.0), record)
     assert rarity.once_in(39.0) == (2.0, "commoner")  # the record knows no such day
+    assert rarity.words(39.0) == "commoner than once in 2 years"
+    assert rarity.words(33.0) == "1.8 times a year, by the record"
+    assert rarity.words(40.0) == "once in 2 years"
     assert rarity.once_in(50.0) == of_table(TABLE, 24.0).once_in(50.0)
     assert with_days(of_table(TABLE, 24.0), record[:300]).once_in(11.0) == (2.0, "commoner")
 

@@ -412,6 +412,27 @@ def test_a_ring_of_three_is_named_in_the_order_of_the_water(small_site):
     assert all(follows[a] == b for a, b in itertools.pairwise(named))
 
 
+def test_a_ring_through_a_tank_tells_lines_fields_and_the_way_out(small_site):
+    """A pond pumped up to a tank from whose foot the overflow runs down to the pond again."""
+    edit(small_site, ("    crest: 195.9 m\n",
+                      "    crest: 195.9 m\n    spills to: header\n    pump: true\n"))
+    text = small_site.read_text()
+    small_site.write_text(text + "  - kind: tank\n    name: header\n    at: [500060, 6399900]\n"
+                          "    volume: 3 m3\n")
+    lines = small_site.read_text().splitlines()
+    line = next(n for n, said in enumerate(lines, 1) if "spills to: header" in said)
+    of_tank = next(n for n, said in enumerate(lines, 1) if "name: header" in said) - 1
+    with pytest.raises(InputError) as caught:
+        check_site(small_site)
+    assert caught.value.where == f'{small_site} line {line}, works "pond", spills to'
+    assert f'line {of_tank}, works "header", over the ground' in caught.value.remedy
+    assert "pipe the overflow to another work, below the pond, or off the site" in (
+        caught.value.remedy)
+    # What it says to do is enough.
+    small_site.write_text(small_site.read_text() + "    spills to: off site\n")
+    check_site(small_site)
+
+
 def test_a_record_of_less_than_a_year_is_refused(small_site):
     days = np.arange("2010-01-01", "2010-11-01", dtype="datetime64[D]")
     (small_site.parent / "rain.csv").write_text(

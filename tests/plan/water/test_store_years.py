@@ -1,5 +1,7 @@
 """Seasons of a store on an invented record whose days can be counted by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,6 +12,7 @@ from terrain.plan.water.store_years import store_years
 from terrain.plan.water.water_balance import run_seasons
 from terrain.works.roof import RoofCatchment
 from terrain.works.store import tank_curve
+from terrain.works.water_use import Use
 
 RAINS = (0, 100, 430)  # days of two years that start with 1 January 2001
 
@@ -51,8 +54,10 @@ def test_years_of_the_record_count_their_own_days(lived):
     cascade, run = lived
     found = store_years(cascade, run, [year_named("dry", 2002), year_named("median", 2001),
                                        year_named("wet", 2001)])[0]
-    assert [year.year for year in found] == ["average year", "dry year (2002)", "wet year (2001)"]
-    dry, wet = found[1:]
+    assert [year.year for year in found] == ["average year", "dry year (2002)",
+                                             "median year (2001)", "wet year (2001)"]
+    dry, median, wet = found[1:]
+    assert (median.fills, median.dry_spell) == (wet.fills, wet.dry_spell)
     assert (dry.fills, wet.fills) == (1.0, 2.0)
     assert (dry.days_with_water, wet.days_with_water) == (20.0, 40.0)
     # In 2002 days 365 to 429 are dry before the rain, 450 to 729 after it.
@@ -72,9 +77,31 @@ def test_what_is_left_at_a_years_end(lived):
     assert wet.dry_spell == 363
 
 
-def test_tanks_and_drains_have_no_seasons_here(lived):
+def test_a_tank_has_its_seasons_and_carries_over_what_it_holds():
+    """5 m3 on 2001-12-22 at 0.25 m3 a day last 20 days, to 2002-01-10; a second use wants 0.1 m3 a
+    day and is served after it.  By hand: the first day's use is drawn from the first hour's water
+    on, so 10 days of 0.35 m3 are gone at the year's end, and the rest 4.28 days later."""
+    days = pd.date_range("2001-01-01", "2002-12-31")
+    rain = np.where(days == "2001-12-22", 50.0, 0.0)
+    tank = replace(store_of("tank", tank_curve(5.5)), uses=(
+        Use("goats", "livestock", np.full(12, 0.25)), Use("hens", "livestock", np.full(12, 0.1))))
+    cascade = cascade_of([(tank, NO_GROUND, RoofCatchment(100.0, 100.0), None)])
+    run = run_seasons(cascade, pd.Series(rain, days), None)
+    average, first, second = store_years(cascade, run, [year_named("dry", 2001),
+                                                        year_named("wet", 2002)])[0]
+    assert (first.held_before, second.held_before) == (0.0, first.left_over)
+    assert first.left_over == pytest.approx(5.0 - 10 * 0.35)
+    assert (first.used, first.wanted) == (pytest.approx(3.5), pytest.approx(0.35 * 365))
+    assert (second.used, second.left_over) == (pytest.approx(1.5), pytest.approx(0.0, abs=1e-9))
+    assert (first.short_days, second.short_days) == (355, 365 - 4)
+    assert first.dry_spell == 355
+    assert average.held_before == pytest.approx(0.75)
+
+
+def test_a_drain_holds_nothing_and_has_no_seasons(lived):
     cascade, run = lived
-    assert store_years(cascade, run, ())[1] == ()
+    drain = replace(cascade.nodes[1], store=replace(cascade.nodes[1].store, kind="drain"))
+    assert store_years(replace(cascade, nodes=[cascade.nodes[0], drain]), run, ())[1] == ()
 
 
 def test_spells_and_waits_end_at_a_day_without_a_reading(lived):

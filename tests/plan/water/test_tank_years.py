@@ -290,7 +290,7 @@ def plain_knee(rain, months, roof, amounts):
     """Tanks of 600 sizes, hour by hour, each begun with what its first time left; the knee by
     Satopaa and others (2011, from memory): the greatest distance above the chord of the curve with
     both axes scaled to 1, up to the size that meets 99 % of what 10,000 m3 meet."""
-    sizes = np.append(np.linspace(0.0, 30.0, 601), 1e4)
+    sizes = np.append(np.linspace(0.0, 60.0, 601), 1e4)
     held, met = np.zeros(sizes.size), np.zeros(sizes.size)
     for time in range(2):
         for fell, month in zip(rain, months, strict=True):
@@ -317,7 +317,7 @@ def test_the_knee_hangs_on_the_roofs_the_uses_and_the_record_alone(seattle):
         assert curve.met.tolist() == found[0].met.tolist()
         assert curve.knee == found[0].knee is not None
     apart = found[0].volumes[1]
-    assert found[0].volumes[-1] == pytest.approx(end, abs=0.1)
+    assert found[0].volumes[-1] == pytest.approx(end, abs=0.2)
     assert found[0].volumes[found[0].knee] == pytest.approx(knee, abs=1.1 * apart)
     assert [curve.own for curve in found] == [4.5, 12.0, 60.0]
 

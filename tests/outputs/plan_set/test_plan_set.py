@@ -1,0 +1,270 @@
+"""The plan set read back from its file: paper, scale, lettering, margins."""
+
+import datetime as dt
+import re
+from dataclasses import replace
+
+import numpy as np
+import pymupdf
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from terrain.errors import InputError
+from terrain.outputs.drawing.paper import (
+    PAPERS,
+    PRINTABLE,
+    fitting_scale,
+    paper_of,
+    round_scale,
+)
+from terrain.outputs.drawing.title_block import Imprint, number_page
+from terrain.outputs.plan_set import map_pages, text_pages
+from terrain.outputs.plan_set.date import date_words
+from terrain.outputs.plan_set.map_pages import MOST_PARTS, parts_of
+from terrain.outputs.plan_set.plan_set import write_pictures, write_plan_set
+from terrain.outputs.plan_set.work_pages import work_pages
+from terrain.outputs.sheets.plan_sheets import dug_works
+
+#: Millimetres in a point of the PDF, 1/72 in (ISO 32000-1, 8.3.2.3).
+MM = 25.4 / 72
+#: Width and height, landscape. [mm]  A series: ISO 216; 11 by 8.5 in and 17 by 11 in: ANSI/ASME
+#: Y14.1, sizes A and B.
+SIZES = {"A4": (297, 210), "A3": (420, 297), "Letter": (279.4, 215.9), "Tabloid": (431.8, 279.4)}
+
+
+def drawn(plan, paper):
+    """The site plan, a work's pages and a page of words, numbered."""
+    imprint = Imprint(plan.site.name, date_words(plan.site), PAPERS[paper], plan.site.units,
+                      plan.inputs.dem)
+    pages = [map_pages.site_plan(plan, imprint), *work_pages(plan, dug_works(plan)[-1], imprint),
+             *text_pages.cautions(plan, imprint)]
+    for number, page in enumerate(pages, 1):
+        number_page(page.figure, number, len(pages))
+    return pages
+
+
+@pytest.fixture(scope="module", params=[("demo_plan", "A4"), ("us_plan", "Letter")],
+                ids=["A4", "Letter"])
+def printed(request, tmp_path_factory):
+    """Name of the paper, the pages as drawn, and the file read back."""
+    name, paper = request.param
+    pages = drawn(request.getfixturevalue(name), paper)
+    path = tmp_path_factory.mktemp("set") / "plan_set.pdf"
+    write_plan_set(pages, path)
+    return paper, pages, pymupdf.open(path)
+
+
+def scale_of(page):
+    """What a length on a page stands for, read from its title block; None where not to scale."""
+    found = re.search(r"Scale .*?1:([\d,]+)", page.get_text())
+    return float(found.group(1).replace(",", "")) if found else None
+
+
+def plain(words):
+    return words.replace("\u2009", "").replace(" ", "")
+
+
+def test_pages_are_of_the_papers_size(printed):
+    paper, pages, read = printed
+    assert len(read) == len(pages)
+    for page in read:
+        assert page.rect.width * MM == pytest.approx(SIZES[paper][0], abs=0.5)
+        assert page.rect.height * MM == pytest.approx(SIZES[paper][1], abs=0.5)
+
+
+def test_sizes_of_all_papers_are_those_of_the_standards():
+    assert {name: (paper.wide, paper.high) for name, paper in PAPERS.items()} == {
+        name: (pytest.approx(wide), pytest.approx(high)) for name, (wide, high) in SIZES.items()}
+
+
+def strokes(page):
+    """Straight strokes of a page: both ends. [pt]"""
+    return [(item[1], item[2]) for path in page.get_drawings() for item in path["items"]
+            if item[0] == "l"]
+
+
+def test_a_hundred_metres_on_the_map_measure_so_on_paper(printed):
+    """Ticks at round eastings, found by the figures beside them."""
+    _, _, read = printed
+    page, scale = read[0], scale_of(read[0])
+    figures = {float(plain(w[4])): (w[0] + w[2]) / 2 for w in page.get_text("words")
+               if re.fullmatch(r"512\d00", plain(w[4]))}
+    low = max(a.y for a, b in strokes(page) if abs(a.x - b.x) < 0.01 and 5.8 < abs(a.y - b.y) < 6.2)
+    ticks = sorted({round(a.x, 3) for a, b in strokes(page) if abs(a.x - b.x) < 0.01
+                    and 5.8 < abs(a.y - b.y) < 6.2 and max(a.y, b.y) > low - 1})
+    assert len(figures) >= 3
+    at = {east: min(ticks, key=lambda x, m=middle: abs(x - m)) for east, middle in figures.items()}
+    assert all(abs(at[east] - middle) < 1.5 for east, middle in figures.items())
+    for east in sorted(figures)[:-1]:
+        apart = (at[east + 100] - at[east]) * MM
+        assert apart == pytest.approx(100_000 / scale, abs=0.2)
+
+
+def bar_of(page):
+    """Length of a page's scale bar [mm], and what it says."""
+    words = page.get_text("words")
+    known = {"ft": 0.3048, "m": 1.0}
+    for number, unit in zip(words, words[1:], strict=False):
+        if unit[4] not in known or not re.fullmatch(r"[\d,]+", number[4]):
+            continue
+        zeros = [w for w in words if w[4] == "0" and abs(w[1] - number[1]) < 0.5
+                 and 30 < number[0] - w[0] < 250]
+        for zero in zeros:
+            parts = [path["rect"] for path in page.get_drawings()
+                     if 3.5 < path["rect"].height < 5.5 and path["rect"].width > 8
+                     and 0 < path["rect"].y0 - zero[3] < 8]
+            if len(parts) >= 3:
+                long = max(p.x1 for p in parts) - min(p.x0 for p in parts)
+                return long * MM, float(number[4].replace(",", "")) * known[unit[4]]
+    raise AssertionError("no scale bar was found")
+
+
+def test_scale_bars_are_as_long_as_they_say(printed):
+    _, _, read = printed
+    scaled = [page for page in read if scale_of(page) is not None]
+    assert len(scaled) == 2
+    for page in scaled:
+        long, ground = bar_of(page)
+        assert long == pytest.approx(1000 * ground / scale_of(page), abs=0.2)
+
+
+def test_plans_of_works_are_at_the_scale_told(printed):
+    _, pages, read = printed
+    ax = pages[1].figure.axes[0]
+    (x0, _), (x1, _) = ax.transData.transform([(0, 0), (100, 0)])
+    assert (x1 - x0) / pages[1].figure.dpi * 25.4 == pytest.approx(
+        100_000 / scale_of(read[1]), abs=0.01)
+
+
+def test_lettering_is_text_with_its_font_in_the_file(printed, demo_plan):
+    _, _, read = printed
+    words = " ".join(page.get_text() for page in read)
+    for planned in demo_plan.stores:
+        if planned.placed.kind == "swale":
+            assert planned.store.name in words
+    for page in read:
+        fonts = page.get_fonts(full=True)
+        assert fonts
+        for xref, kind, *_ in fonts:
+            assert kind != "n/a", xref  # "n/a": not in the file
+
+
+def test_all_text_stands_inside_the_printable_margin(printed):
+    _, _, read = printed
+    edge = PRINTABLE / MM
+    for page in read:
+        for x0, y0, x1, y1, word, *_ in page.get_text("words"):
+            assert edge <= x0 < x1 <= page.rect.width - edge, word
+            assert edge <= y0 < y1 <= page.rect.height - edge, word
+
+
+def test_every_page_says_what_it_is(printed, demo_plan):
+    paper, _, read = printed
+    for number, page in enumerate(read, 1):
+        words = " ".join(page.get_text().split())
+        assert f"page {number} of {len(read)}" in words
+        assert demo_plan.site.name in words
+        assert "Lengths and levels in" in words
+        if scale_of(page) is not None:
+            assert f"on {paper} paper" in words
+            assert "datum" in words
+            assert demo_plan.inputs.dem.frame.working.name in words
+            assert "grid north" in words
+
+
+def test_cautions_of_a_work_all_stand_on_its_pages(printed, demo_plan):
+    _, _, read = printed
+    words = plain("".join(read[2].get_text().split()))
+    for planned in demo_plan.stores:
+        if planned.placed.work.name == dug_works(demo_plan)[-1].name:
+            assert planned.cautions
+            for said in planned.cautions:
+                # A sentence may go on in the next column.
+                assert plain("".join(said.split()))[:60] in words
+
+
+def test_the_same_plan_gives_the_same_bytes_and_pictures(demo_plan, tmp_path):
+    page = text_pages.cautions(demo_plan, Imprint("x", "Not dated.", PAPERS["A4"], "metric",
+                                                  demo_plan.inputs.dem))
+    for name in ("a.pdf", "b.pdf"):
+        write_plan_set(page, tmp_path / name)
+    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+
+
+def test_a_picture_holds_all_pages_of_its_work(printed, request, tmp_path):
+    paper, pages, _ = printed
+    from PIL import Image
+
+    plan = request.getfixturevalue("demo_plan" if paper == "A4" else "us_plan")
+    name = dug_works(plan)[-1].name
+    one = replace(plan, stores=[p for p in plan.stores if p.placed.work.name == name])
+    found = write_pictures(one, pages, tmp_path / "sheets")
+    assert [work for work, _ in found] == [name]
+    wide, high = Image.open(next((tmp_path / "sheets").glob("*.png"))).size
+    count = sum(page.work == name for page in pages)
+    assert count >= 2
+    assert high / wide == pytest.approx(count * SIZES[paper][1] / SIZES[paper][0], rel=0.003)
+
+
+# Scales and parts ------------------------------------------------------------------------------
+
+@pytest.mark.parametrize(("system", "least", "ratio", "words"), [
+    # Faces of scale rulers: common practice, no source.
+    ("metric", 49, 50, "1:50"), ("metric", 50, 50, "1:50"), ("metric", 501, 750, "1:750"),
+    ("metric", 1001, 1250, "1:1,250"), ("metric", 1251, 2000, "1:2,000"),
+    ("metric", 4001, 5000, "1:5,000"), ("us", 119, 120, "1 in = 10 ft (1:120)"),
+    ("us", 500, 600, "1 in = 50 ft (1:600)"), ("us", 721, 1200, "1 in = 100 ft (1:1,200)")])
+def test_round_scales_are_those_of_a_ruler(system, least, ratio, words):
+    scale = round_scale(least, system)
+    assert (scale.ratio, scale.words) == (ratio, words)
+
+
+@given(st.floats(1, 5e4), st.floats(1, 5e4), st.sampled_from(["metric", "us"]))
+def test_what_is_fitted_finds_room(wide, high, system):
+    scale = fitting_scale(wide, high, 500.0, 400.0, system)
+    assert wide / scale.point <= 500.0 * (1 + 1e-6)
+    assert high / scale.point <= 400.0 * (1 + 1e-6)
+
+
+@given(st.floats(500, 3e4), st.floats(500, 3e4), st.sampled_from(["metric", "us"]))
+def test_parts_cover_a_large_site_and_are_few(wide, high, system):
+    scale, parts = parts_of((0.0, 0.0, wide, high), 500.0, 540.0, system)
+    assert 1 <= len(parts) <= MOST_PARTS
+    west, south, east, north = np.array(parts).T
+    assert west.min() <= 0
+    assert east.max() >= wide * (1 - 1e-9)
+    assert south.min() <= 0
+    assert north.max() >= high * (1 - 1e-9)
+    area = sum((e - w) * (n - s) for w, s, e, n in parts)
+    assert area == pytest.approx((east.max() - west.min()) * (north.max() - south.min()))
+    assert east[0] - west[0] < 500.0 * scale.point  # each with ground of the next about it
+
+
+def test_scale_of_nothing_is_refused():
+    with pytest.raises(ValueError, match="no scale"):
+        round_scale(0.0, "metric")
+
+
+def test_paper_is_what_was_asked_for_else_the_sites_else_that_of_its_units(demo_plan):
+    site = demo_plan.site
+    assert paper_of(site).name == "A4"
+    assert paper_of(site.model_copy(update={"units": "us"})).name == "Letter"
+    tabloid = site.model_copy(update={"paper": "Tabloid"})
+    assert paper_of(tabloid).name == "Tabloid"
+    assert paper_of(tabloid, "A3").name == "A3"
+
+
+def test_pages_are_dated_by_the_site_file_or_the_build_and_never_by_the_clock(demo_plan,
+                                                                              monkeypatch):
+    site = demo_plan.site.model_copy(update={"date": "2026-03-14"})
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1700000000")  # 2023-11-14 22:13:20 UTC
+    assert date_words(site) == "Dated 2026-03-14, as the site file states."
+    bare = demo_plan.site.model_copy(update={"date": None})
+    day = dt.datetime(2023, 11, 14).date().isoformat()
+    assert date_words(bare) == f"Dated {day}, as SOURCE_DATE_EPOCH states."
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "soon")
+    with pytest.raises(InputError, match="soon"):
+        date_words(bare)
+    monkeypatch.delenv("SOURCE_DATE_EPOCH")
+    assert "Not dated" in date_words(bare)
