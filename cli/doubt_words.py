@@ -23,13 +23,20 @@ def refuse_few(ctx: click.Context, param: click.Parameter, runs: int | None) -> 
 
 def say_doubt(doubt: Any, system: str) -> None:
     """The ranges of the headline figures; nothing where the plan was not doubted."""
-    from terrain.outputs.page.doubt_tables import beside, headline_lines, outside, periods
+    from terrain.outputs.page.doubt_tables import (
+        beside,
+        beside_words,
+        headline_lines,
+        outside,
+        periods,
+    )
 
     if doubt is None:
         return
     heading(f"How sure is this? Ranges of {doubt.runs:,} runs")
     for when, told in periods(doubt):
-        table([when, "plan", "10 to 90 %", "mostly for"],
+        table([when, "plan", "10 to 90 %", "what is least known"],
               [[line.name, line.cells[0], line.cells[1], line.cells[4]]
-               for line in headline_lines(told, system, beside(doubt, told))])
-    remarks("Beware", outside(doubt, system))
+               for line in headline_lines(told, system)])
+    others = [beside_words(beside(doubt, told), system) for _, told in periods(doubt)]
+    remarks("Beware", [*filter(None, others), *outside(doubt, system)])

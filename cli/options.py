@@ -175,8 +175,21 @@ def _told_first(ctx: click.Context, param: click.Parameter, value: str) -> str:
 units = click.option("--units", "system", type=click.Choice(["metric", "us"]), default="metric",
                      show_default=True, is_eager=True, callback=_told_first,
                      help="Units to print in, and of numbers without a unit.")
-as_json = click.option("--json", "as_json", is_flag=True,
+
+
+def _for_programs(ctx: click.Context, param: click.Parameter, value: bool) -> bool:
+    """What programs read is the same whatever units the person asked for."""
+    from terrain.units import told_first
+
+    if value:
+        ctx.with_resource(told_first("metric"))
+    return value
+
+
+as_json = click.option("--json", "as_json", is_flag=True, callback=_for_programs,
                        help="Print one JSON object in SI units instead of words.")
+
+
 def _fresh(ctx: click.Context, param: click.Parameter, value: Path | None) -> Path | None:
     """Refuse a picture's name that is taken, before any work is done."""
     if value is not None:

@@ -33,6 +33,7 @@ def plan(site: Path, out: Path | None, doubt: int | None, paper: str | None) -> 
     """
     from terrain.files import is_folder, refuse_foreign
     from terrain.outputs.folder import write_plan
+    from terrain.outputs.page.report import fed_words
     from terrain.plan.doubt.doubt import with_doubt
     from terrain.plan.plan import make_plan
     from terrain.units import lasting, shown
@@ -54,11 +55,10 @@ def plan(site: Path, out: Path | None, doubt: int | None, paper: str | None) -> 
     heading("Stores")
     table(["", "holds", "fed from", "full at", "empty after", "spills to"],
           [[p.store.name, shown(p.store.capacity, "volume", system),
-            "never" if p.starts_at is None else
-            shown(p.starts_at, "rain", system) if p.starts_at else "any rain",
+            fed_words(made, index),
             shown(p.full_at, "rain", system) if p.full_at is not None else "never",
             lasting(p.drain_hours), p.spills_to]
-           for p in made.stores])
+           for index, p in enumerate(made.stores)])
     count = sum(len(p.cautions) for p in made.stores)
     short = [made.short_record] if made.short_record else []
     remarks("Cautions", [*short, *([

@@ -175,6 +175,11 @@ def lasting(hours: float) -> str:
             f"{hours:,.0f} h" if hours < 72 else f"{hours / 24:,.0f} days")
 
 
+def per_cent(share: float, decimals: int = 0) -> str:
+    """Print a share, such as "2.7 %", its sign kept on the same line."""
+    return f"{100 * share:,.{decimals}f}\u00a0%"
+
+
 def unit_name(dimension: str, system: str = "metric") -> str:
     """Name the unit in which `shown` prints a dimension."""
     return PRINTED[dimension][system == "us"][0]

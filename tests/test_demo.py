@@ -38,6 +38,7 @@ def planned(toured):
     """The demo site's folder with its plan in it, what the command did, and plan.json."""
     folder = toured[0] / "quailstone"
     ran = toured[1]["levelsill plan quailstone/site.yaml"]
+    assert ran.code == 0, ran.err
     return folder, ran, json.loads((folder / "plan" / "plan.json").read_text())
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
 
 from terrain.inputs.fields import Part
 from terrain.inputs.site_tanks import read_share
-from terrain.units import read_quantity
+from terrain.units import DIMENSIONS, read_quantity
 
 Range = tuple[float, float]
 
@@ -36,6 +36,7 @@ def _price(*dimensions: str) -> BeforeValidator:
             return None
         system = (info.context or {}).get("units", "metric")
         per: Any = 1.0
+        bare = not isinstance(given, dict)
         if isinstance(given, dict):
             if set(given) != {"per", "price"}:
                 raise ValueError("a price has both an amount (per) and a price, such as "
@@ -45,7 +46,8 @@ def _price(*dimensions: str) -> BeforeValidator:
         amount, dimension = _amount(per, dimensions, system)
         if not amount > 0:
             raise ValueError(f"a price is per some amount above 0, not {per}")
-        return Price(price[0] / amount, price[1] / amount, dimension)
+        return Price(price[0] / amount, price[1] / amount, dimension,
+                     (price, own_unit(dimension, system)) if bare else None)
     return BeforeValidator(read)
 
 
@@ -56,6 +58,12 @@ def _amount(per: Any, dimensions: tuple[str, ...], system: str) -> tuple[float, 
         except ValueError:
             continue
     return read_quantity(per, dimensions[-1], system), dimensions[-1]
+
+
+def own_unit(dimension: str, system: str) -> str:
+    """The site's own unit of a dimension, as a sentence names it."""
+    unit = DIMENSIONS[dimension][2 if system == "us" else 1]
+    return unit.replace("**2", "²").replace("**3", "³").replace("_", " ")
 
 
 def price_of_one(given: Any) -> Range | None:
@@ -78,11 +86,14 @@ class Price:
     low, high : float
     unit : str
         Its dimension, a key of `terrain.units.DIMENSIONS`.
+    bare : ((float, float), str) or None
+        What the site file says, and the site's own unit that it was taken in, where it names none.
     """
 
     low: float
     high: float
     unit: str
+    bare: tuple[Range, str] | None = field(default=None, compare=False)
 
     @property
     def range(self) -> Range:

@@ -13,9 +13,15 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from terrain.errors import InputError
 from terrain.outputs.charts.doubt_charts import draw_doubt
-from terrain.outputs.charts.doubt_words import span
+from terrain.outputs.charts.doubt_words import mattering, span
 from terrain.outputs.data.plan_json import plan_object
-from terrain.outputs.page.doubt_tables import chance, doubt_section, headline_lines, outside
+from terrain.outputs.page.doubt_tables import (
+    beside_words,
+    chance,
+    doubt_section,
+    headline_lines,
+    outside,
+)
 from terrain.plan.doubt.doubt import with_doubt
 from terrain.plan.doubt.doubt_found import Beside, Headline, Range
 from terrain.plan.plan import make_plan
@@ -76,13 +82,23 @@ def test_ranges_are_printed_as_ranges_in_both_unit_systems():
     # 1 gal is 0.003785411784 m3 (NIST SP 811): 528.3 and 3,170.1 of them.
     assert span(found, "passive", "metric") == "2.0 – 12.0 m³"
     assert span(found, "passive", "us") == "528 – 3,170 gal"
-    assert span(Range(0.2, 0.1, 0.2, 0.3, 0, 0), "share kept", "us") == "10.0 – 30.0 %"
+    assert span(Range(0.2, 0.1, 0.2, 0.3, 0, 0), "share kept", "us") == "10.0 – 30.0\u00a0%"
     line = headline_lines({"passive": Headline("passive", found, {}, {"rain": 0.25})}, "metric")[0]
     assert line.name == "passive capture"
     assert line.cells == ["5.0 m³", "2.0 – 12.0 m³", "4.0 m³", "± 0.5, ± 1.0 m³", "rain",
                           "rain 25\u00a0%"]
     still = headline_lines({"roof": Headline("roof", found, {}, {})}, "metric")[0]
     assert still.cells[4] == "nothing"
+
+
+def test_doubts_that_matter_nearly_alike_are_named_together():
+    """Within ten points of the greatest, as the page says (common practice, no source)."""
+    found = Range(5.0, 2.0, 4.0, 12.0, 0.5, 1.0)
+    for shares, said in (({"infiltration": 0.67, "rain": 0.68, "elevation": 0.4},
+                          "rain and infiltration"),
+                         ({"infiltration": 0.5, "rain": 0.68}, "rain"),
+                         ({"infiltration": 0.0, "rain": 0.05}, "rain"), ({}, "nothing")):
+        assert mattering(Headline("passive", found, {}, shares)) == said
 
 
 def test_a_figure_outside_its_range_gets_a_sentence(plan):
@@ -107,17 +123,18 @@ def test_the_other_wetness_of_the_soil_stands_beside_the_average_year(plan):
     for value, side in ((1.0, "below"), (13.0, "above"), (3.0, None)):
         doubt = replace(plan.doubt, storm={}, one_year={}, year=year,
                         beside=Beside("soil that dries", {"passive": value}))
-        shown = headline_lines(year, "metric", doubt.beside)[0].cells[0]
-        assert shown == f"5.0 m³ (soil that dries: {value:.1f} m³)"
+        assert headline_lines(year, "metric")[0].cells[0] == "5.0 m³"
+        assert beside_words(doubt.beside, "metric") == (
+            f"With soil that dries the plan's own figures are: passive capture {value:.1f} m³.")
         assert [f"lies {side} the range" in said for said in outside(doubt, "metric")] == (
             [] if side is None else [True])
-    assert f"({other.soil}: " in doubt_section(plan, "")
+    assert f"With {other.soil} the plan" in doubt_section(plan, "")
     assert any("taken as sure" in note for note in plan.doubt.notes)
 
 
 def test_chances_in_words():
     assert [chance(share) for share in (0.0, 0.004, 0.25, 0.996, 1.0)] == [
-        "none seen", "under 1 %", "25 %", "over 99 %", "every run"]
+        "none seen", "under 1\u00a0%", "25\u00a0%", "over 99\u00a0%", "every run"]
 
 
 def test_plan_json_holds_it_and_its_keys_are_documented(plan, demo_site):

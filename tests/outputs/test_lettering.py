@@ -20,9 +20,7 @@ from terrain.outputs.drawing.title_block import Imprint
 from terrain.outputs.plan_set import map_pages
 from terrain.outputs.plan_set.page import Blank
 from terrain.outputs.plan_set.plan_set import draw_plan_set
-from terrain.outputs.plan_set.work_pages import work_pages
 from terrain.outputs.sheets.basin_charts import draw_basin_charts
-from terrain.outputs.sheets.plan_sheets import dug_works
 from terrain.plan.rain import record_answer
 
 
@@ -59,13 +57,13 @@ def test_drawings_of_the_report(name, plan, request, seen):
 
 
 @pytest.mark.parametrize(("plan", "paper"), [("demo_plan", "A4"), ("us_plan", "Letter")])
-def test_maps_and_a_work_of_the_plan_set(plan, paper, request, seen):
+def test_the_map_of_road_sheds(plan, paper, request, seen):
     made = request.getfixturevalue(plan)
     imprint = Imprint(made.site.name, "Not dated.", PAPERS[paper], made.site.units,
                       made.inputs.dem)
-    pages = [map_pages.shed_map(made, imprint), *work_pages(made, dug_works(made)[0], imprint)]
-    assert {page.title: seen.faults(page.figure, PRINTABLE) for page in pages} == {
-        page.title: [] for page in pages}
+    figure = map_pages.shed_map(made, imprint).figure
+    assert len(seen.texts(figure)) > 40
+    assert seen.faults(figure, PRINTABLE) == []
 
 
 @pytest.mark.slow

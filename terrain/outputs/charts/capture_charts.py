@@ -19,11 +19,13 @@ from terrain.plan.planned import Plan
 from terrain.plan.water.capture import Capture
 from terrain.plan.water.rarity import Rarity
 from terrain.plan.water.totals import Total
-from terrain.units import PRINTED, shown, unit_name
+from terrain.units import PRINTED, per_cent, shown, unit_name
 
 FloatArray = NDArray[np.float64]
 #: Panels beside one another, and their room. [in]
-ACROSS, PANEL_WIDE, PANEL_HIGH = 4, 2.2, 1.05
+ACROSS, PANEL_WIDE, PANEL_HIGH = 4, 1.9, 1.05
+#: Room left of each panel for its upright scale, and left and right of all. [in]
+SCALE, BESIDE = 0.56, 0.45
 #: Labels at the ends of lines stand no closer than this share of the chart's height.
 APART = 0.085
 
@@ -68,22 +70,30 @@ def draw_site_capture(capture: Capture, system: str, storm: str) -> Figure:
     storm : str
         The design storm's duration and pattern in words.
     """
-    figure = Figure(figsize=(WIDE, 4.7), dpi=sy.DPI, facecolor=sy.PAPER)
-    figure.text(0.045, 0.945, "What stays, by how deep it rains", fontsize=16, fontweight="bold",
+    figure = Figure(figsize=(WIDE, 5.1), dpi=sy.DPI, facecolor=sy.PAPER)
+    figure.text(0.045, 0.95, "What stays, by how deep it rains", fontsize=16, fontweight="bold",
                 va="center", gid="title")
-    figure.text(0.045, 0.875, f"storms of {storm}, every store empty before", va="center",
+    figure.text(0.045, 0.885, f"storms of {storm}, every store empty before", va="center",
                 fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, gid="note")
-    ax = figure.add_axes((0.07, 0.13, 0.645, 0.62))
+    ax = figure.add_axes((0.07, 0.12, 0.645, 0.575))
     factor = PRINTED["rain"][system == "us"][1]
     rain = capture.rain * factor
     wet = rain > 0
     ends = []
-    for share, colour, words, style in (
-            (capture.stays, sy.PASSIVE, "of the property's rain stays", "-"),
-            (capture.stays_before, sy.BARE, "stayed before the works", (0, (4, 2))),
-            (capture.kept_of_all, sy.ROOF_WATER, "of all that came is kept", "-")):
-        ax.plot(rain[wet], 100 * share[wet], color=colour, linewidth=2.2, linestyle=style)
-        ends.append((100 * float(share[-1]), colour, f"{share[-1]:.0%} {words}"))
+    lines = []
+    for share, colour, words, key, style, wide in (
+            (capture.stays, sy.PASSIVE, "stays with the works", "stays of the rain that falls on "
+             "the property, with the works", "-", 2.4),
+            (capture.stays_before, sy.SOFT_INK, "stayed before them", "the same before the works",
+             (0, (4, 2)), 1.8),
+            (capture.kept_of_all, sy.ROOF_WATER, "kept in the works", "of all that came, run-on "
+             "too, the works keep", "-", 2.4)):
+        lines += ax.plot(rain[wet], 100 * share[wet], color=colour, linewidth=wide,
+                         linestyle=style, label=key)
+        ends.append((100 * float(share[-1]), colour, f"{per_cent(share[-1])} {words}"))
+    figure.legend(handles=lines, loc="center left", bbox_to_anchor=(0.037, 0.815), ncols=3,
+                  frameon=False, fontsize=sy.SMALL_SIZE, handlelength=3.0, columnspacing=1.8,
+                  labelcolor=sy.INK)
     ax.set_xlim(0, rain[-1])
     ax.set_ylim(0, 103)
     ax.set_yticks([0, 25, 50, 75, 100])
@@ -132,16 +142,16 @@ def draw_store_captures(plan: Plan, capture: Capture) -> Figure:
     high = head + rows * pitch + 0.15
     figure = Figure(figsize=(WIDE, high), dpi=sy.DPI, facecolor=sy.PAPER)
     figure.text(0.045, 1 - 0.33 / high, f"What each store keeps, by how deep it rains "
-                f"[{unit_name('rain', system)}]", fontsize=16,
+                f"[{unit_name('rain', system)}; upright {unit_name('volume', system)}]", fontsize=16,
                 fontweight="bold", va="center", gid="title")
     figure.text(0.955, 1 - 0.33 / high, "ring: first water    dot: full, and spills",
                 fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, ha="right", va="center", gid="note")
     factor = PRINTED["rain"][system == "us"][1]
     rain = capture.rain * factor
-    gap = (WIDE * 0.91 - ACROSS * PANEL_WIDE) / (ACROSS - 1)
+    pitch_across = (WIDE - 2 * BESIDE - SCALE - PANEL_WIDE) / (ACROSS - 1)
     for number, panel in enumerate(every):
         row, column = divmod(number, ACROSS)
-        left = WIDE * 0.045 + column * (PANEL_WIDE + gap)
+        left = BESIDE + SCALE + column * pitch_across
         floor = high - head - row * pitch - 0.48 - PANEL_HIGH
         ax = figure.add_axes((left / WIDE, floor / high, PANEL_WIDE / WIDE, PANEL_HIGH / high))
         _draw_panel(ax, figure, panel, rain, factor, system, left, floor + PANEL_HIGH, high)
@@ -161,12 +171,16 @@ def _draw_panel(ax: Axes, figure: Figure, panel: Panel, rain: FloatArray, factor
                     zorder=5)
     ax.set_xlim(0, rain[-1])
     ax.set_ylim(0, most * 1.12)
-    ax.set_yticks([])
+    unit = PRINTED["volume"][system == "us"][1]
+    heights = [tick for tick in MaxNLocator(3).tick_values(0, most * unit)
+               if 0 <= tick <= 1.12 * most * unit]
+    ax.set_yticks([tick / unit for tick in heights])
+    ax.set_yticklabels([f"{tick:,.6g}" for tick in heights])
     # The last figure would stand out of the panel, into the next one or off the page.
     ticks = MaxNLocator(4).tick_values(0, rain[-1])
     ax.set_xticks([tick for tick in ticks if 0 <= tick < 0.93 * rain[-1]])
     ax.tick_params(length=2.5, pad=3, labelsize=sy.SMALL_SIZE)
-    for side in ("top", "right", "left"):
+    for side in ("top", "right"):
         ax.spines[side].set_visible(False)
     figure.text(left / WIDE, (top + 0.34) / high,
                 shortened(figure, panel.name, sy.LABEL_SIZE, PANEL_WIDE * 72 - 4, "bold"),

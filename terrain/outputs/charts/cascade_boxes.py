@@ -29,6 +29,15 @@ class Box:
         What its own ground or roofs give, what it keeps and spills. [m3]
     to : int or None
         The box that takes its spill; None where that leaves the site.
+    above, grey, brought : float
+        What comes to it beside its own: the spill of other boxes, grey water, and what tankers
+        bring.  With `gives` they are as much as `caught` and `spilled`. [m3]
+    pumped : bool
+        Whether a pump lifts its spill.
+    over : float
+        The part of its spill that the pump cannot lift. [m3]
+    over_to : str
+        Who takes that.
     """
 
     name: str
@@ -39,6 +48,17 @@ class Box:
     caught: float
     spilled: float
     to: int | None
+    above: float = 0.0
+    grey: float = 0.0
+    brought: float = 0.0
+    pumped: bool = False
+    over: float = 0.0
+    over_to: str = ""
+
+    @property
+    def sent(self) -> float:
+        """What goes on to `to`. [m3]"""
+        return self.spilled - self.over
 
 
 @dataclass(frozen=True)
@@ -83,13 +103,22 @@ def flows_of(plan: Plan, title: str, account: Account) -> Flows:
         kind = plan.stores[group[0]].placed.kind
         name = (plan.stores[group[0]].store.name if len(group) == 1 else
                 f"{plan.stores[group[0]].placed.work.name} ({len(group)})")
-        to = nodes[lead].spills_to
+        to, over_to = nodes[lead].spills_to, nodes[lead].over_to
+        within = sum(volume for i in group for taker, volume in nodes[i].given(
+            account.entries[i].spilled, account.entries[i].over) if taker in group)
         source = (f"roofs {sy.brief(roof, 'area', system)}" if roof and not area else
                   f"ground {_land(area, system)}" if area else "")
         boxes.append(Box(name, kind, source, bool(roof and not area),
                          sum(e.runoff + e.roof for e in entries), sum(e.caught for e in entries),
                          sum(account.entries[i].spilled for i in out),
-                         None if to is None else at[to]))
+                         None if to is None else at[to],
+                         max(sum(e.from_above for e in entries) - within, 0.0),
+                         sum(e.grey for e in entries), sum(e.brought for e in entries),
+                         nodes[lead].rise is not None,
+                         sum(account.entries[i].over for i in out
+                             if nodes[i].lifts is not None),
+                         "off the site" if over_to is None else
+                         f"to {plan.stores[over_to].store.name}"))
     spilled = sum(account.entries[i].spilled for i, node in enumerate(nodes)
                   if node.spills_to is None)
     volume = partial(shown, dimension="volume", system=system)

@@ -19,11 +19,14 @@ from scipy.optimize import isotonic_regression
 from terrain.outputs.charts.cascade_boxes import Box, Flows
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import Column, shortened
+from terrain.units import PRINTED, shown
 
 #: Of a box, what stands above it, and the gaps about it. [pt]
 WIDE, CHIP_WIDE, CHIP_HIGH, BAND, HIGH, EXIT = 124.0, 84.0, 27.0, 13.0, 57.0, 25.0
 APART, GAP, MARGIN, HEAD, FOOT = 16.0, 44.0, 20.0, 78.0, 74.0
 ROW = CHIP_HIGH + BAND + HIGH + EXIT
+#: A line of words in a box about what comes to it, or what its pump leaves. [pt]
+LINE = 11.5
 #: The head of a page that has its title above. [pt]
 LOW_HEAD = 50.0
 #: So many boxes stand in a row.
@@ -180,15 +183,19 @@ class Layout:
     rows : list of list of items
     wide : float
         Of all, its margins included. [pt]
+    row, box_high : float
+        Height of a row, and of a box in it. [pt]
     """
 
     def __init__(self, flows: Flows, system: str) -> None:
         boxes = flows.boxes
         self.flows, self.system = flows, system
         self.greatest = max([1e-9, flows.open_runoff,
-                             *(v for b in boxes for v in (b.gives, b.spilled))])
+                             *(v for b in boxes for v in (b.gives, b.above, b.spilled))])
         self.thick = THICKEST / math.sqrt(self.greatest)
         self.rows = _items(boxes, self.thick)
+        more = LINE * max((len(others(box, system)) for box in boxes), default=0)
+        self.row, self.box_high = ROW + more, HIGH + more
         _order(self.rows)
         self.within = max(_spread(self.rows) if self.rows else 0.0, 6 * WIDE + 5 * APART)
         used = max((item.x + item.wide / 2 for row in self.rows for item in row), default=0.0)
@@ -200,7 +207,7 @@ class Layout:
     def high(self, first: int, last: int, low: bool = False) -> float:
         """Height of so many of its rows with head and foot; see `draw`. [pt]"""
         foot = FOOT + MARGIN if last >= len(self.rows) else 0.0
-        return (LOW_HEAD if low else HEAD) + (last - first) * (ROW + GAP) + foot
+        return (LOW_HEAD if low else HEAD) + (last - first) * (self.row + GAP) + foot
 
     def draw(self, figure: Figure, ax: Axes, first: int, last: int, shrink: float | None = None
              ) -> None:
@@ -214,16 +221,17 @@ class Layout:
             Points of paper in a unit of the axes, on a page that has its title, and room for the
             account in a sentence; left out, they are drawn here.
         """
-        draw, boxes = _Drawing(figure, ax, self.system, self.thick, shrink), self.flows.boxes
+        draw = _Drawing(figure, ax, self, shrink)
+        boxes = self.flows.boxes
         head = HEAD if shrink is None else LOW_HEAD
         draw.head(self.flows, self.within, self.greatest)
         for r in range(max(first - 1, 0), last):
             for item in self.rows[r]:
-                draw.lines(item, boxes, -(head + (r - first) * (ROW + GAP)))
+                draw.lines(item, boxes, -(head + (r - first) * (self.row + GAP)))
         for r in range(first, last):
             for item in self.rows[r]:
                 if not item.passes:
-                    draw.box(item, boxes, -(head + (r - first) * (ROW + GAP)))
+                    draw.box(item, boxes, -(head + (r - first) * (self.row + GAP)))
         if last >= len(self.rows):
             draw.foot(self.flows, self.within,
                       -(self.high(first, last, shrink is not None) - FOOT - MARGIN / 2))
@@ -259,14 +267,15 @@ def canvas(figure: Figure, place: tuple[float, float, float, float], wide: float
 class _Drawing:
     """Draws on axes whose units are points."""
 
-    def __init__(self, figure: Figure, ax: Axes, system: str, thick: float,
-                 shrink: float | None = None) -> None:
-        self.figure, self.ax, self.system, self.thick = figure, ax, system, thick
+    def __init__(self, figure: Figure, ax: Axes, made: Layout, shrink: float | None = None
+                 ) -> None:
+        self.figure, self.ax, self.system, self.thick = figure, ax, made.system, made.thick
+        self.row, self.high = made.row, made.box_high
         self.shrink, self.whole = shrink or 1.0, shrink is None
 
     def volume(self, value: float) -> str:
         """A volume for a label."""
-        return sy.brief(value, "volume", self.system)
+        return volume_words(value, self.system)
 
     def text(self, x: float, y: float, words: str, size: float, most: float, gid: str,
              colour: Any = sy.INK, side: str = "center", weight: str = "normal") -> None:
@@ -307,12 +316,12 @@ class _Drawing:
 
     def lines(self, item: _Item, boxes: Sequence[Box], top: float) -> None:
         """What leaves an item for the next row, and passes through it."""
-        bottom = top - ROW
+        bottom = top - self.row
         if item.passes:
             volume = _through(item, boxes)
             self.line([(item.x, top), (item.x, bottom)], volume)
         else:
-            volume = boxes[item.box].spilled
+            volume = boxes[item.box].sent
         for goal in item.below:
             x = goal.x if goal.passes else goal.x + _ENTRY
             y, end = bottom, bottom - GAP
@@ -322,7 +331,7 @@ class _Drawing:
     def box(self, item: _Item, boxes: Sequence[Box], top: float) -> None:
         """A store with its catchment above it and its way out below."""
         box = boxes[item.box]
-        left, floor = item.x - WIDE / 2, top - CHIP_HIGH - BAND - HIGH
+        left, floor = item.x - WIDE / 2, top - CHIP_HIGH - BAND - self.high
         edge, face = _LOOKS.get(box.kind, _USUAL)
         if box.source:
             self.chip(left + CHIP_WIDE / 2, top, box.source, box.gives, box.roofed)
@@ -331,27 +340,32 @@ class _Drawing:
                       sy.ROOF_WATER if box.roofed else sy.CONTOUR)
         if item.above:
             x = item.x + _ENTRY
-            come = sum(_through(other, boxes) if other.passes else boxes[other.box].spilled
-                       for other in item.above)
-            self.line([(x, top), (x, floor + HIGH)], come)
+            self.line([(x, top), (x, floor + self.high)], _through(item, boxes))
         self.ax.add_patch(FancyBboxPatch(
-            (left, floor), WIDE, HIGH, boxstyle="round,pad=0,rounding_size=3", facecolor=face,
+            (left, floor), WIDE, self.high, boxstyle="round,pad=0,rounding_size=3", facecolor=face,
             edgecolor=edge, linewidth=1.3 * self.shrink, zorder=10, gid="store",
             linestyle="--" if box.kind == "drain" else "-"))
         room = WIDE - 12
         names = self.halves(box.name, 9.0, room)
         for number, words in enumerate(names):
-            self.text(item.x, floor + HIGH - (10 if len(names) > 1 else 15.5) - 11.5 * number,
+            self.text(item.x, floor + self.high - (10 if len(names) > 1 else 15.5) - 11.5 * number,
                       words, 9.0, room, "store name", edge, weight="bold")
+        words = others(box, self.system)
+        for number, said in enumerate(words):
+            self.text(item.x, floor + 20.5 + LINE * (len(words) - number), said, sy.SMALL_SIZE,
+                      room, "comes", sy.SOFT_INK)
         kept = "leads it on" if box.kind == "drain" else f"keeps {self.volume(box.caught)}"
         self.text(item.x, floor + 20.5, kept, sy.SMALL_SIZE, room, "kept")
         self.text(item.x, floor + 9, f"spills {self.volume(box.spilled)}" if box.spilled > 0
                   else "does not spill", sy.SMALL_SIZE, room, "spilled",
                   sy.INK if box.spilled > 0 else sy.SOFT_INK)
         if box.to is not None:
-            self.line([(item.x, floor), (item.x, floor - EXIT)], box.spilled)
+            self.line([(item.x, floor), (item.x, floor - EXIT)], box.sent)
         else:
-            self.exit(item.x, floor, box.spilled)
+            self.exit(item.x, floor, box.sent)
+        if box.pumped and box.to is not None:
+            self.text(item.x + self.width(box.sent) / 2 + 4, floor - EXIT / 2, "pumped", 8.0,
+                      WIDE / 2 - self.width(box.sent) / 2 - 4, "pumped", sy.SOFT_INK, side="left")
 
     def chip(self, x: float, top: float, source: str, gives: float, roofed: bool) -> None:
         """A catchment: ground or roofs."""
@@ -385,7 +399,7 @@ class _Drawing:
         if self.whole:
             self.text(MARGIN, -22, "From the top of the land down", 15, wide * 0.6, "title",
                       side="left", weight="bold")
-        self.text(MARGIN, -44 if self.whole else -16, flows.title, sy.LABEL_SIZE, wide - 310,
+        self.text(MARGIN, -44 if self.whole else -16, flows.title, sy.LABEL_SIZE, wide - 500,
                   "title", sy.SOFT_INK, side="left")
         x, up = MARGIN + wide, 0 if self.whole else 16
         for volume in _round_volumes(greatest, self.system):
@@ -393,7 +407,8 @@ class _Drawing:
             self.text(x, up - 27, words, sy.SMALL_SIZE, 70, "key", sy.SOFT_INK, side="right")
             self.line([(x - 44, up - 44), (x, up - 44)], volume)
             x -= 92
-        self.text(x, up - 27, "lines as wide as the root of", sy.SMALL_SIZE, 140, "key",
+        self.text(x, up - 27, "a line twice as wide carries four times as much:", sy.SMALL_SIZE,
+                  222, "key",
                   sy.SOFT_INK, side="right")
 
     def foot(self, flows: Flows, wide: float, top: float) -> None:
@@ -413,6 +428,23 @@ class _Drawing:
 _ENTRY = WIDE / 2 - (WIDE - CHIP_WIDE) / 2 + 2
 
 
+def others(box: Box, system: str) -> list[str]:
+    """What comes to a box beside what stands above it, and what its pump leaves, in words."""
+    said = [f"{words} {volume_words(value, system)}" for words, value in (
+        ("rain on its water" if not box.source else "", box.gives if not box.source else 0.0),
+        ("from above", box.above), ("grey water", box.grey), ("brought", box.brought))
+        if value > 0]
+    if box.over > 0:
+        said += [f"over its pump {volume_words(box.over, system)}", box.over_to]
+    return said
+
+
+def volume_words(value: float, system: str) -> str:
+    """A volume as the accounts print it, so that those of a box add up; millions in short."""
+    printed = value * PRINTED["volume"][system == "us"][1]
+    return sy.brief(value, "volume", system) if printed >= 1e7 else shown(value, "volume", system)
+
+
 @lru_cache(maxsize=4096)
 def _fitted(words: str, size: float, most: float, weight: str) -> str:
     """Words cut to a width [pt]; kept, as every drawing of a cascade has the same names."""
@@ -422,7 +454,7 @@ def _fitted(words: str, size: float, most: float, weight: str) -> str:
 
 def _through(item: _Item, boxes: Sequence[Box]) -> float:
     """Volume that passes along a passage. [m3]"""
-    return sum(_through(other, boxes) if other.passes else boxes[other.box].spilled
+    return sum(_through(other, boxes) if other.passes else boxes[other.box].sent
                for other in item.above)
 
 

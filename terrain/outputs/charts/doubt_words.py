@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from terrain.plan.doubt.doubt_found import Doubt, Headline, Range
-from terrain.units import shown
+from terrain.units import per_cent, shown
 
+#: Doubts whose shares lie no further apart are named together; common practice, no source.
+NEARLY = 0.10
 #: What a headline is called in a table.
 NAMES = {"passive": "passive capture", "roof": "roof capture", "left site": "left the site",
          "share kept": "kept, of all that came"}
@@ -20,12 +22,22 @@ def periods(doubt: Doubt) -> Iterator[tuple[str, dict[str, Headline]]]:
             yield name, told
 
 
+def mattering(headline: Headline) -> str:
+    """The doubt that matters most, with those that matter nearly as much."""
+    most = headline.most
+    if most is None:
+        return "nothing"
+    least = headline.shares[most] - NEARLY
+    return " and ".join([most, *(doubt for doubt, share in headline.shares.items()
+                                 if doubt != most and share >= least and share > 0)])
+
+
 def figure(value: float | None, name: str, system: str, with_unit: bool = True) -> str:
     """A headline's figure as it is printed."""
     if value is None:
         return "–"
     if name == "share kept":
-        return f"{value:.1%}".replace("%", " %" if with_unit else "").strip()
+        return per_cent(value, 1) if with_unit else f"{100 * value:.1f}"
     return shown(value, "volume", system, with_unit=with_unit)
 
 

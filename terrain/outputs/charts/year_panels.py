@@ -21,7 +21,7 @@ from terrain.outputs.drawing.labels import shortened
 from terrain.plan.planned import Plan
 from terrain.plan.water.tree_life import TreeMonths
 from terrain.plan.water.water_balance import SeasonRun
-from terrain.units import PRINTED, shown
+from terrain.units import PRINTED, per_cent, shown
 
 FloatArray = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -200,7 +200,7 @@ def draw_trees(figure: Figure, left: float, top: float, wide: float, plan: Plan)
     share = float(gets.sum() / want.sum()) if want.sum() else 1.0
     words(figure, left, top - 0.12, [
         ("What the trees want", sy.TREE),
-        (f"   outlined; filled, what {'they get' if count > 1 else 'it gets'}: {share:.0%} of "
+        (f"   outlined; filled, what {'they get' if count > 1 else 'it gets'}: {per_cent(share)} of "
          f"{sy.brief(float(want.sum()) / factor, 'volume', system)} a year, "
          f"{count} tree{'s' if count > 1 else ''}", sy.SOFT_INK)])
     ax = _axes(figure, left, top - 1.3, wide, 0.93)

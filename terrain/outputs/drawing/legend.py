@@ -107,7 +107,7 @@ class Legend:
             ("spill", "Way of the spill", self._spill),
             ("led", "Spill led by pipe or hand", self._led),
             ("catchment", "Catchment of a work, tints in turn", self._tints),
-            ("drained", "Ground that each place drains, tints in turn", self._tints),
+            ("drained", "What each place drains, tints in turn", self._tints),
             ("way on", "Where the water goes from there", self._spill),
             ("turn-out", "The road should let its water go here", self._turnout),
             ("run-on", "Run-on from beyond the boundary", self._run_on),

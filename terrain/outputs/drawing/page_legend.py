@@ -56,7 +56,7 @@ def draw_page_legend(column: Column, drawn: Collection[str]) -> None:
         ("check", "check across the bed", line(sy.EARTH, 2.2)),
         ("floor", "floor of the pit", area("none", sy.WATER)),
         ("cut edge", "edge of the cut", line(sy.EARTH, 0.9, (0, (3, 2)))),
-        ("spillway", "floor of the spillway", area(sy.CUT, sy.EARTH, 1.0, (0, (3, 2)))),
+        ("spillway", "floor of the spillway", area(sy.CUT, sy.EARTH, 1.0, (0, (3, 2)), "//")),
         ("spillway sill", "sill", line(sy.WATER, 2.2)), ("sill line", "sill", line(sy.WATER, 2.6)),
         ("sill", "sill", dot(sy.PAPER, sy.WATER, 2.7)),
         ("tree basin", "basin of a tree", area(sy.POOL, sy.WATER)),

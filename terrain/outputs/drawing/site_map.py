@@ -45,7 +45,7 @@ from terrain.plan.planned import Plan
 from terrain.plan.safety.gravity import is_grave
 from terrain.runoff.sheds import Shed, ShedPoint
 from terrain.surface.accumulation import accumulate
-from terrain.units import shown
+from terrain.units import PRINTED, shown
 
 FloatArray = NDArray[np.float64]
 
@@ -703,8 +703,10 @@ def round_volume(volume: float, system: str) -> float:
 
 
 def _area_words(area: float, system: str) -> str:
-    """An area in m2, or in acres, so that a column of them can be compared."""
-    return shown(area, "land" if system == "us" else "area", system)
+    """An area in m2, or in acres, so that a column of them can be compared; one that acres would
+    print as next to nothing in ft2."""
+    acres = system == "us" and area * PRINTED["land"][True][1] >= 0.05
+    return shown(area, "land" if acres else "area", system)
 
 
 def _bare_number(volume: float, system: str) -> str:

@@ -81,9 +81,8 @@ def _text(sheet: Any, layer: str, said: str, at: FloatArray, height: float) -> N
                    dxfattribs={"layer": layer}).set_placement(tuple(map(float, at)))
 
 
-def _polyline(sheet: Any, layer: str, points: FloatArray, closed: bool = False) -> None:
-    sheet.add_polyline3d([tuple(map(float, p)) for p in points], close=closed,
-                         dxfattribs={"layer": layer})
+def _polyline(sheet: Any, layer: str, points: FloatArray) -> None:
+    sheet.add_polyline3d([tuple(map(float, p)) for p in points], dxfattribs={"layer": layer})
 
 
 def _stakes(field: SettingOut, sheet: Any) -> None:
@@ -151,11 +150,15 @@ def _ground(field: SettingOut, sheet: Any) -> None:
                     continue
                 xy = np.asarray(thin.coords)
                 east, north = field.survey.place(xy[:, 0], xy[:, 1])
-                points = np.column_stack([east, north, np.full(len(xy), count * step)])
-                _polyline(sheet, "contours main" if count % main == 0 else "contours", points)
+                # A level line holds its level once, and its points are of two numbers.
+                sheet.add_lwpolyline(
+                    np.column_stack([east, north]), format="xy", dxfattribs={
+                        "layer": "contours main" if count % main == 0 else "contours",
+                        "elevation": count * step})
                 if count % main == 0:
-                    _text(sheet, "contour text", f"{count * step:g}", points[len(points) // 2],
-                          _size(field) * 0.8)
+                    half = len(xy) // 2
+                    _text(sheet, "contour text", f"{count * step:g}",
+                          np.array([east[half], north[half], count * step]), _size(field) * 0.8)
 
 
 def _marks(field: SettingOut, sheet: Any) -> None:

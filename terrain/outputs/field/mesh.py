@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,7 +95,6 @@ def _overlap(a: Bounds, b: Bounds) -> bool:
 
 def _mesh(dem: Dem, shapes: list[WorkShape], bounds: Bounds, grid: Grid, level: FloatArray,
           change: FloatArray) -> Mesh:
-    from matplotlib.tri import LinearTriInterpolator, Triangulation
     from scipy.ndimage import binary_dilation
     from scipy.spatial import Delaunay
 
@@ -103,24 +103,22 @@ def _mesh(dem: Dem, shapes: list[WorkShape], bounds: Bounds, grid: Grid, level: 
     heights = np.where(np.isnan(level[window]), part.heights(dem), level[window])
     known = np.isfinite(heights)
     dug = binary_dilation(np.abs(np.nan_to_num(change[window])) > 1e-3, np.ones((3, 3)), 2)
-    looked = np.zeros(part.shape, bool)
-    looked[::EVERY, ::EVERY] = looked[-1, ::EVERY] = looked[::EVERY, -1] = looked[-1, -1] = True
-    looked = (looked | dug) & known
+    seen = np.zeros(part.shape, bool)
+    seen[::EVERY, ::EVERY] = seen[-1, ::EVERY] = seen[::EVERY, -1] = seen[-1, -1] = True
+    seen = (seen | dug) & known
     start = np.zeros(part.shape, bool)
     start[np.ix_(_few(part.rows), _few(part.columns))] = True
     rows, columns = np.nonzero(start & known)
     cells = np.column_stack([part.x[columns], part.y[rows], heights[rows, columns]])
     points = _apart(np.concatenate([cells, _of_breaklines(shapes, part, heights)]))
-    rows, columns = np.nonzero(looked)
+    rows, columns = np.nonzero(seen)
     places = np.column_stack([part.x[columns], part.y[rows]])
     wanted = heights[rows, columns]
     origin = np.array([part.left, part.top])
+    looked = _Looked(places - origin, wanted)
     for turn in range(ROUNDS):
         net = Delaunay(points[:, :2] - origin)
-        plane = Triangulation(points[:, 0] - origin[0], points[:, 1] - origin[1], net.simplices)
-        found = LinearTriInterpolator(plane, points[:, 2])(*(places - origin).T)
-        off = np.abs(np.ma.filled(found, np.nan) - wanted)
-        off = np.nan_to_num(off)
+        off = looked.off(net, points[:, 2])
         wrong = np.flatnonzero(off > TOLERANCE)
         if not wrong.size:
             break
@@ -140,6 +138,47 @@ def _mesh(dem: Dem, shapes: list[WorkShape], bounds: Bounds, grid: Grid, level: 
                 float(off.max(initial=0.0)))
 
 
+class _Looked:
+    """Places at which triangles are held against the ground, round after round.
+
+    A triangle that a round leaves as it was is not looked at again: adding a point changes few.
+    """
+
+    def __init__(self, places: FloatArray, wanted: FloatArray) -> None:
+        self.places, self.wanted = places, wanted
+        self._off = np.zeros(len(places))
+        self._within = np.full(len(places), -1)  # number of the triangle in which each lies
+        self._keys = np.zeros(0, np.int64)
+
+    def off(self, net: Any, levels: FloatArray) -> FloatArray:
+        """How far the triangles of a `scipy.spatial.Delaunay` leave the ground at each place;
+        0 beyond them. [m]
+
+        Parameters
+        ----------
+        levels : float64, shape (points,)
+            Of its points, those of the round before first and in the same order. [m]
+        """
+        a, b, c = np.sort(net.simplices.astype(np.int64), axis=1).T
+        keys = (a << 42) | (b << 21) | c
+        order = np.argsort(keys)
+        found = order[np.minimum(np.searchsorted(keys, self._keys, sorter=order), len(keys) - 1)]
+        still = np.append(np.where(keys[found] == self._keys, found, -1), -1)  # the last for -1
+        self._within = still[self._within]
+        self._keys = keys
+        anew = np.flatnonzero(self._within < 0)
+        points = self.places[anew]
+        within = net.find_simplex(points)
+        move = net.transform[within]
+        shares = np.einsum("nij,nj->ni", move[:, :2], points - move[:, 2])
+        corners = levels[net.simplices[within]]
+        made = (shares * corners[:, :2]).sum(axis=1) + (1 - shares.sum(axis=1)) * corners[:, 2]
+        off = np.abs(made - self.wanted[anew])
+        self._within[anew] = within
+        self._off[anew] = np.where(within >= 0, np.nan_to_num(off), 0.0)
+        return self._off
+
+
 def _twice_area(points: FloatArray, faces: NDArray[np.int64]) -> FloatArray:
     a, b, c = (points[faces[:, i], :2] for i in range(3))
     (ux, uy), (vx, vy) = (b - a).T, (c - a).T
@@ -153,7 +192,7 @@ def _few(count: int) -> NDArray[np.int64]:
 
 def _of_breaklines(shapes: list[WorkShape], part: Grid, heights: FloatArray) -> FloatArray:
     """Points along breaklines, where the designed ground still has their level."""
-    from shapely import LineString
+    from shapely import LineString, get_coordinates, line_interpolate_point
 
     found = [np.zeros((0, 3))]
     for line in (line for shape in shapes for line in shape.breaklines):
@@ -161,7 +200,7 @@ def _of_breaklines(shapes: list[WorkShape], part: Grid, heights: FloatArray) -> 
             continue
         string = LineString(line.points)
         at = np.linspace(0.0, string.length, max(int(string.length / SPACING), 1) + 1)
-        points = np.array([string.interpolate(s).coords[0] for s in at]).reshape(-1, 3)
+        points = get_coordinates(line_interpolate_point(string, at), include_z=True)
         row = ((part.top - points[:, 1]) / part.cell).astype(int)
         column = ((points[:, 0] - part.left) / part.cell).astype(int)
         inside = ((row >= 0) & (row < part.rows) & (column >= 0) & (column < part.columns)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +15,9 @@ from terrain.works.lie import lie_of
 GUIDES = ("line", "end", "sill", "wall", "rim", "tree", "bund", "check")
 #: An offset stake stands at most so many offsets off; beyond, there is none.
 MOST_TIMES = 8
+#: Of two of one work that stand closer than this the second is left out: inside a tight bend one
+#: would be taken for the other. [m]
+APART = 0.5
 #: The slope about a lone stake is taken over this radius. [m]
 ABOUT = 3.0
 
@@ -85,3 +88,19 @@ def offset_stake(stake: Stake, dem: Dem, offset: float, side: str,
         if not disturbed(x, y):
             return OffsetStake(x, y, distance, named, ground, ground - stake.design)
     return None
+
+
+def without_near(stakes: Sequence[Stake], offsets: Sequence[OffsetStake | None]
+                 ) -> list[OffsetStake | None]:
+    """The offset stakes of stakes, without the second of two of one work closer than `APART`."""
+    kept: list[OffsetStake | None] = []
+    stand: dict[str, list[OffsetStake]] = {}
+    for stake, offset in zip(stakes, offsets, strict=True):
+        beside = stand.setdefault(stake.work, [])
+        if offset is not None and any(np.hypot(offset.x - other.x, offset.y - other.y) < APART
+                                      for other in beside):
+            offset = None
+        if offset is not None:
+            beside.append(offset)
+        kept.append(offset)
+    return kept

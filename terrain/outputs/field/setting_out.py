@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation
 
-from terrain.outputs.field.offset_stakes import OffsetStake, offset_stake
+from terrain.outputs.field.offset_stakes import APART, OffsetStake, offset_stake, without_near
 from terrain.outputs.field.set_ups import KnownMark, Marks, SetUp, plan_set_ups
 from terrain.outputs.field.stakes import Stake, stakes_of
 from terrain.outputs.field.survey_frame import LengthUnit, SurveyFrame, survey_frame, table_unit
@@ -136,7 +136,8 @@ class SettingOut:
             + (site.setting_out.side if site.setting_out.offset else
                f"({rules.cited('stake offset')}) {site.setting_out.side}")
             + ", square to the line, or at the least multiple of that which no work digs or heaps; "
-            "about rings, outward.")
+            "about rings, outward; where two of one work would stand closer than "
+            f"{in_both(APART, 'length')} the second is left out.")
         if self.benchmark is None:
             said.append("The site file states no benchmark, so no staff readings are given.")
         elif not self.set_ups:
@@ -188,7 +189,8 @@ def setting_out(plan: Plan) -> SettingOut:
     disturbed = _Disturbed(grid, change)
     offset = site.setting_out.offset or rules["stake offset"]
     stakes = stakes_of(plan)
-    offsets = [offset_stake(s, dem, offset, site.setting_out.side, disturbed) for s in stakes]
+    offsets = without_near(stakes, [offset_stake(s, dem, offset, site.setting_out.side, disturbed)
+                                    for s in stakes])
     mark: KnownMark | None = None
     set_ups: list[SetUp] = []
     read_from = np.zeros(len(stakes), np.int64)

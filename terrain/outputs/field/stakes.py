@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from shapely import LineString, Point, Polygon
+from shapely.ops import substring
 
 from terrain.inputs.elevation import Dem
 from terrain.outputs.field.stations import evenly, stations_along
@@ -21,6 +22,10 @@ from terrain.works.wall_profile import WallProfile
 
 #: Stakes on walls and rims stand at most this far apart; common practice, no source. [m]
 CLOSE = 5.0
+#: A stretch of crest shorter than this is not staked. [m]
+SHORTEST = 0.05
+#: A bank lower than this has no foot to stake. [m]
+LOW = 1e-3
 #: How far to each side of a line it is looked for where uphill is. [m]
 BESIDE = 3.0
 
@@ -150,25 +155,41 @@ def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
     level, stations = swale.sill.level, stations_along(line, rules)
     found = [*row.along(line, [0.0, line.length], "end", level, "lip"),
              *row.along(line, stations[1:-1], "line", level, "lip"),
-             *row.along(line, [swale.sill_from, swale.sill_to], "sill", level, "sill")]
-    sides = {
-        "bed": (swale.section.top_width() / 2, level - swale.depth, "bed"),
-        "berm": (-swale.berm_side_slope * swale.berm_height_built - swale.berm_top / 2,
-                 level + swale.berm_height_built, "crest as built")}
-    for mark, (uphill, design, of) in sides.items():
-        moved = _moved(line, row.dem, uphill)
-        if moved is not None:
-            found += row.along(moved, stations_along(moved, rules), mark, design, of)
-            if mark == "bed":
-                for check in swale.checks:
-                    x, y = line.interpolate(check.chainage).coords[0]
-                    spot = moved.interpolate(moved.project(Point(x, y)))
-                    found.append(row.stake("check", check.chainage, spot.x, spot.y,
-                                           level - swale.depth + check.height, "check top"))
+             *row.along(line, _ends_and_middle(swale.sill_from, swale.sill_to), "sill", level, "sill")]
+    bed = _moved(line, row.dem, swale.section.top_width() / 2)
+    if bed is not None:
+        found += row.along(bed, stations_along(bed, rules), "bed", level - swale.depth, "bed")
+        for check in swale.checks:
+            x, y = line.interpolate(check.chainage).coords[0]
+            spot = bed.interpolate(bed.project(Point(x, y)))
+            found.append(row.stake("check", check.chainage, spot.x, spot.y,
+                                   level - swale.depth + check.height, "check top"))
+    crest = _moved(line, row.dem,
+                   -swale.berm_side_slope * swale.berm_height_built - swale.berm_top / 2)
+    if crest is not None:
+        for start, end in _crests(swale, line, crest):
+            stations = [start + s for s in stations_along(substring(crest, start, end), rules)]
+            found += row.along(crest, stations, "berm", level + swale.berm_height_built,
+                               "crest as built")
     order = ("end", "line", "sill", "bed", "check", "berm")
     groups = {"end": 0, "line": 0, "sill": 0, "bed": 1, "check": 1, "berm": 2}
     return sorted(found, key=lambda stake: (groups[stake.mark], stake.station,
                                             order.index(stake.mark)))
+
+
+def _crests(swale: Swale, line: LineString, crest: LineString) -> list[Pair]:
+    """Stretches of the crest's line on which the berm is whole: it slopes down to the sill's ends
+    as its sides do, and is left out between them. [m]"""
+    back = swale.berm_side_slope * swale.berm_height_built
+    first, last = (float(crest.project(line.interpolate(at)))
+                   for at in (swale.sill_from, swale.sill_to))
+    return [span for span in ((0.0, first - back), (last + back, crest.length))
+            if span[1] - span[0] > SHORTEST]
+
+
+def _ends_and_middle(start: float, end: float) -> list[float]:
+    """A sill's ends and its middle."""
+    return [start, (start + end) / 2, end]
 
 
 def _of_drain(drain: Drain, row: _Row, rules: Rulebook) -> list[Stake]:
@@ -206,16 +227,20 @@ def _moved(line: LineString, dem: Dem, uphill: float) -> LineString | None:
 def _of_wall(basin: Basin, row: _Row) -> list[Stake]:
     line, wall = LineString(basin.line), basin.profile
     assert wall is not None
-    stations = evenly(line.length, CLOSE)
+    # Where its crest runs into natural ground there is nothing to build.
+    first, last = wall.stands
+    stations = [first + s for s in evenly(last - first, CLOSE)]
+    grounds = np.interp(stations, wall.stations, wall.ground)
+    stations = [s for s, ground in zip(stations, grounds, strict=True)
+                if ground <= wall.crest + 1e-6]
     found = []
     for station in stations:
         built = float(np.interp(station, wall.stations, wall.built))
         found += row.along(line, [station], "wall", built, "crest as built")
     for station in stations:
         ground = float(np.interp(station, wall.stations, wall.ground))
-        if ground < wall.crest:
-            trench = ground - wall.strip - wall.cutoff_depth
-            found += row.along(line, [station], "cut-off", trench, "floor of the cut-off trench")
+        trench = ground - wall.strip - wall.cutoff_depth
+        found += row.along(line, [station], "cut-off", trench, "floor of the cut-off trench")
     for mark in ("wet foot", "dry foot"):
         for station in stations:
             foot = _foot(basin, wall, line, station, mark == "wet foot", row.dem)
@@ -229,7 +254,9 @@ def _of_wall(basin: Basin, row: _Row) -> list[Stake]:
                              "rim at this level")
     # The spillway goes into natural ground, outward from the foot of the bank's end.
     _, lip = spillway_floor(row.dem, basin)
-    for distance, (x, y) in zip((0.0, basin.sill.length), lip, strict=True):
+    ends = np.asarray(lip)
+    for distance, (x, y) in zip(_ends_and_middle(0.0, basin.sill.length),
+                                (ends[0], ends.mean(axis=0), ends[1]), strict=True):
         found.append(row.stake("sill", distance, float(x), float(y), basin.sill.level, "sill"))
     return found
 
@@ -253,7 +280,7 @@ def _foot(basin: Basin, wall: WallProfile, line: LineString, station: float, wet
     x, y = on[0] + out * away[0], on[1] + out * away[1]
     bank = built - (out - wall.top / 2) / slope
     met = np.flatnonzero(dem.height_at(x, y) >= bank)
-    if high <= 0 or not met.size:
+    if high <= LOW or not met.size:
         return None
     return float(x[met[0]]), float(y[met[0]])
 
@@ -276,8 +303,8 @@ def _of_dug(basin: Basin, row: _Row) -> list[Stake]:
     found = _pit_stakes(rim, level, basin.water_at_wall, basin.batter, row, "water edge")
     middle = float(rim.project(Point(basin.sill_x, basin.sill_y)))
     half = min(basin.sill.length, rim.length / 2) / 2
-    ends = [(middle - half) % rim.length, (middle + half) % rim.length]
-    return found + row.along(rim, ends, "sill", level, "sill", ring=True)
+    places = [at % rim.length for at in _ends_and_middle(middle - half, middle + half)]
+    return found + row.along(rim, places, "sill", level, "sill", ring=True)
 
 
 def _of_crescent(tree: TreeShape, row: _Row) -> list[Stake]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from functools import partial
 from importlib import resources
 from itertools import groupby
@@ -23,7 +24,7 @@ from terrain.plan.water.routing import StormRun
 from terrain.plan.water.spill_ways import SpillWay, Step
 from terrain.plan.water.store_years import StoreYear
 from terrain.plan.water.totals import Total
-from terrain.units import PRINTED, lasting, shown
+from terrain.units import lasting, per_cent, shown
 
 STORM_COLUMNS = ("comes", "caught", "peak level", "freeboard left", "first spill after",
                  "spill, peak", "spill, volume", "empty again after the rain")
@@ -81,7 +82,7 @@ def _drawn(plan: Plan) -> list[tuple[str, str, Account]]:
     """What the cascade is drawn for, the design storm first: name, title, account."""
     storms = sorted(plan.site.rain.storms, key=lambda s: s is not plan.site.rain.design)
     found = [(f"storm \"{storm.name}\"",
-              f"storm \"{storm.name}\": {shown(storm.depth, 'rain', plan.site.units)} in "
+              f"storm \"{storm.name}\": {shown(storm.depth, 'rain', plan.site.units)} over "
               f"{storm.duration:g} h, stores empty before", plan.storms[storm.name])
              for storm in storms]
     if plan.year is not None and plan.seasons is not None:
@@ -212,20 +213,29 @@ def mark_rows(plan: Plan, told: CascadeTold) -> Rows:
 def total_rows(totals: tuple[Total, ...], system: str) -> Rows:
     """Captures and what stays, with the works and before them."""
     rain = partial(shown, dimension="rain", system=system)
-    volume = partial(shown, dimension="volume", system=system)
+    volume = _one_unit([value for total in totals for value in (
+        total.passive, total.roof, total.left, total.left_before)], system)
     return [(total.name, [
-        rain(total.rain_mm), litres(total.passive, system), rain(total.passive_mm),
-        litres(total.roof, system), rain(total.roof_mm), f"{total.stays:.1%}",
-        f"{total.stays_before:.1%}", volume(total.left), volume(total.left_before),
+        rain(total.rain_mm), volume(total.passive), rain(total.passive_mm),
+        volume(total.roof), rain(total.roof_mm), share_words(total.stays),
+        share_words(total.stays_before), volume(total.left), volume(total.left_before),
         volume(total.no_longer_leaves)])
         for total in totals]
 
 
-def litres(volume: float, system: str) -> str:
-    """A volume in litres, or in gallons. [m3 in]"""
-    if system == "us":
-        return f"{volume * PRINTED['volume'][True][1]:,.0f} gal"
-    return f"{volume * 1000:,.0f} L"
+def _one_unit(volumes: Sequence[float], system: str) -> Callable[[float], str]:
+    """How to print volumes of one table, all in one unit: litres where none is as much as a m3.
+    [m3 in]"""
+    if system == "metric" and max(map(abs, volumes), default=0.0) < 1:
+        return lambda volume: f"{1000 * volume:,.0f} L"
+    return partial(shown, dimension="volume", system=system)
+
+
+def share_words(share: float) -> str:
+    """A share with one decimal; all or nothing is said only where it is so."""
+    if 0.9995 <= share < 1 - 1e-9:
+        return f"over {per_cent(0.999, 1)}"
+    return f"under {per_cent(0.001, 1)}" if 1e-9 < share < 0.0005 else per_cent(share, 1)
 
 
 def season_rows(plan: Plan, told: CascadeTold) -> list[tuple[str, list[tuple[str, list[str]]]]]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from importlib import resources
 
-from terrain.outputs.charts.doubt_words import NAMES, figure, periods, span
+from terrain.outputs.charts.doubt_words import NAMES, figure, mattering, periods, span
 from terrain.plan.doubt.doubt_found import Beside, Doubt, DoubtedStore, Headline
 from terrain.plan.planned import Plan
-from terrain.units import shown, unit_name
+from terrain.units import per_cent, shown, unit_name
 
 #: A chance is told as sure below this, or above 1 less this; common practice, no source.
 NEXT_TO_NONE = 0.005
@@ -27,8 +27,16 @@ def beside(doubt: Doubt, told: dict[str, Headline]) -> Beside | None:
     return doubt.beside if told is doubt.year else None
 
 
-def headline_lines(told: dict[str, Headline], system: str, other: Beside | None = None
-                   ) -> list[Line]:
+def beside_words(other: Beside | None, system: str) -> str:
+    """The plan's figures with the soil's wetness reckoned the other way, in a sentence."""
+    if other is None:
+        return ""
+    return (f"With {other.soil} the plan's own figures are: " + ", ".join(
+        f"{NAMES[name]} {figure(value, name, system)}" for name, value in other.figures.items()
+        if name in NAMES) + ".")
+
+
+def headline_lines(told: dict[str, Headline], system: str) -> list[Line]:
     """Each headline: plan, range, median, the ends' errors, and whose doubt it mostly is."""
     lines = []
     for name, headline in told.items():
@@ -36,11 +44,10 @@ def headline_lines(told: dict[str, Headline], system: str, other: Beside | None 
         errors = (f"± {figure(found.low_error, name, system, with_unit=False)}, "
                   f"± {figure(found.high_error, name, system)}")
         lines.append(Line(NAMES[name], [
-            figure(found.plan, name, system) + ("" if other is None else
-                f" ({other.soil}: {figure(other.figures[name], name, system)})"),
+            figure(found.plan, name, system),
             span(found, name, system), figure(found.median, name, system), errors,
-            headline.most or "nothing",
-            ", ".join(f"{doubt} {100 * share:.0f}\u00a0%"
+            mattering(headline),
+            ", ".join(f"{doubt} {per_cent(share)}"
                       for doubt, share in headline.shares.items())]))
     return lines
 
@@ -71,10 +78,10 @@ def outside(doubt: Doubt, system: str) -> list[str]:
 def chance(share: float) -> str:
     """A chance as it is printed."""
     if share < NEXT_TO_NONE:
-        return "none seen" if share == 0 else "under 1 %"
+        return "none seen" if share == 0 else "under 1\u00a0%"
     if share > 1 - NEXT_TO_NONE:
-        return "every run" if share == 1 else "over 99 %"
-    return f"{share:.0%}".replace("%", " %")
+        return "every run" if share == 1 else "over 99\u00a0%"
+    return per_cent(share)
 
 
 def store_lines(plan: Plan, doubt: Doubt) -> list[Line]:
@@ -91,7 +98,7 @@ def store_lines(plan: Plan, doubt: Doubt) -> list[Line]:
             "–" if store.caught_year is None or not holds else span(store.caught_year, "", system),
             _fills(store) if holds else "–", chance(store.never_fills) if holds else "–",
             chance(store.other_ground) if ground else "–",
-            "led" if store.other_spill is None else chance(store.other_spill),
+            "by pipe or word" if store.other_spill is None else chance(store.other_spill),
             "–" if store.leaves_elsewhere is None else chance(store.leaves_elsewhere)]))
     return lines
 
@@ -125,7 +132,7 @@ def doubt_section(plan: Plan, picture: str) -> str:
     page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
     return Markup(page.render(
         runs=f"{doubt.runs:,}", picture=picture, outside=outside(doubt, system),
-        periods=[(when, headline_lines(told, system, beside(doubt, told)))
+        periods=[(when, headline_lines(told, system), beside_words(beside(doubt, told), system))
                  for when, told in periods(doubt)],
         stores=store_lines(plan, doubt), year=bool(doubt.year),
         moved=shown(plan.inputs.rules["spill moved"], "length", system, 0), notes=doubt.notes))

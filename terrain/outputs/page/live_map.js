@@ -27,7 +27,7 @@ const ends = [Math.min(...own), Math.max(...own)];
 
 function stormWords() {
   const stop = D.stops[state];
-  return stop.depth + " in " + stop.hours;
+  return stop.depth + " over " + stop.hours;
 }
 
 function whichWords() {

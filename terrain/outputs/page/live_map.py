@@ -102,7 +102,7 @@ def live_section(plan: Plan, store_facts: Sequence[Facts], point_facts: Sequence
         unit=unit_name("volume", system), interval=interval,
         last=max(stop.place for stop in stops), first_row=stops[start].place,
         deepest=shown(stops[-1].depth, "rain", system),
-        storms=[(i, stop, f"{shown(stop.depth, 'rain', system)} in {stop.storm.duration:g} h")
+        storms=[(i, stop, f"{shown(stop.depth, 'rain', system)} over {stop.storm.duration:g} h")
                 for i, stop in enumerate(stops) if stop.storm is not None],
         rarity=plan.told.capture.rarity.source if plan.told and plan.told.capture.rarity else ""))
 
@@ -203,7 +203,8 @@ def share_words(share: float) -> str:
     """Such as "83 %"; "full" only where it is."""
     if share >= 1:
         return "full"
-    return f"{min(share * 100, 99):.0f} %" if share >= 0.01 or not share else "under 1 %"
+    return (f"{min(share * 100, 99):.0f}\u00a0%" if share >= 0.01 or not share else
+            "under 1\u00a0%")
 
 
 def _stop(plan: Plan, stop: Stop) -> dict[str, Any]:

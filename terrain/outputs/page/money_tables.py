@@ -11,7 +11,7 @@ from terrain.inputs.site_money import Money, Price
 from terrain.plan.earth.cost import Range
 from terrain.plan.money.money import ALL_TANKS, PARTS, WHOLE, SystemMoney, WorkMoney
 from terrain.plan.planned import Plan
-from terrain.units import shown, unit_name
+from terrain.units import PRINTED, shown, unit_name
 
 Line = tuple[str, list[str]]
 #: Heads of the columns of parts.
@@ -35,7 +35,8 @@ def money_section(plan: Plan) -> Any:
     return Markup(page.render(
         currency=plan.money.currency, columns=work_columns(plan), works=work_rows(plan),
         paybacks=payback_rows(plan), order=next_rows(plan), per=per_words(plan.site.units),
-        said=sentences(plan, plan.money), rates=rate_words(plan.site.money, plan.site.units)))
+        said=sentences(plan, plan.money), rates=rate_words(plan.site.money, plan.site.units),
+        bare=bare_words(plan.site.money)))
 
 
 def per_words(system: str) -> str:
@@ -130,11 +131,11 @@ def next_rows(plan: Plan) -> list[Line]:
 
 def rate_words(money: Money, system: str) -> str:
     """The rates of the site file."""
-    rates = [f"{span(price.range, factor)} a {unit} of {what}"
+    rates = [f"{span(price.range, factor)} for each {unit} of {what}"
              for what, price, unit, factor in (
                  ("pipe", money.pipe, *_unit(money.pipe, system)),
                  ("tank", money.tank, *_unit(money.tank, system)),
-                 ("stone", money.stone, *_unit(money.stone, system)),
+                 ("stone", money.stone, *_unit(money.stone, system, water=False)),
                  ("seed and mulch", money.seed, *_unit(money.seed, system))) if price is not None]
     if money.tree is not None:
         rates.append(f"{span(money.tree)} a tree")
@@ -147,12 +148,34 @@ def rate_words(money: Money, system: str) -> str:
     return " ".join(said)
 
 
-def _unit(price: Price | None, system: str) -> tuple[str, float]:
-    """The unit that a price is told for, and how much of the unit inside it is."""
+def bare_words(money: Money) -> str:
+    """What prices that name no unit were taken for, in a sentence; empty where all name one."""
+    other = money.water_otherwise
+    taken = [(what, price.bare) for what, price in (
+        ("pipe", money.pipe), ("tank", money.tank), ("stone", money.stone),
+        ("seed and mulch", money.seed), *((AGAINST[name], getattr(other, name))
+                                          for name in AGAINST))
+        if price is not None and price.bare is not None]
+    if not taken:
+        return ""
+    return ("Prices without a unit are taken in the site's own: " + "; ".join(
+        f"{what}: {low:,.12g}" + ("" if low == high else f" to {high:,.12g}")
+        + f" as per {unit}" for what, ((low, high), unit) in taken)
+        + ". Whoever changes the site file's units changes what they mean.")
+
+
+def _unit(price: Price | None, system: str, water: bool = True) -> tuple[str, float]:
+    """The unit that a price is told for, and how much of the unit inside it is; what is no water
+    is told by the volume of earth."""
     dimension = price.unit if price is not None else "length"
+    if dimension == "volume" and not water:
+        unit, factor, _ = PRINTED["earth"][system == "us"]
+        return unit, 1 / factor
+    if dimension == "volume":
+        return per_words(system), _per(system)
     if dimension == "mass":
         return ("short ton", 0.90718474) if system == "us" else ("tonne", 1.0)
-    inside = {"length": 0.3048, "area": 0.09290304, "volume": 0.003785411784}[dimension]
+    inside = {"length": 0.3048, "area": 0.09290304}[dimension]
     return unit_name(dimension, system), inside if system == "us" else 1.0
 
 

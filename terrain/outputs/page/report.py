@@ -30,6 +30,7 @@ from terrain.outputs.page.earth_tables import (
 from terrain.outputs.page.led_water import culvert_cautions, drain_shape, pipe_rows, turnout_rows
 from terrain.outputs.page.live_map import live_script, live_section, live_style
 from terrain.outputs.page.money_tables import money_section
+from terrain.outputs.page.shares import with_shares
 from terrain.outputs.page.table_names import with_table_names
 from terrain.outputs.page.tank_tables import tank_section
 from terrain.outputs.page.tree_tables import carried_rows, month_tables, tree_rows
@@ -37,6 +38,7 @@ from terrain.outputs.page.two_ways import two_ways_notes, two_ways_rows
 from terrain.outputs.sheets.basin_charts import draw_basin_charts
 from terrain.plan.planned import YEARS, Plan, PlannedStore
 from terrain.plan.rain import MORE_THAN
+from terrain.plan.safety.gravity import gravity, is_grave
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.entry import Entry
 from terrain.plan.water.rarity import how_often
@@ -82,7 +84,7 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
                                                      plan.storms[plan.site.rain.design.name])
     live = live_section(plan, store_facts(plan), point_facts(plan))
     style, program = "\n" + style + live_style(), live_script() if live else ""
-    return with_table_names(_with_contents(page.render(
+    return with_shares(with_table_names(_with_contents(page.render(
         policy=page_policy(style, program), style=Markup(style), program=Markup(program), live=live,
         site=plan.site.name, headline=_headline(plan, name, headline),
         figures=[("kept by the ground works" + (", or led from the ground into tanks"
@@ -123,7 +125,7 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         cautions=_cautions(plan),
         doubt=doubt_section(plan, _svg(charts["doubt"]) if "doubt" in charts else ""),
         notes=plan.notes, rules=_rules_used(plan),
-        inputs=fingerprints(plan.site).items(), made_with=made_with().items())))
+        inputs=fingerprints(plan.site).items(), made_with=made_with().items()))))
 
 
 def _with_contents(page: str) -> str:
@@ -481,15 +483,20 @@ def _root_zone(plan: Plan) -> dict[str, str]:
             "by": f"{rules['tree gets by']:.0%}"}
 
 
-def _cautions(plan: Plan) -> list[tuple[str, tuple[str, ...]]]:
-    """Cautions by work; works of one entry that share them are named together."""
+def _cautions(plan: Plan) -> list[tuple[str, tuple[str, ...], int]]:
+    """Cautions by work and how many of them are grave, the gravest work first; works of one entry
+    that share them are named together."""
     sharing: dict[tuple[str, tuple[str, ...]], list[str]] = {}
     for planned in plan.stores:
         if planned.cautions:
             key = (planned.placed.work.name, planned.cautions)
             sharing.setdefault(key, []).append(planned.store.name)
-    return [*((", ".join(names), cautions) for (_, cautions), names in sharing.items()),
-            *culvert_cautions(plan)]
+    found = [*((", ".join(names), cautions) for (_, cautions), names in sharing.items()),
+             *culvert_cautions(plan)]
+    gravest = min(range(len(found)), default=None, key=lambda i: (
+        min(map(gravity, found[i][1])), -sum(map(is_grave, found[i][1]))))
+    order = sorted(range(len(found)), key=lambda i: i != gravest)
+    return [(*found[i], sum(map(is_grave, found[i][1]))) for i in order]
 
 
 def _rules_used(plan: Plan) -> list[tuple[str, str, str, str]]:
@@ -506,6 +513,8 @@ def _who(decides: str) -> str:
 
 
 def _rule_figure(value: float, dimension: str | None, system: str) -> str:
+    if dimension == "length" and 0 < abs(value) < 0.005:
+        return f"{value / 0.0254:.2g} in" if system == "us" else f"{value * 1000:.2g} mm"
     if dimension == "length":
         return shown(value, "level", system)
     if dimension in ("volume", "rain", "area", "speed", "seepage"):

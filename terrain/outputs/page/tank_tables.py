@@ -85,7 +85,7 @@ def roof_rows(plan: Plan) -> list[tuple[str, list[str]]]:
             "not stated" if check.gutter_carries is None else flow(check.gutter_carries),
             width(check.needs_width, system),
             "not stated" if check.downspouts_carry is None else flow(check.downspouts_carry),
-            " or ".join(f"{need.count} of {width(need.diameter, system)} with a gutter "
+            " or ".join(f"{need.count} of {sold_as(need.diameter, system)} with a gutter "
                         f"{width(need.width, system)} wide" for need in check.needs[:3]),
             _verdict(check)]))
     return rows
@@ -210,6 +210,12 @@ def thumb_row(thumb: Thumb, system: str) -> tuple[str, list[str]]:
         return shown(value, thumb.dimension, system)
 
     return thumb.rule, [told(thumb.says), f"{thumb.beside}: {told(thumb.record)}", thumb.source]
+
+
+def sold_as(metres: float, system: str) -> str:
+    """A downspout's width as it is sold: in mm, or in whole nominal inches; common practice, no
+    source."""
+    return f"nominal {metres / 0.0254:.0f} in" if system == "us" else width(metres, system)
 
 
 def width(metres: float, system: str) -> str:

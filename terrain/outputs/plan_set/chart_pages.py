@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from terrain.outputs.charts.cascade_boxes import Flows, flows_of
-from terrain.outputs.charts.cascade_diagram import GAP, LOW_HEAD, ROW, Layout, canvas
+from terrain.outputs.charts.cascade_diagram import GAP, LOW_HEAD, Layout, canvas
 from terrain.outputs.charts.charts import (
     bars_high,
     draw_bars,
@@ -55,7 +55,7 @@ def _cascade(title: str, flows: Flows, imprint: Imprint) -> Iterator[Page]:
         wide, high = blank.wide * 72, (blank.ceiling - blank.floor) * 72
         whole = min(wide / made.wide, high / made.high(0, count, low=True))
         shrink = min(max(SMALLEST, whole), 1.0)
-        room = int((high / shrink - LOW_HEAD) / (ROW + GAP) + 1e-9)
+        room = int((high / shrink - LOW_HEAD) / (made.row + GAP) + 1e-9)
         last = min(first + max(room, 1), count)
         if last == count and made.high(first, last, low=True) > high / shrink and last - first > 1:
             last -= 1  # the open ground takes its room too

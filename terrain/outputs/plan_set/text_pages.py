@@ -54,8 +54,10 @@ def contents(plan: Plan, imprint: Imprint, titles: Sequence[tuple[str, int]],
     flow.table([f"volumes in {unit}", "passive", "roof", "left the site"],
                [[name, bare(a.passive), bare(a.roof), bare(a.left_site)]
                 for name, a in plan.accounts], (0.64, 0.8, 1.0))
-    flow.text("Passive: kept in the ground by swales, basins and tree basins; roof: kept in "
-              "tanks.", colour=sy.SOFT_INK)
+    led = any(account.led > 0 for _, account in plan.accounts)
+    flow.text("Passive: kept in the ground by swales, basins and tree basins"
+              + (", or led from it into tanks" if led else "") + "; roof: kept in tanks"
+              + (", off roofs." if led else "."), colour=sy.SOFT_INK)
     flow.head("About these pages")
     for said in (scale_words, imprint.date, f"Paper: {imprint.paper.name} "
                  f"({imprint.paper.wide:g} × {imprint.paper.high:g} mm, "

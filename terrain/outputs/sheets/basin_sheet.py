@@ -83,7 +83,8 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
                            zorder=16.4, gid="floor")
     if basin.has_wall:
         base.draw_area(sheet.plan, floor, facecolor=CUT, edgecolor=sy.EARTH, linewidth=0.9,
-                       alpha=0.85, linestyle=(0, (3, 2)), zorder=16.8, gid="spillway")
+                       alpha=0.85, linestyle=(0, (3, 2)), zorder=16.8, gid="spillway",
+                       hatch="//")
         sheet.plan.add_line(Line2D(*lip.T, color=sy.WATER, linewidth=2.2, zorder=17.2,
                                    gid="spillway sill"))
         sheet.labels.ink(points_in(floor, sheet.view), 0.5)

@@ -23,7 +23,8 @@ def cascade_before(inputs: Inputs, placed: Sequence[Placed]) -> Cascade:
     placed : sequence of Placed
         Of the whole plan.
     """
-    bare: dict[str, Any] = {"spills_to": None, "pipe": None, "pump": None, "demand": 0.0, "uses": []}
+    bare: dict[str, Any] = {"spills_to": None, "pipe": None, "pump": None, "demand": 0.0,
+                            "uses": []}
     kept = [replace(place, work=place.work.model_copy(update=bare))
             for place in placed if place.hollow is not None]
     site = inputs.site.model_copy(update={"works": [

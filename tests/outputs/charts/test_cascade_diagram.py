@@ -1,6 +1,8 @@
 """The drawing of the cascade and the capture charts: nothing overlaps, volumes are told truly."""
 
 import itertools
+import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ from terrain.outputs.charts.capture_charts import (
 )
 from terrain.outputs.charts.cascade_boxes import Box, Flows, flows_of, grouped
 from terrain.outputs.charts.cascade_diagram import THICKEST, draw_cascade, layers
-from terrain.outputs.drawing import symbols as sy
+from terrain.units import shown
 
 KINDS = ("swale", "basin", "tree basin", "tank", "hollow", "drain")
 
@@ -75,11 +77,52 @@ def test_nothing_overlaps_and_every_volume_is_written(plan, request, seen):
     written = {gid: [t.get_text() for t in seen.with_gid(figure, gid)]
                for gid in ("kept", "spilled", "gives")}
     for box in told.boxes:
-        assert f"keeps {sy.brief(box.caught, 'volume', plan.site.units)}" in written["kept"]
-        assert sy.brief(box.gives, "volume", plan.site.units) in written["gives"]
+        assert f"keeps {shown(box.caught, 'volume', plan.site.units)}" in written["kept"]
+        assert shown(box.gives, "volume", plan.site.units) in written["gives"]
         if box.spilled:
-            assert (f"spills {sy.brief(box.spilled, 'volume', plan.site.units)}"
-                    in written["spilled"])
+            assert f"spills {shown(box.spilled, 'volume', plan.site.units)}" in written["spilled"]
+
+
+def printed(words):
+    """The figure at the end of words, and half of its last digit."""
+    number = re.search(r"([\d,]+(?:\.(\d+))?) (?:m³|gal)$", words)
+    return (float(number[1].replace(",", "")), 0.5 / 10 ** len(number[2] or "")) if number else (
+        0.0, 0.0)
+
+
+@pytest.mark.parametrize("plan", ["demo_plan", "us_plan"])
+def test_what_comes_to_every_box_is_what_it_keeps_and_spills_as_printed(plan, request, seen):
+    """Water is neither made nor lost; figures are rounded one by one."""
+    plan = request.getfixturevalue(plan)
+    told = [flows_of(plan, "storm", account) for account in plan.storms.values()]
+    told.append(flows_of(plan, "year", plan.year))
+    assert any(box.grey for box in told[-1].boxes)
+    assert any(box.brought for box in told[-1].boxes)
+    for flows_told in told:
+        for box in flows_told.boxes:
+            figure = draw_cascade(replace(flows_told, boxes=(replace(box, to=None),)),
+                                  plan.site.units)
+            words = {gid: [t.get_text() for t in seen.with_gid(figure, gid)]
+                     for gid in ("gives", "comes", "kept", "spilled")}
+            assert len(words["gives"]) == (2 if box.source else 1)  # the last is the open ground's
+            comes = [printed(said) for said in (*words["gives"][:-1], *words["comes"])]
+            goes = [printed(said) for said in (*words["kept"], *words["spilled"])]
+            off = sum(v for v, _ in comes) - sum(v for v, _ in goes)
+            assert abs(off) <= sum(half for _, half in (*comes, *goes)) + 1e-9, box.name
+
+
+def test_a_pump_is_marked_with_what_runs_over_it(seen):
+    upper = Box("pond", "basin", "ground", False, 40.0, 10.0, 30.0, 1, pumped=True, over=12.0,
+                over_to="off the site")
+    lower = Box("high tank", "tank", "", False, 0.0, 18.0, 0.0, None, above=18.0)
+    figure = draw_cascade(flows([upper, lower]), "metric")
+    assert [t.get_text() for t in seen.with_gid(figure, "pumped")] == ["pumped"]
+    assert [t.get_text() for t in seen.with_gid(figure, "comes")] == [
+        "over its pump 12.0 m³", "off the site", "from above 18.0 m³"]
+    assert seen.overlaps(figure) == []
+    assert crossed(figure, seen) == []
+    widths = {round(p.get_linewidth(), 6) for p in seen.with_gid(figure, "flow")}
+    assert round(THICKEST * (18.0 / 1658.0) ** 0.5, 6) in widths  # only what is lifted goes on
 
 
 def test_boxes_hold_the_whole_account(demo_plan):

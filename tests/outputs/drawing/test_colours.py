@@ -36,7 +36,7 @@ SETS = {
     "areas of the site map": {"pool": to_rgb(sy.POOL), "hollow": to_rgb(sy.HOLLOW),
                               "roof": to_rgb(sy.ROOF), "road": to_rgb(sy.ROAD)},
     "areas of a work's plan": {"channel": to_rgb(sy.POOL), "berm": to_rgb(sy.BERM),
-                               "spillway": to_rgb(sy.CUT),
+                               # The floor of a spillway is hatched: it may come close.
                                "catchment": laid(sy.TINTS[0], sy.TINT_ALPHA)},
     "swale, berm, way of the water, contour": {
         "channel": to_rgb(sy.WATER), "berm": to_rgb(sy.EARTH), "flow": to_rgb(sy.FLOW),
@@ -88,3 +88,12 @@ def test_what_colour_alone_would_not_tell_apart_differs_in_line_or_shape(demo_pl
     lines = draw_site_capture(demo_plan.told.capture, "metric", "24 h").axes[0].lines
     before, kept = (next(x for x in lines if x.get_color() == c) for c in (sy.BARE, sy.ROOF_WATER))
     assert before.is_dashed() != kept.is_dashed()
+
+
+def test_the_floor_of_a_spillway_is_hatched(demo_plan, seen):
+    """Its colour comes close to that of a catchment to one who sees no blue."""
+    from terrain.outputs.sheets.plan_sheets import draw_sheet, dug_works
+
+    entry = next(e for e in dug_works(demo_plan) if e.name == "gully pond")
+    floor, = seen.with_gid(draw_sheet(demo_plan, entry), "spillway")
+    assert floor.get_hatch()

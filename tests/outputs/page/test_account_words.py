@@ -116,13 +116,15 @@ def test_seasons_and_totals_have_every_year(plan, high):
 
 
 def test_the_way_of_a_pumped_spill_while_its_pump_stands_still(plan):
-    """The pond lies on the valley's floor at x = 500060.5: over its sill the water runs down the
-    floor and leaves over the south side, 20 m below the wall."""
+    """Down the valley's side at 45 degrees from the pond's sill to the floor at x = 500060.5, then
+    straight south to the property line at y = 6399850: a closed form but for the way's cells."""
     way = plan.told.ways[1].without_pump
     assert plan.told.ways[1].steps[-1].name == "high tank"
     assert (way.steps[-1].kind, way.steps[-1].name) == ("leaves", "south")
     assert way.steps[-1].x == pytest.approx(500060.5, abs=1.0)
-    assert way.length == pytest.approx(20.0, abs=3.0)
+    place = plan.stores[1].placed
+    aside, down = abs(place.spill_x - 500060.5), place.spill_y - 6399850
+    assert way.length == pytest.approx(aside * np.sqrt(2) + down - aside, abs=1.0)
     assert (way.leaves, way.then) == (True, ())
     assert all(other.without_pump is None for i, other in enumerate(plan.told.ways) if i != 1)
 

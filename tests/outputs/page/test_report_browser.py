@@ -165,7 +165,7 @@ def test_arrow_keys_move_the_slider_and_it_tells_so(demo):
     demo.page.keyboard.press("ArrowRight")
     after = demo.ask("document.getElementById('depth').ariaValueText")
     assert before != after
-    assert re.match(r"[\d.]+ mm in \d+ h", after)
+    assert re.match(r"[\d.]+ mm over \d+ h", after)
     told = demo.page.locator("#told")
     assert told.get_attribute("aria-live") == "polite"
     demo.page.wait_for_function("""() => document.getElementById('told').textContent.startsWith(

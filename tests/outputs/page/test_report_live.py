@@ -108,10 +108,10 @@ def test_what_a_road_sheds_never_falls_with_the_rain(stops, figures):
 
 def test_a_share_is_called_full_only_where_it_is():
     assert share_words(1.0) == "full"
-    assert share_words(0.9999) == "99 %"
-    assert share_words(0.504) == "50 %"
-    assert share_words(0.004) == "under 1 %"
-    assert share_words(0.0) == "0 %"
+    assert share_words(0.9999) == "99\u00a0%"
+    assert share_words(0.504) == "50\u00a0%"
+    assert share_words(0.004) == "under 1\u00a0%"
+    assert share_words(0.0) == "0\u00a0%"
 
 
 @pytest.mark.parametrize(("system", "unit"), [("metric", "m³"), ("us", "gal")])

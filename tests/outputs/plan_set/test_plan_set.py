@@ -1,6 +1,8 @@
 """The plan set read back from its file: paper, scale, lettering, margins."""
 
 import datetime as dt
+import functools
+import itertools
 import re
 from dataclasses import replace
 
@@ -78,10 +80,18 @@ def test_sizes_of_all_papers_are_those_of_the_standards():
         name: (pytest.approx(wide), pytest.approx(high)) for name, (wide, high) in SIZES.items()}
 
 
-def strokes(page):
-    """Straight strokes of a page: both ends. [pt]"""
-    return [(item[1], item[2]) for path in page.get_drawings() for item in path["items"]
+@functools.lru_cache(maxsize=8)
+def drawings(page):
+    """What is drawn on a page, read once."""
+    return page.get_drawings()
+
+
+def ticks_of(page):
+    """Upright strokes 6 points long, as ticks of a map's frame are: place and lower end. [pt]"""
+    ends = [(item[1], item[2]) for path in drawings(page) for item in path["items"]
             if item[0] == "l"]
+    return [(a.x, max(a.y, b.y)) for a, b in ends
+            if abs(a.x - b.x) < 0.01 and 5.8 < abs(a.y - b.y) < 6.2]
 
 
 def test_a_hundred_metres_on_the_map_measure_so_on_paper(printed):
@@ -90,9 +100,9 @@ def test_a_hundred_metres_on_the_map_measure_so_on_paper(printed):
     page, scale = read[0], scale_of(read[0])
     figures = {float(plain(w[4])): (w[0] + w[2]) / 2 for w in page.get_text("words")
                if re.fullmatch(r"512\d00", plain(w[4]))}
-    low = max(a.y for a, b in strokes(page) if abs(a.x - b.x) < 0.01 and 5.8 < abs(a.y - b.y) < 6.2)
-    ticks = sorted({round(a.x, 3) for a, b in strokes(page) if abs(a.x - b.x) < 0.01
-                    and 5.8 < abs(a.y - b.y) < 6.2 and max(a.y, b.y) > low - 1})
+    found = ticks_of(page)
+    low = max(y for _, y in found)
+    ticks = sorted({round(x, 3) for x, y in found if y > low - 1})
     assert len(figures) >= 3
     at = {east: min(ticks, key=lambda x, m=middle: abs(x - m)) for east, middle in figures.items()}
     assert all(abs(at[east] - middle) < 1.5 for east, middle in figures.items())
@@ -105,15 +115,17 @@ def bar_of(page):
     """Length of a page's scale bar [mm], and what it says."""
     words = page.get_text("words")
     known = {"ft": 0.3048, "m": 1.0}
-    for number, unit in zip(words, words[1:], strict=False):
+    for number, unit in itertools.pairwise(words):
         if unit[4] not in known or not re.fullmatch(r"[\d,]+", number[4]):
             continue
         zeros = [w for w in words if w[4] == "0" and abs(w[1] - number[1]) < 0.5
                  and 30 < number[0] - w[0] < 250]
         for zero in zeros:
-            parts = [path["rect"] for path in page.get_drawings()
+            west, east = (zero[0] + zero[2]) / 2, (number[0] + unit[2]) / 2
+            parts = [path["rect"] for path in drawings(page)
                      if 3.5 < path["rect"].height < 5.5 and path["rect"].width > 8
-                     and 0 < path["rect"].y0 - zero[3] < 8]
+                     and -2 < path["rect"].y0 - zero[3] < 10
+                     and west - 2 < path["rect"].x0 and path["rect"].x1 < east + 2]
             if len(parts) >= 3:
                 long = max(p.x1 for p in parts) - min(p.x0 for p in parts)
                 return long * MM, float(number[4].replace(",", "")) * known[unit[4]]
@@ -159,6 +171,12 @@ def test_all_text_stands_inside_the_printable_margin(printed):
             assert edge <= y0 < y1 <= page.rect.height - edge, word
 
 
+def test_no_lettering_of_the_pages_is_at_fault(printed, seen):
+    _, pages, _ = printed
+    wrong = {page.title: seen.faults(page.figure, PRINTABLE) for page in pages}
+    assert {title: said for title, said in wrong.items() if said} == {}
+
+
 def test_every_page_says_what_it_is(printed, demo_plan):
     paper, _, read = printed
     for number, page in enumerate(read, 1):
@@ -175,7 +193,7 @@ def test_every_page_says_what_it_is(printed, demo_plan):
 
 def test_cautions_of_a_work_all_stand_on_its_pages(printed, demo_plan):
     _, _, read = printed
-    words = plain("".join(read[2].get_text().split()))
+    words = plain("".join("".join(page.get_text().split()) for page in read))
     for planned in demo_plan.stores:
         if planned.placed.work.name == dug_works(demo_plan)[-1].name:
             assert planned.cautions
@@ -192,11 +210,11 @@ def test_the_same_plan_gives_the_same_bytes_and_pictures(demo_plan, tmp_path):
     assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
 
 
-def test_a_picture_holds_all_pages_of_its_work(printed, request, tmp_path):
+def test_a_picture_holds_all_pages_of_its_work(printed, demo_plan, tmp_path):
     paper, pages, _ = printed
     from PIL import Image
 
-    plan = request.getfixturevalue("demo_plan" if paper == "A4" else "us_plan")
+    plan = demo_plan
     name = dug_works(plan)[-1].name
     one = replace(plan, stores=[p for p in plan.stores if p.placed.work.name == name])
     found = write_pictures(one, pages, tmp_path / "sheets")

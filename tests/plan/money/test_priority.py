@@ -31,7 +31,7 @@ def kept_by_hand(cascade, built, ways, numbers):
     order = []
     while len(order) < len(nodes):
         order += [i for i in range(len(nodes)) if i not in order and all(
-            j in order for j, node in enumerate(nodes) if i in (node.spills_to, *node.grey_to))]
+            j in order for j, node in enumerate(nodes) if i in (*node.takers, *node.grey_to))]
     run = run_seasons(replace(cascade, nodes=nodes, order=order), RECORD)
     return sum(run.mean(run.stores[i].captured) for i in built)
 
