@@ -94,7 +94,7 @@ class Seen:
     def faults(figure, margin=0.0, least=6.0):
         """What is wrong with a drawing's lettering, in words: it overlaps, leaves the page's
         margin [mm] or the frame that it stands in, or is smaller than so many points."""
-        found = [pair for pair in Seen.texts(figure)]
+        found = Seen.texts(figure)
         said = [f"'{a}' overlaps '{b}'" for a, b in Seen.overlapping(found, 1.5)]
         inset = margin / 25.4 * figure.dpi
         edge = figure.bbox

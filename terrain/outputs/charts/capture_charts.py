@@ -142,10 +142,11 @@ def draw_store_captures(plan: Plan, capture: Capture) -> Figure:
     high = head + rows * pitch + 0.15
     figure = Figure(figsize=(WIDE, high), dpi=sy.DPI, facecolor=sy.PAPER)
     figure.text(0.045, 1 - 0.33 / high, f"What each store keeps, by how deep it rains "
-                f"[{unit_name('rain', system)}; upright {unit_name('volume', system)}]", fontsize=16,
+                f"[{unit_name('rain', system)}]", fontsize=16,
                 fontweight="bold", va="center", gid="title")
-    figure.text(0.955, 1 - 0.33 / high, "ring: first water    dot: full, and spills",
-                fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, ha="right", va="center", gid="note")
+    figure.text(0.955, 1 - 0.33 / high, f"upright: {unit_name('volume', system)}, each panel its own scale    "
+                "ring: first water    dot: full, and spills",
+                fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, ha="right", va="center", gid="note")
     factor = PRINTED["rain"][system == "us"][1]
     rain = capture.rain * factor
     pitch_across = (WIDE - 2 * BESIDE - SCALE - PANEL_WIDE) / (ACROSS - 1)

@@ -224,7 +224,8 @@ class Layout:
         draw = _Drawing(figure, ax, self, shrink)
         boxes = self.flows.boxes
         head = HEAD if shrink is None else LOW_HEAD
-        draw.head(self.flows, self.within, self.greatest)
+        if first == 0:
+            draw.head(self.flows, self.within, self.greatest)
         for r in range(max(first - 1, 0), last):
             for item in self.rows[r]:
                 draw.lines(item, boxes, -(head + (r - first) * (self.row + GAP)))

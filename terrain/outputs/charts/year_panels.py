@@ -200,8 +200,8 @@ def draw_trees(figure: Figure, left: float, top: float, wide: float, plan: Plan)
     share = float(gets.sum() / want.sum()) if want.sum() else 1.0
     words(figure, left, top - 0.12, [
         ("What the trees want", sy.TREE),
-        (f"   outlined; filled, what {'they get' if count > 1 else 'it gets'}: {per_cent(share)} of "
-         f"{sy.brief(float(want.sum()) / factor, 'volume', system)} a year, "
+        (f"   outlined; filled, what {'they get' if count > 1 else 'it gets'}: "
+         f"{per_cent(share)} of {sy.brief(float(want.sum()) / factor, 'volume', system)} a year, "
          f"{count} tree{'s' if count > 1 else ''}", sy.SOFT_INK)])
     ax = _axes(figure, left, top - 1.3, wide, 0.93)
     months = np.arange(12, dtype=float)

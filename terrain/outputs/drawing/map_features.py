@@ -237,7 +237,8 @@ def scale_and_north(ax: Axes, view: View, labels: Labels, system: str, length: f
 
 
 def draw_grid(ax: Axes, view: View, labels: Labels) -> None:
-    """Ticks inside the frame at round eastings and northings, with their figures."""
+    """Ticks inside the frame at round eastings and northings, with their figures where nothing
+    stands there."""
     unit = view.point
     step = next(m * 10.0**p for p in range(-1, 7) for m in (1, 2, 5) if m * 10.0**p >= 62 * unit)
     size = sy.SMALL_SIZE - 1.7
@@ -257,7 +258,12 @@ def draw_grid(ax: Axes, view: View, labels: Labels) -> None:
                            ha="center" if along == 0 else "left",
                            va="top" if along == 0 else "center", path_effects=sy.halo(1.6),
                            rotation=0, gid="grid words")
-            labels.block(text.get_window_extent(labels.renderer), 2.0)
+            box = text.get_window_extent(labels.renderer)
+            if any(box.x0 < t[2] and t[0] < box.x1 and box.y0 < t[3] and t[1] < box.y1
+                   for t in labels.taken):  # the scale stands there: its tick must do
+                text.remove()
+            else:
+                labels.block(box, 2.0)
 
 
 def datum_words(dem: Dem) -> str:

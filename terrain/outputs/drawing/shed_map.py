@@ -46,9 +46,9 @@ class ShedMap(SiteMap):
         self._ways_on()
         self._works()
         self._boundary()
+        self._scale_and_north()
         if self.block is not None:
             draw_grid(self.ax, self.view, self.labels)
-        self._scale_and_north()
         self._marks(storm)
         self._turnouts()
         entries = self._run_on()

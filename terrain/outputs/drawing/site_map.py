@@ -124,9 +124,9 @@ class SiteMap:
         self._works()
         self._boundary()
         self._keep_clear()
+        self._scale_and_north()
         if self.block is not None:
             draw_grid(self.ax, self.view, self.labels)
-        self._scale_and_north()
         self._shed_points()
         entries = self._run_on()
         self._label_works()

@@ -35,6 +35,8 @@ BLOCK, LATE, SMALL = 8, 4, 2
 SPACING = 0.25
 #: A point of a breakline that lies so far off the designed ground was dug away later. [m]
 OVERRULED = 0.08
+#: A centre so far outside a triangle counts as on its edge: rounding. [cells]
+EDGE = 1e-6
 #: Rounds of adding points, far more than are needed.
 ROUNDS = 60
 
@@ -111,22 +113,20 @@ def _mesh(dem: Dem, shapes: list[WorkShape], bounds: Bounds, grid: Grid, level: 
     rows, columns = np.nonzero(start & known)
     cells = np.column_stack([part.x[columns], part.y[rows], heights[rows, columns]])
     points = _apart(np.concatenate([cells, _of_breaklines(shapes, part, heights)]))
-    rows, columns = np.nonzero(seen)
-    places = np.column_stack([part.x[columns], part.y[rows]])
-    wanted = heights[rows, columns]
-    origin = np.array([part.left, part.top])
-    looked = _Looked(places - origin, wanted)
+    sheet = _Sheet(part, heights)
     for turn in range(ROUNDS):
-        net = Delaunay(points[:, :2] - origin)
-        off = looked.off(net, points[:, 2])
-        wrong = np.flatnonzero(off > TOLERANCE)
-        if not wrong.size:
+        net = Delaunay(points[:, :2] - (part.left, part.top))
+        off = np.where(seen, sheet.off(net.simplices, points), 0.0)
+        rows, columns = np.nonzero(off > TOLERANCE)
+        if not rows.size:
             break
         size = BLOCK if turn < LATE else SMALL
-        block = (rows[wrong] // size) * part.columns + columns[wrong] // size
-        order = np.lexsort((-off[wrong], block))  # the worst of each block, in their order
-        first = wrong[order[np.unique(block[order], return_index=True)[1]]]
-        points = np.concatenate([points, np.column_stack([places[first], wanted[first]])])
+        block = (rows // size) * part.columns + columns // size
+        order = np.lexsort((-off[rows, columns], block))  # the worst of each, block by block
+        first = order[np.unique(block[order], return_index=True)[1]]
+        row, column = rows[first], columns[first]
+        points = np.concatenate([points, np.column_stack([
+            part.x[column], part.y[row], heights[row, column]])])
     faces = net.simplices.astype(np.int64)
     middle = points[faces][:, :, :2].mean(axis=1)
     row = np.clip(((part.top - middle[:, 1]) / part.cell).astype(int), 0, part.rows - 1)
@@ -138,45 +138,88 @@ def _mesh(dem: Dem, shapes: list[WorkShape], bounds: Bounds, grid: Grid, level: 
                 float(off.max(initial=0.0)))
 
 
-class _Looked:
-    """Places at which triangles are held against the ground, round after round.
+class _Sheet:
+    """Triangles held against the ground at the centres of its cells, round after round.
 
-    A triangle that a round leaves as it was is not looked at again: adding a point changes few.
+    A triangle that a round leaves as it was is not looked at again: adding points changes few.
     """
 
-    def __init__(self, places: FloatArray, wanted: FloatArray) -> None:
-        self.places, self.wanted = places, wanted
-        self._off = np.zeros(len(places))
-        self._within = np.full(len(places), -1)  # number of the triangle in which each lies
+    def __init__(self, part: Grid, heights: FloatArray) -> None:
+        self.part, self.heights = part, heights
+        self._off = np.zeros(part.shape)
         self._keys = np.zeros(0, np.int64)
 
-    def off(self, net: Any, levels: FloatArray) -> FloatArray:
-        """How far the triangles of a `scipy.spatial.Delaunay` leave the ground at each place;
-        0 beyond them. [m]
+    def off(self, simplices: NDArray[np.integer[Any]], points: FloatArray) -> FloatArray:
+        """How far triangles leave the ground at every cell, shape of the grid; not known as 0. [m]
 
         Parameters
         ----------
-        levels : float64, shape (points,)
-            Of its points, those of the round before first and in the same order. [m]
+        simplices : int, shape (m, 3)
+            Places in `points`.
+        points : float64, shape (n, 3)
+            Those of the round before, in the same order, then the new ones. [m]
         """
-        a, b, c = np.sort(net.simplices.astype(np.int64), axis=1).T
+        part = self.part
+        a, b, c = np.sort(simplices.astype(np.int64), axis=1).T
         keys = (a << 42) | (b << 21) | c
-        order = np.argsort(keys)
-        found = order[np.minimum(np.searchsorted(keys, self._keys, sorter=order), len(keys) - 1)]
-        still = np.append(np.where(keys[found] == self._keys, found, -1), -1)  # the last for -1
-        self._within = still[self._within]
+        new = simplices[~np.isin(keys, self._keys)]
         self._keys = keys
-        anew = np.flatnonzero(self._within < 0)
-        points = self.places[anew]
-        within = net.find_simplex(points)
-        move = net.transform[within]
-        shares = np.einsum("nij,nj->ni", move[:, :2], points - move[:, 2])
-        corners = levels[net.simplices[within]]
-        made = (shares * corners[:, :2]).sum(axis=1) + (1 - shares.sum(axis=1)) * corners[:, 2]
-        off = np.abs(made - self.wanted[anew])
-        self._within[anew] = within
-        self._off[anew] = np.where(within >= 0, np.nan_to_num(off), 0.0)
+        across = (points[:, 0] - part.left) / part.cell - 0.5
+        down = (part.top - points[:, 1]) / part.cell - 0.5
+        row, column, level = scanned(across[new], down[new], points[:, 2][new], part.shape)
+        self._off[row, column] = np.abs(np.nan_to_num(level - self.heights[row, column]))
         return self._off
+
+
+def scanned(across: FloatArray, down: FloatArray, level: FloatArray, shape: tuple[int, int]
+            ) -> tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]:
+    """The cells whose centres lie in triangles, edges included, and the triangles' levels there.
+
+    Parameters
+    ----------
+    across, down, level : float64, shape (m, 3)
+        Of the corners; the centre of the cell in row i and column j is at i down and j across.
+    shape : (int, int)
+        Rows and columns that there are.
+
+    Returns
+    -------
+    row, column, level : shape (n,)
+        Row by row of each triangle; a cell on an edge comes once for each of its triangles.
+    """
+    first = np.maximum(np.ceil(down.min(axis=1) - EDGE), 0).astype(np.int64)
+    last = np.minimum(np.floor(down.max(axis=1) + EDGE), shape[0] - 1).astype(np.int64)
+    which, row = _runs(first, last)
+    ends = []
+    for i, j in ((0, 1), (1, 2), (2, 0)):
+        fall = (down[:, j] - down[:, i])[which]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = (row - down[which, i]) / fall
+        meets = (np.abs(fall) > EDGE) & (share >= -EDGE) & (share <= 1 + EDGE)
+        share = np.clip(np.where(meets, share, 0.0), 0.0, 1.0)
+        ends.append((meets, *((1 - share) * part[which, i] + share * part[which, j]
+                              for part in (across, level))))
+    meets, at, high = (np.array(part) for part in zip(*ends, strict=True))
+    west, east = np.where(meets, at, np.inf), np.where(meets, at, -np.inf)
+    left, right = west.argmin(axis=0), east.argmax(axis=0)
+    every = np.arange(len(row))
+    start, end = west[left, every], east[right, every]
+    crossed = meets.any(axis=0)
+    start, end = np.where(crossed, start, 1.0), np.where(crossed, end, 0.0)
+    line, column = _runs(np.maximum(np.ceil(start - EDGE), 0).astype(np.int64),
+                         np.minimum(np.floor(end + EDGE), shape[1] - 1).astype(np.int64))
+    wide = np.maximum(end - start, EDGE)
+    share = np.clip((column - start[line]) / wide[line], 0.0, 1.0)
+    found = (1 - share) * high[left, every][line] + share * high[right, every][line]
+    return row[line], column, found
+
+
+def _runs(first: NDArray[np.int64], last: NDArray[np.int64]
+          ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Every whole number from first to last of each run, and whose run it is of."""
+    count = np.maximum(last - first + 1, 0)
+    which = np.repeat(np.arange(len(first)), count)
+    return which, np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count) + first[which]
 
 
 def _twice_area(points: FloatArray, faces: NDArray[np.int64]) -> FloatArray:
@@ -207,15 +250,14 @@ def _of_breaklines(shapes: list[WorkShape], part: Grid, heights: FloatArray) -> 
                   & (points[:, 0] > part.x[0]) & (points[:, 0] < part.x[-1])
                   & (points[:, 1] < part.y[0]) & (points[:, 1] > part.y[-1]))
         points, row, column = points[inside], row[inside], column[inside]
-        found.append(points[np.abs(points[:, 2] - heights[row, column]) < OVERRULED])
+        found.append(points[np.abs(points[:, 2] - heights[row, column]) < OVERRULED].round(3))
     return np.concatenate(found)
 
 
 def _apart(points: FloatArray) -> FloatArray:
-    """Points to the millimetre, the first kept of those that stand closer than 2 cm together."""
+    """Points, the first kept of those that stand closer than 2 cm together."""
     from scipy.spatial import cKDTree
 
-    points = points.round(3)
     gone = np.zeros(len(points), bool)
     for first, second in sorted(cKDTree(points[:, :2]).query_pairs(0.02)):
         if not gone[first]:

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from textwrap import wrap
 from typing import Any
+
+from reportlab.lib.utils import simpleSplit
+from reportlab.pdfbase.pdfmetrics import getRegisteredFontNames, registerFont, stringWidth
+from reportlab.pdfgen.canvas import Canvas
 
 from terrain.outputs.drawing.paper import Paper, paper_of
 from terrain.outputs.field.set_ups import BENCHMARK
@@ -23,8 +26,12 @@ SHADE, LINE = "#f0f0ec", "#8a8a84"
 BRIEF = {"floor about the trunk's mound": "floor about the trunk",
          "floor of the cut-off trench": "floor of the trench",
          "settled crest, set at its inner foot": "crest, at its foot"}
-#: A letter is about so wide for its size; to wrap lines by.
-WIDE = 0.5
+#: Points in a millimetre.
+MM = 72 / 25.4
+#: Lettering: the typeface of all drawings, which holds Greek and Cyrillic too.
+PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
+#: Blank beside what stands in a cell. [mm]
+ASIDE = 1.2
 
 
 @dataclass(frozen=True)
@@ -38,29 +45,31 @@ class Column:
 
 def write_paper(field: SettingOut, path: Path) -> None:
     """Write the table as a PDF on the site's paper: how to go about it first, then the stakes."""
-    from matplotlib import rc_context
-    from matplotlib.backends.backend_pdf import PdfPages
-
-    quiet = {"Creator": "levelsill", "Producer": None, "CreationDate": None,
-             "Title": "Stakes to set out"}
-    with rc_context({"pdf.fonttype": 42}), PdfPages(path, metadata=quiet) as out:
-        for figure in paper_pages(field):
-            out.savefig(figure)
-
-
-def paper_pages(field: SettingOut) -> Iterator[Any]:
-    """The pages, each a figure of the paper's size."""
-    from matplotlib.figure import Figure
-
+    _lettering()
     paper = _lying(paper_of(field.plan.site))
+    # The same plan gives the same bytes: no time of writing.
+    canvas = Canvas(str(path), (paper.wide * MM, paper.high * MM), invariant=1)
+    for say, what in ((canvas.setTitle, "Stakes to set out"), (canvas.setCreator, "levelsill"),
+                      (canvas.setAuthor, ""), (canvas.setSubject, "")):
+        say(what)
     leaves = [*_first_leaves(field, paper), *_table_leaves(field, paper)]
     for number, leaf in enumerate(leaves, 1):
-        figure = Figure(figsize=paper.inches)
-        page = _Page(figure, paper)
+        page = _Page(canvas, paper)
         leaf(page)
         page.foot(f"{field.plan.site.name}: stakes to set out",
                   f"Page {number} of {len(leaves)}")
-        yield figure
+        canvas.showPage()
+    canvas.save()
+
+
+def _lettering() -> None:
+    """Make the typeface known; it comes with matplotlib."""
+    import matplotlib
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    held = Path(matplotlib.get_data_path()) / "fonts/ttf"
+    for name in {PLAIN, BOLD} - set(getRegisteredFontNames()):
+        registerFont(TTFont(name, str(held / f"{name}.ttf")))
 
 
 def _lying(paper: Paper) -> Paper:
@@ -73,48 +82,57 @@ def _lying(paper: Paper) -> Paper:
 class _Page:
     """A page drawn in millimetres from its upper left corner."""
 
-    def __init__(self, figure: Any, paper: Paper) -> None:
-        self.figure, self.paper = figure, paper
+    def __init__(self, canvas: Canvas, paper: Paper) -> None:
+        self.canvas, self.paper = canvas, paper
 
     def write(self, x: float, y: float, said: str, size: float = CELL, lies: str = "left",
               bold: bool = False) -> None:
-        self.figure.text(x / self.paper.wide, 1 - y / self.paper.high, said, fontsize=size,
-                         ha=lies, va="baseline", fontweight="bold" if bold else "normal",
-                         parse_math=False)
+        write = {"left": self.canvas.drawString, "right": self.canvas.drawRightString,
+                 "center": self.canvas.drawCentredString}[lies]
+        self.canvas.setFillColor("black")
+        self.canvas.setFont(BOLD if bold else PLAIN, size)
+        write(x * MM, (self.paper.high - y) * MM, said)
 
     def line(self, x0: float, y0: float, x1: float, y1: float, wide: float = 0.4) -> None:
-        from matplotlib.lines import Line2D
-
-        self.figure.add_artist(Line2D([x0 / self.paper.wide, x1 / self.paper.wide],
-                                      [1 - y0 / self.paper.high, 1 - y1 / self.paper.high],
-                                      color=LINE, linewidth=wide))
+        self.canvas.setStrokeColor(LINE)
+        self.canvas.setLineWidth(wide)
+        self.canvas.line(x0 * MM, (self.paper.high - y0) * MM, x1 * MM,
+                         (self.paper.high - y1) * MM)
 
     def box(self, x: float, y: float, wide: float, high: float, fill: str | None = None) -> None:
-        from matplotlib.patches import Rectangle
-
-        self.figure.add_artist(Rectangle(
-            (x / self.paper.wide, 1 - (y + high) / self.paper.high), wide / self.paper.wide,
-            high / self.paper.high, facecolor=fill or "none",
-            edgecolor="none" if fill else "black", linewidth=0.6, zorder=0 if fill else 2))
+        self.canvas.setLineWidth(0.6)
+        self.canvas.setStrokeColor("black")
+        self.canvas.setFillColor(fill or "white")
+        self.canvas.rect(x * MM, (self.paper.high - y - high) * MM, wide * MM, high * MM,
+                         stroke=fill is None, fill=fill is not None)
 
     def foot(self, left: str, right: str) -> None:
         y = self.paper.high - MARGIN + 2
-        self.write(MARGIN, y, _short(left, 110), SMALL)
+        self.write(MARGIN, y, _short(left, self.paper.wide - 2 * MARGIN - 40, SMALL), SMALL)
         self.write(self.paper.wide - MARGIN, y, right, SMALL, "right")
 
 
-def _short(said: str, most: int) -> str:
+def _wide(said: str, size: float, bold: bool = False) -> float:
+    """How wide words are. [mm]"""
+    return float(stringWidth(said, BOLD if bold else PLAIN, size)) / MM
+
+
+def _short(said: str, room: float, size: float, bold: bool = False) -> str:
+    """Words on one line, cut where they are wider than the room. [mm]"""
     said = " ".join(said.split())
-    return said if len(said) <= most else said[:most - 1] + "…"
+    if _wide(said, size, bold) <= room:
+        return said
+    while said and _wide(said + "…", size, bold) > room:
+        said = said[:-1]
+    return said + "…"
 
 
 def _first_leaves(field: SettingOut, paper: Paper) -> list[Any]:
     """How to go about it: what the figures mean, where the level stands."""
-    wide = int((paper.wide - 2 * MARGIN) / (WORDS * 25.4 / 72 * WIDE))
     lines: list[tuple[str, bool]] = []
     for said, bold in _told(field):
-        parts = wrap(said, wide) or [""]
-        lines += [(part, bold) for part in parts]
+        parts = simpleSplit(said, BOLD if bold else PLAIN, WORDS, (paper.wide - 2 * MARGIN) * MM)
+        lines += [(part, bold) for part in parts or [""]]
     step, top = 5.0, MARGIN + 16
     room = int((paper.high - top - MARGIN - 6) / step)
     chunks = [lines[i:i + room] for i in range(0, len(lines), room)]
@@ -122,7 +140,8 @@ def _first_leaves(field: SettingOut, paper: Paper) -> list[Any]:
     def leaf(chunk: list[tuple[str, bool]], first: bool) -> Any:
         def draw(page: _Page) -> None:
             page.write(MARGIN, MARGIN + 7,
-                       _short(f"Stakes to set out: {field.plan.site.name}", 80)
+                       _short(f"Stakes to set out: {field.plan.site.name}",
+                              paper.wide - 2 * MARGIN, TITLE, bold=True)
                        if first else "Before the first stake, continued", TITLE, bold=True)
             for i, (said, bold) in enumerate(chunk):
                 page.write(MARGIN, top + i * step, said, WORDS, bold=bold)
@@ -207,7 +226,7 @@ def _cells(field: SettingOut, staked: Staked) -> list[str]:
     places = 7 if source is not None and source.is_geographic else 2
     row = ["", str(staked.number), stake.mark, f"{of(stake.station):.2f}",
            f"{staked.at.east:.{places}f}", f"{staked.at.north:.{places}f}",
-           _short(BRIEF.get(stake.design_of, stake.design_of), 24),
+           BRIEF.get(stake.design_of, stake.design_of),
            f"{of(stake.design):.3f}", f"{of(stake.ground):.2f}", _c(field, stake.cut)]
     if field.set_ups:
         row += [str(staked.set_up or "–"),
@@ -262,7 +281,8 @@ def _table(field: SettingOut, rows: Sequence[tuple[str, Staked | None]]) -> Any:
         shaded = False
         for work, staked in rows:
             if staked is None:
-                page.write(MARGIN + 1, y + ROW - 1.6, _short(work, 90), WORDS, bold=True)
+                page.write(MARGIN + 1, y + ROW - 1.6,
+                           _short(work, right - MARGIN - 2, WORDS, bold=True), WORDS, bold=True)
                 shaded = False
             else:
                 if shaded:
@@ -281,5 +301,9 @@ def _table(field: SettingOut, rows: Sequence[tuple[str, Staked | None]]) -> Any:
 
 def _cell(page: _Page, column: Column, left: float, wide: float, y: float, said: str,
           head: bool = False) -> None:
-    at = {"left": left + 1.2, "right": left + wide - 1.2, "center": left + wide / 2}[column.lies]
-    page.write(at, y, said, SMALL if head else CELL, column.lies, head)
+    at = {"left": left + ASIDE, "right": left + wide - ASIDE,
+          "center": left + wide / 2}[column.lies]
+    size = SMALL if head else CELL
+    # No figure is ever cut: what is too wide for its column is written smaller.
+    size *= min(1.0, (wide - 2 * ASIDE) / max(_wide(said, size, head), 1e-6))
+    page.write(at, y, said, size, column.lies, head)

@@ -155,7 +155,8 @@ def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
     level, stations = swale.sill.level, stations_along(line, rules)
     found = [*row.along(line, [0.0, line.length], "end", level, "lip"),
              *row.along(line, stations[1:-1], "line", level, "lip"),
-             *row.along(line, _ends_and_middle(swale.sill_from, swale.sill_to), "sill", level, "sill")]
+             *row.along(line, _ends_and_middle(swale.sill_from, swale.sill_to), "sill", level,
+                        "sill")]
     bed = _moved(line, row.dem, swale.section.top_width() / 2)
     if bed is not None:
         found += row.along(bed, stations_along(bed, rules), "bed", level - swale.depth, "bed")

@@ -50,13 +50,18 @@ def _cascade(title: str, flows: Flows, imprint: Imprint) -> Iterator[Page]:
     count, first = len(made.rows), 0
     across, up = imprint.paper.inches
     while first < count:
-        words = title if first == 0 else f"{title}, continued"
-        blank = Blank(imprint, words)
+        blank = Blank(imprint, title if first == 0 else f"{title}, continued")
         wide, high = blank.wide * 72, (blank.ceiling - blank.floor) * 72
         whole = min(wide / made.wide, high / made.high(0, count, low=True))
         shrink = min(max(SMALLEST, whole), 1.0)
-        room = int((high / shrink - LOW_HEAD) / (made.row + GAP) + 1e-9)
-        last = min(first + max(room, 1), count)
+        last = first + max(_rows_in(made, high / shrink), 1)
+        if last < count:  # rows beside the title block may reach further down
+            deeper = first + _rows_in(made, (blank.ceiling - MARGIN) * 72 / shrink)
+            free = (wide - blank.block_wide * 72 - 8) / shrink
+            if all(item.x + item.wide / 2 < free for row in made.rows[last:deeper]
+                   for item in row):
+                last = max(last, min(deeper, count - 1))
+        last = min(last, count)
         if last == count and made.high(first, last, low=True) > high / shrink and last - first > 1:
             last -= 1  # the open ground takes its room too
         tall = made.high(first, last, low=True) * shrink / 72
@@ -66,10 +71,16 @@ def _cascade(title: str, flows: Flows, imprint: Imprint) -> Iterator[Page]:
         made.draw(blank.figure, ax, first, last, shrink)
         if last == count:
             below = Column(blank.figure, MARGIN, MARGIN,
-                           blank.wide - blank.block_wide - GUTTER, blank.floor - MARGIN - 0.1)
+                           blank.wide - blank.block_wide - 2 * GUTTER,
+                           blank.floor - MARGIN - 0.1)
             below.text(flows.account, sy.SMALL_SIZE, sy.SOFT_INK, gid="account")
         yield blank.page
         first = last
+
+
+def _rows_in(made: Layout, high: float) -> int:
+    """So many rows of a cascade find room in a height. [pt]"""
+    return int((high - LOW_HEAD + 0.6 * GAP) / (made.row + GAP) + 1e-9)
 
 
 @sy.styled
