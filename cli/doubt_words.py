@@ -35,7 +35,7 @@ def say_doubt(doubt: Any, system: str) -> None:
         return
     heading(f"How sure is this? Ranges of {doubt.runs:,} runs")
     for when, told in periods(doubt):
-        table([when, "plan", "10 to 90 %", "what is least known"],
+        table([when, "plan", "10 to 90 %", "doubt that matters most"],
               [[line.name, line.cells[0], line.cells[1], line.cells[4]]
                for line in headline_lines(told, system)])
     others = [beside_words(beside(doubt, told), system) for _, told in periods(doubt)]

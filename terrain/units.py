@@ -180,6 +180,13 @@ def per_cent(share: float, decimals: int = 0) -> str:
     return f"{100 * share:,.{decimals}f}\u00a0%"
 
 
+def share_words(share: float) -> str:
+    """A share with one decimal; all or nothing is said only where it is so."""
+    if 0.9995 <= share < 1 - 1e-9:
+        return f"over {per_cent(0.999, 1)}"
+    return f"under {per_cent(0.001, 1)}" if 1e-9 < share < 0.0005 else per_cent(share, 1)
+
+
 def unit_name(dimension: str, system: str = "metric") -> str:
     """Name the unit in which `shown` prints a dimension."""
     return PRINTED[dimension][system == "us"][0]

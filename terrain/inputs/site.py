@@ -7,6 +7,7 @@ kept as written; whoever knows the raster moves them into its working frame.
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal
@@ -343,6 +344,9 @@ def _read_yaml(path: Path) -> Any:
         raise InputError(f"{path}{line}", f"this is not valid YAML ({problem})",
                          "Use blanks instead of tabs" if "\\t" in problem else
                          "Look for a missing colon, quote or blank there") from None
+    except ValueError as error:  # a day that is none, such as 2026-02-30
+        raise InputError(_line_of_no_day(path, text), f"a date in it cannot be ({error})",
+                         "Write a day such as 2026-03-14") from None
     except YAMLError as error:
         problem = str(error).splitlines()[0].rstrip(".")
         raise InputError(str(path), f"this is not valid YAML ({problem})",
@@ -351,6 +355,17 @@ def _read_yaml(path: Path) -> Any:
         raise InputError(str(path), "it is not a list of fields such as 'name: My place'",
                          "Make a fresh one with: levelsill start DIR") from None
     return document
+
+
+def _line_of_no_day(path: Path, text: str) -> str:
+    """Where a site file states a day that is none."""
+    for number, line in enumerate(text.splitlines(), 1):
+        for year, month, day in re.findall(r"\b(\d{4})-(\d\d?)-(\d\d?)\b", line):
+            try:
+                dt.date(int(year), int(month), int(day))
+            except ValueError:
+                return f"{path} line {number}"
+    return str(path)
 
 
 def _line(document: Any, place: tuple[str | int, ...]) -> int:

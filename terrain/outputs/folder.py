@@ -62,7 +62,7 @@ def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambd
         pages = draw_plan_set(plan, paper_of(plan.site, paper), progress)
         progress("Writing the plan set")
         write_plan_set(pages, draft / FILE)
-        sheets = write_pictures(plan, pages, draft / FOLDER)
+        sheets = write_pictures(plan, pages, draft / FILE, draft / FOLDER)
         progress("Writing the report")
         page = report_page(plan, (draft / "map.png").read_bytes(), charts, sheets)
         (draft / "report.html").write_text(page, encoding="utf-8")

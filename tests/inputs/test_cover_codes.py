@@ -355,15 +355,15 @@ def site_file(folder, drawn):
 
 
 def test_the_site_file_names_drawn_areas_and_their_file_is_fingerprinted(tmp_path):
-    from terrain.outputs.data.plan_json import _fingerprints
+    from terrain.inputs.made_from import fingerprints
 
     for name in ("hill.tif", "boundary.gpkg", "codes.tif", "soils.gpkg", "yard.gpkg"):
         (tmp_path / name).write_text(name)
     site = site_file(tmp_path, "{file: yard.gpkg, layer: yards}")
     assert (site.cover.drawn.file.name, site.cover.drawn.layer) == ("yard.gpkg", "yards")
-    before = _fingerprints(site)
+    before = fingerprints(site)
     (tmp_path / "yard.gpkg").write_text("drawn anew")
-    after = _fingerprints(site)
+    after = fingerprints(site)
     assert {name for name in after if after[name] != before[name]} == {"yard.gpkg"}
 
 

@@ -44,15 +44,15 @@ def test_tiles_in_the_site_file_give_the_plan_of_the_whole(small_site, levelsill
 
 
 def test_plan_json_fingerprints_every_tile(small_site):
-    from terrain.outputs.data.plan_json import _fingerprints
+    from terrain.inputs.made_from import fingerprints
 
     ground = small_site.parent / "ground.tif"
     (small_site.parent / "other.tif").write_bytes(ground.read_bytes())
     listed = read_site(edited(small_site, "  file: [ground.tif, other.tif]\n"))
-    assert {"ground.tif", "other.tif", "rain.csv"} <= set(_fingerprints(listed))
+    assert {"ground.tif", "other.tif", "rain.csv"} <= set(fingerprints(listed))
     small_site.write_text(small_site.read_text().replace("[ground.tif, other.tif]", "\"*.tif\""))
-    assert _fingerprints(read_site(small_site)).keys() == {
-        *_fingerprints(listed)}
+    assert fingerprints(read_site(small_site)).keys() == {
+        *fingerprints(listed)}
 
 
 def test_fields_for_points_and_holes(small_site):

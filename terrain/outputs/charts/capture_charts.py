@@ -19,7 +19,7 @@ from terrain.plan.planned import Plan
 from terrain.plan.water.capture import Capture
 from terrain.plan.water.rarity import Rarity
 from terrain.plan.water.totals import Total
-from terrain.units import PRINTED, per_cent, shown, unit_name
+from terrain.units import PRINTED, per_cent, share_words, shown, unit_name
 
 FloatArray = NDArray[np.float64]
 #: Panels beside one another, and their room. [in]
@@ -138,15 +138,15 @@ def draw_store_captures(plan: Plan, capture: Capture) -> Figure:
     """Small charts of what each store keeps by how deep it rains."""
     system, every = plan.site.units, panels(plan, capture)
     rows = max(math.ceil(len(every) / ACROSS), 1)
-    pitch, head = PANEL_HIGH + 1.0, 0.85
+    pitch, head = PANEL_HIGH + 1.0, 1.0
     high = head + rows * pitch + 0.15
     figure = Figure(figsize=(WIDE, high), dpi=sy.DPI, facecolor=sy.PAPER)
     figure.text(0.045, 1 - 0.33 / high, f"What each store keeps, by how deep it rains "
                 f"[{unit_name('rain', system)}]", fontsize=16,
                 fontweight="bold", va="center", gid="title")
-    figure.text(0.955, 1 - 0.33 / high, f"upright: {unit_name('volume', system)}, each panel its own scale    "
-                "ring: first water    dot: full, and spills",
-                fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, ha="right", va="center", gid="note")
+    figure.text(0.045, 1 - 0.6 / high, f"upright: {unit_name('volume', system)}, each panel on its "
+                "own scale; ring: first water; dot: full, and spills", fontsize=sy.TEXT_SIZE,
+                color=sy.SOFT_INK, va="center", gid="note")
     factor = PRINTED["rain"][system == "us"][1]
     rain = capture.rain * factor
     pitch_across = (WIDE - 2 * BESIDE - SCALE - PANEL_WIDE) / (ACROSS - 1)
@@ -239,7 +239,7 @@ def draw_totals(totals: tuple[Total, ...], system: str) -> Figure:
         stays.plot([before], [row], "o", markersize=7, markerfacecolor=sy.PAPER,
                    markeredgecolor=sy.SOFT_INK, zorder=3, clip_on=False)
         stays.plot([after], [row], "o", markersize=7, color=sy.PASSIVE, zorder=4, clip_on=False)
-        words = f"{before:.1f} to {after:.1f} %"
+        words = f"{before:.1f} to {share_words(total.stays)}"
         right = max(before, after) < 68
         stays.annotate(words, (max(before, after) if right else min(before, after), row),
                        (10 if right else -10, 0), textcoords="offset points", va="center",

@@ -165,4 +165,6 @@ def grouped(entries: Sequence[str | None], nodes: Sequence[Node]) -> list[list[i
 
 def _land(area: float, system: str) -> str:
     """An area in the unit that suits it."""
-    return sy.brief(area, "land" if area >= 10_000 else "area", system)
+    if area < (1_000 if system == "us" else 10_000):
+        return sy.brief(area, "area", system)
+    return shown(area, "land", system, 1 if area >= 40_000 else 2)

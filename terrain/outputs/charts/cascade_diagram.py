@@ -351,9 +351,9 @@ class _Drawing:
         for number, words in enumerate(names):
             self.text(item.x, floor + self.high - (10 if len(names) > 1 else 15.5) - 11.5 * number,
                       words, 9.0, room, "store name", edge, weight="bold")
-        words = others(box, self.system)
-        for number, said in enumerate(words):
-            self.text(item.x, floor + 20.5 + LINE * (len(words) - number), said, sy.SMALL_SIZE,
+        comes = others(box, self.system)
+        for number, said in enumerate(comes):
+            self.text(item.x, floor + 20.5 + LINE * (len(comes) - number), said, sy.SMALL_SIZE,
                       room, "comes", sy.SOFT_INK)
         kept = "leads it on" if box.kind == "drain" else f"keeps {self.volume(box.caught)}"
         self.text(item.x, floor + 20.5, kept, sy.SMALL_SIZE, room, "kept")
@@ -378,7 +378,7 @@ class _Drawing:
                     (x - half + 9, top - CHIP_HIGH)])
         self.ax.add_patch(Polygon(corners, closed=True, facecolor=face, edgecolor=edge,
                                   linewidth=0.9, zorder=10, gid="catchment"))
-        self.text(x, top - (11.0 if roofed else 8.0), source, 8.0, CHIP_WIDE - 16, "catchment area",
+        self.text(x, top - (11.0 if roofed else 8.0), source, 8.0, CHIP_WIDE - 7, "catchment area",
                   sy.SOFT_INK)
         self.text(x, top - (21.0 if roofed else 19.0), self.volume(gives), 8.0, CHIP_WIDE - 20,
                   "gives")

@@ -82,7 +82,14 @@ def _text(sheet: Any, layer: str, said: str, at: FloatArray, height: float) -> N
 
 
 def _polyline(sheet: Any, layer: str, points: FloatArray) -> None:
-    sheet.add_polyline3d([tuple(map(float, p)) for p in points], dxfattribs={"layer": layer})
+    level = float(points[0, 2])
+    if (points[:, 2] == level).all():
+        # A level line holds its level once, and its points are of two numbers: a tenth of the
+        # time and half the file.
+        sheet.add_lwpolyline(points[:, :2], format="xy",
+                             dxfattribs={"layer": layer, "elevation": level})
+    else:
+        sheet.add_polyline3d(points.tolist(), dxfattribs={"layer": layer})
 
 
 def _stakes(field: SettingOut, sheet: Any) -> None:
@@ -150,15 +157,11 @@ def _ground(field: SettingOut, sheet: Any) -> None:
                     continue
                 xy = np.asarray(thin.coords)
                 east, north = field.survey.place(xy[:, 0], xy[:, 1])
-                # A level line holds its level once, and its points are of two numbers.
-                sheet.add_lwpolyline(
-                    np.column_stack([east, north]), format="xy", dxfattribs={
-                        "layer": "contours main" if count % main == 0 else "contours",
-                        "elevation": count * step})
+                points = np.column_stack([east, north, np.full(len(xy), count * step)])
+                _polyline(sheet, "contours main" if count % main == 0 else "contours", points)
                 if count % main == 0:
-                    half = len(xy) // 2
-                    _text(sheet, "contour text", f"{count * step:g}",
-                          np.array([east[half], north[half], count * step]), _size(field) * 0.8)
+                    _text(sheet, "contour text", f"{count * step:g}", points[len(points) // 2],
+                          _size(field) * 0.8)
 
 
 def _marks(field: SettingOut, sheet: Any) -> None:

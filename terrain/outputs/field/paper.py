@@ -48,7 +48,8 @@ def write_paper(field: SettingOut, path: Path) -> None:
     _lettering()
     paper = _lying(paper_of(field.plan.site))
     # The same plan gives the same bytes: no time of writing.
-    canvas = Canvas(str(path), (paper.wide * MM, paper.high * MM), invariant=1)
+    canvas = Canvas(str(path), (paper.wide * MM, paper.high * MM), invariant=1,
+                    initialFontName=PLAIN)
     for say, what in ((canvas.setTitle, "Stakes to set out"), (canvas.setCreator, "levelsill"),
                       (canvas.setAuthor, ""), (canvas.setSubject, "")):
         say(what)

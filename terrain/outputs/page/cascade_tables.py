@@ -24,7 +24,7 @@ from terrain.plan.water.routing import StormRun
 from terrain.plan.water.spill_ways import SpillWay, Step
 from terrain.plan.water.store_years import StoreYear
 from terrain.plan.water.totals import Total
-from terrain.units import lasting, per_cent, shown
+from terrain.units import lasting, share_words, shown
 
 STORM_COLUMNS = ("comes", "caught", "peak level", "freeboard left", "first spill after",
                  "spill, peak", "spill, volume", "empty again after the rain")
@@ -229,13 +229,6 @@ def _one_unit(volumes: Sequence[float], system: str) -> Callable[[float], str]:
     if system == "metric" and max(map(abs, volumes), default=0.0) < 1:
         return lambda volume: f"{1000 * volume:,.0f} L"
     return partial(shown, dimension="volume", system=system)
-
-
-def share_words(share: float) -> str:
-    """A share with one decimal; all or nothing is said only where it is so."""
-    if 0.9995 <= share < 1 - 1e-9:
-        return f"over {per_cent(0.999, 1)}"
-    return f"under {per_cent(0.001, 1)}" if 1e-9 < share < 0.0005 else per_cent(share, 1)
 
 
 def season_rows(plan: Plan, told: CascadeTold) -> list[tuple[str, list[tuple[str, list[str]]]]]:

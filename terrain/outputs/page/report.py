@@ -484,8 +484,8 @@ def _root_zone(plan: Plan) -> dict[str, str]:
 
 
 def _cautions(plan: Plan) -> list[tuple[str, tuple[str, ...], int]]:
-    """Cautions by work and how many of them are grave, the gravest work first; works of one entry
-    that share them are named together."""
+    """Cautions by work and how many of them are grave, the work with most of these first; works
+    of one entry that share them are named together."""
     sharing: dict[tuple[str, tuple[str, ...]], list[str]] = {}
     for planned in plan.stores:
         if planned.cautions:
@@ -494,7 +494,7 @@ def _cautions(plan: Plan) -> list[tuple[str, tuple[str, ...], int]]:
     found = [*((", ".join(names), cautions) for (_, cautions), names in sharing.items()),
              *culvert_cautions(plan)]
     gravest = min(range(len(found)), default=None, key=lambda i: (
-        min(map(gravity, found[i][1])), -sum(map(is_grave, found[i][1]))))
+        -sum(map(is_grave, found[i][1])), min(map(gravity, found[i][1]))))
     order = sorted(range(len(found)), key=lambda i: i != gravest)
     return [(*found[i], sum(map(is_grave, found[i][1]))) for i in order]
 

@@ -60,10 +60,17 @@ class Blank:
         #: Bottom and top of the room between title and block, and its left edge. [in]
         self.floor, self.ceiling, self.left = MARGIN + below, up - MARGIN - TITLE, MARGIN
         self.block_wide = each
-        high = self.ceiling - top - MARGIN
-        self.columns = [Column(
-            self.figure, MARGIN + i * (each + GUTTER), MARGIN + (below if i == count - 1 else 0),
-            each, high - (below if i == count - 1 else 0)) for i in range(count)]
+        self.count, self._top, self._below = count, top, below
+        self._columns: dict[int, Column] = {}
+
+    def column(self, index: int) -> Column:
+        """A column for text, made when it is first asked for: a page of charts needs none."""
+        if index not in self._columns:
+            floor = self._below if index == self.count - 1 else 0.0
+            self._columns[index] = Column(
+                self.figure, MARGIN + index * (self.block_wide + GUTTER), MARGIN + floor,
+                self.block_wide, self.ceiling - self._top - MARGIN - floor)
+        return self._columns[index]
 
 
 class Flow:
@@ -76,14 +83,14 @@ class Flow:
     @property
     def column(self) -> Column:
         """The column that is being filled."""
-        return self.pages[-1].columns[self.at]
+        return self.pages[-1].column(self.at)
 
     def need(self, room: float) -> None:
         """Go on in the next column if less room than this is left. [pt]"""
         if self.column.room >= room:
             return
         self.at += 1
-        if self.at == len(self.pages[-1].columns):
+        if self.at == self.pages[-1].count:
             self.pages.append(self.following())
             self.at = 0
 

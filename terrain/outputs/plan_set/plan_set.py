@@ -25,13 +25,13 @@ from terrain.outputs.plan_set.lettering import keep_as_text
 from terrain.outputs.plan_set.map_pages import READABLE, shed_map, site_parts, site_plan, site_scale
 from terrain.outputs.plan_set.page import Page
 from terrain.outputs.plan_set.work_pages import work_pages
-from terrain.outputs.sheets.plan_sheets import drawn_picture, dug_works, file_name
+from terrain.outputs.sheets.plan_sheets import dug_works, file_name
 from terrain.plan.planned import Plan
 
 #: The file, and the folder of the pictures.
 FILE, FOLDER = "plan_set.pdf", "sheets"
-#: Dots in an inch of the shaded ground.
-SHADE_DPI = 80
+#: Dots in an inch of the shaded ground, and of a picture.
+SHADE_DPI, PICTURE_DPI = 80, 130
 
 
 def draw_plan_set(plan: Plan, paper: Paper, progress: Callable[[str], None] = lambda what: None
@@ -93,8 +93,11 @@ def write_plan_set(pages: Sequence[Page], path: Path) -> None:
             page.figure.savefig(out, format="pdf", dpi=SHADE_DPI)
 
 
-def write_pictures(plan: Plan, pages: Sequence[Page], folder: Path) -> list[tuple[str, bytes]]:
+def write_pictures(plan: Plan, pages: Sequence[Page], path: Path, folder: Path
+                   ) -> list[tuple[str, bytes]]:
     """Write the pages of each work below one another as a picture, into a new folder.
+
+    They are painted from the file of all pages, so that what is seen is what is printed.
 
     Nothing is written where nothing is dug.
 
@@ -106,14 +109,17 @@ def write_pictures(plan: Plan, pages: Sequence[Page], folder: Path) -> list[tupl
     entries = dug_works(plan)
     if not entries:
         return []
+    from pypdfium2 import PdfDocument
+
     folder.mkdir()
-    found = []
+    found, printed = [], PdfDocument(path)
     for number, entry in enumerate(entries, 1):
-        parts = [np.asarray(drawn_picture(page.figure)) for page in pages
-                 if page.work == entry.name]
-        picture = Image.fromarray(np.concatenate(parts))
+        parts = [printed[i].render(scale=PICTURE_DPI / 72).to_pil().convert("RGB")
+                 for i, page in enumerate(pages) if page.work == entry.name]
+        picture = Image.fromarray(np.concatenate([np.asarray(part) for part in parts]))
         picture.save(folder / file_name(number, entry.name), "PNG", compress_level=3)
         out = io.BytesIO()
         picture.save(out, "WEBP", quality=82, method=2)
         found.append((entry.name, out.getvalue()))
+    printed.close()
     return found

@@ -7,10 +7,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
-from PIL import Image
 
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.map_features import spill_parts
@@ -28,8 +26,6 @@ from terrain.units import shown
 
 FloatArray = NDArray[np.float64]
 
-#: Dots in an inch of a sheet's picture.
-PICTURE_DPI = 130
 #: Kinds of work that are dug.
 DUG = ("swale", "basin", "tree basin", "drain")
 
@@ -190,11 +186,3 @@ def file_name(number: int, name: str) -> str:
     name cannot hold."""
     words = re.sub(r"[^\w]+", "_", name).strip("_")[:40]
     return f"{number:02d}_{words}.png" if words else f"{number:02d}.png"
-
-
-def drawn_picture(figure: Figure) -> Image.Image:
-    """A figure as a picture."""
-    figure.set_dpi(PICTURE_DPI)
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
-    return Image.fromarray(np.asarray(canvas.buffer_rgba())[:, :, :3])

@@ -167,8 +167,8 @@ def test_dxf_read_by_gdal(metric):
 def test_dxf_contours_are_level_and_on_the_designed_ground(metric, drawing):
     """Against the raster of the designed ground, sampled beside the line."""
     field = metric.field
-    lines = [np.array([tuple(v.dxf.location) for v in line.vertices])
-             for line in drawing.modelspace().query("POLYLINE")
+    lines = [np.array(list(line.vertices_in_wcs()))
+             for line in drawing.modelspace().query("LWPOLYLINE")
              if line.dxf.layer.startswith("contours")]
     # Bilinear between cells: the level lies between those of the cells about a point, but for
     # what thinning moves it, 0.03 m on sides no steeper than 1:1.

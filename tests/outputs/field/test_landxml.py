@@ -10,7 +10,7 @@ import pytest
 from shapely import MultiPoint, box
 
 from terrain.outputs.field.field_lines import lines_of
-from terrain.outputs.field.mesh import TOLERANCE
+from terrain.outputs.field.mesh import TOLERANCE, scanned
 from terrain.outputs.gis.surfaces import write_surfaces
 
 SPACE = "{http://www.landxml.org/schema/LandXML-1.2}"
@@ -131,6 +131,27 @@ def test_heights_agree_with_the_raster_of_the_designed_ground(which, request, tm
             assert off.max() <= TOLERANCE + 0.0006  # the raster is written to the millimetre
             seen += off.size
     assert seen > 2000
+
+
+def test_triangles_of_a_plane_have_its_level_at_every_centre():
+    """z = 2 + 0.3 x - 0.7 y, and which centres lie within, by matplotlib's triangles; corners on
+    centres and edges along rows among them."""
+    from matplotlib.tri import Triangulation
+
+    drawn = np.random.default_rng(3)
+    points = np.concatenate([drawn.uniform(-2, 42, (60, 2)), drawn.integers(0, 40, (60, 2)),
+                             [[5.0, 7.0], [25.0, 7.0]]])
+    points = np.unique(points, axis=0)
+    plane = Triangulation(*points.T)
+    x, y = points.T
+    row, column, level = scanned(*(v[plane.triangles] for v in (x, y, 2 + 0.3 * x - 0.7 * y)),
+                                 (41, 36))
+    assert level == pytest.approx(2 + 0.3 * column - 0.7 * row, abs=1e-6)
+    found = np.zeros((41, 36), bool)
+    found[row, column] = True
+    across, down = np.meshgrid(np.arange(36.0), np.arange(41.0))
+    assert (found == (plane.get_trifinder()(across, down) >= 0)).all()
+    assert found.sum() > 1000
 
 
 def test_alignments_and_stakes(metric, feet):

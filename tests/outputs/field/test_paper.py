@@ -1,78 +1,93 @@
-"""The stakes on paper, as figures and as a PDF read back."""
+"""The stakes on paper: the PDF read back by PyMuPDF."""
 
 from __future__ import annotations
 
-import re
-import zlib
+from itertools import combinations
 
+import pymupdf
 import pytest
 
-from terrain.outputs.field.paper import paper_pages
-
 HOSTILE = '''=1+1, "a" & <b>'c'</b> %%d ^J {\\H}'''
+#: A page's margins. [pt]
+MARGIN = 12 / 25.4 * 72
 
 
 @pytest.fixture(scope="module", params=["metric", "feet"])
 def pages(request):
     written = request.getfixturevalue(request.param)
-    return written, list(paper_pages(written.field))
+    with pymupdf.open(written.folder / "field/stakes.pdf") as paper:
+        yield written, list(paper)
 
 
-def test_nothing_overlaps_or_leaves_the_paper(pages, seen):
-    for figure in pages[1]:
-        assert seen.overlaps(figure) == []
-        assert seen.outside(figure) == []
+def words(page):
+    """Every piece of lettering as it was put on the page, with its box."""
+    return [("".join(chr(c[0]) for c in piece["chars"]), pymupdf.Rect(piece["bbox"]), piece["size"])
+            for piece in page.get_texttrace()]
 
 
-def test_every_stake_is_there_with_the_tables_figures(pages, seen):
-    written, figures = pages
+def test_nothing_overlaps_or_leaves_the_paper(pages):
+    for page in pages[1]:
+        found = words(page)
+        assert len(found) > 10
+        for _, box, size in found:
+            assert box.x0 > MARGIN - 1
+            assert box.x1 < page.rect.x1 - MARGIN + 1
+            assert box.y0 > 0
+            assert box.y1 < page.rect.y1
+            assert size > 5.5
+        for (one, a, _), (other, b, _) in combinations(found, 2):
+            across, down = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
+            # Boxes hold the room above capitals and below the line too, a third of their height.
+            assert across < 0.5 or down < 0.35 * min(a.height, b.height), (one, other)
+
+
+def test_every_stake_is_there_with_the_tables_figures(pages):
+    """In a line of its own: number, level to make, what the staff reads."""
+    written, found = pages
     field = written.field
-    words = [seen.words(figure).split("\n") for figure in figures]
-    every = [word for page in words for word in page]
+    lines = {}
+    for page in found:
+        for said, box, _ in words(page):
+            lines.setdefault((page.number, round(box.y1, 1)), []).append(said)
+    rows = {tuple(line[:2]): line for line in lines.values()}
     for staked in field.stakes:
-        assert str(staked.number) in every
-        assert f"{field.unit.of(staked.stake.design):.3f}" in every
+        row = rows[str(staked.number), staked.stake.mark]
+        assert f"{field.unit.of(staked.stake.design):.3f}" in row
         if staked.reading is not None:
-            assert f"{field.unit.of(staked.reading):.3f}" in every
-    for number, page in enumerate(words, 1):
-        assert f"Page {number} of {len(figures)}" in page
-    assert any(note in " ".join(words[0]) for note in field.notes)
+            assert f"{field.unit.of(staked.reading):.3f}" in row
+    for number, page in enumerate(found, 1):
+        assert f"Page {number} of {len(found)}" in page.get_text()
+    first = " ".join(found[0].get_text().split())
+    assert any(" ".join(note.split()) in first for note in field.notes)
 
 
 def test_boxes_to_tick_are_as_many_as_stakes(pages):
-    from matplotlib.patches import Rectangle
-
-    written, figures = pages
-    boxes = [box for figure in figures for box in figure.findobj(Rectangle)
-             if box.get_facecolor()[3] == 0 and box.get_edgecolor()[3] == 1
-             and box is not figure.patch]
+    written, found = pages
+    boxes = [part for page in found for part in page.get_drawings()
+             if part["type"] == "s" and part["items"][0][0] == "re"]
     assert len(boxes) == len(written.field.stakes)
 
 
-def test_names_are_written_as_they_are(metric, seen):
+def test_names_are_written_as_they_are(metric):
     """Not read as mathematics or markup."""
-    words = "\n".join(seen.words(figure) for figure in paper_pages(metric.field))
-    assert HOSTILE in words
+    with pymupdf.open(metric.folder / "field/stakes.pdf") as paper:
+        assert any(said == HOSTILE for page in paper for said, _, _ in words(page))
 
 
-def test_the_pdf_is_of_a4_or_letter_paper(metric, feet):
+def test_the_pdf_is_of_a4_or_letter_paper(pages):
     """ISO 216: 210 by 297 mm; ANSI Y14.1 size A: 8.5 by 11 in; a PDF's unit is 1/72 in."""
-    for written, size in ((metric, (297 / 25.4 * 72, 210 / 25.4 * 72)), (feet, (792.0, 612.0))):
-        data = (written.folder / "field/stakes.pdf").read_bytes()
-        boxes = re.findall(rb"/MediaBox \[ *([\d. ]+)\]", data)
-        assert len(boxes) == len(list(paper_pages(written.field)))
-        for box in boxes:
-            assert [float(v) for v in box.split()][2:] == pytest.approx(size, abs=0.1)
-        assert b"CreationDate" not in data
+    written, found = pages
+    metric = written.field.unit.key == "m"
+    size = (297 / 25.4 * 72, 210 / 25.4 * 72) if metric else (792.0, 612.0)
+    for page in found:
+        assert (page.rect.width, page.rect.height) == pytest.approx(size, abs=0.1)
 
 
-def test_the_pdf_holds_letters_not_shapes(metric):
-    """Text operators in the pages' streams (ISO 32000-1, 9.4.3), so that it can be searched."""
-    data = (metric.folder / "field/stakes.pdf").read_bytes()
-    found = 0
-    for stream in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", data, re.S):
-        try:
-            found += zlib.decompress(stream).count(b"Tj") + zlib.decompress(stream).count(b"TJ")
-        except zlib.error:
-            continue
-    assert found > 10 * len(metric.field.stakes)
+def test_letters_are_in_the_file(pages):
+    """Every typeface that a page uses is embedded: its file is there (ISO 32000-1, 9.9)."""
+    for page in pages[1]:
+        fonts = page.get_fonts()
+        assert fonts
+        for number, kind, *_ in fonts:
+            assert kind == "ttf"
+            assert len(page.parent.extract_font(number)[3]) > 1000

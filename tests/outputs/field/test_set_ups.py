@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from terrain.inputs.dem import Dem
 from terrain.inputs.frame import Frame
-from terrain.outputs.field.offset_stakes import offset_stake
+from terrain.outputs.field.offset_stakes import OffsetStake, offset_stake, without_near
 from terrain.outputs.field.set_ups import KnownMark, Marks, plan_set_ups
 from terrain.outputs.field.stakes import Stake
 from terrain.works.rules import Rulebook
@@ -124,3 +126,15 @@ def test_a_lone_stakes_offset_lies_up_the_slope():
     one = offset_stake(stake(50.0, 60.0, 106.0, away=None), PLANE, 2.0, "uphill",
                        lambda x, y: False)
     assert (one.x, one.y) == pytest.approx((50.0, 62.0), abs=1e-3)
+
+
+def test_of_two_offset_stakes_that_nearly_coincide_one_is_left():
+    """Less than 0.5 m apart and of one work: the second is left out; of another work it stays."""
+    def beside(x):
+        return OffsetStake(x, 0.0, 2.0, "uphill", 100.0, 0.0)
+
+    stakes = [stake(x, 60.0, 106.0) for x in (50.0, 52.0, 54.0, 56.0)]
+    other = replace(stakes[1], work="v")
+    kept = without_near([*stakes, other], [beside(0.0), beside(0.49), None, beside(0.51),
+                                           beside(0.49)])
+    assert [None if one is None else one.x for one in kept] == [0.0, None, None, 0.51, 0.49]

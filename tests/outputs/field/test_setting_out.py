@@ -3,28 +3,44 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from shapely import LineString, Point, Polygon
 
+from terrain.inputs.site import read_site
 from terrain.outputs.field.setting_out import setting_out
 from terrain.outputs.field.stake_table import write_stake_table
-from terrain.outputs.field.stakes import stakes_of
 from terrain.outputs.field.stations import stations_along
 from terrain.plan.plan import make_plan
 from terrain.works.rules import Rulebook
 
 
-def of(plan, work, mark):
-    return [s for s in stakes_of(plan) if s.work == work and s.mark == mark]
+@pytest.fixture(scope="module")
+def demo_field(demo_plan):
+    return setting_out(demo_plan)
 
 
-def test_a_swales_stakes(demo_plan):
+@pytest.fixture(scope="module")
+def of(demo_field):
+    """Gives the demo's stakes of a work and mark."""
+    def found(work, mark):
+        return [s.stake for s in demo_field.stakes if (s.stake.work, s.stake.mark) == (work, mark)]
+
+    return found
+
+
+def field_of(plan, site):
+    """The small site's stakes as another site file asks for them; its works are the same."""
+    return setting_out(replace(plan, inputs=replace(plan.inputs, site=read_site(site))))
+
+
+def test_a_swales_stakes(demo_plan, of):
     planned = next(p for p in demo_plan.stores if p.store.name == "upper swale")
     swale = planned.swale
     line = LineString(swale.route.line)
-    stakes = of(demo_plan, "upper swale", "line") + of(demo_plan, "upper swale", "end")
+    stakes = of("upper swale", "line") + of("upper swale", "end")
     for stake in stakes:
         assert line.distance(Point(stake.x, stake.y)) < 1e-6
         assert stake.design == swale.sill.level
@@ -33,15 +49,16 @@ def test_a_swales_stakes(demo_plan):
     assert stations[0] == 0
     assert stations[-1] == pytest.approx(line.length)
     assert np.diff(stations).max() <= 10 + 1e-9  # stakes every 10 m, common practice, no source
-    left, right = of(demo_plan, "upper swale", "sill")
+    left, middle, right = of("upper swale", "sill")
     assert right.station - left.station == pytest.approx(swale.sill.length)
-    assert left.design == right.design == swale.sill.level
+    assert middle.station == pytest.approx((left.station + right.station) / 2)
+    assert left.design == middle.design == right.design == swale.sill.level
 
 
-def test_bed_stakes_stand_uphill_of_the_lip_on_the_middle_of_the_bed(demo_plan):
+def test_bed_stakes_stand_uphill_of_the_lip_on_the_middle_of_the_bed(demo_plan, of):
     planned = next(p for p in demo_plan.stores if p.store.name == "lower swale")
     swale, line = planned.swale, LineString(planned.swale.route.line)
-    beds = of(demo_plan, "lower swale", "bed")
+    beds = of("lower swale", "bed")
     assert len(beds) > 3
     for stake in beds:
         assert stake.design == pytest.approx(swale.sill.level - swale.depth)
@@ -50,9 +67,9 @@ def test_bed_stakes_stand_uphill_of_the_lip_on_the_middle_of_the_bed(demo_plan):
     assert np.mean([s.ground for s in beds]) > swale.route.level
 
 
-def test_berm_stakes_stand_downhill_at_the_crest_as_built(demo_plan):
+def test_berm_stakes_stand_downhill_at_the_crest_as_built(demo_plan, of):
     planned = next(p for p in demo_plan.stores if p.store.name == "lower swale")
-    berm = of(demo_plan, "lower swale", "berm")
+    berm = of("lower swale", "berm")
     line = LineString(planned.swale.route.line)
     assert len(berm) > 3
     for stake in berm:
@@ -63,10 +80,46 @@ def test_berm_stakes_stand_downhill_at_the_crest_as_built(demo_plan):
     assert np.mean([s.ground for s in berm]) < planned.swale.route.level
 
 
-def test_a_spillway_lies_beyond_the_walls_end(demo_plan):
+def test_berm_stakes_stand_where_the_berm_is_whole(demo_plan, of):
+    """A berm that slopes down to the sill's ends as its sides do is as high as its crest only that
+    slope's length away from them; its stakes go up to there."""
+    for planned in demo_plan.stores:
+        swale = planned.swale
+        if swale is None:
+            continue
+        line = LineString(swale.route.line)
+        back = swale.berm_side_slope * swale.berm_height_built
+        berm = [line.project(Point(s.x, s.y)) for s in of(planned.store.name, "berm")]
+        before = [at for at in berm if at < swale.sill_from]
+        after = [at for at in berm if at > swale.sill_to]
+        assert len(before) + len(after) == len(berm) > 3
+        # On a bend of 3 m or more a metre of the crest's line is up to a half more or less.
+        if before:
+            assert swale.sill_from - max(before) == pytest.approx(back, rel=0.5)
+        if after:
+            assert min(after) - swale.sill_to == pytest.approx(back, rel=0.5)
+
+
+def test_a_wall_is_staked_only_where_it_stands(demo_plan, of):
+    """Its crest is no lower than the ground at any stake, and meets it at the last ones."""
+    for planned in demo_plan.stores:
+        if planned.basin is None or not planned.basin.has_wall:
+            continue
+        wall = planned.basin.profile
+        stakes = of(planned.store.name, "wall")
+        over = [wall.crest - np.interp(s.station, wall.stations, wall.ground) for s in stakes]
+        assert min(over) > -1e-5
+        assert stakes[0].station == pytest.approx(wall.stands[0])
+        assert stakes[-1].station == pytest.approx(wall.stands[1])
+        gaps = np.diff([s.station for s in stakes])
+        assert gaps.max() <= 5 + 1e-9  # common practice, no source
+
+
+def test_a_spillway_lies_beyond_the_walls_end(demo_plan, of):
     planned = next(p for p in demo_plan.stores if p.store.name == "gully pond")
     basin, wall = planned.basin, planned.basin.profile
-    near, far = (np.array([stake.x, stake.y]) for stake in of(demo_plan, "gully pond", "sill"))
+    near, half, far = (np.array([stake.x, stake.y]) for stake in of("gully pond", "sill"))
+    assert half == pytest.approx((near + far) / 2)
     end = np.array([basin.sill_x, basin.sill_y])
     foot = wall.top / 2  # where crest and ground meet the bank is as wide as its top
     assert np.hypot(*(near - end)) == pytest.approx(foot, abs=1e-6)
@@ -74,19 +127,19 @@ def test_a_spillway_lies_beyond_the_walls_end(demo_plan):
     assert LineString(basin.line).distance(Point(*end)) < 1e-6
 
 
-def test_a_pits_floor_stakes_stand_on_its_floor(demo_plan):
+def test_a_pits_floor_stakes_stand_on_its_floor(demo_plan, of):
     planned = next(p for p in demo_plan.stores if p.store.name == "road basin")
     basin, shape = planned.basin, Polygon(planned.basin.line)
-    for stake in of(demo_plan, "road basin", "floor"):
+    for stake in of("road basin", "floor"):
         assert shape.exterior.distance(Point(stake.x, stake.y)) == pytest.approx(
             basin.batter * basin.water_at_wall, abs=1e-6)
         assert stake.design == pytest.approx(basin.sill.level - basin.water_at_wall)
-    rim = of(demo_plan, "road basin", "rim")
+    rim = of("road basin", "rim")
     assert len({(round(s.x, 3), round(s.y, 3)) for s in rim}) == len(rim)
     assert min(s.cut for s in rim) == pytest.approx(0, abs=0.06)
 
 
-def test_staff_readings_and_feet(small_site, tmp_path):
+def test_staff_readings_and_feet(small_site, metric, tmp_path):
     """Reading = benchmark level + reading on it - design level: the height-of-instrument rule of
     every surveying book (common practice, no source)."""
     from terrain.inputs.elevation import read_elevation
@@ -96,7 +149,7 @@ def test_staff_readings_and_feet(small_site, tmp_path):
     text = small_site.read_text().replace("name: Small valley", "name: Small valley\nunits: us")
     small_site.write_text(text + "benchmark: {at: [500060, 6399950], level: "
                           f"{level} m, staff reading: 1.5 m}}\n")
-    field = setting_out(make_plan(small_site))
+    field = field_of(metric.plan, small_site)
     write_stake_table(field, tmp_path / "s.csv")
     with open(tmp_path / "s.csv", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
@@ -117,8 +170,8 @@ def test_staff_readings_and_feet(small_site, tmp_path):
                                                                    abs=0.001)
 
 
-def test_no_reading_is_longer_than_the_staff(demo_plan):
-    field = setting_out(demo_plan)
+def test_no_reading_is_longer_than_the_staff(demo_field):
+    field = demo_field
     read = [s for s in field.stakes if s.set_up is not None]
     assert len(read) > 0.9 * len(field.stakes)
     assert len(field.set_ups) > 1  # the demo's works span more than a staff of 4 m
@@ -129,8 +182,8 @@ def test_no_reading_is_longer_than_the_staff(demo_plan):
             staked.reading)
 
 
-def test_offset_stakes_stand_square_to_the_line_clear_of_all_digging(demo_plan):
-    field = setting_out(demo_plan)
+def test_offset_stakes_stand_square_to_the_line_clear_of_all_digging(demo_plan, demo_field):
+    field = demo_field
     grid, change = field.grid, field.change
     found = [s for s in field.stakes if s.offset is not None]
     assert len(found) > 30
@@ -192,11 +245,11 @@ def test_a_straight_has_stakes_evenly_and_a_corner_has_its_own():
     assert np.diff(corner).max() <= 10 + 1e-9
 
 
-def test_what_the_site_file_asks_for_is_done(small_site):
+def test_what_the_site_file_asks_for_is_done(small_site, metric):
     small_site.write_text(small_site.read_text()
                           + "setting out: {offset: 3 m, side: downhill, staff: 5 m}\n"
                             "benchmark: {at: [500085, 6399955], level: 203.0 m}\n")
-    field = setting_out(make_plan(small_site))
+    field = field_of(metric.plan, small_site)
     sides = {s.offset.side for s in field.stakes if s.offset}
     assert "downhill" in sides
     assert "uphill" not in sides

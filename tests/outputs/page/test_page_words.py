@@ -4,15 +4,16 @@ import re
 from types import SimpleNamespace
 
 from terrain.inputs.site_money import Money
-from terrain.outputs.page.cascade_tables import share_words, total_rows
+from terrain.outputs.page.cascade_tables import total_rows
 from terrain.outputs.page.money_tables import bare_words, rate_words
 from terrain.outputs.page.report import _rule_figure
 from terrain.outputs.page.shares import with_shares
 from terrain.outputs.page.tank_tables import sold_as, width
+from terrain.units import share_words
 
 
 def money(units="metric", **more):
-    return Money.model_validate({"currency": "crown", "machine_hour": 100} | more,
+    return Money.model_validate({"currency": "crown", "machine hour": [100, 100]} | more,
                                 context={"units": units})
 
 
@@ -54,7 +55,7 @@ def test_a_table_of_totals_has_one_unit_of_volume():
 
 def test_what_prices_without_a_unit_were_taken_for_is_said():
     told = {"tank": [700, 1100], "pipe": {"per": "6 m", "price": [40, 60]},
-            "water_otherwise": {"well": 120}}
+            "water otherwise": {"well": 120}}
     assert "tank: 700 to 1,100 as per m³; a well: 120 as per m³." in bare_words(money(**told))
     assert "pipe" not in bare_words(money(**told))
     assert "tank: 700 to 1,100 as per gal; a well: 120 as per gal." in bare_words(
@@ -65,8 +66,8 @@ def test_what_prices_without_a_unit_were_taken_for_is_said():
 def test_water_has_one_unit_in_all_that_is_said_of_money():
     """A US gallon is 3.785411784 L (NIST): 1,000 of them at 1 each cost 1,000; a cubic yard is
     0.764554857984 m3."""
-    said = rate_words(money("us", tank=1, water_otherwise={"well": 2},
-                            stone={"per": "1 m3", "price": 100}), "us")
+    said = rate_words(money("us", **{"tank": 1, "water otherwise": {"well": 2},
+                                     "stone": {"per": "1 m3", "price": 100}}), "us")
     assert "1,000 for each 1,000 gal of tank" in said
     assert "Each 1,000 gal that comes another way: a well 2,000" in said
     assert "76.5 for each yd³ of stone" in said
@@ -102,3 +103,25 @@ def test_the_picture_of_doubt_stands_once():
     line = next(line for line in text.splitlines() if "charts.items()" in line)
     drawn = Environment().from_string(line).render(charts={"storms": "a", "doubt": "b"})
     assert drawn.count("<img") == 1
+
+
+def test_paper_and_a_common_screen_cut_no_table_and_paper_folds_nothing(browser, harmful_page):
+    """A4 is 210 mm wide, a CSS pixel 1/96 in (CSS Values 4): 718 of them within margins of 10 mm.
+    """
+    wider = """() => [...document.querySelectorAll('main table')].filter(table =>
+        table.getBoundingClientRect().right > document.documentElement.clientWidth + 1
+        ).map(table => [table.caption.textContent, table.getBoundingClientRect().right])"""
+    page = browser.new_page(viewport={"width": 1200, "height": 900})
+    page.goto(harmful_page.as_uri())
+    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+    assert page.evaluate(wider) == []
+    page.close()
+    page = browser.new_page(viewport={"width": 718, "height": 1000})
+    page.goto(harmful_page.as_uri())
+    page.emulate_media(media="print")
+    assert page.evaluate(wider) == []
+    heights = page.evaluate("""[...document.querySelectorAll('details:not([open])')].map(
+        one => one.lastElementChild.getBoundingClientRect().height)""")
+    page.close()
+    assert heights
+    assert min(heights) > 0

@@ -5,6 +5,7 @@ import functools
 import itertools
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pymupdf
@@ -211,13 +212,13 @@ def test_the_same_plan_gives_the_same_bytes_and_pictures(demo_plan, tmp_path):
 
 
 def test_a_picture_holds_all_pages_of_its_work(printed, demo_plan, tmp_path):
-    paper, pages, _ = printed
+    paper, pages, read = printed
     from PIL import Image
 
     plan = demo_plan
     name = dug_works(plan)[-1].name
     one = replace(plan, stores=[p for p in plan.stores if p.placed.work.name == name])
-    found = write_pictures(one, pages, tmp_path / "sheets")
+    found = write_pictures(one, pages, Path(read.name), tmp_path / "sheets")
     assert [work for work, _ in found] == [name]
     wide, high = Image.open(next((tmp_path / "sheets").glob("*.png"))).size
     count = sum(page.work == name for page in pages)
@@ -286,3 +287,15 @@ def test_pages_are_dated_by_the_site_file_or_the_build_and_never_by_the_clock(de
         date_words(bare)
     monkeypatch.delenv("SOURCE_DATE_EPOCH")
     assert "Not dated" in date_words(bare)
+
+
+@pytest.mark.parametrize(("line", "told"), [
+    ("paper: B5", "'B5' is not one of"), ("date: soon", "'soon' is not a day"),
+    ("date: 2026-02-30", "a date in it cannot be")])
+def test_a_paper_or_date_that_cannot_be_is_told_with_its_line(line, told, small_site):
+    from terrain.inputs.site import read_site
+
+    small_site.write_text(f"{small_site.read_text()}{line}\n")
+    with pytest.raises(InputError, match=told) as error:
+        read_site(small_site)
+    assert "line" in str(error.value)
