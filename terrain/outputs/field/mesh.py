@@ -114,8 +114,9 @@ def _mesh(dem: Dem, shapes: list[WorkShape], bounds: Bounds, grid: Grid, level: 
     cells = np.column_stack([part.x[columns], part.y[rows], heights[rows, columns]])
     points = _apart(np.concatenate([cells, _of_breaklines(shapes, part, heights)]))
     sheet = _Sheet(part, heights)
+    corner = part.left, part.top
+    net = Delaunay(points[:, :2] - corner, incremental=True)
     for turn in range(ROUNDS):
-        net = Delaunay(points[:, :2] - (part.left, part.top))
         off = np.where(seen, sheet.off(net.simplices, points), 0.0)
         rows, columns = np.nonzero(off > TOLERANCE)
         if not rows.size:
@@ -125,8 +126,10 @@ def _mesh(dem: Dem, shapes: list[WorkShape], bounds: Bounds, grid: Grid, level: 
         order = np.lexsort((-off[rows, columns], block))  # the worst of each, block by block
         first = order[np.unique(block[order], return_index=True)[1]]
         row, column = rows[first], columns[first]
-        points = np.concatenate([points, np.column_stack([
-            part.x[column], part.y[row], heights[row, column]])])
+        new = np.column_stack([part.x[column], part.y[row], heights[row, column]])
+        points = np.concatenate([points, new])
+        net.add_points(new[:, :2] - corner)
+    net.close()
     faces = net.simplices.astype(np.int64)
     middle = points[faces][:, :, :2].mean(axis=1)
     row = np.clip(((part.top - middle[:, 1]) / part.cell).astype(int), 0, part.rows - 1)

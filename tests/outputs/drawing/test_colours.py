@@ -86,7 +86,8 @@ def test_what_colour_alone_would_not_tell_apart_differs_in_line_or_shape(demo_pl
     assert len(set(dashes.values())) == 3
     assert {type(a).__name__ for a in seen.with_gid(figure, "shed")} == {"Circle"}
     lines = draw_site_capture(demo_plan.told.capture, "metric", "24 h").axes[0].lines
-    before, kept = (next(x for x in lines if x.get_color() == c) for c in (sy.SOFT_INK, sy.ROOF_WATER))
+    before, kept = (next(x for x in lines if x.get_color() == colour)
+                    for colour in (sy.SOFT_INK, sy.ROOF_WATER))
     assert before.is_dashed() != kept.is_dashed()
 
 
