@@ -24,7 +24,7 @@ def test_every_command_has_help_with_an_example(levelsill_process, command):
     "start site.yaml"])
 def test_a_process_says_what_is_heard_within_this_one(levelsill, levelsill_process, small_site,
                                                       words):
-    """Beside help above and the plan of tests/test_demo.py, each command as a person starts it."""
+    """As a person starts it; the plan so in test_interrupt.py, and whole in a slow test."""
     first, second = (run(*words.split(), folder=small_site.parent)
                      for run in (levelsill_process, levelsill))
     assert (first.code, first.out) == (second.code, second.out)

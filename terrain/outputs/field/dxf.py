@@ -2,7 +2,8 @@
 
 References
 ----------
-Autodesk, DXF Reference, AutoCAD 2010: header variable $INSUNITS, control codes in text.
+The published DXF reference, version AC1024 (2010): header variable $INSUNITS, control codes in
+text.
 """
 
 from __future__ import annotations
@@ -60,6 +61,9 @@ def write_dxf(field: SettingOut, path: Path) -> None:
         _stakes(field, sheet)
         _marks(field, sheet)
         _notes(field, sheet)
+        # ezdxf would add these in the order of a set, which no two runs share.
+        for kind in sorted(document.entitydb.dxf_types_in_use()):
+            document.classes.add_class(kind)
         document.saveas(path)
     finally:
         options.write_fixed_meta_data_for_testing = before
