@@ -231,7 +231,8 @@ def test_report_is_one_page_that_needs_nothing_else(planned):
     assert len(page) < 8_000_000
     assert "http://" not in page.replace("http://www.w3.org", "")
     assert "https://" not in page
-    assert 'http-equiv="Content-Security-Policy" content="default-src ' in page  # what tests/outputs/page drives in a browser
+    # What tests/outputs/page drives in a browser is fenced in.
+    assert 'http-equiv="Content-Security-Policy" content="default-src ' in page
     for store in plan["stores"]:
         assert store["name"] in page
 
