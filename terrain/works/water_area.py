@@ -11,19 +11,37 @@ def water_area(volume, volumes, areas):
 
     To the last bit what `numpy.interp` gives, which inside a kernel makes arrays at each call.
     """
-    last = volumes.size - 1
-    if volume <= volumes[0]:
-        return areas[0]
-    if volume >= volumes[last]:
-        return areas[last]
-    low, high = 0, last
+    low, high = 0, volumes.size - 1
     while high - low > 1:
         middle = (low + high) // 2
         if volumes[middle] <= volume:
             low = middle
         else:
             high = middle
+    return area_above(volume, volumes, areas, low)
+
+
+@kernel
+def point_below(volume, volumes, near):
+    """The last point of a curve but one at the most, that holds no more than a volume, looked for
+    from one near it."""
+    low = near
+    while low > 0 and volumes[low] > volume:
+        low -= 1
+    while low < volumes.size - 2 and volumes[low + 1] <= volume:
+        low += 1
+    return low
+
+
+@kernel
+def area_above(volume, volumes, areas, low):
+    """As `water_area`, where `point_below` is known. [m2]"""
+    last = volumes.size - 1
+    if volume <= volumes[0]:
+        return areas[0]
+    if volume >= volumes[last]:
+        return areas[last]
     if volumes[low] == volume:
         return areas[low]
-    slope = (areas[high] - areas[low]) / (volumes[high] - volumes[low])
+    slope = (areas[low + 1] - areas[low]) / (volumes[low + 1] - volumes[low])
     return slope * (volume - volumes[low]) + areas[low]

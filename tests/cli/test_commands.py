@@ -18,10 +18,11 @@ def test_every_command_has_help_with_an_example(levelsill_process, command):
 
 
 @pytest.mark.parametrize("words", [
-    "survey ground.tif", "shed ground.tif --at 500060,6399900 --storm 30mm --cn 80",
-    "swale ground.tif --through 500085,6399940", "soak --group B --depth 0.3", "rain rain.csv",
-    "basin ground.tif --wall 500040,6399870 500080,6399870 --crest 195.9m", "check site.yaml",
-    "start site.yaml"])
+    "survey ground.tif", "soak --group B --depth 0.3", "check site.yaml", "start site.yaml",
+    *(pytest.param(words, marks=pytest.mark.slow) for words in (
+        "shed ground.tif --at 500060,6399900 --storm 30mm --cn 80", "rain rain.csv",
+        "swale ground.tif --through 500085,6399940",
+        "basin ground.tif --wall 500040,6399870 500080,6399870 --crest 195.9m"))])
 def test_a_process_says_what_is_heard_within_this_one(levelsill, levelsill_process, small_site,
                                                       words):
     """As a person starts it; the plan so in test_interrupt.py, and whole in a slow test."""

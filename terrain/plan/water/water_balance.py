@@ -16,7 +16,7 @@ from terrain.runoff.curve_number import RunoffRule
 from terrain.runoff.evapotranspiration import MONTH_DAYS
 from terrain.runoff.soil_moisture import soil_moisture
 from terrain.works.store import Store
-from terrain.works.water_area import water_area
+from terrain.works.water_area import area_above, point_below
 from terrain.works.water_use import Use
 
 #: A day's runoff comes evenly over its first hours (storms in dry country are short);
@@ -37,7 +37,7 @@ def _days(inflow, evaporation, volumes, areas, soak, month, wants, below, draw, 
     what does not fit spills, a pump taking so much of it an hour, then the uses draw in their
     order, then sun and floor take theirs.
     """
-    capacity, held = volumes[-1], start
+    capacity, held, low = volumes[-1], start, 0
     uses, open_water = wants.shape[1], soak > 0
     for day in range(inflow.size):
         if held < top_below:
@@ -53,30 +53,34 @@ def _days(inflow, evaporation, volumes, areas, soak, month, wants, below, draw, 
         wet = open_water or evaporation[day] > 0
         if held == 0.0 and inflow[day] == 0.0:  # empty it stays, and its fates are 0 already
             continue
+        comes, dries = inflow[day] / rain_hours, evaporation[day] / 24
+        spilled = unlifted = infiltrated = evaporated = 0.0
         for hour in range(24):
             water = held
             if hour < rain_hours:
-                water += inflow[day] / rain_hours
+                water += comes
             over = max(water - capacity, 0.0)
             water -= over
-            spill[day] += over
-            over_pump[day] += max(over - lifts, 0.0)
+            spilled += over
+            unlifted += max(over - lifts, 0.0)
             for use in range(uses):
                 taken = min(ration[day, use] / 24, water)
                 water -= taken
                 used[day, use] += taken
-            if wet:
-                area = water_area(water, volumes, areas) if water > 0 else 0.0
-                dried = min(evaporation[day] / 24 * area / 1000, water)
+            if wet and water > 0:
+                low = point_below(water, volumes, low)
+                area = area_above(water, volumes, areas, low)
+                dried = min(dries * area / 1000, water)
                 water -= dried
                 soaked = min(soak * area / 1000, water)
                 water -= soaked
-                fates[day, 0] += soaked
-                fates[day, 1] += dried
+                infiltrated += soaked
+                evaporated += dried
             held = water
             if held == 0.0 and hour >= rain_hours - 1:  # nothing more comes: nothing more goes
                 break
-        fates[day, 2] = held
+        spill[day], over_pump[day] = spilled, unlifted
+        fates[day, 0], fates[day, 1], fates[day, 2] = infiltrated, evaporated, held
     return held
 
 
