@@ -446,6 +446,7 @@ def _worth(plan: Plan, units: Units, taken: Sequence[Bought], numbers: Mapping[s
                     f"IF(OR([cost{end}]=\"\",N({amount})<1E-9),\"\",[cost{end}]/{amount}*{per:g})")
         return row
 
+    piped = any(work.pipe for work in taken)
     for work in taken:
         priced = told.get(work.name)
         holds, kept = stored_and_kept(plan, work.name)
@@ -455,7 +456,8 @@ def _worth(plan: Plan, units: Units, taken: Sequence[Bought], numbers: Mapping[s
         for place, end in enumerate(LOW_HIGH):
             row[f"cost{end}"] = Cell(_all(priced, place), f"[cost:all{end}]")
             life = ("pipe_lasts_at_best", "pipe_lasts")[place]
-            pipe = (f"IF([cost:pipe{end}]=\"\",0,{_laid_by(f'[cost:pipe{end}]', life)})")
+            pipe = (f"IF([cost:pipe{end}]=\"\",0,{_laid_by(f'[cost:pipe{end}]', life)})"
+                    if piped else "0")  # without any pipe there is no such column
             mine = f"SUMIF([tanks:no:*],[no],[tanks:renew{end}:*])+" if tanks else ""
             row[f"renew{end}"] = Cell(priced.renewal[place] if priced else 0.0, mine + pipe)
         table.rows[work.name] = row

@@ -293,3 +293,11 @@ def test_addresses_of_cells():
     assert places.formula("[b]+[two:c]*rate", "one", "y") == "$B$5+'Second'!$A$4*rate"
     assert places.formula("SUM([one:a:*])+[one:a:total]", "two", "y") == (
         "SUM('First'!$A$4:$A$5)+'First'!$A$6")
+
+
+def test_works_without_a_pipe_have_a_bill(small_plan, tmp_path):
+    """No work of the small site has a pipe, so no cell may point to what pipes cost."""
+    assert not any(getattr(work, "pipe", None) for work in small_plan.site.works)
+    write_quantities(small_plan, tmp_path)
+    made = openpyxl.load_workbook(tmp_path / "quantities.xlsx")
+    assert not any("#REF" in str(cell.value) for sheet in made for row in sheet for cell in row)
