@@ -12,7 +12,7 @@ from xml.etree import ElementTree as ET
 
 from terrain.outputs.field.field_lines import lines_of
 from terrain.outputs.field.setting_out import SettingOut
-from terrain.outputs.field.words import for_xml, levels_of, name_of
+from terrain.outputs.field.words import add_text, levels_of, name_of
 
 SPACE = "http://www.topografix.com/GPX/1/1"
 
@@ -30,24 +30,24 @@ def write_gpx(field: SettingOut, path: Path) -> bool:
         return False
     root = ET.Element("gpx", {"xmlns": SPACE, "version": "1.1", "creator": "levelsill"})
     about = ET.SubElement(root, "metadata")
-    _text(about, "name", field.plan.site.name)
-    _text(about, "desc", "Stakes to set out; heights are design levels in metres on the elevation "
-                         "raster's own heights. A phone finds a stake to some metres: set levels "
-                         "with a level.")
+    add_text(about, "name", field.plan.site.name)
+    add_text(about, "desc", "Stakes to set out; heights are design levels in metres on the "
+             "elevation raster's own heights. A phone finds a stake to some metres: set levels "
+             "with a level.")
     for staked in field.stakes:
         point = ET.SubElement(root, "wpt", _at(staked.at.longitude, staked.at.latitude))
-        _text(point, "ele", f"{staked.stake.design:.3f}")
-        _text(point, "name", name_of(staked))
-        _text(point, "desc", levels_of(field, staked))
-        _text(point, "type", staked.stake.mark)
+        add_text(point, "ele", f"{staked.stake.design:.3f}")
+        add_text(point, "name", name_of(staked))
+        add_text(point, "desc", levels_of(field, staked))
+        add_text(point, "type", staked.stake.mark)
     for line in lines_of(field.plan):
         track = ET.SubElement(root, "trk")
-        _text(track, "name", f"{line.work}, {line.name}")
+        add_text(track, "name", f"{line.work}, {line.name}")
         part = ET.SubElement(track, "trkseg")
         degrees = frame.to_lonlat(line.points[:, 0], line.points[:, 1])
         assert degrees is not None
         for lon, lat, level in zip(*degrees, line.points[:, 2], strict=True):
-            _text(ET.SubElement(part, "trkpt", _at(lon, lat)), "ele", f"{level:.3f}")
+            add_text(ET.SubElement(part, "trkpt", _at(lon, lat)), "ele", f"{level:.3f}")
     ET.indent(root, " ")
     ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
     return True
@@ -55,7 +55,3 @@ def write_gpx(field: SettingOut, path: Path) -> bool:
 
 def _at(lon: float | None, lat: float | None) -> dict[str, str]:
     return {"lat": f"{lat:.9f}", "lon": f"{lon:.9f}"}
-
-
-def _text(parent: ET.Element, tag: str, text: str) -> None:
-    ET.SubElement(parent, tag).text = for_xml(text)

@@ -12,7 +12,7 @@ from xml.etree import ElementTree as ET
 
 from terrain.outputs.field.field_lines import FieldLine, lines_of
 from terrain.outputs.field.setting_out import SettingOut, Staked
-from terrain.outputs.field.words import for_xml, levels_of, name_of
+from terrain.outputs.field.words import add_text, levels_of, name_of
 
 SPACE = "http://www.opengis.net/kml/2.2"
 #: Stakes white, as proposed digging is painted (Common Ground Alliance's uniform colour code, from
@@ -33,22 +33,22 @@ def write_kml(field: SettingOut, path: Path) -> bool:
         return False
     root = ET.Element("kml", {"xmlns": SPACE})
     document = ET.SubElement(root, "Document")
-    _text(document, "name", field.plan.site.name)
-    _text(document, "description", "Stakes to set out. Levels are on the elevation raster's own "
+    add_text(document, "name", field.plan.site.name)
+    add_text(document, "description", "Stakes to set out. Levels are on the elevation raster's own "
                                    "heights; a phone finds a stake to some metres: set levels "
                                    "with a level.")
     stakes = ET.SubElement(ET.SubElement(document, "Style", {"id": "stake"}), "IconStyle")
-    _text(stakes, "color", STAKE_COLOUR)
-    _text(stakes, "scale", "0.7")
+    add_text(stakes, "color", STAKE_COLOUR)
+    add_text(stakes, "scale", "0.7")
     lines = ET.SubElement(ET.SubElement(document, "Style", {"id": "line"}), "LineStyle")
-    _text(lines, "color", LINE_COLOUR)
-    _text(lines, "width", LINE_WIDTH)
+    add_text(lines, "color", LINE_COLOUR)
+    add_text(lines, "width", LINE_WIDTH)
     by_work: dict[str, list[FieldLine]] = {}
     for line in lines_of(field.plan):
         by_work.setdefault(line.work, []).append(line)
     for work, staked in field.works.items():
         folder = ET.SubElement(document, "Folder")
-        _text(folder, "name", work)
+        add_text(folder, "name", work)
         for one in staked:
             _stake(folder, field, one)
         for line in by_work.get(work, []):
@@ -63,30 +63,26 @@ def write_kml(field: SettingOut, path: Path) -> bool:
 
 def _stake(folder: ET.Element, field: SettingOut, staked: Staked) -> None:
     mark = ET.SubElement(folder, "Placemark")
-    _text(mark, "name", name_of(staked))
-    _text(mark, "description", levels_of(field, staked))
-    _text(mark, "styleUrl", "#stake")
+    add_text(mark, "name", name_of(staked))
+    add_text(mark, "description", levels_of(field, staked))
+    add_text(mark, "styleUrl", "#stake")
     data = ET.SubElement(mark, "ExtendedData")
     for name, value in (("stake", str(staked.number)), ("mark", staked.stake.mark),
                         ("design_m", f"{staked.stake.design:.3f}"),
                         ("ground_m", f"{staked.stake.ground:.3f}"),
                         ("cut_m", f"{staked.stake.cut:.3f}")):
-        _text(ET.SubElement(data, "Data", {"name": name}), "value", value)
+        add_text(ET.SubElement(data, "Data", {"name": name}), "value", value)
     point = ET.SubElement(mark, "Point")
-    _text(point, "altitudeMode", "clampToGround")
-    _text(point, "coordinates",
+    add_text(point, "altitudeMode", "clampToGround")
+    add_text(point, "coordinates",
           f"{staked.at.longitude:.9f},{staked.at.latitude:.9f},{staked.stake.design:.3f}")
 
 
 def _line(folder: ET.Element, line: FieldLine, places: list[str]) -> None:
     mark = ET.SubElement(folder, "Placemark")
-    _text(mark, "name", f"{line.work}, {line.name}")
-    _text(mark, "styleUrl", "#line")
+    add_text(mark, "name", f"{line.work}, {line.name}")
+    add_text(mark, "styleUrl", "#line")
     drawn = ET.SubElement(mark, "LineString")
-    _text(drawn, "tessellate", "1")
-    _text(drawn, "altitudeMode", "clampToGround")
-    _text(drawn, "coordinates", " ".join(places))
-
-
-def _text(parent: ET.Element, tag: str, text: str) -> None:
-    ET.SubElement(parent, tag).text = for_xml(text)
+    add_text(drawn, "tessellate", "1")
+    add_text(drawn, "altitudeMode", "clampToGround")
+    add_text(drawn, "coordinates", " ".join(places))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import xml.etree.ElementTree as ET
 
 from terrain.outputs.field.setting_out import SettingOut, Staked
 
@@ -37,3 +38,8 @@ def levels_of(field: SettingOut, staked: Staked) -> str:
 def cut_words(field: SettingOut, cut: float) -> str:
     """How deep to dig or how high to fill."""
     return (f"{'cut' if cut >= 0 else 'fill'} {abs(field.unit.of(cut)):.2f} {field.unit.sign}")
+
+
+def add_text(parent: ET.Element, tag: str, text: str) -> None:
+    """Add an element that holds text; see `for_xml`."""
+    ET.SubElement(parent, tag).text = for_xml(text)
