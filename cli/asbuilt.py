@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from cli import options
-from cli.console import facts, heading, progress, remarks, save_picture, say, table
+from cli.console import decimal, facts, heading, progress, remarks, save_picture, say, table
 
 
 @click.command()
@@ -46,8 +46,10 @@ def asbuilt(site: Path, points: Path, settled: bool, name: str | None, system: s
     read_asbuilt_points(points)
     with progress() as step:
         plan = make_plan(site, step)
+        units = system or plan.site.units
+        click.get_current_context().with_resource(
+            plan.inputs.told("metric" if as_json else units))
         found = as_built(plan, points, stakes_of(plan), settled, step)
-    units = system or plan.site.units
     chosen = _chosen(found, name, picture is not None)
     if as_json:
         from terrain.outputs.asbuilt.asbuilt_json import asbuilt_object
@@ -119,4 +121,4 @@ def _show(found: Any, works: list[Any], system: str) -> None:
             table(["", "rain", "catches", "was to", *(
                 ["freeboard", "once settled", "was to be"] if bank else [])], rows)
         remarks(f"Take care on {work.name}", work.cautions)
-    remarks("What this rests on", found.notes)
+    remarks("What this rests on", [*decimal(system), *found.notes])

@@ -10,6 +10,7 @@ import click
 from cli import options
 from cli.console import (
     arrival,
+    decimal,
     facts,
     heading,
     progress,
@@ -41,10 +42,10 @@ class _Wall(click.Command):
 @options.dem
 @click.option("--wall", multiple=True, type=options.XY(), metavar="X,Y X,Y",
               help="The ends (and bends) of the wall's centreline.")
-@click.option("--crest", type=options.Quantity("length", positive=False),
+@click.option("--crest", type=options.Level(),
               help="Level of the wall's settled crest.")
-@click.option("--sill", type=options.Quantity("length", positive=False),
-              help="Level of the overflow; the crest less 0.45 m if left out.")
+@click.option("--sill", type=options.Level(),
+              help="Level of the overflow; the crest less 0.45 m (1.5 ft) if left out.")
 @click.option("--dug", type=click.Path(path_type=Path),
               help="A layer with the outline of a dug basin, or of a pit behind the wall.")
 @click.option("--depth", type=options.Quantity("length"),
@@ -61,8 +62,8 @@ class _Wall(click.Command):
 @options.units
 @options.picture
 @options.as_json
-def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
-          sill: float | None, dug: Path | None, depth: float | None, batter: float,
+def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: str | None,
+          sill: str | None, dug: Path | None, depth: float | None, batter: float,
           rock: float | None, rates: tuple[float, float] | None, system: str,
           picture: Path | None, as_json: bool, **words: Any) -> None:
     """Say what a basin holds level by level, and what it catches of a storm.
@@ -84,11 +85,13 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
     if not wall and (crest is not None or sill is not None):
         raise InputError("--crest" if crest is not None else "--sill",
                          "it is a level of a wall, and there is none", "Give --wall too")
+    options.in_its_foot(dem, words)
     with progress() as step:
         step("Filling the basin")
         answer = basin_of(dem, options.rain_words(words), options.ground_words(words),
-                          options.raster_words(words), list(wall) or None, crest, sill, dug,
-                          depth, batter, rates, rock)
+                          options.raster_words(words), list(wall) or None,
+                          options.level(crest, system), options.level(sill, system), dug, depth,
+                          batter, rates, rock, system)
     if as_json:
         say(dumped(basin_answer(answer)))
     else:
@@ -104,14 +107,14 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
         if made.has_wall:
             rows[1:2] = [
                 ("crest", f"{shown(made.crest, 'level', system)}, "
-                          f"{shown(made.crest - made.sill.level, 'level', system)} above the sill"),
+                          f"{shown(made.crest - made.sill.level, 'size', system)} above the sill"),
                 ("holds", f"{shown(made.storage, 'volume', system)} (a thin wall would hold "
                           f"{shown(made.gross, 'volume', system)})")]
             rows.append(("wall", f"{shown(made.wall, 'earth', system)} of compacted earth, up to "
-                                 f"{shown(made.height, 'level', system)} high"))
+                                 f"{shown(made.height, 'size', system)} high"))
         if made.rim is not None:
             rows.append(("pit", f"{shown(made.pit, 'earth', system)}, "
-                                f"{shown(made.pit_depth, 'level', system)} deep, floor at "
+                                f"{shown(made.pit_depth, 'size', system)} deep, floor at "
                                 f"{shown(made.floor, 'level', system)}"))
         rows.append(("dig", shown(made.dug, "earth", system)
                      + (" in all, topsoil, cut-off trench and spillway included"
@@ -138,7 +141,7 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: float | None,
                    for storm in answer.storms])
         remarks("Earth and spillway", answer.said)
         remarks("Cautions", answer.cautions)
-        remarks("What this rests on", [*grid.notes, *answer.rests_on])
+        remarks("What this rests on", [*decimal(system), *grid.notes, *answer.rests_on])
     if picture is not None:
         from terrain.outputs.sheets.work_sheets import draw_basin
 

@@ -167,3 +167,11 @@ def save_picture(draw: Callable[[], Any], path: Path | None) -> None:
     with whole_file(path) as draft:
         draw().savefig(draft, format="png", metadata={"Software": None})
     click.echo(f"Drawn: {path}", err=True)
+
+
+def decimal(system: str) -> list[str]:
+    """Which foot levels are told in, and that its parts are tenths; nothing in metric units."""
+    from terrain.units import tenths_words
+
+    said = tenths_words(system)
+    return [said] if said is not None else []

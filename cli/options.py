@@ -67,6 +67,19 @@ class Quantity(click.ParamType):
         BARE.append(f"{name}: {value} was taken as {value} {unit}.")
 
 
+class Level(Quantity):
+    """A level, kept as it was typed until the foot of the raster is known."""
+
+    def __init__(self) -> None:
+        super().__init__("length", positive=False)
+        self.name = "LEVEL"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+                ) -> Any:
+        super().convert(value, param, ctx)
+        return value
+
+
 class Ratio(click.ParamType):
     """A slope as H:V, or its H alone."""
 
@@ -184,6 +197,23 @@ def _for_programs(ctx: click.Context, param: click.Parameter, value: bool) -> bo
     if value:
         ctx.with_resource(told_first("metric"))
     return value
+
+
+def in_its_foot(dem: Path, words: dict[str, Any]) -> None:
+    """From here on a foot of length or level is the raster's own."""
+    from terrain.inputs.elevation import foot_of
+    from terrain.units import told_first
+
+    foot = foot_of(dem, crs=words["crs"], plan_unit=words["plan_unit"],
+                   height_unit=words["height_unit"])
+    click.get_current_context().with_resource(told_first(foot=foot))
+
+
+def level(given: str | None, system: str) -> float | None:
+    """A level as it was typed, in the foot of the raster. [m]"""
+    from terrain.units import read_quantity
+
+    return None if given is None else read_quantity(given, "length", system)
 
 
 as_json = click.option("--json", "as_json", is_flag=True, callback=_for_programs,

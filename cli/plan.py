@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from cli import options
-from cli.console import heading, progress, remarks, say, table
+from cli.console import decimal, heading, progress, remarks, say, table
 from cli.doubt_words import refuse_few, say_doubt
 
 
@@ -33,7 +33,7 @@ def plan(site: Path, out: Path | None, doubt: int | None, paper: str | None) -> 
     """
     from terrain.files import is_folder, refuse_foreign
     from terrain.outputs.folder import write_plan
-    from terrain.outputs.page.report import fed_words
+    from terrain.outputs.page.store_tables import fed_words
     from terrain.plan.doubt.doubt import with_doubt
     from terrain.plan.plan import make_plan
     from terrain.units import lasting, shown
@@ -64,6 +64,10 @@ def plan(site: Path, out: Path | None, doubt: int | None, paper: str | None) -> 
     remarks("Cautions", [*short, *([
         f"{count} caution{' stands' if count == 1 else 's stand'} in the report beside the works "
         "that earn them. Read them before anybody digs."] if count else [])])
+    with made.inputs.told():
+        for words in decimal(system):
+            say()
+            say(words)
     heading("Written")
     for path in written:
         say(f"  {path}")

@@ -33,6 +33,7 @@ def shed(dem: Path, at: tuple[float, float], system: str,
     from terrain.plan.safety.cautions import reaches_edge
     from terrain.units import shown
 
+    options.in_its_foot(dem, words)
     with progress() as step:
         step("Tracing the catchment")
         answer = catchment_of_point(dem, at, options.rain_words(words),

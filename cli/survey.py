@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from cli import options
-from cli.console import facts, heading, progress, remarks, save_picture, say, table
+from cli.console import decimal, facts, heading, progress, remarks, save_picture, say, table
 
 
 @click.command()
@@ -26,8 +26,10 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words:
     """
     from terrain.outputs.data.answers_json import dumped, survey_answer
     from terrain.plan.survey import survey as survey_of
+    from terrain.surface.terrain import LEAST_HOLLOW
     from terrain.units import shown
 
+    options.in_its_foot(dem, words)
     with progress() as step:
         step("Surveying the ground")
         found = survey_of(dem, options.raster_words(words))
@@ -51,12 +53,12 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words:
         if found.hollows:
             table(["at", "holds", "deep", "surface"],
                   [[grid.named(*(float(v) for v in grid.xy(h.row, h.column))),
-                    shown(h.volume, "volume", system), shown(h.depth, "level", system),
+                    shown(h.volume, "volume", system), shown(h.depth, "size", system),
                     shown(h.area, "area", system)] for h in found.hollows[:8]])
         else:
-            say("  none that hold more than 100 litres")
+            say(f"  none that hold more than {shown(LEAST_HOLLOW, 'volume', system)}")
         remarks("Beware", found.warnings)
-        remarks("What this rests on", [*grid.notes, found.checked_by])
+        remarks("What this rests on", [*decimal(system), *grid.notes, found.checked_by])
     if picture is not None:
         from terrain.outputs.sheets.work_sheets import draw_survey
 

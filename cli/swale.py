@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from cli import options
-from cli.console import arrival, facts, progress, remarks, save_picture, say, storm_table
+from cli.console import arrival, decimal, facts, progress, remarks, save_picture, say, storm_table
 
 
 class _Drawn(click.Command):
@@ -29,22 +29,23 @@ class _Drawn(click.Command):
 @options.dem
 @click.option("--through", type=options.XY(),
               help="A point the swale passes through, in the raster's own coordinates.")
-@click.option("--level", type=options.Quantity("length", positive=False),
+@click.option("--level", type=options.Level(),
               help="The level of its contour, with --near (or --along).")
 @click.option("--near", type=options.XY(), help="A point near the contour of --level.")
 @click.option("--along", multiple=True, type=options.XY(), metavar="X,Y X,Y ...",
               help="A drawn line, pulled on to the contour that it lies along.")
 @click.option("--radius", type=options.Quantity("length"),
-              help="Least radius of its bends; 3 m if left out.")
+              help="Least radius of its bends; 3 m (10 ft) if left out.")
 @click.option("--shape", type=click.Choice(["trapezoid", "parabola", "vee"]), default="trapezoid",
               show_default=True, help="Of its section.")
 @click.option("--length", type=options.Quantity("length"),
-              help="Its length; left out, 60 m, or longer where that holds the first storm.")
+              help="Its length; left out, 60 m (200 ft), or longer where that "
+                               "holds the first storm.")
 @click.option("--depth", type=options.Quantity("length"),
               help="Depth of water at the sill; left out, what holds the first storm, between "
-                   "0.2 and 0.5 m.")
+                   "0.2 and 0.5 m (8 and 20 in).")
 @click.option("--width", type=options.Quantity("length"),
-              help="Width of the bed (0.6 m if left out), or of a parabola's water.")
+              help="Width of the bed (0.6 m, 2 ft, if left out), or of a parabola's water.")
 @click.option("--side-slope", type=options.Ratio(), help="Slope of its sides; 2:1 if left out.")
 @click.option("--solve", type=click.Choice(["depth", "width", "length"]),
               help="The one size to find, so that it holds the first storm.")
@@ -59,7 +60,7 @@ class _Drawn(click.Command):
 @options.units
 @options.picture
 @options.as_json
-def swale(dem: Path, through: tuple[float, float] | None, level: float | None,
+def swale(dem: Path, through: tuple[float, float] | None, level: str | None,
           near: tuple[float, float] | None, along: tuple[tuple[float, float], ...],
           radius: float | None, shape: str, length: float | None, depth: float | None,
           width: float | None, side_slope: float | None, solve: str | None,
@@ -75,11 +76,13 @@ def swale(dem: Path, through: tuple[float, float] | None, level: float | None,
     """
     from terrain.outputs.data.answers_json import dumped, swale_answer
     from terrain.plan.questions import SwaleWords, swale_of
-    from terrain.units import shown
+    from terrain.units import shown, unit_name
     from terrain.works.swale_size import Wanted
 
     wanted = Wanted(length, depth, width, side_slope, shape, solve, checks)
-    said = SwaleWords(through, near, level, along, wanted, radius, soil)
+    options.in_its_foot(dem, words)
+    said = SwaleWords(through, near, options.level(level, system), along, wanted, radius, soil,
+                      system)
     with progress() as step:
         step("Laying out the swale")
         answer = swale_of(dem, said, options.rain_words(words), options.ground_words(words),
@@ -92,22 +95,23 @@ def swale(dem: Path, through: tuple[float, float] | None, level: float | None,
         say(f"A swale on the contour at {shown(made.route.level, 'level', system)} "
             f"on {grid.source}")
         section = made.section
-        form = {"trapezoid": f"bed {shown(made.width, 'level', system)}, water "
-                             f"{shown(made.depth, 'level', system)} deep",
-                "parabola": f"parabola, water {shown(made.width, 'level', system)} wide and "
-                            f"{shown(made.depth, 'level', system)} deep",
-                "vee": f"vee, water {shown(made.depth, 'level', system)} deep"}[section.shape]
+        form = {"trapezoid": f"bed {shown(made.width, 'size', system)}, water "
+                             f"{shown(made.depth, 'size', system)} deep",
+                "parabola": f"parabola, water {shown(made.width, 'size', system)} wide and "
+                            f"{shown(made.depth, 'size', system)} deep",
+                "vee": f"vee, water {shown(made.depth, 'size', system)} deep"}[section.shape]
         rows = [("length", shown(made.route.length, "length", system)),
-                ("line", f"ground within {shown(made.route.deviation, 'level', system)} of its "
+                ("line", f"ground within {shown(made.route.deviation, 'size', system)} of its "
                          "level, " + ("straight" if made.route.radius > 1e6 else
                                       "tightest bend "
-                                      f"{shown(made.route.radius, 'level', system)} in radius")),
+                                      f"{shown(made.route.radius, 'size', system)} in radius")),
                 ("section", f"{form}, sides {made.side_slope:.3g}:1, "
-                            f"{shown(made.top_width, 'level', system)} wide at the ground"),
+                            f"{shown(made.top_width, 'size', system)} wide at the ground"),
                 ("ground slope", f"{made.route.cross_slope:.1%} across the line")]
         if made.checks:
             rows.append(("checks", f"{len(made.checks)} of earth, at chainage " + ", ".join(
-                f"{check.chainage:.1f}" for check in made.checks) + " m"))
+                shown(check.chainage, "length", system, 1, False) for check in made.checks)
+                + f" {unit_name('length', system)}"))
         rows += [
                 ("holds", shown(answer.storage, "volume", system)),
                 ("catchment", ("at least " if answer.catchment.touches_edge else "")
@@ -115,8 +119,8 @@ def swale(dem: Path, through: tuple[float, float] | None, level: float | None,
                 ("sill", f"at {shown(made.sill.level, 'level', system)}, "
                          f"{shown(made.sill.length, 'length', system)} long, near "
                          f"{grid.named(made.sill_x, made.sill_y)}"),
-                ("berm", f"{shown(made.berm_height, 'level', system)} above the sill once settled, "
-                         f"{shown(made.berm_height_built, 'level', system)} as built, sides "
+                ("berm", f"{shown(made.berm_height, 'size', system)} above the sill once settled, "
+                         f"{shown(made.berm_height_built, 'size', system)} as built, sides "
                          f"{made.berm_side_slope:g}:1"),
                 ("dig", f"{shown(made.cut, 'earth', system)}; the berm takes "
                         f"{shown(made.berm, 'earth', system)}"),
@@ -128,7 +132,7 @@ def swale(dem: Path, through: tuple[float, float] | None, level: float | None,
         if answer.storms:
             arrival(answer.catchment, answer.storms, system)
         remarks("Cautions", answer.cautions)
-        remarks("What this rests on", [*grid.notes, *answer.rests_on])
+        remarks("What this rests on", [*decimal(system), *grid.notes, *answer.rests_on])
     if picture is not None:
         from terrain.outputs.sheets.work_sheets import draw_swale
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import errno
 import hashlib
 import json
@@ -18,6 +19,10 @@ from terrain.errors import InputError
 RECORD = ".levelsill-wrote.json"
 #: With less room left on the disk a library's failure to write is laid to that. [bytes]
 LEAST_ROOM = 64 << 20
+#: AT_FDCWD and RENAME_EXCHANGE of Linux.
+_HERE, _EXCHANGE = -100, 2
+#: Libraries that write files and say in errors of their own why they could not.
+_WRITERS = ("rasterio", "pyogrio", "sqlite3", "xlsxwriter")
 #: Errors that a full disk does not make.
 _SLIPS = (ArithmeticError, AssertionError, AttributeError, LookupError, NameError, TypeError,
           ValueError)
@@ -52,12 +57,24 @@ def whole_file(path: Path) -> Iterator[Path]:
             dir=path.parent, prefix=".levelsill-") as folder:
         draft = Path(folder) / path.name
         yield draft
+        _put(draft, path)
+
+
+def _put(draft: Path, path: Path) -> None:
+    """Give a file its name, unless that was taken meanwhile."""
+    try:
+        os.link(draft, path)
+    except FileExistsError:
+        refuse_taken(path)
+        raise
+    except OSError:  # no second names on such a disk
+        refuse_taken(path)
         os.replace(draft, path)
 
 
 def refuse_taken(path: Path) -> None:
     """Refuse to write a file where something stands already, or where there is no folder."""
-    if path.exists():
+    if os.path.lexists(path):  # a link that leads nowhere stands there too
         raise InputError(str(path), "there is a file of that name already",
                          "Name another file, or move that one away")
     if not path.parent.is_dir():
@@ -94,11 +111,18 @@ def whole_folder(path: Path) -> Iterator[Path]:
 def _swap(draft: Path, path: Path, old: Path) -> None:
     """Put a folder in the place of another, which the tool wrote; all stays if that fails."""
     refuse_foreign(path)
+    if _exchange(draft, path):
+        try:
+            refuse_foreign(draft, path)  # what came into it since it was looked at
+        except BaseException:
+            _exchange(draft, path)
+            raise
+        return
     with suppress(FileNotFoundError):  # there was none, or another run has just moved it
         os.replace(path, old)
     try:
         if old.exists():
-            refuse_foreign(old, path)  # what came into it since it was looked at
+            refuse_foreign(old, path)
         os.replace(draft, path)
     except BaseException as error:
         if old.exists() and not path.exists():
@@ -108,6 +132,22 @@ def _swap(draft: Path, path: Path, old: Path) -> None:
                              "Wait until it has ended, and run again") from None
         raise
     shutil.rmtree(old, ignore_errors=True)
+
+
+def _exchange(one: Path, other: Path) -> bool:
+    """Let two folders change places in one step, so that whoever is killed leaves one or the other
+    there; False where the system cannot, or one is not there.
+
+    References
+    ----------
+    .. [1] Linux manual page rename(2): renameat2 with RENAME_EXCHANGE.
+    """
+    try:
+        move = ctypes.CDLL(None, use_errno=True).renameat2
+    except (OSError, AttributeError):
+        return False
+    return bool(move(_HERE, os.fsencode(one.absolute()), _HERE, os.fsencode(other.absolute()),
+                     _EXCHANGE) == 0)
 
 
 def refuse_foreign(path: Path, called: Path | None = None) -> None:
@@ -180,7 +220,7 @@ def _refusal(folder: Path) -> Iterator[None]:
         raise InputError(str(folder), "this is not a folder", "Name another one with --out"
                          ) from None
     except Exception as error:
-        number = getattr(error, "errno", None)
+        number = _number(error)
         if number == errno.EROFS:
             raise InputError(str(folder), "nothing may be written in this folder",
                              "Name a folder of your own with --out") from None
@@ -192,7 +232,37 @@ def _refusal(folder: Path) -> Iterator[None]:
             raise InputError(str(folder), "writing failed, and the disk is full or nearly so, with "
                              f"{room / 1e6:.1f} MB left, so nothing was written",
                              "Free some space and run again") from None
+        if number == errno.EFBIG or _limited(error):
+            raise InputError(str(folder), "the system lets no file grow as large as this one, so "
+                             "nothing was written",
+                             "Raise the limit of file sizes (ulimit -f), or name a folder on "
+                             "another disk with --out") from None
+        if number == errno.EIO or type(error).__module__.split(".")[0] in _WRITERS:
+            said = " ".join(str(error).split())[:200] or type(error).__name__
+            raise InputError(str(folder), f"writing failed ({said}), so nothing was written",
+                             "Run again, or name a folder on another disk with --out") from error
         raise
+
+
+def _number(error: BaseException | None) -> int | None:
+    """The system's number of an error, or of one that it wraps."""
+    while error is not None:
+        for one in (error, *error.args):
+            if isinstance(one, OSError) and one.errno is not None:
+                return one.errno
+        error = error.__cause__ or error.__context__
+    return None
+
+
+def _limited(error: Exception) -> bool:
+    """Whether a library's failure to write is most likely that of a limit of file sizes."""
+    if type(error).__module__.split(".")[0] not in _WRITERS:
+        return False
+    try:
+        import resource
+    except ImportError:
+        return False
+    return resource.getrlimit(resource.RLIMIT_FSIZE)[0] != resource.RLIM_INFINITY
 
 
 def _room(folder: Path) -> int:

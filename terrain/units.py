@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 #: dimension: (unit kept inside, unit of a bare number in a metric site, and in a US site)
 DIMENSIONS: dict[str, tuple[str, str, str]] = {
@@ -28,6 +28,10 @@ DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "mass": ("tonne", "tonne", "short_ton"),
 }
 
+#: Metres in each unit of length that maps and heights are in: the metre, the international foot,
+#: the US survey foot.
+METRES = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}
+
 #: What a quantity of each dimension is called in a sentence.
 NAMES = {"length": "a length", "rain": "a depth of rain", "area": "an area",
          "volume": "a volume", "rate": "a rate of soaking", "time": "a time",
@@ -35,10 +39,12 @@ NAMES = {"length": "a length", "rain": "a depth of rain", "area": "an area",
          "seepage": "a depth of seepage a day",
          "speed": "a speed", "mass": "a weight"}
 
-#: dimension: (metric unit, its factor from inside, decimals), (the same for US)
+#: dimension: (metric unit, its factor from inside, decimals), (the same for US); `printed` gives
+#: the foot of lengths and levels as it is on the site at hand.
 PRINTED: dict[str, tuple[tuple[str, float, int], tuple[str, float, int]]] = {
     "length": (("m", 1.0, 1), ("ft", 1 / 0.3048, 1)),
     "level": (("m", 1.0, 2), ("ft", 1 / 0.3048, 2)),
+    "size": (("m", 1.0, 2), ("ft", 1 / 0.3048, 1)),
     "rain": (("mm", 1.0, 1), ("in", 1 / 25.4, 2)),
     "area": (("m²", 1.0, 0), ("ft²", 1 / 0.09290304, 0)),
     "land": (("ha", 1e-4, 2), ("acre", 1 / 4046.8564224, 2)),
@@ -53,12 +59,65 @@ PRINTED: dict[str, tuple[tuple[str, float, int], tuple[str, float, int]]] = {
 # Commas and blanks only between thousands: a decimal comma must not change a number silently.
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d{1,3}(?:[, ]\d{3})+(?!\d)(?:\.\d*)?|\d+\.?\d*|\.\d+)"
                      r"(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
-_SPELLINGS = {"litre": "liter", "litres": "liter", "metre": "meter", "metres": "meter",
+#: A size below this is told in inches in US units. [in]
+INCHES_BELOW = 24.0
+_SPELLINGS = {"us-ft": "survey_foot",
+              "litre": "liter", "litres": "liter", "metre": "meter", "metres": "meter",
               "inches": "inch", "feet": "foot", "gals": "gal", "acre-ft": "acre_foot",
               "acre-feet": "acre_foot", "acre ft": "acre_foot", "acres": "acre",
               "m2": "m**2", "m3": "m**3", "ft2": "ft**2", "ft3": "ft**3", "yd3": "yd**3",
               "m²": "m**2", "m³": "m**3", "ft²": "ft**2", "ft³": "ft**3", "yd³": "yd**3",
               "km2": "km**2", "ha": "hectare", "kl": "kiloliter", "l": "liter"}
+
+
+class _Told(NamedTuple):
+    """Whose units `in_both` tells first, and which foot lengths and levels are read and told in."""
+
+    system: str
+    foot: str
+
+
+_USUAL = _Told("metric", "ft")
+_TOLD: ContextVar[_Told] = ContextVar("units at hand", default=_USUAL)
+
+
+@contextmanager
+def told_first(system: str | None = None, foot: str | None = None) -> Iterator[None]:
+    """Let sentences that give a figure in both systems, metric and us, begin with this one, and
+    let a foot of length or level be this one: ft or us-ft. What is left out stays as it is."""
+    now = _TOLD.get()
+    before = _TOLD.set(_Told(system or now.system, foot or now.foot))
+    try:
+        yield
+    finally:
+        _TOLD.reset(before)
+
+
+def metres_in(unit: str) -> float:
+    """How long a unit of `METRES` is on the site at hand: where a foot says no more of itself, it
+    is the one that `told_first` set. [m]"""
+    return METRES[_TOLD.get().foot if unit == "ft" else unit]
+
+
+def first_system() -> str:
+    """The system whose units sentences begin with."""
+    return _TOLD.get().system
+
+
+def length_words(system: str) -> str:
+    """What lengths and levels are in: metres, feet or US survey feet."""
+    if system != "us":
+        return "metres"
+    return "US survey feet" if _TOLD.get().foot == "us-ft" else "feet"
+
+
+def tenths_words(system: str) -> str | None:
+    """Which foot levels are in, and that its parts are tenths; None in metric units."""
+    if system != "us":
+        return None
+    which = ("US survey feet (1200/3937 m), as the elevation's own are" if
+             _TOLD.get().foot == "us-ft" else "feet")
+    return f"Levels are in {which}: feet and tenths, not inches."
 
 
 @lru_cache(maxsize=1)
@@ -94,6 +153,8 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
         A key of `DIMENSIONS`.
     system : {"metric", "us"}
 
+    A foot of a length is the one that `told_first` set.
+
     Raises
     ------
     ValueError
@@ -117,6 +178,8 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
     unit = _unit(written) if written else (us if system == "us" else metric)
     if unit == inside:
         return number
+    if dimension == "length" and unit in ("ft", "foot"):
+        return number * metres_in("ft")
     import pint
 
     try:
@@ -129,12 +192,24 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
     return value
 
 
+def printed(dimension: str, system: str = "metric") -> tuple[str, float, int]:
+    """Unit in which a dimension is printed, its factor from inside, and its usual decimals."""
+    unit, factor, places = PRINTED[dimension][system == "us"]
+    return unit, (1 / metres_in("ft") if unit == "ft" else factor), places
+
+
 def shown(value: float | None, dimension: str, system: str = "metric",
           decimals: int | None = None, with_unit: bool = True) -> str:
-    """Print an inside value for a person, in metric or US customary units."""
+    """Print an inside value for a person, in metric or US customary units.
+
+    A "size" is a length that is dug or built: in US units it is told in inches below two feet, and
+    without decimals that say nothing.
+    """
     if value is None or value != value:
         return "unknown"
-    unit, factor, places = PRINTED[dimension][system == "us"]
+    unit, factor, places = printed(dimension, system)
+    if dimension == "size" and system == "us":
+        return _dug(value, decimals if decimals is not None else places, with_unit)
     if decimals is None:  # thousands need no decimals, unless they are a level
         decimals = 0 if abs(value * factor) >= 1000 and dimension != "level" else places
     number = f"{value * factor:,.{decimals}f}"
@@ -143,27 +218,45 @@ def shown(value: float | None, dimension: str, system: str = "metric",
     return f"{number} {unit}" if with_unit else number
 
 
-#: Whose units `in_both` tells first.
-_FIRST: ContextVar[str] = ContextVar("units told first", default="metric")
-
-
-@contextmanager
-def told_first(system: str) -> Iterator[None]:
-    """Let sentences that give a figure in both systems, metric and us, begin with this one."""
-    before = _FIRST.set(system)
-    try:
-        yield
-    finally:
-        _FIRST.reset(before)
+def _dug(metres: float, decimals: int, with_unit: bool) -> str:
+    """A size in feet, or in inches below two feet."""
+    inches = metres / 0.0254
+    small = abs(round(inches, 1)) < INCHES_BELOW
+    number = f"{inches if small else inches / 12:,.{1 if small else decimals}f}"
+    number = number.rstrip("0").rstrip(".") if "." in number else number
+    number = "0" if number == "-0" else number
+    return f"{number} {'in' if small else 'ft'}" if with_unit else number
 
 
 def in_both(value: float, dimension: str, decimals: int | None = None) -> str:
     """Print an inside value in both systems, for sentences that all read: metric units with the
     US ones behind, or the other way round within `told_first("us")`."""
-    first = _FIRST.get()
+    first = first_system()
     second = "metric" if first == "us" else "us"
     return (f"{shown(value, dimension, first, decimals)} "
             f"({shown(value, dimension, second, decimals)})")
+
+
+def ordered(metric: str, us: str) -> str:
+    """A figure that is written in both systems, in the order of `in_both`."""
+    return f"{us} ({metric})" if first_system() == "us" else f"{metric} ({us})"
+
+
+def either(metric: str, value: float, dimension: str, decimals: int | None = None) -> str:
+    """A figure in one system only, that of `told_first`: as written in metric units, or an inside
+    value printed in US units."""
+    return shown(value, dimension, "us", decimals) if first_system() == "us" else metric
+
+
+def along_words(metres: float, with_unit: bool = True) -> str:
+    """A place along a line, to a tenth, in one system only, that of `told_first`."""
+    return shown(metres, "length", first_system(), 1, with_unit).replace(",", "")
+
+
+def soil_water(held: float, system: str = "metric") -> tuple[str, str]:
+    """Water that soil holds, of so many mm in a metre, and the depth that holds it."""
+    return ((f"{held / 1000 * 12:.1f} in", "foot") if system == "us" else
+            (f"{held:.0f} mm", "metre"))
 
 
 def lasting(hours: float) -> str:

@@ -8,6 +8,7 @@ import tempfile
 
 import pytest
 
+from terrain import files
 from terrain.errors import InputError
 from terrain.files import RECORD, whole_file, whole_folder
 
@@ -220,6 +221,7 @@ def test_a_run_that_meets_another_in_the_swap_says_so(tmp_path, monkeypatch):
         if len(moves) == 1:
             (tmp_path / "plan").mkdir()
             (tmp_path / "plan" / "a").write_text("theirs")
+    monkeypatch.setattr(files, "_exchange", lambda *_: False)
     monkeypatch.setattr(os, "replace", meeting)
     with pytest.raises(InputError, match="another run wrote this folder at the same time"):
         write(tmp_path / "plan", a="2")
@@ -236,6 +238,7 @@ def test_a_file_that_comes_while_it_writes_is_kept(tmp_path, monkeypatch):
             (tmp_path / "plan" / "mine.txt").write_text("mine")
         moves.append(target)
         move(source, target)
+    monkeypatch.setattr(files, "_exchange", lambda *_: False)
     monkeypatch.setattr(os, "replace", late)
     with pytest.raises(InputError, match="added or changed"):
         write(tmp_path / "plan", a="2")
@@ -252,8 +255,75 @@ def test_a_swap_that_fails_puts_the_last_plan_back(tmp_path, monkeypatch):
         if len(moves) == 2:
             raise OSError(errno.EIO, "Input/output error")
         move(source, target)
+    monkeypatch.setattr(files, "_exchange", lambda *_: False)
     monkeypatch.setattr(os, "replace", failing)
-    with pytest.raises(OSError, match="Input/output error"):
+    with pytest.raises(InputError, match=r"writing failed .*Input/output error"):
         write(tmp_path / "plan", a="2")
     assert (tmp_path / "plan" / "a").read_text() == "1"
     assert [f.name for f in tmp_path.iterdir()] == ["plan"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux exchanges two folders in one step")
+def test_a_run_that_is_killed_in_the_swap_leaves_a_plan_in_its_place(tmp_path):
+    """Killed at any rename but the first: the old or the new plan is there, whole."""
+    write(tmp_path / "plan", a="1")
+    script = ("import os, pathlib, signal, sys\n"
+              "move, moves = os.replace, []\n"
+              "def killed(source, target):\n"
+              "    moves.append(target)\n"
+              "    if len(moves) == 2:\n"
+              "        os.kill(os.getpid(), signal.SIGKILL)\n"
+              "    move(source, target)\n"
+              "os.replace = killed\n"
+              "from terrain.files import whole_folder\n"
+              "with whole_folder(pathlib.Path(sys.argv[1])) as draft:\n"
+              "    (draft / 'a').write_text('2')\n")
+    subprocess.run([sys.executable, "-c", script, str(tmp_path / "plan")], check=False)
+    assert (tmp_path / "plan" / "a").read_text() in ("1", "2")
+    assert (tmp_path / "plan" / RECORD).is_file()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux exchanges two folders in one step")
+def test_a_file_that_comes_at_the_exchange_is_kept(tmp_path, monkeypatch):
+    write(tmp_path / "plan", a="1")
+    exchange, done = files._exchange, []
+
+    def late(one, other):
+        if not done:
+            (tmp_path / "plan" / "mine.txt").write_text("mine")
+        done.append(other)
+        return exchange(one, other)
+    monkeypatch.setattr(files, "_exchange", late)
+    with pytest.raises(InputError, match="added or changed"):
+        write(tmp_path / "plan", a="2")
+    assert (tmp_path / "plan" / "mine.txt").read_text() == "mine"
+    assert (tmp_path / "plan" / "a").read_text() == "1"
+
+
+def test_a_file_that_comes_while_another_is_written_is_kept(tmp_path):
+    target = tmp_path / "map.png"
+    with pytest.raises(InputError, match="already"), whole_file(target) as draft:
+        target.write_text(draft.write_text("whole") and "mine")
+    assert target.read_text() == "mine"
+    assert [f.name for f in tmp_path.iterdir()] == ["map.png"]
+
+
+def test_a_link_that_leads_nowhere_is_kept(tmp_path):
+    (tmp_path / "map.png").symlink_to(tmp_path / "not there yet")
+    with pytest.raises(InputError, match="already"), whole_file(tmp_path / "map.png") as draft:
+        draft.write_text("whole")
+    assert (tmp_path / "map.png").is_symlink()
+
+
+def test_libraries_that_could_not_write_are_told_in_a_sentence(tmp_path):
+    """With room on the disk: a limit of file sizes, a broken disk."""
+    import sqlite3
+
+    from xlsxwriter.exceptions import FileCreateError
+
+    with pytest.raises(InputError, match="lets no file grow"), whole_folder(tmp_path / "plan"):
+        raise FileCreateError(OSError(errno.EFBIG, "File too large"))
+    with (pytest.raises(InputError, match=r"writing failed .*disk I/O error"),
+          whole_folder(tmp_path / "plan")):
+        raise sqlite3.OperationalError("disk I/O error")
+    assert list(tmp_path.iterdir()) == []

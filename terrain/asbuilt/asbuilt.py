@@ -8,7 +8,15 @@ from pathlib import Path
 
 from terrain.asbuilt.compared import compared
 from terrain.asbuilt.designed_lines import DesignedLine, designed_lines
-from terrain.asbuilt.held import floor_field, ground_held, swale_held
+from terrain.asbuilt.held import (
+    floor_field,
+    ground_held,
+    lowered,
+    moved_whole,
+    raised,
+    swale_held,
+)
+from terrain.asbuilt.impossible import refuse_impossible
 from terrain.asbuilt.matching import Matched, Measured, Stake, matched
 from terrain.asbuilt.mending import mends
 from terrain.asbuilt.reduction import Reduced, reduced
@@ -78,6 +86,7 @@ def as_built(plan: Plan, points: Path, stakes: Sequence[Stake], settled: bool = 
     lines = designed_lines(plan, settled)
     found = matched(plan, lines, survey, levels.levels, stakes)
     _refuse_one(survey, found)
+    refuse_impossible(found)
     progress("Building storage again from the surveyed levels")
     works = [_of_work(plan, index, lines, found, settled)
              for index in sorted({line.store for line, _ in found.lines})]
@@ -86,7 +95,7 @@ def as_built(plan: Plan, points: Path, stakes: Sequence[Stake], settled: bool = 
     runs = _storms(plan, built)
     works = [_with_storms(plan, work, runs) for work in works]
     return AsBuilt(plan, survey, levels, settled, tuple(works),
-                   (*levels.cautions, *whole_cautions(works)),
+                   (*levels.cautions, *whole_cautions(works, rules)),
                    (*survey.notes, *levels.notes, *found.notes, *notes_of(works, settled)))
 
 
@@ -132,11 +141,15 @@ def _curve(plan: Plan, planned: PlannedStore, own: Sequence[DesignedLine],
     gathered: dict[str, tuple[Measured, ...]] = {}
     for line, measured in zip(own, points, strict=True):
         gathered[line.name] = gathered.get(line.name, ()) + tuple(measured)
+    swale = planned.swale is not None
+    bottom = gathered.get("bed" if swale else "floor", ())
+    # Edge and bottom that lie off alike are of one trench, or one survey, at another level.
+    by = moved_whole(gathered.get("lip" if swale else "rim", ()), bottom)
+    bottom = lowered(bottom, by)
     if planned.swale is not None:
-        return swale_held(planned.swale, gathered.get("bed", ()), gathered.get("check", ()),
-                          level)
-    return ground_held(plan.inputs.dem, planned, gathered.get("floor", ()), level,
-                       plan.inputs.rules)
+        return raised(swale_held(planned.swale, bottom, lowered(gathered.get("check", ()), by),
+                                 level - by), by)
+    return raised(ground_held(plan.inputs.dem, planned, bottom, level - by, plan.inputs.rules), by)
 
 
 def _storms(plan: Plan, built: Mapping[int, Store]) -> dict[str, StormRun]:

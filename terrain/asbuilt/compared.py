@@ -104,15 +104,23 @@ class LineFound:
     def difference_at(self, stations: FloatArray) -> FloatArray:
         """How far it lies too high at stations: linear between points, the nearest point's beyond
         the last. [m]"""
-        return difference_along(self.points, stations)
+        return difference_along(self.line, self.points, stations)
 
 
-def difference_along(points: Sequence[Measured], stations: FloatArray) -> FloatArray:
-    """Differences at stations of a line, linear between points; 0 where there are none. [m]"""
-    if not points:
+def difference_along(line: DesignedLine, points: Sequence[Measured], stations: FloatArray
+                     ) -> FloatArray:
+    """Differences at stations of a line, linear between points, on a ring from the last to the
+    first too; 0 where there are none. [m]"""
+    return _along(line, [(p.station, p.difference) for p in points], stations)
+
+
+def _along(line: DesignedLine, pairs: Sequence[tuple[float, float]], stations: FloatArray
+           ) -> FloatArray:
+    if not pairs:
         return np.zeros(np.shape(stations))
-    at, means = averaged([(p.station, p.difference) for p in points])
-    return np.asarray(np.interp(stations, at, means), np.float64)
+    at, means = averaged(pairs)
+    period = float(line.stations[-1]) if line.ring else None
+    return np.asarray(np.interp(stations, at, means, period=period), np.float64)
 
 
 def averaged(pairs: Sequence[tuple[float, float]]) -> tuple[FloatArray, FloatArray]:
@@ -145,6 +153,9 @@ def compared(line: DesignedLine, points: tuple[Measured, ...], natural: tuple[bo
 def _widest_gap(line: DesignedLine, points: tuple[Measured, ...]) -> float:
     """The longest way along it without a surveyed point. [m]"""
     gaps = []
+    if line.ring and line.length >= line.stations[-1] - 1e-6 and points:
+        at = [p.station for p in points]
+        return max(b - a for a, b in pairwise([*at, at[0] + line.length]))
     for start, end in line.spans:
         at = [start, *(p.station for p in points if start <= p.station <= end), end]
         gaps += [b - a for a, b in pairwise(at)]
@@ -168,16 +179,14 @@ def _few(line: DesignedLine, points: tuple[Measured, ...], gap: float, rules: Ru
 def _stretches(line: DesignedLine, points: tuple[Measured, ...], natural: tuple[bool, ...]
                ) -> list[Stretch]:
     found = []
-    judged = [p for p, as_ground in zip(points, natural, strict=True)
-              if not as_ground or p.difference < 0]
-    if not judged:
-        return []
+    # Where natural ground stands above the design nothing was to be heaped, so nothing is too high.
+    judged = [(p.station, min(p.difference, 0.0) if as_ground else p.difference)
+              for p, as_ground in zip(points, natural, strict=True)]
     for start, end in line.spans:
-        if line.name == "check" and not any(start <= p.station <= end for p in judged):
+        if line.name == "check" and not any(start <= at <= end for at, _ in judged):
             continue
-        inside = [p.station for p in judged if start < p.station < end]
-        nodes = np.unique([start, *inside, end])
-        values = difference_along(judged, nodes)
+        nodes = np.unique([start, *(at for at, _ in judged if start < at < end), end])
+        values = _along(line, judged, nodes)
         for sign, limit in ((1.0, line.high), (-1.0, line.low)):
             found += _beyond(line, nodes, sign * values, limit + ROUNDED, sign > 0)
     return sorted(found, key=lambda s: (s.start, s.high))

@@ -14,6 +14,7 @@ from shapely.ops import substring
 from terrain.inputs.dem import Dem
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.works.basin import Basin
+from terrain.works.bowl_rim import bowl_rim
 from terrain.works.drain import Drain
 from terrain.works.ground_of_bank import spillway_floor
 from terrain.works.rules import Rulebook
@@ -105,6 +106,11 @@ class DesignedLine:
     def stations(self) -> FloatArray:
         """Of its points. [m]"""
         return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(self.xy, axis=0).T))])
+
+    @property
+    def ring(self) -> bool:
+        """Whether it ends where it starts."""
+        return len(self.xy) > 3 and bool(np.hypot(*(self.xy[0] - self.xy[-1])) < 1e-6)
 
     @property
     def length(self) -> float:
@@ -335,8 +341,8 @@ def _of_tree(make: _Maker, planned: PlannedStore, tree: TreeShape) -> list[Desig
     out = out / max(float(np.hypot(*out)), 1e-9)
     half = tree.lip / 2 * np.array([-out[1], out[0]])
     wide = make.rules["berm top width"]
-    sill = make.line("sill", ("sill",), "sill", np.array([spill - half, spill + half]), level,
-                     strip=EarthStrip((wide, 0.0), (wide, 0.0)))
+    sills = [make.line("sill", ("sill",), "sill", np.array([spill - half, spill + half]), level,
+                       strip=EarthStrip((wide, 0.0), (wide, 0.0)))]
     if tree.form == "trench":
         marks: tuple[str, ...] = ("floor",)
         floor, low = tree.outline, tree.level - tree.depth
@@ -344,5 +350,8 @@ def _of_tree(make: _Maker, planned: PlannedStore, tree: TreeShape) -> list[Desig
         low, marks = float(planned.store.curve.levels[0]), ("tree", "floor")
         radius = float(np.sqrt(max(planned.store.curve.areas[0], 0.01) / np.pi))
         floor = Point(*centre).buffer(radius)
-    return [sill, make.line("floor", marks, "floor", np.asarray(floor.exterior.coords, float),
+        rim = bowl_rim(tree.x, tree.y, tree.crown, tree.spill_x, tree.spill_y)
+        sills.append(make.line("rim", ("rim",), "rim", rim, level,
+                               strip=EarthStrip((wide, 0.0), (wide, 0.0))))
+    return [*sills, make.line("floor", marks, "floor", np.asarray(floor.exterior.coords, float),
                             low, area=floor)]

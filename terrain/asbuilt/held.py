@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -32,6 +33,8 @@ SLICES = 40
 FILM = 0.005
 #: A floor's differences are summed over about so many cells.
 CELLS = 40_000
+#: Ground so little above a floor's level is of the floor. [m]
+FLAT = 0.001
 
 
 def swale_held(swale: Swale, bed: Sequence[Measured], checks: Sequence[Measured], level: float
@@ -47,10 +50,12 @@ def swale_held(swale: Swale, bed: Sequence[Measured], checks: Sequence[Measured]
 
     Notes
     -----
-    Sections as designed, from the bed as surveyed: its difference runs straight from point to
-    point along the line and stays as it is beyond the last. Volumes are the integral of the
-    section's area along the line, by Simpson's rule between points, exact for straight sides.
-    Where the bed bends out of the water a stretch ends at the water's edge.
+    The trench stands as designed, from lip to lip: where the bed lies higher it is full up to that,
+    where it lies deeper it is dug that much deeper over its bed's width (of a parabola or a vee
+    over none). Differences of the bed run straight from point to point along the line and stay as
+    they are beyond the last. Volumes are the integral of the section's area along the line, by
+    Simpson's rule between places where the bed crosses the designed one or the water, exact for
+    straight sides.
     """
     section, line = swale.section, LineString(swale.route.line)
     floor = swale.sill.level - section.depth
@@ -58,26 +63,48 @@ def swale_held(swale: Swale, bed: Sequence[Measured], checks: Sequence[Measured]
                      if bed else (np.zeros(1), np.zeros(1)))
     inside = (places > 0) & (places < line.length)
     at = np.concatenate([[0.0], places[inside], [line.length]])
-    beds = floor + np.interp(at, places, rises)
+    off = np.interp(at, places, rises)
     tops = _check_tops(swale, line, checks)
-    lowest = float(beds.min())
+    lowest = floor + float(off.min())
     levels = np.linspace(min(lowest, level - 1e-3), level, SLICES + 1)
     wet = np.concatenate([[min(lowest + FILM, level)], levels[1:]])
-    areas = np.array([_along(section, at, beds, w, wide=True) for w in wet])
-    volumes = np.array([_along(section, at, beds, w, wide=False) for w in levels])
+    areas = np.array([_along(section, at, off, w - floor, wide=True) for w in wet])
+    volumes = np.array([_along(section, at, off, w - floor, wide=False) for w in levels])
     for check, top in zip(swale.checks, tops, strict=True):
-        bottom = floor + float(np.interp(check.chainage, places, rises))
-        high = top - bottom
-        if high <= 0:
+        high = top - floor
+        buried = max(float(np.interp(check.chainage, places, rises)), 0.0)
+        if high <= buried:
             continue
+        under = volume_under(section, high, check.top, check.side_slope, buried)
         for i, w in enumerate(levels):
-            rise = float(w) - bottom
-            volumes[i] -= volume_under(section, high, check.top, check.side_slope, rise)
-            if 0 < rise < high:
+            rise = float(w) - floor
+            if rise > buried:
+                volumes[i] -= volume_under(section, high, check.top, check.side_slope,
+                                           rise) - under
+            if buried < rise < high:
                 long = check.top + 2 * check.side_slope * (high - rise)
                 areas[i] -= section.top_width(rise) * long
     volumes = np.maximum.accumulate(np.maximum(volumes, 0.0))
     return Curve(levels, np.maximum(areas, 0.0), volumes)
+
+
+def moved_whole(edge: Sequence[Measured], bottom: Sequence[Measured]) -> float:
+    """How far a trench or pit lies too high (too low, below 0) as a whole: as far as its edge and
+    its bottom both do. [m]"""
+    if not edge or not bottom:
+        return 0.0
+    one, other = (float(np.median([m.difference for m in points])) for points in (edge, bottom))
+    return float(np.sign(one)) * min(abs(one), abs(other)) if one * other > 0 else 0.0
+
+
+def lowered(points: Sequence[Measured], by: float) -> tuple[Measured, ...]:
+    """Points as they would have been surveyed so much lower. [m]"""
+    return tuple(replace(m, surveyed=m.surveyed - by) for m in points)
+
+
+def raised(curve: Curve, by: float) -> Curve:
+    """A curve at levels so much higher. [m]"""
+    return replace(curve, levels=curve.levels + by)
 
 
 def _check_tops(swale: Swale, line: LineString, found: Sequence[Measured]) -> list[float]:
@@ -92,23 +119,38 @@ def _check_tops(swale: Swale, line: LineString, found: Sequence[Measured]) -> li
     return tops
 
 
-def _along(section: Section, at: FloatArray, beds: FloatArray, level: float, wide: bool) -> float:
-    """The integral of a section's area, or of its water's width, along a line."""
+def _along(section: Section, at: FloatArray, off: FloatArray, rise: float, wide: bool) -> float:
+    """The integral of water's area over a bed, or of its width, along a line.
+
+    Parameters
+    ----------
+    off : float64, shape (n,)
+        How far the bed lies above the designed one at places of the line. [m]
+    rise : float
+        Of the water above the designed bed. [m]
+    """
     total = 0.0
-    for (s0, b0), (s1, b1) in pairwise(zip(at, beds, strict=True)):
-        d0, d1, long = level - b0, level - b1, s1 - s0
-        if max(d0, d1) <= 0:
-            continue
-        if min(d0, d1) < 0:
-            long *= max(d0, d1) / abs(d1 - d0)
-            d0, d1 = max(d0, 0.0), max(d1, 0.0)
-        one, half, other = (_of(section, d, wide) for d in (d0, (d0 + d1) / 2, d1))
-        total += long / 6 * (one + 4 * half + other)
+    for (s0, b0), (s1, b1) in pairwise(zip(at, off, strict=True)):
+        cuts = [0.0, *sorted((limit - b0) / (b1 - b0) for limit in (0.0, rise)
+                             if min(b0, b1) < limit < max(b0, b1)), 1.0]
+        for t0, t1 in pairwise(cuts):
+            # Just within the ends: at a cut the one side's width, not the other's, is meant.
+            one, half, other = (_of(section, b0 + t * (b1 - b0), rise, wide) for t in
+                                (t0 + 1e-9 * (t1 - t0), (t0 + t1) / 2, t1 - 1e-9 * (t1 - t0)))
+            total += (t1 - t0) * (s1 - s0) / 6 * (one + 4 * half + other)
     return float(total)
 
 
-def _of(section: Section, rise: float, wide: bool) -> float:
-    return section.top_width(rise) if wide else section.area(rise)
+def _of(section: Section, off: float, rise: float, wide: bool) -> float:
+    """Area, or width, of the water over a bed so far above the designed one. [m2], [m]"""
+    if rise <= off:
+        return 0.0
+    bed = section.width if section.shape == "trapezoid" else 0.0
+    if rise <= 0:
+        return bed if wide else bed * (rise - off)
+    if wide:
+        return section.top_width(rise)
+    return section.area(rise) - section.area(off) if off > 0 else section.area(rise) - bed * off
 
 
 def ground_held(dem: Dem, planned: PlannedStore, floor: Sequence[Measured], level: float,
@@ -127,7 +169,8 @@ def ground_held(dem: Dem, planned: PlannedStore, floor: Sequence[Measured], leve
     The plan's own curve, plus what columns of water hold more, or less, over the designed ground
     with the floor's differences spread on it (`terrain.asbuilt.spread`) than over the designed
     ground itself; both are counted as the plan counts a pool, within the full pool's outline.
-    Differences are laid on the floor whole and fall off over a pit's sides, to nothing at its rim.
+    The sides stand as designed: where the floor lies higher the pit is full up to that, where it
+    lies deeper it is deeper over its floor.
     Above the sill the water's surface goes on widening as it did below it.
     """
     curve = _to_level(planned.store.curve, level)
@@ -171,18 +214,10 @@ def _columns(dem: Dem, planned: PlannedStore, floor: Sequence[Measured], rules: 
     inside = contains_xy(pool, x, y) & np.isfinite(ground)
     x, y, ground = x[inside], y[inside], ground[inside]
     bottom = float(np.median([m.designed for m in floor]))
-    rim = _rim_level(planned)
-    share = (np.clip((rim - ground) / max(rim - bottom, 1e-6), 0.0, 1.0) if np.isfinite(rim)
-             else np.ones(ground.shape))
-    return ground, ground + share * spread(floor, x, y), cell
-
-
-def _rim_level(planned: PlannedStore) -> float:
-    """Level at which a pit's sides begin. [m]"""
-    basin = planned.basin
-    if basin is not None and basin.rim is not None:
-        return basin.floor + basin.pit_depth
-    return planned.store.sill.level
+    off = spread(floor, x, y)
+    after = np.where(off > 0, np.maximum(ground, bottom + off),
+                     np.where(ground <= bottom + FLAT, ground + off, ground))
+    return ground, after, cell
 
 
 def _to_level(curve: Curve, level: float) -> Curve:

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+import numpy as np
 from shapely import Point
 
 from terrain.asbuilt.designed_lines import NO_LEVEL, DesignedLine
+from terrain.asbuilt.misplaced import remedy_of_place
 from terrain.errors import InputError
 from terrain.inputs.asbuilt_points import SurveyedPoint, SurveyFile
 from terrain.plan.planned import Plan
@@ -155,6 +157,12 @@ class _Book:
         if point.at is not None:
             way = self.frame.from_lonlat if point.lonlat else self.frame.to_working
             x, y = way(point.at[0], point.at[1])
+            if at is not None and not np.hypot(at[0] - x, at[1] - y) <= self.far:
+                apart = float(np.hypot(at[0] - x, at[1] - y))
+                raise InputError(point.place, f"stake {point.stake} of the plan as it is stands "
+                                 f"{in_both(apart, 'length')} from where the row has it",
+                                 "Use the setting-out table of this very plan, or leave the "
+                                 "stake's number out")
             at = float(x), float(y)
         chosen = self._named(point, work, mark)
         if not chosen:
@@ -228,7 +236,8 @@ class _Book:
                              f"nearest line of {line.work if has_work else 'any work'}"
                              f"{' with that mark' if has_mark else ''}, and "
                              f"{in_both(limit, 'length')} is the most",
-                             "Correct its place and coordinate system, or name its work and mark")
+                             remedy_of_place(point, self.frame, lambda place: min(
+                                 float(self.shapes[i].distance(Point(*place))) for i in chosen)))
         if not named:
             rivals = [i for i in ranked[1:] if away[i] < away[best] + EITHER and not (
                 self.lines[i].store == line.store

@@ -6,15 +6,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from terrain.asbuilt.compared import ROUNDED
 from terrain.asbuilt.work_found import StormBeside, WorkFound
 from terrain.plan.planned import Plan
 from terrain.units import in_both
-from terrain.works.rules import DAMS, ENGINEER
+from terrain.works.rules import DAMS, ENGINEER, Rulebook
 
-#: Points whose differences spread less than this share of their median are off by one amount.
-ALIKE = 0.5
-#: Below that median nothing is made of it. [m]
-LEAST = 0.02
+#: Points whose differences spread less than this share of their median are off by one amount, if
+#: so large a share of them does.
+ALIKE, MOST = 0.5, 0.8
+#: Points no further apart than this were surveyed at one place. [m]
+ONE_PLACE = 0.05
 #: A work whose storage differs by a smaller share holds what was designed. [-]
 SAME_STORAGE = 0.01
 
@@ -49,6 +51,7 @@ def cautions_of(plan: Plan, work: WorkFound, design: StormBeside | None) -> tupl
     if missing and spill is not None:
         said.append(f"Nobody surveyed its {' and '.join(dict.fromkeys(missing))}: what it holds "
                     "and where it spills count that as designed.")
+    said += _twice(work)
     said += _drain(work)
     return tuple(said)
 
@@ -116,19 +119,60 @@ def _drain(work: WorkFound) -> list[str]:
     return said
 
 
-def whole_cautions(works: Sequence[WorkFound]) -> list[str]:
-    """Cautions of a survey as a whole."""
+def whole_cautions(works: Sequence[WorkFound], rules: Rulebook) -> list[str]:
+    """Cautions of a survey as a whole, or of works that lie too high or too low as a whole."""
+    shift = _shift(works, rules)
+    if shift is not None:
+        return [_of_shift("Most points lie", shift, works)
+                + "before anything is dug, check the benchmark's level and reading, the unit, and "
+                  "the height datum of the survey."]
+    said = []
+    for work in works:
+        shift = _shift([work], rules) if len({line.line.role for line in work.lines}) > 1 else None
+        if shift is not None:
+            said.append(_of_shift(f"Most points of {work.name} lie", shift, [work])
+                        + "before anything is dug there, check the set-up that read them and its "
+                          "reading on the benchmark; if they hold, the whole work was set out at "
+                          "another level.")
+    return said
+
+
+def _shift(works: Sequence[WorkFound], rules: Rulebook) -> float | None:
+    """By how much most points are off alike; None where they are not. [m]"""
     every = np.array([m.difference for work in works for line in work.lines for m in line.points])
     if every.size < 4:
-        return []
+        return None
     middle = float(np.median(every))
     near = np.abs(every - middle) <= ALIKE * abs(middle)
-    if abs(middle) < LEAST or near.mean() < 0.8:
-        return []
-    way = "high" if middle > 0 else "low"
-    return [f"Most points lie about {in_both(abs(middle), 'level', 3)} too {way}, all alike: "
-            "before anything is dug, check the benchmark's level and reading, the unit, and the "
-            "height datum of the survey."]
+    # No less than what makes a sill too high or too low.
+    if abs(middle) <= rules["sill off level"] + ROUNDED or near.mean() < MOST:
+        return None
+    return middle
+
+
+def _of_shift(who: str, shift: float, works: Sequence[WorkFound]) -> str:
+    every = [(line.line, m) for work in works for line in work.lines for m in line.points]
+    good = sum(-line.low - ROUNDED <= m.difference - shift <= line.high + ROUNDED
+               for line, m in every)
+    return (f"{who} about {in_both(abs(shift), 'level', 3)} too {'high' if shift > 0 else 'low'}, "
+            f"all alike, and with that taken off {good} of {len(every)} are within their "
+            "tolerance: ")
+
+
+def _twice(work: WorkFound) -> list[str]:
+    """Points that were surveyed at one place and do not agree."""
+    said = []
+    for found in work.lines:
+        worst = 0.0
+        for i, one in enumerate(found.points):
+            for other in found.points[i + 1:]:
+                if np.hypot(one.x - other.x, one.y - other.y) <= ONE_PLACE:
+                    worst = max(worst, abs(one.difference - other.difference))
+        if worst > found.line.low + found.line.high:
+            said.append(f"On its {found.line.name} two points at one place differ by "
+                        f"{in_both(worst, 'level', 3)}: one of them is wrong, and all that is told "
+                        "of that place is a mean of both. Take the wrong one out.")
+    return said
 
 
 def notes_of(works: Sequence[WorkFound], settled: bool) -> list[str]:
@@ -136,13 +180,13 @@ def notes_of(works: Sequence[WorkFound], settled: bool) -> list[str]:
     said = ["Between surveyed points every difference from the design is a guess: it runs straight "
             "from point to point along a line, and beyond the last point it stays as it is there."]
     if any(work.planned.swale is not None for work in works):
-        said.append("A swale's storage is the integral of its designed section over the bed as "
-                    "surveyed, up to the lowest place of sill or berm; width and sides count as "
-                    "designed.")
+        said.append("A swale's storage is the integral of its section over the bed as surveyed, up "
+                    "to the lowest place of sill or berm; its sides count as designed, and where "
+                    "lip and bed lie off alike they lie off with them.")
     if any(line.line.area is not None for work in works for line in work.lines):
         said.append("Over a floor differences run straight within triangles between points "
-                    "(Delaunay), are the nearest point's beyond them, and fall off over a pit's "
-                    "sides.")
+                    "(Delaunay), and are the nearest point's beyond them; a pit's sides count as "
+                    "designed.")
     if any(work.lip is not None for work in works):
         said.append("In the storms a level sill stands for sill and crest as surveyed: it lies at "
                     "the lowest place and passes the design peak at the same depth.")

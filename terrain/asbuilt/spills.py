@@ -112,12 +112,12 @@ def lip_of(dem: Dem, lines: Sequence[DesignedLine],
     outlets = [(line, found) for line, found in zip(lines, points, strict=True)
                if line.role in OUTLETS and line.length > 0]
     parts = []
-    sills = [float((line.level_at(m) + difference_along(found, m)).min()) for line, found in outlets
-             if line.role == "sill" for m in [_places(line, found)]]
+    sills = [float((line.level_at(m) + difference_along(line, found, m)).min())
+             for line, found in outlets if line.role == "sill" for m in [_places(line, found)]]
     for number, (line, found) in enumerate(outlets):
         for start, end in line.spans:
             at = _between(start, end, found)
-            level = line.level_at(at) + difference_along(found, at)
+            level = line.level_at(at) + difference_along(line, found, at)
             xy = get_coordinates(line_interpolate_point(line.shape, at))
             width = np.gradient(at) if len(at) > 1 else np.array([end - start])
             width = width * (end - start) / max(float(width.sum()), 1e-9)

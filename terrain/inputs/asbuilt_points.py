@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from terrain.errors import InputError
 from terrain.inputs.csv_table import CsvTable, Row, read_csv_table
+from terrain.units import metres_in
 
 _METRES = {"m": 1.0, "cm": 0.01, "mm": 0.001, "ft": 0.3048, "in": 0.0254, "us-ft": 1200 / 3937}
 _SPELLED = {"metre": "m", "metres": "m", "meter": "m", "meters": "m", "foot": "ft", "feet": "ft",
@@ -290,7 +291,8 @@ class _Reader:
             self.said_bare.add(column)
             self.notes.append(f"The column '{name}' names no unit; it was taken in "
                               f"{column_unit}, the site's.")
-        return float(cell.group("number")) * _METRES[column_unit]
+        return float(cell.group("number")) * (
+            metres_in("ft") if column_unit == "ft" else _METRES[column_unit])
 
 
 def _head_words(name: str) -> tuple[str, str | None]:

@@ -49,7 +49,7 @@ def crs_of(where: str, stated: Any, given: str | None, plan_unit: str | None) ->
 
 
 def frame_of(where: str, own: CRS | None, plan_unit: str | None, middle: tuple[float, float],
-             width: float) -> tuple[Frame, float, str | None]:
+             width: float, heights_in: str = "m") -> tuple[Frame, float, str | None]:
     """The working frame, metres per unit of the plan, and in a sentence what was done.
 
     Parameters
@@ -62,6 +62,8 @@ def frame_of(where: str, own: CRS | None, plan_unit: str | None, middle: tuple[f
         Middle of the data in its own coordinates.
     width : float
         How far the data reach from west to east in their own coordinates.
+    heights_in : {"m", "ft", "us-ft"}
+        The unit of their heights.
 
     Raises
     ------
@@ -70,7 +72,7 @@ def frame_of(where: str, own: CRS | None, plan_unit: str | None, middle: tuple[f
     """
     if own is None:
         unit = METRES[plan_unit or "m"]
-        return Frame(None, None, unit), unit, (
+        return Frame(None, None, unit, heights_in), unit, (
             f"The file has no CRS; its plan is taken in {plan_unit} as stated.")
     if own.is_geographic:
         if not (-360 <= middle[0] <= 360 and -80 <= middle[1] <= 84):
@@ -79,7 +81,7 @@ def frame_of(where: str, own: CRS | None, plan_unit: str | None, middle: tuple[f
         if width > WIDEST:
             raise InputError(where, f"it is {width:.0f} degrees wide, too much for one plane in "
                              "metres", "Cut it to the property and the slopes above it")
-        return Frame(own, plane_near(own, *middle)), 1.0, None
+        return Frame(own, plane_near(own, *middle), heights_in=heights_in), 1.0, None
     unit = own.axis_info[0].unit_conversion_factor
-    return Frame(own, in_metres(own)), unit, None if unit == 1.0 else (
+    return Frame(own, in_metres(own), heights_in=heights_in), unit, None if unit == 1.0 else (
         f"The plan is in {own.axis_info[0].unit_name}; it is worked in metres.")

@@ -36,7 +36,7 @@ from terrain.inputs.survey_points import (
 from terrain.inputs.triangulated import Gridded, one_height_a_place, triangulate
 from terrain.inputs.voids import FILL_UP_TO, Voids, fill_voids, find_voids
 
-__all__ = ["MOST_CELLS", "TOO_COARSE", "Dem", "ElevationFiles", "open_elevation",
+__all__ = ["MOST_CELLS", "TOO_COARSE", "Dem", "ElevationFiles", "foot_of", "open_elevation",
            "read_elevation"]
 
 #: Cells larger than this cannot size earthworks; common practice, no source. [m]
@@ -322,6 +322,24 @@ def open_elevation(files: Path | str | Sequence[Path | str], *, crs: str | None 
     return _open_raster(mosaic, where, plan_unit, fill_holes)
 
 
+def foot_of(files: Path | str | Sequence[Path | str], *, crs: str | None = None,
+            plan_unit: str | None = None, height_unit: str | None = None) -> str:
+    """The foot of elevation's own, ft or us-ft, from the head of its first file.
+
+    Raises
+    ------
+    InputError
+        As `open_elevation`.
+    """
+    path = elevation_files(files)[0]
+    if _holds_points(path):
+        own, unit = crs_of(str(path), None, crs, plan_unit), height_unit or "m"
+    else:
+        mosaic = open_mosaic([path], crs=crs, plan_unit=plan_unit, height_unit=height_unit)
+        own, unit = mosaic.crs, mosaic.unit
+    return Frame(own, own, METRES[plan_unit or "m"], unit).foot
+
+
 def read_elevation(files: Path | str | Sequence[Path | str], *, crs: str | None = None,
                    plan_unit: str | None = None, height_unit: str | None = None,
                    nodata: float | None = None, cell: float | None = None,
@@ -346,7 +364,7 @@ def _open_raster(mosaic: Mosaic, where: str, plan_unit: str | None, fill_holes: 
     notes = [*mosaic.notes, *datum_notes(mosaic.crs)]
     middle = mosaic.transform * (columns / 2, rows / 2)
     frame, unit, how = frame_of(where, mosaic.crs, plan_unit, middle,
-                                columns * abs(mosaic.transform.a))
+                                columns * abs(mosaic.transform.a), mosaic.unit)
     if how:
         notes.append(how)
     source: Mosaic | Resampled | None
@@ -375,7 +393,7 @@ def _open_points(paths: Sequence[Path], where: str, crs: str | None, plan_unit: 
     own = crs_of(where, None, crs, plan_unit)
     parts = [read_points(path, order) for path in paths]
     notes = [note for part in parts for note in part.notes]
-    z = []
+    z, unit = [], "m"
     for path, part in zip(paths, parts, strict=True):
         unit, how = height_unit_of(str(path), own, plan_unit, declared_unit(own, part.height_unit),
                                    height_unit)
@@ -389,7 +407,7 @@ def _open_points(paths: Sequence[Path], where: str, crs: str | None, plan_unit: 
         raise InputError(lines[wrong[0]], f"its height of {heights[wrong[0]]:,.0f} m is none that "
                          "land on Earth has", "Correct it; check the unit and the order of columns")
     frame, _, how = frame_of(where, own, plan_unit, (float(np.median(x)), float(np.median(y))),
-                             float(np.ptp(x)))
+                             float(np.ptp(x)), unit)
     notes += [how] if how else []
     x, y = frame.to_working(x, y)
     if not (np.isfinite(x).all() and np.isfinite(y).all()):

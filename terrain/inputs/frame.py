@@ -12,8 +12,14 @@ from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import UTMConversion
 
 from terrain.errors import InputError
+from terrain.units import METRES
 
-METRES = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}
+__all__ = ["METRES", "Frame", "in_metres", "plane_near", "unit_of"]
+
+
+def unit_of(metres: float) -> str:
+    """The key in `METRES` of the unit that is so many metres long; the nearest known one."""
+    return min(METRES, key=lambda key: abs(METRES[key] - metres))
 
 
 @dataclass(frozen=True)
@@ -28,12 +34,26 @@ class Frame:
         The CRS that everything inside is measured in: metres on a plane.
     metres_per_unit : float
         Used only where there is no CRS.
+    heights_in : {"m", "ft", "us-ft"}
+        The unit that the heights were read from.
     """
 
     source: CRS | None
     working: CRS | None
     metres_per_unit: float = 1.0
+    heights_in: str = "m"
     _ways: dict[str, Transformer] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def foot(self) -> str:
+        """The foot of the elevation's own, ft or us-ft: of its plan, else of its heights; the
+        international one where both are metric."""
+        plan = "m"
+        if self.source is None:
+            plan = unit_of(self.metres_per_unit)
+        elif not self.source.is_geographic:
+            plan = unit_of(self.source.axis_info[0].unit_conversion_factor)
+        return next((unit for unit in (plan, self.heights_in) if unit != "m"), "ft")
 
     def _move(self, xs: ArrayLike, ys: ArrayLike, start: CRS, end: CRS
               ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

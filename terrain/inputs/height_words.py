@@ -8,6 +8,7 @@ from pyproj import CRS
 
 from terrain.errors import InputError
 from terrain.inputs.frame import METRES
+from terrain.units import first_system
 
 #: No land lies outside these heights (Dead Sea shore about -440 m, Everest 8,849 m). [m]
 LOWEST, HIGHEST = -500.0, 9000.0
@@ -120,6 +121,6 @@ def terrace_notes(unit: str | None) -> list[str]:
     """What whole steps mean for the reader."""
     if unit is None:
         return []
-    half = {"m": "0.5 m", "ft": "0.5 ft (0.15 m)", "us-ft": "0.5 ft (0.15 m)"}[unit]
+    half = ("0.5 m" if unit == "m" else "0.5 ft" if first_system() == "us" else "0.5 ft (0.15 m)")
     return [f"The heights are in whole {NAMES[unit]}, so contours and small hollows are terraced; "
             f"take levels as no better than {half}."]

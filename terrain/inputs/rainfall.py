@@ -14,6 +14,7 @@ import pandas
 
 from terrain.errors import InputError
 from terrain.inputs.station_tables import Moment, Quantity, Reading, StationTable, read_table
+from terrain.units import either
 
 #: Millimetres in each unit a depth may be in.
 MM_PER = {"mm": 1.0, "in": 25.4, "0.1 mm": 0.1}
@@ -88,8 +89,10 @@ def read_daily_rain(path: Path, unit: str | None = None) -> RainRecord:
     notes += _missing(days, table)
     span = f"The record runs from {days.index[0]:%Y-%m-%d} to {days.index[-1]:%Y-%m-%d}"
     if days.notna().sum() >= 365:
-        span += (f"; its days with a reading average {days.mean():.2f} mm, or "
-                 f"{days.mean() * 365.25:,.0f} mm a year")
+        mean = float(days.mean())
+        span += (f"; its days with a reading average "
+                 f"{either(f'{mean:.2f} mm', mean, 'rain', 3)}, or "
+                 f"{either(f'{mean * 365.25:,.0f} mm', mean * 365.25, 'rain', 1)} a year")
     notes.append(span + ".")
     return RainRecord(days, path.name, tuple(notes))
 

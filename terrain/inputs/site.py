@@ -44,7 +44,7 @@ from terrain.inputs.site_tanks import GutterSpec
 from terrain.inputs.site_works import Work
 from terrain.inputs.survey_points import checked_columns
 from terrain.inputs.voids import FILL_UP_TO
-from terrain.units import in_both
+from terrain.units import in_both, told_first
 
 
 class Elevation(Part):
@@ -289,7 +289,8 @@ def read_site(path: Path) -> Site:
         raise _first(error, path, document) from None
     site._path, site._document, site._bare = path, document, context["bare"]
     _refuse_twins(site)
-    return _with_depths(site)
+    with told_first(site.units):
+        return _with_depths(site)
 
 
 def _with_depths(site: Site) -> Site:

@@ -28,7 +28,6 @@ from terrain.outputs.plan_set.plan_set import (
 from terrain.outputs.quantities.workbook import write_quantities
 from terrain.plan.planned import Plan
 from terrain.plan.rain import record_answer
-from terrain.units import told_first
 
 
 def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambda what: None,
@@ -46,7 +45,7 @@ def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambd
     InputError
         If the folder holds anything that the tool did not write itself.
     """
-    with whole_folder(folder) as draft, told_first(plan.site.units):
+    with whole_folder(folder) as draft, plan.inputs.told():
         progress("Drawing the map")
         draw_site_map(plan).savefig(draft / "map.png", metadata={"Software": None})
         charts = {"storms": draw_storm_bars(plan)}

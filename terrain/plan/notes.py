@@ -12,12 +12,13 @@ from terrain.plan.siting.reading import Inputs, assumptions
 from terrain.plan.water.short_record import short_record
 from terrain.plan.water.water_balance import SeasonRun
 from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR
-from terrain.units import in_both
+from terrain.units import in_both, tenths_words
 
 
 def plan_notes(inputs: Inputs, placed: list[Placed], seasons: SeasonRun | None) -> list[str]:
     """Every note of a plan, in the order of the work."""
-    notes = assumptions(inputs)
+    tenths = tenths_words(inputs.site.units)
+    notes = [*([tenths] if tenths is not None else []), *assumptions(inputs)]
     how = inputs.hydrology
     notes.append("Runoff: curve numbers of TR-55 (1986), Table 2-2, summed cell by cell; "
                  f"{how.rule.said}.")
@@ -92,7 +93,7 @@ def _hollow_notes(inputs: Inputs, placed: list[Placed]) -> list[str]:
                            for place in named if place.hollow is not None)
         said.append("A natural hollow spills over its rim as over a level sill, as wide as the rim "
                     "about its way out stands no more than "
-                    f"{in_both(rules['hollow rim'], 'level')} above it "
+                    f"{in_both(rules['hollow rim'], 'size')} above it "
                     f"({rules.source('hollow rim')}): {widths}. Deeper water finds a wider way "
                     "out, so its depth there is an upper bound.")
     taken = np.zeros(dem.shape, bool)

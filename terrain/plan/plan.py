@@ -63,7 +63,6 @@ from terrain.plan.water.water_balance import SeasonRun, run_seasons
 from terrain.runoff.peak import peaks_of
 from terrain.runoff.sheds import Shed, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
-from terrain.units import told_first
 from terrain.works.pipe import PipeCheck
 from terrain.works.rules import Rulebook
 from terrain.works.store import Store
@@ -87,7 +86,7 @@ def check_site(path: Path, progress: Progress = lambda what: None
     """
     inputs = read_inputs(path, progress)
     progress("Laying out the works")
-    with told_first(inputs.site.units):
+    with inputs.told():
         cascade = build_cascade(inputs.site, inputs.terrain, inputs.ground, _laid_out(inputs),
                                 inputs.rules, inputs.hydrology)
     short = (None if inputs.record is None else
@@ -113,7 +112,7 @@ def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
         For anything in the site file or the files it names that cannot be used.
     """
     inputs = read_inputs(path, progress)
-    with told_first(inputs.site.units):
+    with inputs.told():
         return _plan(inputs, progress)
 
 

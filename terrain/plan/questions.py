@@ -202,6 +202,8 @@ class SwaleWords:
         Least digging radius. [m]
     soil : str
         What its berm is made of: clay, loam or sand.
+    system : {"metric", "us"}
+        Whose rules of the trade hold.
     """
 
     through: tuple[float, float] | None = None
@@ -211,6 +213,7 @@ class SwaleWords:
     wanted: Wanted = field(default_factory=Wanted)
     radius: float | None = None
     soil: str = "loam"
+    system: str = "metric"
 
 
 def swale_of(path: Path, said: SwaleWords, rain: RainWords, ground: GroundWords,
@@ -227,7 +230,7 @@ def swale_of(path: Path, said: SwaleWords, rain: RainWords, ground: GroundWords,
     InputError
         If no swale can lie there.
     """
-    rules, wanted = Rulebook(), said.wanted
+    rules, wanted = Rulebook(system=said.system), said.wanted
     option, points = _swale_place(said)
     if wanted.contradiction is not None:
         raise InputError("swale", wanted.contradiction, "Leave one of them out")
@@ -236,7 +239,7 @@ def swale_of(path: Path, said: SwaleWords, rain: RainWords, ground: GroundWords,
                          "Leave --length out")
     length = wanted.length
     if length is not None and length < SHORTEST:
-        raise InputError("--length", f"{in_both(length, 'level')} is too short for a swale",
+        raise InputError("--length", f"{in_both(length, 'size')} is too short for a swale",
                          f"Ask for {in_both(SHORTEST, 'length')} or more")
     reach = max(rules["swale longest"] / 2, length or 0.0)
 
@@ -327,6 +330,7 @@ class BasinAnswer:
     quantities: Quantities
     spill_path: NDArray[np.float64]
     cautions: tuple[str, ...]
+    rules: Rulebook
     curve: CatchCurve | None = None
     said: tuple[str, ...] = field(default=())
     rests_on: tuple[str, ...] = field(default=())
@@ -336,7 +340,8 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
              wall: Sequence[tuple[float, float]] | None = None, crest: float | None = None,
              sill: float | None = None, dug: Path | None = None,
              depth: float | None = None, batter: float = 3.0,
-             rates: tuple[float, float] | None = None, rock: float | None = None) -> BasinAnswer:
+             rates: tuple[float, float] | None = None, rock: float | None = None,
+             system: str = "metric") -> BasinAnswer:
     """Stage and storage of a basin behind a wall or dug, and what it catches of each storm.
 
     Parameters
@@ -346,13 +351,15 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
         With a wall too, a pit behind it; without a depth it is as deep as builds the wall.
     rock : float, optional
         Depth of rock below the ground. [m]
+    system : {"metric", "us"}
+        Whose rules of the trade hold.
 
     Raises
     ------
     InputError
         If no basin can be there.
     """
-    rules = Rulebook()
+    rules = Rulebook(system=system)
     if wall is not None and depth is not None and dug is None:
         raise InputError("--depth", "it is the depth of a dug shape, and there is none",
                          "Give --dug too, or leave the depth out")
@@ -401,7 +408,7 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
                        _storms(catchment, made.storage, rain),
                        quantities(made.dug, made.fill, rules, rates=rates, topsoil=topsoil),
                        _way_down(terrain, made.sill_x, made.sill_y, marks), by_gravity(cautions),
-                       curve, tuple(said), (*there.notes, *_rests(rain, there)))
+                       rules, curve, tuple(said), (*there.notes, *_rests(rain, there)))
 
 
 def _rim(path: Path, dem: Extent) -> list[tuple[float, float]]:

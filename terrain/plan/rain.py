@@ -23,6 +23,7 @@ from terrain.runoff.extremes import (
     extremes_of,
     far_beyond,
 )
+from terrain.units import either
 
 #: Depths of which is told how often more falls, by the units printed. [mm]
 MORE_THAN = {"metric": (2.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0),
@@ -227,7 +228,8 @@ def record_answer(record: RainRecord, more_than: Sequence[float] = (), start_mon
     notes = [*([short] if short else []), *record.notes, *_of_years(maxima.years, totals),
              *_of_start(months, start_month),
              "How often it rains more than a depth is counted over the days with a reading; a "
-             "storm is a run of days with 1 mm or more each, and a dry spell one of days with "
+             "storm is a run of days with "
+             f"{either('1 mm', 1.0, 'rain')} or more each, and a dry spell one of days with "
              "less.", *maxima.notes]
     extremes, levels = None, None
     periods = sorted({*RETURN_PERIODS, *([] if return_period is None else [return_period])})

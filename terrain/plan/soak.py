@@ -23,7 +23,7 @@ from terrain.runoff.infiltration import (
     group_of,
     rate_of,
 )
-from terrain.units import in_both
+from terrain.units import either, in_both
 from terrain.works.rules import PRACTICE, RULES
 
 #: How long people let water stand. [h]
@@ -120,7 +120,7 @@ def from_hole(path: Path, diameter: float | None, sides: tuple[float, float] | N
         "in the inverted auger-hole method (Kessler & Oosterbaan, ILRI Publication 16, 1974, from "
         "memory), so that the rate is that of a flat floor.",
         "The slower half of the last filling counts; the whole of it where the water sank by less "
-        f"than {LEAST_DROP:g} mm in a half ({PRACTICE}).",
+        f"than {either(f'{LEAST_DROP:g} mm', LEAST_DROP, 'rain')} in a half ({PRACTICE}).",
         f"Steady means that the rate fell by no more than {STEADY_WITHIN:.0%} ({PRACTICE}).",
         f"The measured rate is divided by {safety:g} ({PRACTICE}), for soil differs from spot to "
         "spot and silts up.",

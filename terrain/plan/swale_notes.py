@@ -9,7 +9,7 @@ from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade
 from terrain.plan.water.water_balance import SeasonRun
-from terrain.units import in_both, shown
+from terrain.units import first_system, in_both, shown
 from terrain.works.spacing import SOURCE, compared, horizontal_interval, terrace_interval
 
 #: A swale lies below another if so much of the other's water would come to it over the ground.
@@ -62,8 +62,9 @@ def _spacing_notes(inputs: Inputs, cascade: Cascade, placed: list[Placed],
     rain = None if seasons is None else seasons.mean(seasons.rain_mm)
     low = rain is not None and rain < rules["low rain year"]
     form = "0.15 S + 0.6" if low else "0.3 (S / 3 + 2)"
-    why = (f", as {shown(rain, 'rain', 'metric')} fall in an average year (low rain year, under "
-           f"{shown(rules['low rain year'], 'rain', 'metric')}, {rules.source('low rain year')})"
+    system = first_system()
+    why = (f", as {shown(rain, 'rain', system)} fall in an average year (low rain year, under "
+           f"{shown(rules['low rain year'], 'rain', system)}, {rules.source('low rain year')})"
            if low and rain is not None else "")
     for upper, lower, apart in pairs(inputs, placed):
         fall = placed[upper].sill_level - placed[lower].sill_level
@@ -77,12 +78,12 @@ def _spacing_notes(inputs: Inputs, cascade: Cascade, placed: list[Placed],
                 "closer": "closer than the first, so that the lower one has little ground of "
                           "its own", "": "as the first asks"}[verdict]
         said.append(
-            f"Swale \"{placed[lower].name}\" lies {in_both(fall, 'level')} below \"" +
+            f"Swale \"{placed[lower].name}\" lies {in_both(fall, 'size')} below \"" +
             f"{placed[upper].name}\", {in_both(apart, 'length')} apart on ground of "
             f"{slope:.1%}. The vertical interval {form} of {SOURCE} asks for "
-            f"{in_both(asked, 'level')}, {in_both(horizontal_interval(asked, slope), 'length')}"
+            f"{in_both(asked, 'size')}, {in_both(horizontal_interval(asked, slope), 'length')}"
             f" apart{why}; that between terraces (NRCS practice standard 600, from memory, middle "
-            f"values of its table) for {in_both(terrace, 'level')}, "
+            f"values of its table) for {in_both(terrace, 'size')}, "
             f"{in_both(horizontal_interval(terrace, slope), 'length')} apart: they are {what}."
             + _strip(inputs, cascade, placed, lower))
     return said

@@ -23,7 +23,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from terrain.inputs.hole_readings import Reading
-from terrain.units import in_both
+from terrain.units import in_both, ordered
 
 #: A drop smaller than this says little when a tape is read to 1 mm; common practice, no source.
 #: [mm]
@@ -291,7 +291,7 @@ def _of_readings(fillings: Sequence[Sequence[Reading]], kept: list[tuple[int, li
 
 def _said(depth: float) -> str:
     inches = depth / 25.4
-    return f"{depth:.0f} mm ({round(inches, 2 if inches < 1 else 1):g} in)"
+    return ordered(f"{depth:.0f} mm", f"{round(inches, 2 if inches < 1 else 1):g} in")
 
 
 def _of_rates(rates: list[float], slowing: float, from_before: float, steady: bool,

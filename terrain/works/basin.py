@@ -134,6 +134,6 @@ def cells_of(dem: Dem, shape: Any) -> NDArray[np.int64]:
 
 def drowning(depth: float, rules: Rulebook) -> str:
     """The caution about water of a depth. [m]"""
-    return (f"Water {in_both(depth, 'level')} deep can drown a child: fence it, keep one side 3:1 "
+    return (f"Water {in_both(depth, 'size')} deep can drown a child: fence it, keep one side 3:1 "
             "or flatter, and hang a rope (warned above "
-            f"{in_both(rules['drowning depth'], 'level')}; {rules.cited('drowning depth')}).")
+            f"{in_both(rules['drowning depth'], 'size')}; {rules.cited('drowning depth')}).")

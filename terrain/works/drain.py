@@ -251,10 +251,10 @@ def _cautions(route: DrainLine, section: Section, rules: Rulebook) -> list[str]:
         said.append(_too_fast(route, section, rules))
     spare = section.depth - section.water
     if spare < rules["drain freeboard"] - 1e-6:
-        left = ("it overflows its lip by " + in_both(-spare, "level") if spare < 0 else
-                f"only {in_both(spare, 'level')} of its side is left above it")
-        said.append(f"The design peak stands {in_both(section.water, 'level')} deep in it, and "
-                    f"{left}; {in_both(rules['drain freeboard'], 'level')} is asked for "
+        left = ("it overflows its lip by " + in_both(-spare, "size") if spare < 0 else
+                f"only {in_both(spare, 'size')} of its side is left above it")
+        said.append(f"The design peak stands {in_both(section.water, 'size')} deep in it, and "
+                    f"{left}; {in_both(rules['drain freeboard'], 'size')} is asked for "
                     f"({rules.cited('drain freeboard')}): make it deeper or wider.")
     if route.grade < rules["drain flattest"] * (1 - 1e-9):
         said.append(f"A grade of {route.grade:.2%} is flatter than {rules['drain flattest']:.2%} "
@@ -266,12 +266,12 @@ def _cautions(route: DrainLine, section: Section, rules: Rulebook) -> list[str]:
                     "comes than reckoned.")
     low = float(-route.above.min())
     if low > rules["level tolerance"]:
-        said.append(f"The raster's ground lies up to {in_both(low, 'level')} below its lip: "
+        said.append(f"The raster's ground lies up to {in_both(low, 'size')} below its lip: "
                     "heap what is dug on the downhill side there, packed, as the earth table "
                     f"counts it, or set it out further uphill ({rules.cited('level tolerance')}).")
     if float(route.above.max()) > 2 * rules["level tolerance"]:
         said.append("The raster's ground stands up to "
-                    f"{in_both(float(route.above.max()), 'level')} above its lip: it is dug that "
+                    f"{in_both(float(route.above.max()), 'size')} above its lip: it is dug that "
                     f"much deeper there; {OWNER} whether to move it.")
     steep = float(np.percentile(route.cross_slopes, 90))
     if steep > rules["swale steepest"]:

@@ -108,9 +108,9 @@ def refuse_rock(dem: Dem, shape: Any, floor: float, inset: float, rock: float | 
     cells = cells_of(dem, level_floor)
     deepest = float(np.nanmax(dem.heights[cells[:, 0], cells[:, 1]])) - floor
     if deepest > rock + 1e-6:
-        raise InputError(where, f"its floor lies up to {in_both(deepest, 'level')} below the "
-                         f"ground, and rock is said to be at {in_both(rock, 'level')}",
-                         f"Make it {in_both(deepest - rock, 'level')} shallower, or move it")
+        raise InputError(where, f"its floor lies up to {in_both(deepest, 'size')} below the "
+                         f"ground, and rock is said to be at {in_both(rock, 'size')}",
+                         f"Make it {in_both(deepest - rock, 'size')} shallower, or move it")
 
 
 def pit_cautions(depth: float, pit: Pit, rules: Rulebook) -> list[str]:
@@ -123,8 +123,8 @@ def pit_cautions(depth: float, pit: Pit, rules: Rulebook) -> list[str]:
     """
     said, beyond = [], pit.beyond
     if depth >= rules["trench deepest"]:
-        said.append(f"It is {in_both(depth, 'level')} deep: a pit "
-                    f"{in_both(rules['trench deepest'], 'level')} deep or more must be sloped or "
+        said.append(f"It is {in_both(depth, 'size')} deep: a pit "
+                    f"{in_both(rules['trench deepest'], 'size')} deep or more must be sloped or "
                     f"shored while people are in it ({rules.cited('trench deepest')}).")
     if beyond > 0.1:
         said.append("Ground on its rim stands above the level its sides are drawn from: there "

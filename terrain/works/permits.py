@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from terrain.units import in_both, shown
+from terrain.units import in_both, ordered, shown
 from terrain.works.rules import Rulebook
 
 #: [m3]
@@ -57,7 +57,7 @@ def permit_cautions(height: float, volume: float, rules: Rulebook) -> list[str]:
     """What thresholds a bank reaches, with what was measured; one sentence where it reaches none.
     """
     found = thresholds(height, volume, rules)
-    measured = (f"Its bank stands {in_both(height, 'level')} over the lowest ground under it and "
+    measured = (f"Its bank stands {in_both(height, 'size')} over the lowest ground under it and "
                 f"stores {_stored(volume)}")
     said = []
     if found.federal:
@@ -89,4 +89,4 @@ def permit_cautions(height: float, volume: float, rules: Rulebook) -> list[str]:
 def _stored(volume: float) -> str:
     acre_feet = volume / ACRE_FOOT
     places = 2 if acre_feet < 1 else 1 if acre_feet < 10 else 0
-    return f"{shown(volume, 'volume', 'metric', 0)} ({acre_feet:,.{places}f} acre-ft)"
+    return ordered(shown(volume, "volume", "metric", 0), f"{acre_feet:,.{places}f} acre-ft")

@@ -1,12 +1,16 @@
-"""Each rule of the trade that is a figure, with its source; a site file may overrule any."""
+"""Each rule of the trade that is a figure, with its source; a site file may overrule any.
+
+What each is on a site in US units stands in `us_figures.py`.
+"""
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from terrain.units import read_quantity
+from terrain.works.us_figures import US_FIGURES, US_NAMES
 
 PRACTICE = "common practice, no source"
 #: Who decides where a rule bites; what stands here is an instrument's answer, not theirs.
@@ -69,8 +73,8 @@ RULES: dict[str, Rule] = {
     "embankment water": Rule(0.9, "length", "NRCS practice standard 378", DAMS),
     "engineer water": Rule(1.8, "length", "33 USC 467: 6 ft; many places set lower limits",
                            ENGINEER),
-    "wall top width": Rule(1.8, "length", "NRCS practice standard 378, under 3 m high; USDA "
-                           "Agriculture Handbook 590, 1997; both from memory", ENGINEER),
+    "wall top width": Rule(1.8, "length", "NRCS practice standard 378, under 10 ft (3 m) "
+                           "high; USDA Agriculture Handbook 590, 1997; both from memory", ENGINEER),
     "wall top width from 3 m": Rule(2.4, "length", "NRCS practice standard 378", ENGINEER),
     "wall top width from 4.6 m": Rule(3.0, "length", "NRCS practice standard 378", ENGINEER),
     "wall top width from 6.1 m": Rule(3.7, "length", "NRCS practice standard 378", ENGINEER),
@@ -245,6 +249,9 @@ RULES: dict[str, Rule] = {
     "ferrocement tank lasts at best": Rule(50.0, None, PRACTICE + ": years"),
     "pipe lasts": Rule(25.0, None, PRACTICE + ": years, at least"),
     "pipe lasts at best": Rule(50.0, None, PRACTICE + ": years"),
+    "inspect after storm": Rule(25.0, "rain", PRACTICE),
+    "sediment most": Rule(0.25, None, PRACTICE + ": of the depth of water"),
+    "mulch thickness": Rule(0.1, "length", PRACTICE + ": 75 to 100 mm"),
     "finish before rain": Rule(1.0, None, PRACTICE + ": months"),
     "stake spacing": Rule(10.0, "length", PRACTICE),
     "bend stake spacing": Rule(5.0, "length", PRACTICE),
@@ -300,6 +307,13 @@ RULES: dict[str, Rule] = {
 class Rulebook:
     """The rules in force: the published ones, less what the owner overruled.
 
+    Parameters
+    ----------
+    overruled : mapping of str to str or float, optional
+        A rule's name and the owner's figure.
+    system : {"metric", "us"}
+        Whose figures the published ones are, and the units of a bare number.
+
     Raises
     ------
     ValueError
@@ -308,8 +322,12 @@ class Rulebook:
 
     def __init__(self, overruled: Mapping[str, str | float] | None = None,
                  system: str = "metric") -> None:
-        self._rules = dict(RULES)
+        self.system = system
+        self._rules = {name: _in_us(name, rule) if system == "us" else rule
+                       for name, rule in RULES.items()}
+        self._own: set[str] = set()
         for name, given in (overruled or {}).items():
+            name = own_name(name)
             if name not in RULES:
                 near = difflib.get_close_matches(name, RULES, 1, 0)
                 raise ValueError(f"there is no rule '{name}'; the nearest is '{near[0]}'")
@@ -321,6 +339,7 @@ class Rulebook:
                 raise ValueError(f"the rule '{name}' cannot be '{given}'") from None
             if not value > 0:
                 raise ValueError(f"the rule '{name}' must be above 0, not {given}")
+            self._own.add(name)
             self._rules[name] = Rule(value, dimension, "the site file", RULES[name].decides)
 
     def __getitem__(self, name: str) -> float:
@@ -332,7 +351,7 @@ class Rulebook:
 
     def overruled(self, name: str) -> bool:
         """Whether the owner states a figure of their own."""
-        return self._rules[name] != RULES[name]
+        return name in self._own
 
     def decides(self, name: str) -> str:
         """Who has the last word where a rule bites."""
@@ -341,4 +360,21 @@ class Rulebook:
     def cited(self, name: str) -> str:
         """A rule's name, where its figure comes from, and who decides: what a caution owes."""
         rule = self._rules[name]
-        return f"{name}, {rule.source}; {rule.decides}"
+        return f"{self.named(name)}, {rule.source}; {rule.decides}"
+
+    def named(self, name: str) -> str:
+        """What a rule is called in the units of these."""
+        return US_NAMES.get(name, name) if self.system == "us" else name
+
+
+def own_name(name: str) -> str:
+    """A rule's name here, of that or of what it is called in US units."""
+    return next((own for own, us in US_NAMES.items() if us == name), name)
+
+
+def _in_us(name: str, rule: Rule) -> Rule:
+    """A rule with its figure on a site in US units."""
+    given = US_FIGURES.get(name)
+    if given is None or rule.dimension is None:
+        return rule
+    return replace(rule, value=read_quantity(given, rule.dimension, "us"))

@@ -63,6 +63,6 @@ def setback_of(thing: Thing, rules: Rulebook) -> Setback | None:
 def buried_lines(rules: Rulebook) -> str:
     """The caution that every digging earns."""
     return ("Have buried pipes and cables located before digging, and dig by hand within "
-            f"{in_both(rules['buried line clearance'], 'level')} of the marks "
+            f"{in_both(rules['buried line clearance'], 'size')} of the marks "
             f"({rules.cited('buried line clearance')}); the locating service marks no private "
             "lines.")

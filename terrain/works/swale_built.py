@@ -8,7 +8,7 @@ import numpy as np
 from shapely import LineString, Point
 
 from terrain.inputs.dem import Dem
-from terrain.units import in_both
+from terrain.units import along_words, first_system, in_both, unit_name
 from terrain.works.cross_section import Berm, Section, berm_end
 from terrain.works.return_end import Return, turned_ends
 from terrain.works.rules import ENGINEER, OWNER, Rulebook
@@ -131,7 +131,7 @@ class Swale:
 
 def section_words(section: Section) -> str:
     """A section in words, in both systems."""
-    deep, wide = in_both(section.depth, "level"), in_both(section.width, "level")
+    deep, wide = in_both(section.depth, "size"), in_both(section.width, "size")
     side = f"{section.side_slope:.3g}:1"
     return {"trapezoid": f"trapezoid, bed {wide} wide, water {deep} deep, sides {side}",
             "parabola": f"parabola, water {wide} wide and {deep} deep, edges {side}",
@@ -202,10 +202,10 @@ def finish(dem: Dem, route: SwaleLine, section: Section, sill: Sill, sill_x: flo
     cautions += _round_ends(returns, built, height, sill.head, rules)
     if height - sill.head < rules["berm freeboard"] - 1e-6:
         left = height - sill.head
-        over = (f"stands {in_both(-left, 'level')} over the berm's settled crest" if left < 0 else
-                f"leaves {in_both(left, 'level')} of berm above it")
+        over = (f"stands {in_both(-left, 'size')} over the berm's settled crest" if left < 0 else
+                f"leaves {in_both(left, 'size')} of berm above it")
         cautions.append(f"At the design peak the water {over}; "
-                        f"{in_both(rules['berm freeboard'], 'level')} is asked for "
+                        f"{in_both(rules['berm freeboard'], 'size')} is asked for "
                         f"({rules.cited('berm freeboard')}). Raise the crest, or "
                         "lengthen the sill.")
     if spare < 0:
@@ -228,9 +228,9 @@ def _round_ends(returns: tuple[Return, Return], built: float, height: float, hea
            if high < height - 5e-3]
     if not low:
         return []
-    where = " and ".join(f"at its {name} {in_both(max(high, 0.0), 'level')}" for name, high in low)
+    where = " and ".join(f"at its {name} {in_both(max(high, 0.0), 'size')}" for name, high in low)
     least = max(min(high for _, high in low), 0.0)
-    peak = (f"; at the design peak it stands {in_both(head, 'level')} above the sill and would "
+    peak = (f"; at the design peak it stands {in_both(head, 'size')} above the sill and would "
             "get round" if head > least else "")
     return [f"Turned uphill, its berm runs {in_both(rules['return end longest'], 'length')} from "
             f"the line at most ({rules.cited('return end longest')}), and the ground there is "
@@ -258,10 +258,11 @@ def _where(found: tuple[tuple[float, float], ...]) -> str:
     """Chainages in words; nothing where there are none."""
     if not found:
         return ""
-    named = [f"{start:.1f}" if end - start < 0.1 else f"{start:.1f} to {end:.1f}"
+    named = [along_words(start, False) if end - start < 0.1 else
+             f"{along_words(start, False)} to {along_words(end, False)}"
              for start, end in found[:MOST_NAMED]]
     more = f" and {len(found) - MOST_NAMED} more places" if len(found) > MOST_NAMED else ""
-    return f" at chainage {', '.join(named)} m{more}"
+    return f" at chainage {', '.join(named)} {unit_name('length', first_system())}{more}"
 
 
 def _cautions(route: SwaleLine, section: Section, sill: Sill, rules: Rulebook) -> list[str]:
@@ -271,29 +272,29 @@ def _cautions(route: SwaleLine, section: Section, sill: Sill, rules: Rulebook) -
                     f"{rules['swale steep']:.0%} swales are dear and risky "
                     f"({rules.cited('swale steep')}). Have the slope looked at before digging.")
     if depth > rules["swale deepest"] + 1e-9:
-        said.append(f"Water {in_both(depth, 'level')} deep is more than the usual "
-                    f"{in_both(rules['swale deepest'], 'level')} "
+        said.append(f"Water {in_both(depth, 'size')} deep is more than the usual "
+                    f"{in_both(rules['swale deepest'], 'size')} "
                     f"({rules.cited('swale deepest')}): it can drown a child, and a cut "
-                    f"{in_both(rules['trench deepest'], 'level')} deep or more must be sloped or "
+                    f"{in_both(rules['trench deepest'], 'size')} deep or more must be sloped or "
                     f"shored while people are in it ({rules.cited('trench deepest')}).")
     if route.cross_slope < rules["swale flat"]:
         said.append(f"The ground slopes only {route.cross_slope:.1%}; below "
                     f"{rules['swale flat']:.0%} the fall hides in the level error "
                     f"({rules.cited('swale flat')}): a basin may do better.")
     if route.deviation > rules["level tolerance"]:
-        said.append(f"The raster's ground is up to {in_both(route.deviation, 'level')} above or "
+        said.append(f"The raster's ground is up to {in_both(route.deviation, 'size')} above or "
                     f"below the line's level{_where(route.off)}; "
-                    f"{in_both(rules['level tolerance'], 'level')} is allowed "
+                    f"{in_both(rules['level tolerance'], 'size')} is allowed "
                     f"({rules.cited('level tolerance')}): set it out with a level, and cut the "
                     "sill where the ground is natural and undisturbed.")
     if route.tight:
-        said.append(f"It bends to a radius of {in_both(route.radius, 'level')}{_where(route.tight)}"
-                    f", tighter than {in_both(route.asked_radius, 'level')} "
+        said.append(f"It bends to a radius of {in_both(route.radius, 'size')}{_where(route.tight)}"
+                    f", tighter than {in_both(route.asked_radius, 'size')} "
                     f"({rules.cited('digging radius')}), to stay at its level: dig there by hand, "
                     "or move it.")
     if sill.head > rules["sill head"] * 1.001:
-        said.append(f"At the design peak {in_both(sill.head, 'level')} stands on the sill; more "
-                    f"than {in_both(rules['sill head'], 'level', 3)} needs a stone lip "
+        said.append(f"At the design peak {in_both(sill.head, 'size')} stands on the sill; more "
+                    f"than {in_both(rules['sill head'], 'size', 3)} needs a stone lip "
                     f"({rules.cited('sill head')}).")
     if sill.length > route.length - 1e-6:
         said.append(f"Its sill takes all of its length, {in_both(sill.length, 'length')}: what "

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from terrain.units import in_both
+from terrain.units import either, in_both
 from terrain.works.cross_section import Section
 from terrain.works.rules import Rulebook
 from terrain.works.store import Curve
@@ -85,7 +85,7 @@ def checks_of(route: SwaleLine, section: Section, rules: Rulebook, spacing: floa
             why = (f", as it is longer than {in_both(longest, 'length')} (swale without checks, "
                    f"{rules.source('swale without checks')})")
         elif route.deviation > rules["level tolerance"]:
-            why = (f", as the ground leaves its level by {in_both(route.deviation, 'level')} "
+            why = (f", as the ground leaves its level by {in_both(route.deviation, 'size')} "
                    f"(level tolerance, {rules.source('level tolerance')})")
         else:
             return (), None
@@ -95,8 +95,9 @@ def checks_of(route: SwaleLine, section: Section, rules: Rulebook, spacing: floa
     if count < 1:
         return (), None
     if height < LOWEST:
-        return (), (f"Checks are left out: {in_both(drop, 'level', 3)} below the sill (check below "
-                    "sill), their tops would stand under 5 cm above the bed.")
+        return (), (f"Checks are left out: {in_both(drop, 'size', 3)} below the sill (check below "
+                    "sill), their tops would stand under "
+                    f"{either('5 cm', LOWEST, 'size')} above the bed.")
     gap = route.length / (count + 1)
     if gap < 2 * (top + 2 * side * height):
         raise ValueError(f"checks every {in_both(gap, 'length')} would fill half of the swale")
@@ -105,7 +106,7 @@ def checks_of(route: SwaleLine, section: Section, rules: Rulebook, spacing: floa
     return checks, (
         f"{count} {'check of earth ties' if count == 1 else 'checks of earth tie'} its bed, "
         f"{in_both(gap, 'length')} apart ({rule}){why}; their tops stand "
-        f"{in_both(drop, 'level', 3)} below the sill (check below sill, "
+        f"{in_both(drop, 'size', 3)} below the sill (check below sill, "
         f"{rules.source('check below sill')}), and they take "
         f"{in_both(volume * count, 'earth')} of its storage. Leave them standing as the bed is "
         "dug.")

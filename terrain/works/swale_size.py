@@ -159,7 +159,7 @@ def _least(steps: list[float], holds: Callable[[float], float], want: float, wha
     """The first of some sizes that holds what comes, the last if none does; and why."""
     found = next((size for size in steps if holds(size) >= want - 1e-9), steps[-1])
     held, comes = in_both(holds(found), "volume"), in_both(want, "volume")
-    size = in_both(found, "level")
+    size = in_both(found, "size")
     if holds(found) < want - 1e-9:
         return found, (f"{what} {size}, the most that is dug ({bounds[1]}, "
                        f"{rules.source(bounds[1])}): it holds {held} of the {comes} {COUNTED}.")

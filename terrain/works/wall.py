@@ -75,7 +75,7 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
     sill = Sill(level, rules["sill shortest"], 0.0, 0.0, rules["sill coefficient"])
     if storage < NOTHING:
         raise InputError(where, f"the bank fills its pool: of {in_both(gross, 'volume')} behind a "
-                         f"thin wall nothing is left behind one {in_both(profile.top, 'level')} "
+                         f"thin wall nothing is left behind one {in_both(profile.top, 'size')} "
                          "wide at its top", "Choose a place with more room behind it, raise sill "
                          "and crest, or dig a basin")
     cautions = _cautions(profile, depth, storage, gross - storage, rules, rock)
@@ -84,7 +84,7 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
                         "hold more, or run out there. Measure that ground; what you find decides.")
     if (ends < crest).any():
         low = float(crest - ends.min())
-        cautions.append(f"The ground at an end of the wall is {in_both(low, 'level')} lower than "
+        cautions.append(f"The ground at an end of the wall is {in_both(low, 'size')} lower than "
                         "the crest: tie the bank back into ground at crest level. "
                         f"{ENGINEER[:1].upper()}{ENGINEER[1:]}.")
     if _leaves_raster(dem, wall, profile, pool.outline):
@@ -193,11 +193,11 @@ def outflanking(basin: Basin, dem: Dem) -> str | None:
     below = basin.crest - found.level
     if below < 0.005:
         return None
-    lower = (f", and {in_both(peak - found.level, 'level')} below the water of the design peak: "
+    lower = (f", and {in_both(peak - found.level, 'size')} below the water of the design peak: "
              "it would run out there, over ground that nobody made ready for it"
              if found.level < peak else "")
     return (f"Ground by which water would get round the wall, at {dem.named(found.x, found.y)}, "
-            f"stands at {in_both(found.level, 'level')}: {in_both(below, 'level')} below the "
+            f"stands at {in_both(found.level, 'level')}: {in_both(below, 'size')} below the "
             f"crest{lower}. Lengthen the wall, or raise the ground there, to the level of the "
             f"crest; {ENGINEER}.")
 
@@ -207,12 +207,12 @@ def _cautions(profile: WallProfile, depth: float, storage: float, in_pool: float
     said = []
     height = float(profile.heights.max())
     if depth >= rules["engineer water"]:
-        said.append(f"{in_both(depth, 'level')} of water against the bank: this is a dam. From "
+        said.append(f"{in_both(depth, 'size')} of water against the bank: this is a dam. From "
                     f"{in_both(rules['engineer water'], 'length')} on have it designed and "
                     f"permitted by licensed people before any digging "
                     f"({rules.cited('engineer water')}).")
     elif depth >= rules["embankment water"]:
-        said.append(f"{in_both(depth, 'level')} of water against the bank: from "
+        said.append(f"{in_both(depth, 'size')} of water against the bank: from "
                     f"{in_both(rules['embankment water'], 'length')} on the rules for dams apply "
                     f"({rules.cited('embankment water')}): ask before digging.")
     if depth > rules["drowning depth"]:
@@ -224,11 +224,11 @@ def _cautions(profile: WallProfile, depth: float, storage: float, in_pool: float
     said += slope_cautions(profile, rules)
     _, name = top_width(height, rules)
     if name != "wall top width":
-        said.append(f"So high a wall is {in_both(profile.top, 'level')} wide at its top "
+        said.append(f"So high a wall is {in_both(profile.top, 'size')} wide at its top "
                     f"({rules.cited(name)}).")
     if profile.cutoff_depth < rules["cut-off depth"] and rock is not None:
-        said.append(f"Rock at {in_both(rock, 'level')} leaves the cut-off trench "
-                    f"{in_both(max(profile.cutoff_depth, 0.0), 'level')} of soil: clean the rock, "
+        said.append(f"Rock at {in_both(rock, 'size')} leaves the cut-off trench "
+                    f"{in_both(max(profile.cutoff_depth, 0.0), 'size')} of soil: clean the rock, "
                     f"fill its cracks, and have it looked at before earth goes on; {ENGINEER}.")
     gross = storage + in_pool
     if storage < LITTLE * gross:

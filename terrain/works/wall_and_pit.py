@@ -137,7 +137,7 @@ def balancing_depth(pit: Pit, profile: WallProfile, rules: Rulebook, where: str)
                          "takes, before it is any deeper", "Draw it smaller, or state its depth")
     low, high = 0.0, _deepest(pit)
     if spare(high) < 0:
-        raise InputError(where, f"dug as deep as its sides allow, {in_both(high, 'level')}, the "
+        raise InputError(where, f"dug as deep as its sides allow, {in_both(high, 'size')}, the "
                          f"pit leaves {in_both(-spare(high), 'earth')} of compacted earth "
                          "wanting for the wall",
                          "Draw it larger, or state its depth and bring earth")

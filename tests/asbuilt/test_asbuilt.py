@@ -169,6 +169,34 @@ def test_levels_all_off_by_one_amount_ask_for_the_benchmark(surveys):
     assert "check the benchmark's level" in said
 
 
+def test_a_shift_no_larger_than_a_sills_tolerance_twice_is_named_too(surveys):
+    """12 mm alike on every line would have every sill shaved; it is one error of the survey."""
+    rows = [row for name in ("sill", "bed", "berm")
+            for row in surveys.rows(SWALE, name, [0.012] * 4)]
+    [said] = surveys.found(rows).cautions
+    assert "0.012 m" in said
+    assert "12 of 12 are within" in said
+    assert not surveys.found([row for name in ("sill", "bed", "berm") for row in
+                              surveys.rows(SWALE, name, [0.004] * 4)]).cautions
+
+
+def test_a_work_shifted_as_a_whole_beside_one_that_is_not(surveys):
+    """A set-up that was read wrong shifts the works read from it, and no other."""
+    rows = [*surveys.rows(SWALE, "sill", [0.1] * 4), *surveys.rows(SWALE, "bed", [0.1] * 4),
+            *surveys.rows("pond", "wall", [0.0] * 8), *surveys.rows("pond", "sill", [0.0] * 4)]
+    [said] = surveys.found(rows).cautions
+    assert f"Most points of {SWALE} lie about 0.100 m" in said
+    assert "check the set-up" in said
+
+
+def test_two_levels_of_one_place_are_told(surveys):
+    rows = [*surveys.rows(SWALE, "sill", [0.0] * 4), *surveys.rows(SWALE, "sill", [0.05] * 4)]
+    [work] = surveys.found(rows).works
+    assert any("two points at one place differ by 0.050 m" in said for said in work.cautions)
+    [work] = surveys.found(surveys.rows(SWALE, "sill", [0.0] * 4) * 2).works
+    assert not any("one place" in said for said in work.cautions)
+
+
 def test_dug_as_designed_is_no_common_error(surveys):
     rows = [*surveys.rows(SWALE, "sill", [0.0] * 4), *surveys.rows(SWALE, "bed", [0.125] * 4),
             *surveys.rows(SWALE, "berm", [0.02, -0.02, 0.0, 0.01])]

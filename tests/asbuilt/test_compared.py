@@ -116,3 +116,28 @@ def test_differences_of_a_tilted_floor_are_its_plane():
     assert spread(points, x, y) == pytest.approx(plane(x, y), abs=1e-12)
     assert spread(points[:1], x, y) == pytest.approx(0.01)
     assert spread(points[:2], np.array([-5.0]), np.array([0.0])) == pytest.approx([0.01])
+
+
+def test_natural_ground_beside_a_low_place_stands_as_high_as_its_design():
+    """Low by d at 0 between two places where natural ground stands 0.2 above the design: the
+    difference falls off to nothing at those, so what is low is (1 - low / d) of 10 m each way."""
+    line = replace(LINE, role="crest", xy=np.array([[0.0, 0.0], [20.0, 0.0]]),
+                   spans=((0.0, 20.0),), low=0.005, high=0.03)
+    points = (point(0.0, 0.2, line), point(10.0, -0.1, line), point(20.0, 0.2, line))
+    [low] = compared(line, points, (True, False, True), RULES).stretches
+    reach = 10 * (1 - 0.0056 / 0.1)
+    assert (low.start, low.end) == pytest.approx((10 - reach, 10 + reach), abs=0.01)
+
+
+def test_on_a_ring_differences_run_on_past_its_start():
+    """A square of 40 m round, low by 0.1 at its start alone: 10 m of falling off on either side."""
+    ring = np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0], [0.0, 0.0]])
+    line = replace(LINE, name="rim", role="rim", xy=ring, levels=np.full(5, 5.0),
+                   settles=np.zeros(5), spans=((0.0, 40.0),))
+    found = compared(line, tuple(point(s, -0.1 if s == 0 else 0.0, line)
+                                 for s in (0.0, 10.0, 20.0, 30.0)), (False,) * 4, RULES)
+    assert found.difference_at(np.array([5.0, 15.0, 35.0, 40.0])) == pytest.approx(
+        [-0.05, 0.0, -0.05, -0.1])
+    assert found.widest_gap == pytest.approx(10.0)
+    assert sum(part.length for part in found.stretches) == pytest.approx(
+        20 * (1 - 0.0056 / 0.1), abs=0.01)

@@ -53,32 +53,57 @@ def test_a_low_sill_shortens_the_prism(swale, low):
     assert built.capacity == pytest.approx(prism(swale, swale.depth - low), rel=1e-9)
 
 
+def filled(swale, h):
+    """What lies below a level bed so far above the designed one, a metre of line: (b + z h) h."""
+    return (swale.width + swale.side_slope * h) * h
+
+
 def test_a_bed_raised_all_along(swale, surveys):
+    """The trench keeps its lips: what silt or undug earth takes up is the prism below it."""
     bed = surveys.line(SWALE, "bed")
     points = [measured(bed, s, 0.04) for s in (0.0, 7.0, bed.shape.length)]
     built = swale_held(swale, points, (), swale.sill.level)
-    assert built.capacity == pytest.approx(prism(swale, swale.depth - 0.04), rel=1e-9)
+    assert built.capacity == pytest.approx(
+        prism(swale, swale.depth) - filled(swale, 0.04) * swale.route.length, rel=1e-9)
+
+
+def test_a_bed_dug_too_deep_holds_a_slot_more(swale, surveys):
+    bed = surveys.line(SWALE, "bed")
+    points = [measured(bed, s, -0.06) for s in (0.0, bed.shape.length)]
+    built = swale_held(swale, points, (), swale.sill.level)
+    assert built.capacity == pytest.approx(
+        prism(swale, swale.depth) + swale.width * 0.06 * swale.route.length, rel=1e-9)
+    assert built.levels[0] == pytest.approx(swale.sill.level - swale.depth - 0.06)
 
 
 def test_a_bed_that_rises_evenly_to_one_end(swale, surveys):
-    """The integral of (b + z h) h dx with h = d - e x / L:
-    L (b (d - e / 2) + z (d2 - d e + e2 / 3))."""
+    """Below it lies the integral of (b + z h) h dx with h = e x / L: L (b e / 2 + z e2 / 3)."""
     bed = surveys.line(SWALE, "bed")
     points = [measured(bed, 0.0, 0.0), measured(bed, bed.shape.length, 0.05)]
     built = swale_held(swale, points, (), swale.sill.level)
-    b, z, d, e, long = swale.width, swale.side_slope, swale.depth, 0.05, swale.route.length
+    b, z, e, long = swale.width, swale.side_slope, 0.05, swale.route.length
     assert built.capacity == pytest.approx(
-        long * (b * (d - e / 2) + z * (d * d - d * e + e * e / 3)), rel=1e-6)
+        prism(swale, swale.depth) - long * (b * e / 2 + z * e * e / 3), rel=1e-6)
 
 
 def test_a_bed_that_stands_out_of_the_water(swale, surveys):
-    """A bed from its level up to 2 d: half of the length is wet, a pyramid-like wedge of it."""
+    """A bed from its level up to 2 d: half the length is wet, all but the wedge below the bed."""
     bed = surveys.line(SWALE, "bed")
     d = swale.depth
     points = [measured(bed, 0.0, 0.0), measured(bed, bed.shape.length, 2 * d)]
     built = swale_held(swale, points, (), swale.sill.level)
     b, z, half = swale.width, swale.side_slope, swale.route.length / 2
-    assert built.capacity == pytest.approx(half * (b * d / 2 + z * d * d / 3), rel=1e-6)
+    assert built.capacity == pytest.approx(
+        half * (filled(swale, d) - b * d / 2 - z * d * d / 3), rel=1e-6)
+
+
+def test_a_swale_at_another_level_as_a_whole_holds_the_same(surveys):
+    """Lip, bed, sill and berm all 0.1 m too low are the same trench 0.1 m lower."""
+    rows = [row for name in ("sill", "lip", "bed", "berm")
+            for row in surveys.rows(SWALE, name, [-0.1] * 5)]
+    [work] = surveys.found(rows).works
+    assert work.held == pytest.approx(work.held_designed, rel=1e-6)
+    assert work.spill.level == pytest.approx(work.planned.store.sill.level - 0.1, abs=1e-5)
 
 
 def wall_pond(small_plan):
@@ -101,20 +126,22 @@ def test_a_lower_sill_of_a_pond_follows_its_curve(small_plan):
     assert built.capacity == pytest.approx(float(curve.volumes[-6]), rel=1e-9)
 
 
-def test_a_bowls_floor_raised(small_plan, surveys):
-    """A cone's frustum whose floor is lifted: the floor's disc and, as the sides were said to rise
-    less towards the rim, what lies between: pi h (R2 + R r + r2) / 3 of heights raised by
-    e (1 - t) on the side, e on the floor."""
+def test_a_bowls_floor_raised_and_lowered(small_plan, surveys):
+    """Its sides stand: a floor lifted by e takes the frustum below it, pi e (r2 + r q + q2) / 3,
+    q being the bowl's radius e above its floor; one dug deeper gives the cylinder pi r2 e."""
     tree = next(p for p in small_plan.stores if p.store.name == "trees 1")
     line, e = surveys.line("trees 1", "floor"), 0.05
-    points = [measured(line, 0.0, e)]
-    built = ground_held(small_plan.inputs.dem, tree, points, tree.store.sill.level,
-                        small_plan.inputs.rules)
+
+    def held(off):
+        return ground_held(small_plan.inputs.dem, tree, [measured(line, 0.0, off)],
+                           tree.store.sill.level, small_plan.inputs.rules).capacity
+
     curve = tree.store.curve
     r, big = (float(np.sqrt(area / np.pi)) for area in (curve.areas[0], curve.areas[-1]))
-    # On the sides e falls off evenly from the floor's edge to the rim: 2 pi rho e (R - rho)/(R - r)
-    side = 2 * np.pi * e / (big - r) * (big * (big**2 - r**2) / 2 - (big**3 - r**3) / 3)
-    assert curve.capacity - built.capacity == pytest.approx(np.pi * r * r * e + side, rel=0.01)
+    q = r + (big - r) * e / (curve.levels[-1] - curve.levels[0])
+    assert curve.capacity - held(e) == pytest.approx(np.pi * e * (r * r + r * q + q * q) / 3,
+                                                     rel=0.02)
+    assert held(-e) - curve.capacity == pytest.approx(np.pi * r * r * e, rel=0.02)
 
 
 @settings(max_examples=15)

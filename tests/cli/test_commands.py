@@ -203,5 +203,5 @@ def test_bare_numbers_are_in_the_units_asked_for(levelsill, small_site):
     ground = small_site.parent / "ground.tif"
     words = ["swale", ground, "--through", "500085,6399940", "--cn", "85", "--json"]
     bare = levelsill(*words, "--length", "100", "--storm", "1.5", "--units", "us").json()
-    said = levelsill(*words, "--length", "100 ft", "--storm", "1.5 in").json()
+    said = levelsill(*words, "--length", "100 ft", "--storm", "1.5 in", "--units", "us").json()
     assert bare == said

@@ -66,7 +66,7 @@ def test_bands_run_from_the_low_to_the_high_end(plan):
 
 def test_the_section_of_the_report_holds_every_store_and_both_periods(plan):
     section = doubt_section(plan, "data:picture")
-    assert '<h2 id="sure">How sure is this?</h2>' in section
+    assert '<h3 id="sure">How sure is this?</h3>' in section
     assert "The plan was run 12 times" in section
     assert "In the storm" in section
     assert "In an average year" in section

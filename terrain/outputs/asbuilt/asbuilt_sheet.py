@@ -22,7 +22,7 @@ from terrain.outputs.asbuilt.words import (
 )
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.sheets.sheet import MARGIN, Sheet
-from terrain.units import PRINTED, shown
+from terrain.units import PRINTED, printed, shown
 
 #: Height of one profile, of the chart of storage, and most rows of profiles on a sheet. [in]
 PROFILE, CURVE, MOST = 1.32, 1.55, 3
@@ -206,7 +206,7 @@ def _curves(sheet: Sheet, work: WorkFound, system: str) -> None:
     across, up = figure.get_size_inches()
     wide = sheet.column.width / 72
     left, bottom = across - MARGIN - wide, MARGIN
-    volume, height = (PRINTED[what][system == "us"][1] for what in ("volume", "level"))
+    volume, height = (printed(what, system)[1] for what in ("volume", "level"))
     figure.text(left / across, (bottom + CURVE + 0.1) / up, "Held at each level: filled, as built; "
                 "dashes, as designed", fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, va="center",
                 gid="head")

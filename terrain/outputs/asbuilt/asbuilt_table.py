@@ -6,13 +6,12 @@ import csv
 from pathlib import Path
 
 from terrain.asbuilt.asbuilt import AsBuilt
-from terrain.units import PRINTED
+from terrain.units import printed
 
 
 def write_points(found: AsBuilt, path: Path) -> None:
     """Write the points as CSV, levels in m or ft as the site asks; places in the raster's CRS."""
-    us = found.plan.site.units == "us"
-    unit, factor, _ = PRINTED["level"][us]
+    unit, factor, _ = printed("level", found.plan.site.units)
     dem = found.plan.inputs.dem
     places = 8 if dem.frame.source is not None and dem.frame.source.is_geographic else 3
     with open(path, "w", newline="", encoding="utf-8") as stream:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.outputs.charts.year_panels import MONTHS, PANELS, captures, tanks_of, words
 from terrain.outputs.drawing import symbols as sy
-from terrain.outputs.drawing.labels import shortened
+from terrain.outputs.drawing.labels import shortened, width_of
 from terrain.plan.planned import Plan
 from terrain.plan.water.accounts import Account
 from terrain.units import PRINTED, shown
@@ -96,7 +96,11 @@ def draw_bars(figure: Figure, left: float, top: float, wide: float, title: str,
               told: Sequence[Told], system: str, row: float = ROW) -> None:
     """Draw bars of accounts into a place on a figure: its left edge and its top. [in]"""
     across, up = figure.get_size_inches()
-    count, named = len(told), 1.76
+    count = len(told)
+    widest = max((width_of(said, size, "normal", figure.dpi / 72) for one in told
+                  for said, size in ((one.name, sy.LABEL_SIZE), (one.said, sy.SMALL_SIZE))),
+                 default=0.0)
+    named = min(max(1.76, widest / 72 + 0.19), 0.3 * wide)
     room = wide - named
     kept_wide, left_wide = 0.51 * room, 0.43 * room
     right = left + named + 0.55 * room

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from terrain.outputs.charts.year_panels import last_days
 from terrain.outputs.drawing import symbols as sy
 from terrain.plan.planned import Plan
-from terrain.units import PRINTED, shown, unit_name
+from terrain.units import PRINTED, printed, shown, unit_name
 
 FloatArray = NDArray[np.float64]
 #: Room above a chart for its heading and below it for figures; beside it for levels. [in]
@@ -41,7 +41,7 @@ def draw_storage(figure: Figure, left: float, bottom: float, wide: float, high: 
     """Volume at each level up to the sill; of several tree basins together, below their sills."""
     system = plan.site.units
     stores = [plan.stores[i].store for i in members]
-    stretch, factor = (PRINTED[what][system == "us"][1] for what in ("level", "volume"))
+    stretch, factor = (printed(what, system)[1] for what in ("level", "volume"))
     one = len(stores) == 1
     ax = place(figure, left, bottom, wide, high, "Holds at each level",
                f"{unit_name('level', system)}" + ("" if one else ", below their sills"))

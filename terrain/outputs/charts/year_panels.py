@@ -185,7 +185,9 @@ def _how_often(share: FloatArray, tank: bool) -> str:
     if tank:
         part = f"{100 * dry:.0f} %" if dry >= 0.005 else "under 1 %"
         return f"empty {part} of days" if dry else "no empty day here"
-    return f"wet {100 * (1 - dry):.0f} % of days" if dry < 1 else "never wet"
+    if dry == 1:
+        return "never wet"
+    return f"wet {100 * (1 - dry):.0f} % of days" if dry <= 0.995 else "wet under 1 % of days"
 
 
 def draw_trees(figure: Figure, left: float, top: float, wide: float, plan: Plan) -> None:

@@ -15,7 +15,6 @@ from terrain.plan.questions import BasinAnswer, ShedAnswer, StormAnswer, SwaleAn
 from terrain.plan.survey import Survey
 from terrain.runoff.catchment import Catchment
 from terrain.runoff.peak import Peaks
-from terrain.works.rules import Rulebook
 from terrain.works.swale_built import Swale
 
 
@@ -149,7 +148,7 @@ def basin_answer(answer: BasinAnswer) -> dict[str, Any]:
         "gross_storage_m3": basin.gross, "storage_m3": basin.storage,
         "pool_area_m2": basin.pool_area, "wall_m3": basin.wall, "cut_m3": basin.dug,
         "wall_height_m": basin.height, "water_at_wall_m": basin.water_at_wall,
-        **basin_parts(basin, dem, Rulebook()), **ground_facts(answer.catchment),
+        **basin_parts(basin, dem, answer.rules), **ground_facts(answer.catchment),
         "sill_length_m": basin.sill.length, "sill_head_m": basin.sill.head,
         "sill_peak_m3_s": basin.sill.peak,
         "curve": [{"level_m": level, "area_m2": area, "volume_m3": volume}

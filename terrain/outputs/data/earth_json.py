@@ -11,9 +11,9 @@ from terrain.plan.planned import Plan
 from terrain.units import in_both
 
 #: What a fixed value's dimension is called in `unit`.
-UNITS = {None: None, "%": "share", "level": "m", "length": "m", "area": "m2", "volume": "m3",
-         "rain": "mm", "rate": "mm/h", "speed": "m/s", "seepage": "mm/day", "flow": "m3/s",
-         "use": "m3/day"}
+UNITS = {None: None, "%": "share", "level": "m", "size": "m", "length": "m", "area": "m2",
+         "volume": "m3", "rain": "mm", "rate": "mm/h", "speed": "m/s", "seepage": "mm/day",
+         "flow": "m3/s", "use": "m3/day"}
 
 
 def earth_facts(plan: Plan) -> dict[str, Any] | None:

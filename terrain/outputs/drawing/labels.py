@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
@@ -28,6 +28,21 @@ GAPS = (5, 9, 14, 20, 28, 38, 50, 64, 80, 100, 125, 155, 190, 230)
 LEADER_FROM = 12.0
 #: Widths of words that were measured, by words, size, weight and pixels in a point. [pt]
 _WIDTHS: dict[tuple[str, float, str, float], float] = {}
+#: Widths and heights of lines that were measured, with their style and the dots in an inch. [px]
+_SIZES: dict[tuple[str, float, str, str, float], tuple[float, float]] = {}
+
+
+@lru_cache(maxsize=8)
+def _measure(dpi: float) -> RendererAgg:
+    """What measures lettering at so many dots in an inch; nothing is painted with it."""
+    return RendererAgg(1, 1, dpi)
+
+
+class Unmarked(Axes):
+    """Axes without ticks or figures along them, which takes half the time to make."""
+
+    def tick_params(self, axis: Any = "both", **kwargs: Any) -> None:
+        """Nothing: making ticks to set their looks is what takes long."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +68,7 @@ class Labels:
         figure = ax.get_figure()
         assert isinstance(figure, Figure)
         self.ax, self.figure = ax, figure
-        self.renderer = FigureCanvasAgg(figure).get_renderer()
+        self.renderer = _measure(figure.dpi)
         self.pixel = figure.dpi / 72
         self.frame = ax.get_window_extent(self.renderer)
         self.taken: list[tuple[float, float, float, float]] = []
@@ -96,14 +111,17 @@ class Labels:
 
     def measured(self, lines: Sequence[Line]) -> list[tuple[float, float]]:
         """Width and height of each line of a label. [px]"""
-        sizes = []
-        for line in lines:
+        return [self._measured(line) for line in lines]
+
+    def _measured(self, line: Line) -> tuple[float, float]:
+        key = line.words, line.size, line.weight, line.style, self.figure.dpi
+        if key not in _SIZES:
             text = Text(0, 0, line.words, fontsize=line.size, fontweight=line.weight,
                         fontstyle=line.style)
-            text.set_figure(self.ax.get_figure())  # type: ignore[arg-type]
+            text.set_figure(self.figure)
             box = text.get_window_extent(self.renderer)
-            sizes.append((box.width, box.height))
-        return sizes
+            _SIZES[key] = box.width, box.height
+        return _SIZES[key]
 
     def free(self, x0: float, y0: float, x1: float, y1: float) -> bool:
         """Whether a box of pixels lies in the axes and off everything that is taken."""
@@ -278,12 +296,8 @@ class Labels:
 def shortened(figure: Figure, words: str, size: float, most: float, weight: str = "normal"
               ) -> str:
     """Words cut with an ellipsis if they are wider than `most` points."""
-    renderer = FigureCanvasAgg(figure).get_renderer()
-
     def wide(said: str) -> float:
-        text = Text(0, 0, said, fontsize=size, fontweight=weight)
-        text.set_figure(figure)
-        return float(text.get_window_extent(renderer).width) * 72 / figure.dpi
+        return width_of(said, size, weight, figure.dpi / 72)
 
     if wide(words) <= most:
         return words
@@ -299,6 +313,17 @@ def _font(size: float, weight: str) -> FontProperties:
     return FontProperties(family="DejaVu Sans", size=size, weight=weight)
 
 
+def width_of(words: str, size: float, weight: str, point: float) -> float:
+    """Width of words, where a point is so many pixels. [pt]"""
+    key = words, size, weight, point
+    if key not in _WIDTHS:
+        # What a `Text` would ask for, without making one.
+        wide, _, _ = _measure(point * 72).get_text_width_height_descent(
+            words, _font(size, weight), False)
+        _WIDTHS[key] = float(wide) / point
+    return _WIDTHS[key]
+
+
 class Column:
     """A column of text and symbols, filled from the top; the axes' units are points."""
 
@@ -306,13 +331,14 @@ class Column:
                  ) -> None:
         """Place it on a figure. [in]"""
         wide, high = figure.get_size_inches()
-        self.ax = figure.add_axes((left / wide, bottom / high, width / wide, height / high))
+        self.figure = figure
+        self.ax: Axes = figure.add_axes((left / wide, bottom / high, width / wide, height / high),
+                                        axes_class=Unmarked)
         self.ax.set_axis_off()
         self.width, self.height = width * 72, height * 72
         self.ax.set_xlim(0, self.width)
         self.ax.set_ylim(-self.height, 0)
         self.y = 0.0
-        self.renderer = FigureCanvasAgg(figure).get_renderer()
         self.point = figure.dpi / 72
 
     @property
@@ -322,13 +348,7 @@ class Column:
 
     def wide(self, words: str, size: float, weight: str = "normal") -> float:
         """Width of words. [pt]"""
-        key = words, size, weight, self.point
-        if key not in _WIDTHS:
-            # What a `Text` would ask for, without making one.
-            wide, _, _ = self.renderer.get_text_width_height_descent(
-                words, _font(size, weight), False)
-            _WIDTHS[key] = float(wide) / self.point
-        return _WIDTHS[key]
+        return width_of(words, size, weight, self.point)
 
     def skip(self, gap: float) -> None:
         """Leave a gap. [pt]"""

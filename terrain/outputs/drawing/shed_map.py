@@ -3,59 +3,61 @@
 from __future__ import annotations
 
 import numpy as np
-from matplotlib.patches import Circle, RegularPolygon
+from matplotlib.patches import RegularPolygon
 
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
+from terrain.outputs.drawing.ground_map import GroundMap
+from terrain.outputs.drawing.groups import tints_of
 from terrain.outputs.drawing.labels import Column, Line, shortened
 from terrain.outputs.drawing.legend import Legend, title
 from terrain.outputs.drawing.map_features import draw_grid, draw_spill
-from terrain.outputs.drawing.site_map import (
-    LEAST_SHED,
-    SMALL_PANEL,
-    SiteMap,
-    largest_storm,
-    shed_size,
-    tints_of,
+from terrain.outputs.drawing.map_labels import (
+    anchors_of,
+    label_roofs_and_roads,
+    label_run_on,
 )
+from terrain.outputs.drawing.map_panel import SMALL_PANEL, of_page
+from terrain.outputs.drawing.map_water import LEAST_SHED, largest_storm, shed_size
+from terrain.outputs.drawing.map_works import draw_works
 from terrain.runoff.sheds import Shed, ShedPoint
 
 #: So many places are numbered.
 MOST_POINTS = 12
+#: How far off its roof a roof's name may stand. [pt]
+ROOFS_FAR = 30.0
 
 
-class ShedMap(SiteMap):
+class ShedMap(GroundMap):
     """A map of where water leaves roads and bare ground, with the ground that each place drains."""
-
-    roofs_far = 30.0
 
     def draw(self, column: Column) -> None:
         """Draw map and panel."""
         storm = largest_storm(self.plan)
         self.numbered = [
             (shed, point) for shed, point in self.plan.ranked_shed_points
-            if point.volumes[storm] >= LEAST_SHED and self.view.holds(*self._at(point), 12)
+            if point.volumes[storm] >= LEAST_SHED and self.view.holds(*self.at(point), 12)
         ][:MOST_POINTS]
         base.draw_shade(self.ax, self.crop)
         self._drained()
-        self._surroundings()
-        contours = self._contours()
-        self._flow()
-        self._roads_and_roofs()
-        self._bare()
+        self.surroundings()
+        contours = self.contours()
+        self.flow()
+        self.roads_and_roofs()
+        self.bare()
         self._ways_on()
-        self._works()
-        self._boundary()
-        self._scale_and_north()
+        draw_works(self)
+        self.boundary()
+        self.scale_and_north()
         if self.block is not None:
             draw_grid(self.ax, self.view, self.labels)
         self._marks(storm)
         self._turnouts()
-        entries = self._run_on()
+        entries = self.run_on()
         self._name_works()
-        self._label_run_on(entries)
-        self._label_roofs_and_roads()
-        self._finish_contours(contours)
+        label_run_on(self, entries)
+        label_roofs_and_roads(self, ROOFS_FAR)
+        self.finish_contours(contours)
         self._panel(column)
 
     def _drained(self) -> None:
@@ -63,7 +65,7 @@ class ShedMap(SiteMap):
         marks = np.zeros(self.dem.shape, np.int32)
         for number, (_, point) in reversed(list(enumerate(self.numbered, 1))):
             marks[point.exits[:, 0], point.exits[:, 1]] = number
-        labels = self._cut(self.plan.terrain.labels(marks))
+        labels = self.cut(self.plan.terrain.labels(marks))
         groups: list[tuple[int, ...]] = [(i,) for i in range(len(self.numbered))]
         for number, colour in enumerate(tints_of(labels, groups), 1):
             if base.draw_region(self.ax, labels == number, self.crop, sy.TINTS[colour]):
@@ -80,7 +82,7 @@ class ShedMap(SiteMap):
                 continue
             way = base.way_of(self.plan.terrain, np.array(cells[:met + 1]))
             draw_spill(self.ax, way, self.view)
-            self._ink_of(way)
+            self.ink_of(way)
             self.drawn.add("way on")
 
     def _marks(self, storm: int) -> None:
@@ -90,19 +92,14 @@ class ShedMap(SiteMap):
         placed: list[tuple[float, float, float]] = []
         for number, (_, point) in enumerate(self.numbered, 1):
             size = shed_size(point.volumes[storm], most)
-            x, y = self._apart(*self._at(point), size, placed)
+            x, y = self._apart(*self.at(point), size, placed)
             placed.append((x, y, size))
-            self.ax.add_patch(Circle((x, y), size * self.view.point, facecolor=sy.SHED,
-                                     edgecolor=sy.PAPER, linewidth=1.2, zorder=24, gid="shed"))
-            self.ax.text(x, y, str(number), fontsize=sy.SMALL_SIZE, color=sy.PAPER, ha="center",
-                         va="center_baseline", fontweight="bold", zorder=25, gid="shed number")
-            self._block_at(x, y, size + 1)
+            self.shed_mark(number, x, y, size)
         for number, (_, point) in enumerate(self.numbered, 1):
             x, y, size = placed[number - 1]
             words = sy.brief(point.volumes[storm], "volume", self.system)
             self.labels.place([Line(words, sy.SMALL_SIZE, sy.SHED, "bold")], np.array([[x, y]]),
                               size, "shed volume", 60)
-        self.drawn.add("shed")
 
     def _apart(self, x: float, y: float, size: float, placed: list[tuple[float, float, float]]
                ) -> tuple[float, float]:
@@ -127,13 +124,13 @@ class ShedMap(SiteMap):
             self.ax.add_patch(RegularPolygon(
                 (turnout.x, turnout.y), 4, radius=3.6 * self.view.point, orientation=0.0,
                 facecolor=sy.PAPER, edgecolor=sy.INK, linewidth=1.1, zorder=23, gid="turn-out"))
-            self._block_at(turnout.x, turnout.y, 3.5)
+            self.block_at(turnout.x, turnout.y, 3.5)
             self.drawn.add("turn-out")
 
     def _name_works(self) -> None:
         """Works are named small: they are where the water may go."""
         for group in self.groups:
-            anchors, radius = self._anchors(group)
+            anchors, radius = anchors_of(self, group)
             self.labels.place([Line(group.name, sy.SMALL_SIZE, sy.SOFT_INK, style="italic")],
                               anchors, radius, "work label", 90)
 
@@ -148,7 +145,7 @@ class ShedMap(SiteMap):
             legend.draw_short(self.drawn)
         else:
             legend.draw(self.drawn)
-        more = self._of_page()[::2]
+        more = of_page(self)[::2]
         above = self.block.height(column, more) if self.block is not None else 0.0
         column.skip(9)
         column.text("At each place", sy.HEAD_SIZE, weight="bold")

@@ -13,7 +13,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.patheffects import AbstractPathEffect, Normal, Stroke, withStroke
 
-from terrain.units import PRINTED, shown
+from terrain.units import printed, shown
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -110,18 +110,17 @@ def brief(value: float | None, dimension: str, system: str) -> str:
     """Print a quantity for a label: whole numbers from 10 on, one decimal below."""
     if value is None or value != value:
         return shown(value, dimension, system)
-    printed = abs(value * PRINTED[dimension][system == "us"][1])
-    if printed >= 1e7:
-        return f"{value * PRINTED[dimension][system == 'us'][1] / 1e6:,.0f} million " + (
-            PRINTED[dimension][system == "us"][0])
-    usual = PRINTED[dimension][system == "us"][2]
-    return shown(value, dimension, system, min(usual, 0 if printed >= 9.95 else 1)
+    unit, factor, usual = printed(dimension, system)
+    number = abs(value * factor)
+    if number >= 1e7:
+        return f"{value * factor / 1e6:,.0f} million {unit}"
+    return shown(value, dimension, system, min(usual, 0 if number >= 9.95 else 1)
                  if dimension not in ("level", "land", "rain") else usual)
 
 
 def plain(value: float, dimension: str, system: str) -> str:
     """Print a quantity that is round, or nearly, without needless decimals."""
-    unit, factor, places = PRINTED[dimension][system == "us"]
+    unit, factor, places = printed(dimension, system)
     places = 3 if dimension == "land" and value * factor < 1 else places
     return f"{float(f'{value * factor:.{places}f}'):,.12g} {unit}"
 

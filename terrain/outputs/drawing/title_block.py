@@ -15,6 +15,8 @@ from terrain.outputs.drawing.paper import Paper
 
 #: Size of its small words, and height of a line of them in sizes. [pt], [-]
 SMALL, LEAD = 7.2, 1.26
+#: What every page says of itself.
+AID = "A planning aid: local codes and licensed people come first."
 #: Height of its three heads. [pt]
 HEADS = 44.0
 
@@ -69,7 +71,7 @@ class TitleBlock:
         made = self.imprint
         ground = [made.of_levels, made.of_places] if self.scale else []
         print_at = "Print at full size, not fitted to the page." if self.scale else ""
-        said = [*more, *ground, made.of_units, made.date, print_at]
+        said = [*more, *ground, made.of_units, made.date, print_at, AID]
         return column.wrapped(" ".join(part for part in said if part), SMALL, 0.965 * column.width)
 
     def height(self, column: Column, more: Sequence[str] = ()) -> float:

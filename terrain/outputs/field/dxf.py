@@ -14,9 +14,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.outputs.field.field_lines import breaklines_of, lines_of
+from terrain.outputs.field.breaklines import breaklines_of
+from terrain.outputs.field.field_lines import lines_of
 from terrain.outputs.field.mesh import rectangles
 from terrain.outputs.field.setting_out import SettingOut
+from terrain.outputs.field.survey_frame import datum_words
 
 FloatArray = NDArray[np.float64]
 
@@ -61,12 +63,23 @@ def write_dxf(field: SettingOut, path: Path) -> None:
         _stakes(field, sheet)
         _marks(field, sheet)
         _notes(field, sheet)
+        _opened(document, sheet)
         # ezdxf would add these in the order of a set, which no two runs share.
         for kind in sorted(document.entitydb.dxf_types_in_use()):
             document.classes.add_class(kind)
         document.saveas(path)
     finally:
         options.write_fixed_meta_data_for_testing = before
+
+
+def _opened(document: Any, sheet: Any) -> None:
+    """Say how far the drawing reaches, and open it on all of it."""
+    from ezdxf import bbox, zoom
+
+    reach = bbox.extents(sheet, fast=True)
+    if reach.has_data:
+        sheet.reset_extents(reach.extmin, reach.extmax)
+        zoom.window(sheet, reach.extmin, reach.extmax)
 
 
 def _size(field: SettingOut) -> float:
@@ -87,13 +100,16 @@ def _text(sheet: Any, layer: str, said: str, at: FloatArray, height: float) -> N
 
 def _polyline(sheet: Any, layer: str, points: FloatArray) -> None:
     level = float(points[0, 2])
+    # A ring is closed as drawings close one, not by coming back to its start.
+    close = len(points) > 3 and bool((np.abs(points[0] - points[-1]) < 1e-6).all())
+    points = points[:-1] if close else points
     if (points[:, 2] == level).all():
         # A level line holds its level once, and its points are of two numbers: a tenth of the
         # time and half the file.
-        sheet.add_lwpolyline(points[:, :2], format="xy",
+        sheet.add_lwpolyline(points[:, :2], format="xy", close=close,
                              dxfattribs={"layer": layer, "elevation": level})
     else:
-        sheet.add_polyline3d(points.tolist(), dxfattribs={"layer": layer})
+        sheet.add_polyline3d(points.tolist(), close=close, dxfattribs={"layer": layer})
 
 
 def _stakes(field: SettingOut, sheet: Any) -> None:
@@ -123,7 +139,7 @@ def _lines(field: SettingOut, sheet: Any) -> None:
             named.add(line.work)
             _text(sheet, "work text", line.work, points[0] - [0, 4 * _size(field), 0],
                   2 * _size(field))
-    for line in breaklines_of(field.plan):
+    for line in breaklines_of(field):
         _polyline(sheet, "breaklines", field.survey.points(line.points))
     boundary = field.plan.inputs.ground.boundary
     for part in getattr(boundary, "geoms", [boundary]):
@@ -196,6 +212,9 @@ def _notes(field: SettingOut, sheet: Any) -> None:
             + (f", EPSG:{field.survey.epsg}" if field.survey.epsg else ""),
             f"Unit of places and levels: {field.survey.unit.words}",
             f"Contours every {STEP[field.survey.unit.key]:g} {field.survey.unit.sign}; "
-            "levels on the elevation raster's own heights"]
+            + datum_words(field.plan.inputs.dem.frame),
+            f"inputs_sha256 {field.made_from}"]
+    if field.survey.unit.key != field.unit.key:
+        said.insert(3, f"The tables of stakes are in {field.unit.words}, this drawing is not")
     for number, line in enumerate(said):
         _text(sheet, "notes", line, at - [0, 2 * number * size, 0], size)

@@ -41,15 +41,6 @@ def lines_of(plan: Plan) -> list[FieldLine]:
     return found
 
 
-def breaklines_of(plan: Plan) -> list[FieldLine]:
-    """Lines at which the designed ground bends."""
-    if plan.designed is None:
-        return []
-    return [FieldLine(shape.work, line.name, line.points) for shape in plan.designed.shapes
-            for line in shape.breaklines
-            if len(line.points) > 1 and np.isfinite(line.points).all()]
-
-
 def _lines(plan: Plan, planned: PlannedStore) -> list[tuple[str, FloatArray]]:
     swale, drain, basin = planned.swale, planned.drain, planned.basin
     tree = planned.placed.tree

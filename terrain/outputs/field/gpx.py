@@ -12,6 +12,7 @@ from xml.etree import ElementTree as ET
 
 from terrain.outputs.field.field_lines import lines_of
 from terrain.outputs.field.setting_out import SettingOut
+from terrain.outputs.field.survey_frame import datum_words
 from terrain.outputs.field.words import add_text, levels_of, name_of
 
 SPACE = "http://www.topografix.com/GPX/1/1"
@@ -31,9 +32,9 @@ def write_gpx(field: SettingOut, path: Path) -> bool:
     root = ET.Element("gpx", {"xmlns": SPACE, "version": "1.1", "creator": "levelsill"})
     about = ET.SubElement(root, "metadata")
     add_text(about, "name", field.plan.site.name)
-    add_text(about, "desc", "Stakes to set out; heights are design levels in metres on the "
-             "elevation raster's own heights. A phone finds a stake to some metres: set levels "
-             "with a level.")
+    add_text(about, "desc", "Stakes to set out; heights are design levels in metres; "
+             f"{datum_words(frame)}. A phone finds a stake to some metres: set levels with a "
+             f"level. inputs_sha256 {field.made_from}")
     for staked in field.stakes:
         point = ET.SubElement(root, "wpt", _at(staked.at.longitude, staked.at.latitude))
         add_text(point, "ele", f"{staked.stake.design:.3f}")

@@ -12,6 +12,7 @@ from xml.etree import ElementTree as ET
 
 from terrain.outputs.field.field_lines import FieldLine, lines_of
 from terrain.outputs.field.setting_out import SettingOut, Staked
+from terrain.outputs.field.survey_frame import datum_words
 from terrain.outputs.field.words import add_text, levels_of, name_of
 
 SPACE = "http://www.opengis.net/kml/2.2"
@@ -34,9 +35,8 @@ def write_kml(field: SettingOut, path: Path) -> bool:
     root = ET.Element("kml", {"xmlns": SPACE})
     document = ET.SubElement(root, "Document")
     add_text(document, "name", field.plan.site.name)
-    add_text(document, "description", "Stakes to set out. Levels are on the elevation raster's own "
-                                   "heights; a phone finds a stake to some metres: set levels "
-                                   "with a level.")
+    add_text(document, "description", f"Stakes to set out; {datum_words(frame)}. A phone finds a "
+             f"stake to some metres: set levels with a level. inputs_sha256 {field.made_from}")
     stakes = ET.SubElement(ET.SubElement(document, "Style", {"id": "stake"}), "IconStyle")
     add_text(stakes, "color", STAKE_COLOUR)
     add_text(stakes, "scale", "0.7")

@@ -14,9 +14,12 @@ from xml.etree import ElementTree as ET
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.outputs.field.field_lines import breaklines_of, lines_of
+from terrain.inputs.height_words import height_datum
+from terrain.outputs.field.breaklines import breaklines_of
+from terrain.outputs.field.field_lines import lines_of
 from terrain.outputs.field.mesh import TOLERANCE, Mesh, meshes
 from terrain.outputs.field.setting_out import SettingOut
+from terrain.outputs.field.survey_frame import datum_words
 from terrain.outputs.field.words import for_xml, levels_of, name_of
 from terrain.units import in_both
 
@@ -53,11 +56,15 @@ def write_landxml(field: SettingOut, path: Path) -> bool:
         "date": "2000-01-01", "time": "00:00:00"})
     _units(root, field)
     system = {"name": for_xml(field.survey.name),
-              "desc": "levels on the elevation raster's own heights"}
+              "desc": for_xml(datum_words(plan.inputs.dem.frame))}
+    datum = height_datum(plan.inputs.dem.frame.source)
+    if datum is not None:
+        system["verticalDatum"] = for_xml(datum)
     if field.survey.epsg is not None:
         system["epsgCode"] = str(field.survey.epsg)
     ET.SubElement(root, "CoordinateSystem", system)
-    ET.SubElement(root, "Project", {"name": for_xml(plan.site.name)})
+    ET.SubElement(root, "Project", {
+        "name": for_xml(plan.site.name), "desc": f"inputs_sha256 {field.made_from}"})
     ET.SubElement(root, "Application", {"name": "levelsill"})
     _points(root, field)
     _alignments(root, field)
@@ -120,7 +127,7 @@ def _surfaces(root: ET.Element, field: SettingOut, found: list[Mesh]) -> None:
                     f"{in_both(TOLERANCE, 'level', 3)} at the centres of the cells of "
                     "design_ground.tif"})
         source = ET.SubElement(ET.SubElement(surface, "SourceData"), "Breaklines")
-        for line in breaklines_of(field.plan):
+        for line in breaklines_of(field):
             if line.work in mesh.works:
                 bend = ET.SubElement(source, "Breakline", {
                     "brkType": "standard", "desc": for_xml(f"{line.work}, {line.name}")})

@@ -26,7 +26,8 @@ FloatArray = NDArray[np.float64]
 TOLERANCE = 0.03
 #: Ground about each work that is covered with it. [m]
 BESIDE = 2.0
-#: Where nothing is dug the ground is looked at on every so many cells; points start so far apart.
+#: Where nothing is dug the ground is looked at on every so many cells, and on all of them once it
+#: fits there; points start so far apart.
 EVERY, COARSE = 4, 20
 #: One point is added at a time to a block of so many cells a side; later on, of so many, so that
 #: few rounds are needed.
@@ -119,8 +120,11 @@ def _mesh(dem: Dem, shapes: list[WorkShape], bounds: Bounds, grid: Grid, level: 
     for turn in range(ROUNDS):
         off = np.where(seen, sheet.off(net.simplices, points), 0.0)
         rows, columns = np.nonzero(off > TOLERANCE)
-        if not rows.size:
+        if not rows.size and (seen == known).all():
             break
+        if not rows.size:  # good where it was looked at: now everywhere
+            seen = known
+            continue
         size = BLOCK if turn < LATE else SMALL
         block = (rows // size) * part.columns + columns // size
         order = np.lexsort((-off[rows, columns], block))  # the worst of each, block by block

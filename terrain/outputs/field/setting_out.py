@@ -10,10 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation
 
+from terrain.inputs.made_from import inputs_digest
+from terrain.outputs.field.grid_distance import grid_note
 from terrain.outputs.field.offset_stakes import APART, OffsetStake, offset_stake, without_near
 from terrain.outputs.field.set_ups import KnownMark, Marks, SetUp, plan_set_ups
 from terrain.outputs.field.stakes import Stake, stakes_of
-from terrain.outputs.field.survey_frame import LengthUnit, SurveyFrame, survey_frame, table_unit
+from terrain.outputs.field.survey_frame import (
+    LengthUnit,
+    SurveyFrame,
+    datum_words,
+    survey_frame,
+    table_unit,
+)
 from terrain.plan.earth.designed import designed_raster
 from terrain.plan.planned import Plan
 from terrain.plan.siting.layout import Places
@@ -126,10 +134,22 @@ class SettingOut:
         if self.unit.key != "m":
             said.append(f"Feet are {self.unit.words}"
                         + (", those of the raster's coordinate system; `ft` in a site file is the "
-                           "international foot." if self.unit.key == "us-ft" else "."))
+                           "international foot." if self.unit.key == "us-ft" else ".")
+                        + " They are parted in tenths and hundredths, as on a surveyor's staff and "
+                          "tape, not in inches: 0.10 ft is 1.2 in.")
+            if self.survey.unit.key != self.unit.key:
+                said.append("The drawing and the surface (design.dxf, design.xml) are in "
+                            f"{self.survey.unit.words}, as the coordinates are, not in feet.")
         said.append(f"East and north are of {_crs_name(self.plan)}"
                     + ("; longitude and latitude are of WGS 84." if frame.working is not None else
                        "; longitude and latitude are not known, so there is no GPX and KML."))
+        said.append(f"Levels are {datum_words(frame).removeprefix('levels ')}.")
+        if self.stakes:
+            stakes = [staked.stake for staked in self.stakes]
+            x, y, level = (float(np.mean([getattr(stake, name) for stake in stakes]))
+                           for name in ("x", "y", "design"))
+            far = grid_note(frame, x, y, level)
+            said += [far] if far is not None else []
         offset = site.setting_out.offset or rules["stake offset"]
         said.append(
             f"Offset stakes stand {in_both(offset, 'length')} "
@@ -155,7 +175,13 @@ class SettingOut:
                         f"{'are' if len(lost) > 1 else 'is'} read from no set-up that was found: "
                         "the ground or the staff's length is in the way; level there from the "
                         "nearest stake that is set.")
+        said.append(f"All inputs together have the SHA-256 {self.made_from}, as in plan.gpkg.")
         return said
+
+    @cached_property
+    def made_from(self) -> str:
+        """One SHA-256 that stands for all inputs."""
+        return inputs_digest(self.plan.site)
 
 
 def _crs_name(plan: Plan) -> str:

@@ -13,6 +13,7 @@ from terrain.inputs.elevation import Dem
 from terrain.outputs.field.stations import evenly, stations_along
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.works.basin import Basin
+from terrain.works.bowl_rim import bowl_rim
 from terrain.works.drain import Drain
 from terrain.works.ground_of_bank import spillway_floor
 from terrain.works.rules import Rulebook
@@ -22,6 +23,8 @@ from terrain.works.wall_profile import WallProfile
 
 #: Stakes on walls and rims stand at most this far apart; common practice, no source. [m]
 CLOSE = 5.0
+#: A bowl's edge is staked at its quarters, but where its sill is; common practice, no source.
+QUARTERS = 4
 #: A stretch of crest shorter than this is not staked. [m]
 SHORTEST = 0.05
 #: A bank lower than this has no foot to stake. [m]
@@ -143,10 +146,16 @@ def _stakes(planned: PlannedStore, dem: Dem, rules: Rulebook) -> list[Stake]:
     store, tree = planned.store, planned.placed.tree
     if tree is not None and tree.form != "bowl":
         return _of_crescent(tree, row) if tree.form == "crescent" else _of_trench(tree, row)
-    return [row.stake("tree", 0.0, store.x, store.y, float(store.curve.levels[0]),
-                      "floor about the trunk's mound"),
-            row.stake("sill", 0.0, planned.placed.spill_x, planned.placed.spill_y,
-                      store.sill.level, "sill")]
+    found = [row.stake("tree", 0.0, store.x, store.y, float(store.curve.levels[0]),
+                       "floor about the trunk's mound"),
+             row.stake("sill", 0.0, planned.placed.spill_x, planned.placed.spill_y,
+                       store.sill.level, "sill")]
+    if tree is not None:  # how wide it is, from its highest side round
+        rim = LineString(bowl_rim(tree.x, tree.y, tree.crown, tree.spill_x, tree.spill_y))
+        found += row.along(rim, [rim.length * i / QUARTERS for i in range(QUARTERS)
+                                 if i != QUARTERS // 2], "rim", store.sill.level, "water edge",
+                           ring=True)
+    return found
 
 
 def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
@@ -328,5 +337,6 @@ def _of_trench(tree: TreeShape, row: _Row) -> list[Stake]:
                        "ground at the trunk")]
     found += [row.stake("floor", 0.0, float(east), float(north), floor, "floor")
               for east, north in zip(x, y, strict=True)]
-    return [*found, row.stake("sill", 0.0, tree.spill_x, tree.spill_y, tree.level, "sill")]
+    lower = LineString([(x[0], y[0]), (x[1], y[1])])
+    return found + row.along(lower, _ends_and_middle(0.0, lower.length), "sill", tree.level, "sill")
 

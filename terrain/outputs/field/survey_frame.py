@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS
 
 from terrain.inputs.frame import METRES, Frame
+from terrain.inputs.height_words import height_datum
 
 #: unit: how it ends a column's name, and what it is called.
 UNITS = {"m": ("m", "metres"), "ft": ("ft", "international feet (0.3048 m)"),
@@ -100,7 +101,11 @@ def survey_frame(frame: Frame) -> SurveyFrame:
 def table_unit(frame: Frame, system: str) -> LengthUnit:
     """The unit of levels and stations in tables: metres, or for a site in US units the foot of
     the raster's CRS, the international one where that has none."""
-    if system != "us":
-        return LengthUnit("m")
-    own = survey_frame(frame).unit
-    return own if own.key != "m" else LengthUnit("ft")
+    return LengthUnit(frame.foot if system == "us" else "m")
+
+
+def datum_words(frame: Frame) -> str:
+    """What the levels of a field file are, for its head."""
+    named = height_datum(frame.source)
+    return "levels on the elevation raster's own heights" + (
+        f", {named}" if named else ", whose datum its files do not name")

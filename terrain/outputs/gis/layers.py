@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from shapely import LineString, Point
 
+from terrain.outputs.drawing.groups import groups_of, tints_of
 from terrain.outputs.drawing.keep_clear_symbols import symbol_of
-from terrain.outputs.drawing.site_map import groups_of, tints_of
+from terrain.outputs.field.breaklines import breaklines_of
 from terrain.outputs.field.setting_out import SettingOut
 from terrain.outputs.gis.fields import storm_fields
 from terrain.outputs.gis.land_layers import (
@@ -76,8 +77,10 @@ def layers_of(plan: Plan, field: SettingOut) -> list[Layer]:
         Layer("pipes", "Pipes between works, with what they carry.", _pipes(plan)),
         Layer("culverts", "Culverts and bridges as drawn, with what they carry.", _culverts(plan)),
         Layer("breaklines", "Lines at which the designed ground bends, with levels.",
-              breakline_rows(plan)),
-        Layer("breach_ways", "Where the water goes if a bank fails, full.", _breach_ways(plan)),
+              breakline_rows(field)),
+        Layer("breach_ways", "Where the water goes if a bank fails, full, to the end of the known "
+              "ground; length and fall are of the way to where it leaves the land.",
+              _breach_ways(plan)),
         Layer("longest_ways", "The longest way of the water in each catchment.",
               _longest_ways(plan)),
         Layer("shed_paths", "Ways of what roads and bare ground shed, to the next store or off "
@@ -286,15 +289,11 @@ def _shed_paths(plan: Plan) -> list[Row]:
     return rows
 
 
-def breakline_rows(plan: Plan) -> list[Row]:
+def breakline_rows(field: SettingOut) -> list[Row]:
     """Lines at which the designed ground bends, with their levels, for the layer of them."""
-    if plan.designed is None:
-        return []
-    return [{"work": shape.name, "line": line.name,
+    return [{"work": line.work, "line": line.name,
              "marks": "sill" if line.name == "sill" else "edge",
-             "geometry": LineString(line.points)}
-            for shape in plan.designed.shapes for line in shape.breaklines
-            if len(line.points) > 1 and np.isfinite(line.points).all()]
+             "geometry": LineString(line.points)} for line in breaklines_of(field)]
 
 
 def _works(plan: Plan) -> list[Row]:

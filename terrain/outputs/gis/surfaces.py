@@ -11,10 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.inputs.frame import Frame
+from terrain.inputs.height_words import height_datum
 from terrain.inputs.made_from import inputs_digest
 from terrain.outputs.field.setting_out import SettingOut
 from terrain.plan.earth.designed import designed_raster
 from terrain.plan.planned import Plan
+from terrain.surface.slope import hushed
 
 #: Levels in rasters are rounded to this. [m]
 FINEST_LEVEL = 0.001
@@ -122,10 +124,7 @@ def level_words(frame: Frame) -> str:
     The CRS of the layers and surfaces is of places alone: heights are never moved between datums,
     and are in metres whatever the elevation's own unit.
     """
-    parts = frame.source.sub_crs_list if frame.source is not None else []
-    named = next((part.name for part in parts if part.is_vertical), None)
-    if named is None and frame.source is not None and len(frame.source.axis_info) > 2:
-        named = f"the ellipsoid of {frame.source.name}"
+    named = height_datum(frame.source)
     return ("levels in metres, on the elevation's own datum, " +
             (named if named else "which its files do not name"))
 
@@ -140,11 +139,12 @@ def write_raster(path: Path, bands: Sequence[Band], transform: Any, frame: Frame
     import rasterio
 
     rows, columns = bands[0].values.shape
-    with rasterio.open(path, "w", driver="COG", width=columns, height=rows, count=len(bands),
-                       dtype="float32", crs=frame.working, transform=transform,
-                       nodata=float("nan"), blocksize=TILE, compress="deflate", predictor=3,
-                       level=6, num_threads=1, bigtiff="if_safer",
-                       overview_resampling="average" if average else "nearest") as out:
+    # What the libraries below rasterio print of a full disk is told in one sentence instead.
+    with hushed(), rasterio.open(
+            path, "w", driver="COG", width=columns, height=rows, count=len(bands),
+            dtype="float32", crs=frame.working, transform=transform, nodata=float("nan"),
+            blocksize=TILE, compress="deflate", predictor=3, level=6, num_threads=1,
+            bigtiff="if_safer", overview_resampling="average" if average else "nearest") as out:
         for number, band in enumerate(bands, 1):
             out.write(band.values.astype(np.float32), number)
             out.set_band_description(number, band.description)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import partial
-from importlib import resources
 from itertools import groupby
 from typing import Any
 
@@ -15,6 +14,8 @@ from terrain.outputs.charts.capture_charts import (
 )
 from terrain.outputs.charts.cascade_boxes import flows_of
 from terrain.outputs.charts.cascade_diagram import draw_cascade
+from terrain.outputs.page.picture_words import kept_words, picture_words
+from terrain.outputs.page.templates import filled
 from terrain.plan.planned import YEARS, Plan
 from terrain.plan.siting.hydrology import soil_dries
 from terrain.plan.water.accounts import Account
@@ -46,41 +47,45 @@ def cascade_section(plan: Plan, picture: Any) -> Any:
     picture : callable
         Makes the address of an image of a figure.
     """
-    from jinja2 import Environment
-    from markupsafe import Markup
-
     told = plan.told
     if told is None or not plan.stores:
         return ""
-    text = resources.files("terrain.outputs.page").joinpath("cascade.html").read_text("utf-8")
-    page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
     system, design = plan.site.units, plan.site.rain.design
     in_words = f"{design.duration:g} h, " + (
         f"type {design.pattern}" if design.pattern in ("I", "IA", "II", "III") else
         f"{design.pattern} in time")
     rarity = told.capture.rarity
-    return Markup(page.render(
-        drawings=[(name, picture(draw_cascade(flows_of(plan, title, account), system)))
+    return filled(
+        "cascade.html",
+        pictured=picture_words(plan),
+        drawings=[(name, picture(draw_cascade(flows_of(plan, title, account), system)),
+                   kept_words(plan, "All stores", account))
                   for name, title, account in _drawn(plan)],
         ways=[(name, way_steps(plan, way)) for of in told.ways for name, way in (
             (of.name, of), (f"{of.name}, while its pump stands still", of.without_pump))
             if way is not None],
         storm_columns=STORM_COLUMNS,
-        storms=[(name, storm_rows(plan, run), name == design.name)
-                for name, run in plan.runs.items()],
+        storms=[(name, storm_rows(plan, run)) for name, run in plan.runs.items()],
         marks=mark_rows(plan, told), design=design.name,
+        within=shown(0.25, "rain", system, 2),
         rarity=None if rarity is None else rarity.source, duration=f"{design.duration:g} h",
         site_curve=picture(draw_site_capture(told.capture, system, in_words)),
         store_curves=picture(draw_store_captures(plan, told.capture)),
         total_columns=TOTAL_COLUMNS, totals=total_rows(told.totals, system),
         totals_chart=picture(draw_totals(told.totals, system)),
-        season_columns=SEASON_COLUMNS, seasons=season_rows(plan, told),
-        season_soil=YEARS[soil_dries(plan.site)].partition(", ")[2]))
+        season_columns=SEASON_COLUMNS, seasons=_by_year(season_rows(plan, told)),
+        season_soil=YEARS[soil_dries(plan.site)].partition(", ")[2])
 
 
 def _drawn(plan: Plan) -> list[tuple[str, str, Account]]:
-    """What the cascade is drawn for, the design storm first: name, title, account."""
-    storms = sorted(plan.site.rain.storms, key=lambda s: s is not plan.site.rain.design)
+    """What the cascade is drawn for, the design storm first: name, title, account.
+
+    The deepest storm follows, and the average year; the live map shows every storm.
+    """
+    storms = [plan.site.rain.design]
+    deepest = max(plan.site.rain.storms, key=lambda storm: storm.depth)
+    if deepest.depth > plan.site.rain.design.depth:
+        storms.append(deepest)
     found = [(f"storm \"{storm.name}\"",
               f"storm \"{storm.name}\": {shown(storm.depth, 'rain', plan.site.units)} over "
               f"{storm.duration:g} h, stores empty before", plan.storms[storm.name])
@@ -235,6 +240,15 @@ def season_rows(plan: Plan, told: CascadeTold) -> list[tuple[str, list[tuple[str
     """Average, dry, median and wet year of each store."""
     return [(planned.store.name, [(year.year, _season(year, plan.site.units)) for year in years])
             for planned, years in zip(plan.stores, told.seasons, strict=False) if years]
+
+
+def _by_year(stores: list[tuple[str, list[tuple[str, list[str]]]]]) -> list[tuple[str, Rows]]:
+    """The same by the year: each year's stores."""
+    found: dict[str, Rows] = {}
+    for store, years in stores:
+        for year, cells in years:
+            found.setdefault(year, []).append((store, cells))
+    return list(found.items())
 
 
 def _season(year: StoreYear, system: str) -> list[str]:

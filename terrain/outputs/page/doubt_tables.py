@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from importlib import resources
 
 from terrain.outputs.charts.doubt_words import NAMES, figure, mattering, periods, span
+from terrain.outputs.page.templates import filled
 from terrain.plan.doubt.doubt_found import Beside, Doubt, DoubtedStore, Headline
 from terrain.plan.planned import Plan
 from terrain.units import per_cent, shown, unit_name
@@ -121,18 +121,14 @@ def doubt_section(plan: Plan, picture: str) -> str:
     picture : str
         Address of the chart.
     """
-    from jinja2 import Environment
-    from markupsafe import Markup
-
     doubt = plan.doubt
     if doubt is None:
         return ""
     system = plan.site.units
-    text = resources.files("terrain.outputs.page").joinpath("doubt.html").read_text("utf-8")
-    page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
-    return Markup(page.render(
+    return filled(
+        "doubt.html",
         runs=f"{doubt.runs:,}", picture=picture, outside=outside(doubt, system),
         periods=[(when, headline_lines(told, system), beside_words(beside(doubt, told), system))
                  for when, told in periods(doubt)],
         stores=store_lines(plan, doubt), year=bool(doubt.year),
-        moved=shown(plan.inputs.rules["spill moved"], "length", system, 0), notes=doubt.notes))
+        moved=shown(plan.inputs.rules["spill moved"], "length", system, 0), notes=doubt.notes)

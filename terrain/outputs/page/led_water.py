@@ -15,18 +15,18 @@ _BED = {"bare": "bare earth", "grass": "grass", "stone": "stone"}
 
 def drain_shape(drain: Drain, to: str, rules: Rulebook, system: str) -> tuple[str, str, str]:
     """Shape, bank and end of a drain, as "what to build" tells them."""
-    level, length, speed, flow = (partial(shown, dimension=d, system=system)
-                                  for d in ("level", "length", "speed", "flow"))
+    level, size, length, speed, flow = (partial(shown, dimension=d, system=system)
+                                        for d in ("level", "size", "length", "speed", "flow"))
     route, section = drain.route, drain.section
-    bed = f"bed {level(section.width)} wide" if section.width else "vee"
+    bed = f"bed {size(section.width)} wide" if section.width else "vee"
     shape = (f"{length(route.length)} at a grade of {route.grade:.2%}, lip from "
              f"{level(route.start_level)} to {level(route.end_level)}; {bed}, "
-             f"{level(section.depth)} below the lip, sides {section.side_slope:g}:1, "
+             f"{size(section.depth)} below the lip, sides {section.side_slope:g}:1, "
              f"{_BED[section.lining]}")
     bank = "what is dug lies along the downhill side, packed, with no gap to the lip"
     stands = ("none that grass stands" if section.permissible is None else
               f"{speed(section.permissible)} allowed")
-    end = (f"carries {flow(section.peak)} at the design peak, {level(section.water)} deep, at up "
+    end = (f"carries {flow(section.peak)} at the design peak, {size(section.water)} deep, at up "
            f"to {speed(section.velocity)} ({stands}); bed at {level(drain.bed(route.length))} "
            f"where it ends" + (f" in {to}" if route.to else ""))
     return shape, bank, end

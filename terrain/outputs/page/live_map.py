@@ -6,7 +6,6 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import partial
-from importlib import resources
 from typing import Any
 
 import numpy as np
@@ -14,10 +13,11 @@ from numpy.typing import NDArray
 
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
+from terrain.outputs.drawing.groups import groups_of, tints_of
 from terrain.outputs.drawing.map_features import joined, spill_parts
-from terrain.outputs.drawing.site_map import groups_of, tints_of
 from terrain.outputs.page.live_shapes import WIDE, Paper, paper_of, region, shaded, thinned
 from terrain.outputs.page.storm_stops import Stop, StopFigures, figures_of, stops_of
+from terrain.outputs.page.templates import filled, text_of
 from terrain.plan.plan import bare_ground
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.units import shown, unit_name
@@ -77,7 +77,6 @@ def live_section(plan: Plan, store_facts: Sequence[Facts], point_facts: Sequence
     point_facts : sequence of Facts
         Of the first of `Plan.ranked_shed_points`; so many are shown.
     """
-    from jinja2 import Environment
     from markupsafe import Markup
 
     stops = stops_of(plan)
@@ -88,11 +87,9 @@ def live_section(plan: Plan, store_facts: Sequence[Facts], point_facts: Sequence
     drawn, interval = _drawn(plan, paper)
     start = next(i for i, stop in enumerate(stops) if stop.storm is plan.site.rain.design)
     data = _data(plan, stops, figures, paper, drawn, store_facts, point_facts) | {"start": start}
-    page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(
-        _text("live_map.html"))
     system, design = plan.site.units, plan.site.rain.design
-    return Markup(page.render(
-        data=Markup(_harmless(data)), d=data, drawn=drawn, start=start,
+    return filled(
+        "live_map.html", data=Markup(_harmless(data)), d=data, drawn=drawn, start=start,
         image=shaded(base.cropped(plan.inputs.dem, paper.view), paper.view),
         wide=WIDE, high=round(paper.high, 1), site=plan.site.name,
         boundary=paper.path(plan.inputs.ground.boundary), design=design.name,
@@ -104,7 +101,7 @@ def live_section(plan: Plan, store_facts: Sequence[Facts], point_facts: Sequence
         deepest=shown(stops[-1].depth, "rain", system),
         storms=[(i, stop, f"{shown(stop.depth, 'rain', system)} over {stop.storm.duration:g} h")
                 for i, stop in enumerate(stops) if stop.storm is not None],
-        rarity=plan.told.capture.rarity.source if plan.told and plan.told.capture.rarity else ""))
+        rarity=plan.told.capture.rarity.source if plan.told and plan.told.capture.rarity else "")
 
 
 def live_style() -> str:
@@ -118,16 +115,12 @@ def live_style() -> str:
                "passive": sy.PASSIVE, "roofs": sy.ROOF_WATER, "left": sy.LEFT,
                "rain": sy.RAIN}
     said = "".join(f"--map-{name}:{colour};" for name, colour in colours.items())
-    return f":root{{{said}}}\n{_text('live_map.css')}"
+    return f":root{{{said}}}\n{text_of('live_map.css')}"
 
 
 def live_script() -> str:
     """The live map's program."""
-    return _text("live_map.js")
-
-
-def _text(name: str) -> str:
-    return resources.files("terrain.outputs.page").joinpath(name).read_text("utf-8")
+    return text_of("live_map.js")
 
 
 def _harmless(data: dict[str, Any]) -> str:

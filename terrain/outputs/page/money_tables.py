@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from functools import partial
-from importlib import resources
 from typing import Any
 
 from terrain.inputs.site_money import Money, Price
+from terrain.outputs.page.templates import filled
 from terrain.plan.earth.cost import Range
 from terrain.plan.money.money import ALL_TANKS, PARTS, WHOLE, SystemMoney, WorkMoney
 from terrain.plan.planned import Plan
@@ -25,18 +25,14 @@ LONGEST = 100.0
 
 def money_section(plan: Plan) -> Any:
     """The section on money as HTML; empty where the site file has no `money`."""
-    from jinja2 import Environment
-    from markupsafe import Markup
-
     if plan.money is None or plan.site.money is None:
         return ""
-    text = resources.files("terrain.outputs.page").joinpath("money.html").read_text("utf-8")
-    page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
-    return Markup(page.render(
+    return filled(
+        "money.html",
         currency=plan.money.currency, columns=work_columns(plan), works=work_rows(plan),
         paybacks=payback_rows(plan), order=next_rows(plan), per=per_words(plan.site.units),
         said=sentences(plan, plan.money), rates=rate_words(plan.site.money, plan.site.units),
-        bare=bare_words(plan.site.money)))
+        bare=bare_words(plan.site.money))
 
 
 def per_words(system: str) -> str:
@@ -108,6 +104,20 @@ def work_rows(plan: Plan) -> list[Line]:
                 span(work.upkeep), span(work.renewal if work.renewal[1] else None)]
 
     return [(work.name, cells(work)) for work in (*told.works, told.whole)]
+
+
+def cost_figure(plan: Plan) -> tuple[str, str, str] | None:
+    """What all of it costs, in the page's first figures: words, figure, and what it rests on; the
+    machine's days where no money is stated, None where nothing is dug."""
+    if plan.money is not None and plan.money.whole.parts:
+        low, high = (f"{value:,.0f}" for value in plan.money.whole.cost)
+        return (f"{plan.money.currency} to build all that is priced",
+                low if low == high else f"{low} – {high}", "from low to high")
+    if plan.earth is None or not plan.earth.works:
+        return None
+    low, high = (f"{value:.0f}" for value in plan.earth.whole.days)
+    return ("of one machine, to dig and build it",
+            f"{low if low == high else f'{low} – {high}'} days", "no rates of money are stated")
 
 
 def payback_rows(plan: Plan) -> list[Line]:

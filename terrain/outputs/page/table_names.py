@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-_PIECE = re.compile(r"<h[23][^>]*>(?P<head>.*?)</h[23]>|<summary>(?P<summary>.*?)</summary>"
+_PIECE = re.compile(r"<summary>(?P<summary>.*?)</summary>|<h[2-4][^>]*>(?P<head>.*?)</h[2-4]>"
                     r"|(?P<table><table[^>]*>)(?P<body>.*?)</table>", re.DOTALL)
 
 
@@ -19,7 +19,9 @@ def with_table_names(page: str) -> str:
     def named(found: re.Match[str]) -> str:
         nonlocal above
         if found["table"] is None:
-            above = re.sub(r"<[^>]+>", "", found["head"] or found["summary"] or "").strip() or above
+            said = found["head"] or found["summary"] or ""
+            inside = re.match(r"<h\d[^>]*>(.*?)</h\d>", said)
+            above = re.sub(r"<[^>]+>", "", inside[1] if inside else said).strip() or above
             return found[0]
         body = re.sub(r"<th(?=[\s>])(?![^>]*\sscope=)", '<th scope="col"', found["body"])
         body = re.sub(r"<tr><td(?P<look>[^>]*)>(?P<cell>.*?)</td>",

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
-from importlib import resources
 from typing import Any
 
 from terrain.outputs.charts.charts import MONTHS
 from terrain.outputs.charts.tank_charts import draw_size_curve
+from terrain.outputs.page.templates import filled
 from terrain.plan.planned import Plan
 from terrain.plan.water.gutter_checks import asked_of
 from terrain.plan.water.tank_years import MORE_ROOF, TankLife, Thumb
@@ -31,16 +31,12 @@ def tank_section(plan: Plan, picture: Any) -> Any:
     picture : callable
         Makes the address of an image of a figure.
     """
-    from jinja2 import Environment
-    from markupsafe import Markup
-
     told = plan.roofs
     if told is None or not (told.gutters or any(p.store.kind == "tank" for p in plan.stores)):
         return ""
-    text = resources.files("terrain.outputs.page").joinpath("tanks.html").read_text("utf-8")
-    page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
     system = plan.site.units
-    return Markup(page.render(
+    return filled(
+        "tanks.html",
         roofs=roof_rows(plan), roof_columns=ROOF_COLUMNS, tanks=tank_rows(plan),
         tank_columns=TANK_COLUMNS, month_names=[MONTHS[m - 1] for m in _months(plan)],
         volume_unit=PRINTED["volume"][
@@ -53,7 +49,7 @@ def tank_section(plan: Plan, picture: Any) -> Any:
                 "years": ["average year", *(y.name for y in life.years), life.record.name],
                 "months": month_rows(life, system, _months(plan)),
                 "thumbs": [thumb_row(thumb, system) for thumb in life.thumbs]}
-               for life in told.tanks if life.curve is not None]))
+               for life in told.tanks if life.curve is not None])
 
 
 def _months(plan: Plan) -> list[int]:

@@ -9,7 +9,7 @@ from terrain.plan.planned import Plan
 from terrain.plan.water.tree_life import TreeLife, TreeMonths, together
 from terrain.plan.water.trees_carried import MOST_TREES, Carried, Count
 from terrain.runoff.rain_years import months_from
-from terrain.units import shown
+from terrain.units import shown, soil_water
 from terrain.works.tree_basin import TreeShape
 from terrain.works.tree_stand import TreeStand
 
@@ -119,3 +119,12 @@ def _source(plan: Plan, found: Carried) -> str:
 def _trees(count: Count) -> list[str]:
     return ["-" if number is None else f"{MOST_TREES} or more" if number >= MOST_TREES else
             str(number) for number in (count.median, count.dry)]
+
+
+def root_zone(plan: Plan) -> dict[str, str]:
+    """The rules that the tree tables name."""
+    rules = plan.inputs.rules
+    return {"depth": shown(rules["tree root depth"], "length", plan.site.units),
+            "water": " a ".join(soil_water(rules["available water"], plan.site.units)),
+            "least": shown(1.0, "rain", plan.site.units, 2 if plan.site.units == "us" else 0),
+            "by": f"{rules['tree gets by']:.0%}"}

@@ -25,6 +25,8 @@ from terrain.units import shown
 
 #: A cascade is drawn no smaller than this, so that its least letters keep six points. [-]
 SMALLEST = 0.75
+#: Height of a row of bars at least where storms and years share a page, and at most. [in]
+CLOSE_ROW, WIDE_ROW = 0.42, 0.75
 
 
 @sy.styled
@@ -47,13 +49,45 @@ def cascade_pages(plan: Plan, imprint: Imprint) -> list[Page]:
 
 def _cascade(title: str, flows: Flows, imprint: Imprint) -> Iterator[Page]:
     made = Layout(flows, imprint.system)
-    count, first = len(made.rows), 0
     across, up = imprint.paper.inches
+    blank = Blank(imprint, title)
+    shrink, cuts = _parted(made, blank)
+    for number, (first, last) in enumerate(cuts):
+        if number:
+            blank = Blank(imprint, f"{title}, continued")
+        tall = made.high(first, last, low=True) * shrink / 72
+        ax = canvas(blank.figure, (MARGIN / across, (blank.ceiling - tall) / up,
+                                   made.wide * shrink / 72 / across, tall / up),
+                    made.wide, made.high(first, last, low=True))
+        made.draw(blank.figure, ax, first, last, shrink)
+        if last == len(made.rows):
+            below = Column(blank.figure, MARGIN, MARGIN,
+                           blank.wide - blank.block_wide - 2 * GUTTER,
+                           blank.floor - MARGIN - 0.1)
+            below.text(flows.account, sy.SMALL_SIZE, sy.SOFT_INK, gid="account")
+        yield blank.page
+
+
+def _parted(made: Layout, blank: Blank) -> tuple[float, list[tuple[int, int]]]:
+    """How much smaller a cascade is drawn, and the rows of each of its pages: on as few pages as
+    at its smallest, as large as they hold."""
+    wide, high = blank.wide * 72, (blank.ceiling - blank.floor) * 72
+    whole = min(wide / made.wide, high / made.high(0, len(made.rows), low=True))
+    least = min(max(SMALLEST, whole), 1.0)
+    few = _cuts(made, blank, least)
+    for percent in range(100, round(least * 100), -2):
+        cuts = _cuts(made, blank, percent / 100)
+        if made.wide * percent / 100 <= wide and len(cuts) <= len(few):
+            return percent / 100, cuts
+    return least, few
+
+
+def _cuts(made: Layout, blank: Blank, shrink: float) -> list[tuple[int, int]]:
+    """First row of each page, and the row after its last, where a cascade is drawn so small."""
+    wide, high = blank.wide * 72, (blank.ceiling - blank.floor) * 72
+    count, first = len(made.rows), 0
+    cuts: list[tuple[int, int]] = []
     while first < count:
-        blank = Blank(imprint, title if first == 0 else f"{title}, continued")
-        wide, high = blank.wide * 72, (blank.ceiling - blank.floor) * 72
-        whole = min(wide / made.wide, high / made.high(0, count, low=True))
-        shrink = min(max(SMALLEST, whole), 1.0)
         last = first + max(_rows_in(made, high / shrink), 1)
         if last < count:  # rows beside the title block may reach further down
             deeper = first + _rows_in(made, (blank.ceiling - MARGIN) * 72 / shrink)
@@ -64,18 +98,9 @@ def _cascade(title: str, flows: Flows, imprint: Imprint) -> Iterator[Page]:
         last = min(last, count)
         if last == count and made.high(first, last, low=True) > high / shrink and last - first > 1:
             last -= 1  # the open ground takes its room too
-        tall = made.high(first, last, low=True) * shrink / 72
-        ax = canvas(blank.figure, (MARGIN / across, (blank.ceiling - tall) / up,
-                                   made.wide * shrink / 72 / across, tall / up),
-                    made.wide, made.high(first, last, low=True))
-        made.draw(blank.figure, ax, first, last, shrink)
-        if last == count:
-            below = Column(blank.figure, MARGIN, MARGIN,
-                           blank.wide - blank.block_wide - 2 * GUTTER,
-                           blank.floor - MARGIN - 0.1)
-            below.text(flows.account, sy.SMALL_SIZE, sy.SOFT_INK, gid="account")
-        yield blank.page
+        cuts.append((first, last))
         first = last
+    return cuts
 
 
 def _rows_in(made: Layout, high: float) -> int:
@@ -86,21 +111,29 @@ def _rows_in(made: Layout, high: float) -> int:
 @sy.styled
 def beside_pages(plan: Plan, imprint: Imprint) -> list[Page]:
     """Passive beside roof capture, storm by storm and year by year."""
-    pages: list[Page] = []
-    groups = [("Each storm", storms_told(plan)), ("Each year", years_told(plan))]
+    groups = [(name, told) for name, told in (("Each storm", storms_told(plan)),
+                                              ("Each year", years_told(plan))) if told]
     title = "Passive beside roof capture"
-    blank: Blank | None = None
-    top = 0.0
-    for name, told in groups:
-        if not told:
-            continue
-        row = 0.55 * imprint.paper.grows
-        if blank is None or top - bars_high(told, row) < blank.floor:
-            blank = Blank(imprint, title if blank is None else f"{title}, continued")
-            top = blank.ceiling
-            pages.append(blank.page)
-        draw_bars(blank.figure, blank.left, top, blank.wide, name, told, plan.site.units, row)
-        top -= bars_high(told, row)
+    blank = Blank(imprint, title)
+    room = blank.ceiling - blank.floor
+    row = 0.55 * imprint.paper.grows
+    together = sum(len(told) for _, told in groups)
+    spare = room - sum(bars_high(told, 0.0) for _, told in groups)
+    if together and spare / together >= CLOSE_ROW:  # all on one page
+        row, places = min(row, spare / together), [groups]
+    else:
+        places = [[group] for group in groups]
+    pages = []
+    for number, place in enumerate(places):
+        if number:
+            blank = Blank(imprint, f"{title}, continued")
+        top = blank.ceiling
+        for name, told in place:
+            fits = row if len(place) > 1 else min(
+                max(row, (room - bars_high(told, 0.0)) / len(told)), WIDE_ROW)
+            draw_bars(blank.figure, blank.left, top, blank.wide, name, told, plan.site.units, fits)
+            top -= bars_high(told, fits)
+        pages.append(blank.page)
     return pages
 
 

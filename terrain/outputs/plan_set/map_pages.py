@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import Column
+from terrain.outputs.drawing.map_page import Frame
 from terrain.outputs.drawing.paper import Scale, fitting_scale, round_scale
 from terrain.outputs.drawing.shed_map import ShedMap
 from terrain.outputs.drawing.site_map import SiteMap
@@ -18,8 +19,7 @@ from terrain.outputs.plan_set.page import Page
 from terrain.outputs.sheets.sheet import GUTTER, MARGIN
 from terrain.plan.planned import Plan
 
-#: Width of the panel beside a map. [in]
-PANEL = 3.25
+FRAME = Frame(MARGIN, panel=3.25, gutter=GUTTER)
 #: Share of each side of the property that is shown beyond it, at least.
 BEYOND = 0.03
 #: A site plan at less than this is followed by its parts at a larger scale: to so many times
@@ -35,8 +35,8 @@ Bounds = tuple[float, float, float, float]
 
 def room(imprint: Imprint) -> tuple[float, float]:
     """Width and height of a map on its page. [pt]"""
-    across, up = imprint.paper.inches
-    return (across - 2 * MARGIN - PANEL - GUTTER) * 72, (up - 2 * MARGIN) * 72
+    wide, high = FRAME.room(imprint.paper.inches)
+    return wide * 72, high * 72
 
 
 def site_scale(plan: Plan, imprint: Imprint) -> Scale:
@@ -75,14 +75,10 @@ def parts_of(bounds: Bounds, wide: float, high: float, system: str) -> tuple[Sca
 def _sheet(imprint: Imprint, bounds: Bounds, scale: Scale
            ) -> tuple[Figure, Axes, base.View, Column]:
     """A figure with its map's axes, its view, and its panel."""
-    across, up = imprint.paper.inches
-    figure = Figure(figsize=(across, up), dpi=sy.DPI, facecolor=sy.PAPER)
-    wide, high = room(imprint)
-    ax = figure.add_axes((MARGIN / across, MARGIN / up, wide / 72 / across, high / 72 / up))
-    view = base.true_view(bounds, wide, high, scale.point)
+    figure, ax = FRAME.begun(imprint.paper.inches)
+    view = base.true_view(bounds, *room(imprint), scale.point)
     view.shown_on(ax)
-    return figure, ax, view, Column(figure, across - MARGIN - PANEL, MARGIN, PANEL,
-                                    up - 2 * MARGIN)
+    return figure, ax, view, FRAME.column(figure)
 
 
 @sy.styled

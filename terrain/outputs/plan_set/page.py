@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import Column
@@ -13,7 +14,7 @@ from terrain.outputs.drawing.title_block import Imprint, TitleBlock
 from terrain.outputs.sheets.sheet import GUTTER, MARGIN
 
 #: A column of text is about this wide. [in]
-TEXT_WIDE = 3.3
+TEXT_WIDE = 3.2
 #: Height of a page's title. [in]
 TITLE = 0.5
 
@@ -28,11 +29,14 @@ class Page:
     figure : Figure
     work : str
         Of which work of the site file it is; "" for one of the whole site.
+    part : str
+        The part of the set that it belongs to, by a name of its own; "" for the plan itself.
     """
 
     title: str
     figure: Figure
     work: str = ""
+    part: str = ""
 
 
 class Blank:
@@ -94,6 +98,11 @@ class Flow:
             self.pages.append(self.following())
             self.at = 0
 
+    def turn(self) -> None:
+        """Go on in the next column of the page, if there is one and this one is begun."""
+        if self.column.y < 0 and self.at + 1 < self.pages[-1].count:
+            self.at += 1
+
     def head(self, words: str, room: float = 40.0) -> None:
         """A heading, with room for what follows it. [pt]"""
         self.need(room + 18)
@@ -115,6 +124,14 @@ class Flow:
                                     color=colour, va="center", fontweight="bold", gid="column")
             self.column.text(line, size, colour, weight, left)
         self.column.skip(gap)
+
+    def blank(self, words: str, size: float = sy.SMALL_SIZE) -> None:
+        """Words, and a line to write on."""
+        self.need(size * 2.1)
+        column, y = self.column, self.column.y - size * 1.5
+        column.ax.add_line(Line2D([column.wide(words, size) + 6, column.width], [y, y],
+                                  color=sy.FAINT_INK, linewidth=0.7))
+        column.row([(0.0, "left", words)], size, sy.SOFT_INK, lead=2.1)
 
     def rows(self, rows: Sequence[tuple[str, str]], size: float = sy.SMALL_SIZE) -> None:
         """Names and figures, one a line; a name that is too long goes on below itself."""

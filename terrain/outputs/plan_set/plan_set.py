@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable, Sequence
+from hashlib import md5
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +15,9 @@ from PIL import Image
 
 from terrain.outputs.drawing.paper import Paper
 from terrain.outputs.drawing.title_block import Imprint, number_page
+from terrain.outputs.field.stakes import stakes_of
 from terrain.outputs.plan_set import text_pages
+from terrain.outputs.plan_set.calendar_page import calendar_pages
 from terrain.outputs.plan_set.chart_pages import (
     beside_pages,
     cascade_pages,
@@ -21,9 +25,12 @@ from terrain.outputs.plan_set.chart_pages import (
     year_pages,
 )
 from terrain.outputs.plan_set.date import date_words
+from terrain.outputs.plan_set.field_pages import BOOK, field_pages
 from terrain.outputs.plan_set.lettering import keep_as_text
 from terrain.outputs.plan_set.map_pages import READABLE, shed_map, site_parts, site_plan, site_scale
 from terrain.outputs.plan_set.page import Page
+from terrain.outputs.plan_set.undug_pages import undug_pages
+from terrain.outputs.plan_set.upkeep_year import upkeep_year
 from terrain.outputs.plan_set.work_pages import work_pages
 from terrain.outputs.sheets.plan_sheets import dug_works, file_name
 from terrain.plan.planned import Plan
@@ -47,14 +54,24 @@ def draw_plan_set(plan: Plan, paper: Paper, progress: Callable[[str], None] = la
     for entry in dug_works(plan):
         progress(f"Drawing the pages of \"{entry.name}\"")
         after += work_pages(plan, entry, made)
-    after += [*text_pages.quantities(plan, made), *text_pages.order(plan, made),
-              *text_pages.cautions(plan, made)]
+    after += text_pages.quantities(plan, made)
+    progress("Drawing the field book")
+    after += field_book(plan, made)
     scale = _scale_words(plan, made, len(before))
     listed = _contents(plan, made, cover, before, after, scale)
     pages = [cover, *listed, *before, *after]
     for number, page in enumerate(pages, 1):
         number_page(page.figure, number, len(pages))
     return pages
+
+
+def field_book(plan: Plan, made: Imprint) -> list[Page]:
+    """The pages that go to the field: order of work, a page for each work, the year's upkeep."""
+    year, stakes = upkeep_year(plan), stakes_of(plan)
+    pages = list(text_pages.order_and_cautions(plan, made))
+    for entry in dug_works(plan):
+        pages += field_pages(plan, entry, made, stakes, year)
+    return [*pages, *undug_pages(plan, made, year), *calendar_pages(plan, made, year)]
 
 
 def _contents(plan: Plan, made: Imprint, cover: Page, before: Sequence[Page],
@@ -91,6 +108,35 @@ def write_plan_set(pages: Sequence[Page], path: Path) -> None:
         for page in pages:
             keep_as_text(page.figure)
             page.figure.savefig(out, format="pdf", dpi=SHADE_DPI)
+
+
+def write_field_book(pages: Sequence[Page], path: Path, book: Path) -> None:
+    """Write the field book by itself: its pages as they stand in the file of all pages.
+
+    Nothing is written where there are no such pages.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file of all pages, as `write_plan_set` wrote it.
+    book : Path
+    """
+    numbers = [i for i, page in enumerate(pages) if page.part == BOOK]
+    if not numbers:
+        return
+    from pypdfium2 import PdfDocument
+
+    printed, out, held = PdfDocument(path), PdfDocument.new(), io.BytesIO()
+    out.import_pages(printed, numbers)
+    out.save(held)
+    out.close()
+    printed.close()
+    # No time of writing, and a name that follows from what is printed: the same plan gives the
+    # same bytes.  Nothing grows or shrinks, so places in the file stay what they are.
+    made = md5(path.read_bytes(), usedforsecurity=False).hexdigest().upper().encode()
+    data = re.sub(rb"(/CreationDate\s*\(D:)\d{14}", rb"\g<1>20000101000000", held.getvalue())
+    book.write_bytes(re.sub(rb"/ID\[<[0-9A-F]{32}><[0-9A-F]{32}>\]",
+                            b"/ID[<" + made + b"><" + made + b">]", data))
 
 
 def write_pictures(plan: Plan, pages: Sequence[Page], path: Path, folder: Path

@@ -9,6 +9,7 @@ from terrain.outputs.drawing.title_block import Imprint
 from terrain.outputs.page.earth_tables import machine_words, order_rows
 from terrain.outputs.page.led_water import culvert_cautions
 from terrain.outputs.page.money_tables import HEADS, rate_words, span
+from terrain.outputs.plan_set.field_pages import begun, done
 from terrain.outputs.plan_set.page import Blank, Flow, Page
 from terrain.outputs.sheets.plan_sheets import DUG
 from terrain.plan.money.money import PARTS, WorkMoney
@@ -45,7 +46,7 @@ def contents(plan: Plan, imprint: Imprint, titles: Sequence[tuple[str, int]],
     flow.head("Pages")
     flow.rows([(title, str(number)) for title, number in titles])
     system = plan.site.units
-    flow.head("Captured", 80)
+    flow.head("Captured", sy.SMALL_SIZE * 1.4 * (len(plan.accounts) + 3))
     unit = "gal" if system == "us" else "m³"
 
     def bare(volume: float) -> str:
@@ -92,18 +93,18 @@ def quantities(plan: Plan, imprint: Imprint) -> list[Page]:
         if name in spreads:
             rows.append(("spread over", shown(spreads[name].area, "area", system)))
         if bill is not None:
-            rows.append(("machine", _span(bill.hours, "{:.1f}", " h")))
+            rows.append(("machine time", _span(bill.hours, "{:.1f}", " h")))
         if name in priced:
             rows += _money(priced[name])
         if rows:
-            flow.head(name, 60)
+            flow.head(name, sy.SMALL_SIZE * 1.36 * len(rows))
             flow.rows(rows)
     if plan.earth is not None:
         whole = plan.earth.whole
-        flow.head("The whole site", 60)
+        flow.head("The whole site", sy.SMALL_SIZE * 1.36 * 12)
         flow.rows([("cut", earth(sum(work.cut for work in plan.earth.works))),
                    ("banks, compacted", earth(sum(work.bank for work in plan.earth.works))),
-                   ("machine", _span(whole.hours, "{:.1f}", " h")),
+                   ("machine time", _span(whole.hours, "{:.1f}", " h")),
                    ("machine days", _span(whole.days, "{:.0f}", "")),
                    *(_money(plan.money.whole) if plan.money is not None else
                      [("money", _span(whole.money, "{:,.0f}", ""))] if whole.money is not None
@@ -124,30 +125,27 @@ def _span(given: tuple[float, float], form: str, unit: str) -> str:
 
 
 def _money(work: WorkMoney) -> list[tuple[str, str]]:
-    rows = [(HEADS[part], span(work.parts[part])) for part in PARTS if part in work.parts]
+    rows = [("machine, priced" if part == "machine" else HEADS[part], span(work.parts[part]))
+            for part in PARTS if part in work.parts]
     if len(rows) > 1:
         rows.append(("all that is priced", span(work.cost)))
     return rows
 
 
 @sy.styled
-def order(plan: Plan, imprint: Imprint) -> list[Page]:
-    """What is done in what order; how each work is built stands on its own pages."""
-    if not plan.order:
-        return []
-    flow = _flow(imprint, "Order of work")
-    flow.text("From the top of the land down. How each work is built stands among the steps on its "
-              "own pages.", colour=sy.SOFT_INK)
-    for number, (work, says, hours) in enumerate(order_rows(plan), 1):
-        flow.text(f"{work}: {hours}" if work else says, number=str(number), gap=5,
-                  size=sy.TEXT_SIZE, weight="bold" if work else "normal")
-    return _pages(flow)
-
-
-@sy.styled
-def cautions(plan: Plan, imprint: Imprint) -> list[Page]:
-    """Cautions of the whole site, and of the works that have no pages of their own."""
-    flow = _flow(imprint, "Cautions")
+def order_and_cautions(plan: Plan, imprint: Imprint) -> list[Page]:
+    """What is done in what order, then cautions of the whole site and of works without pages of
+    their own: the first of the field book."""
+    flow = begun(imprint, "order of work and cautions" if plan.order else "cautions")
+    if plan.order:
+        flow.head("Order of work")
+        flow.text("From the top of the land down. How each work is built stands among the steps "
+                  "on its own page, which follows.", colour=sy.SOFT_INK)
+        for number, (work, says, hours) in enumerate(order_rows(plan), 1):
+            flow.text(f"{work}: {hours}" if work else says, number=str(number), gap=5,
+                      size=sy.TEXT_SIZE, weight="bold" if work else "normal")
+        flow.turn()
+    flow.head("Cautions")
     flow.text(FIRST, sy.TEXT_SIZE, sy.SHED, gap=5)
     dug = dict.fromkeys(p.placed.work.name for p in plan.stores if p.placed.kind in DUG
                         and p.cautions)
@@ -156,12 +154,8 @@ def cautions(plan: Plan, imprint: Imprint) -> list[Page]:
                   gap=4)
     if plan.short_record:
         flow.text(plan.short_record)
-    if plan.order:
-        flow.head("Before anybody digs")
-        for step in plan.order[:2]:
-            flow.text(step.says)
     for planned in plan.stores:
-        if planned.placed.kind not in DUG and planned.cautions:
+        if planned.placed.kind not in (*DUG, "hollow") and planned.cautions:
             flow.head(planned.store.name)
             for said in by_gravity(planned.cautions):
                 flow.text(said)
@@ -169,4 +163,4 @@ def cautions(plan: Plan, imprint: Imprint) -> list[Page]:
         flow.head(name)
         for one in told:
             flow.text(one)
-    return _pages(flow)
+    return done(flow)

@@ -1,4 +1,4 @@
-"""The pages of a work: its plan and sections, then its water, its steps and its cautions."""
+"""The pages of a work: its plan and sections, then its water and its cautions."""
 
 from __future__ import annotations
 
@@ -10,11 +10,10 @@ from terrain.outputs.drawing.title_block import Imprint, TitleBlock
 from terrain.outputs.plan_set.page import Blank, Flow, Page
 from terrain.outputs.sheets.plan_sheets import Entry, draw_subject_sheet, subject_of
 from terrain.outputs.sheets.sheet import GUTTER
-from terrain.plan.order_of_work import Step
 from terrain.plan.planned import Plan
 from terrain.units import shown
 
-PLAN, WATER = "plan and sections", "water, steps and cautions"
+PLAN, WATER = "plan and sections", "water and cautions"
 #: Height of the charts. [in]
 CHARTS = 2.05
 
@@ -49,14 +48,6 @@ def _water(plan: Plan, entry: Entry, imprint: Imprint, cautions: list[str]) -> l
     flow = Flow(first, following)
     if holds:
         _storms(plan, entry, flow)
-    steps = steps_of(plan, entry)
-    if steps:
-        flow.head("Steps")
-        for number, step in steps:
-            hours = "" if step.hours is None else (
-                f" Machine {step.hours[0]:.1f} to {step.hours[1]:.1f} h.")
-            flow.text(step.says + hours, number=str(number))
-        flow.text("Numbers are those of the order of work of the whole site.", colour=sy.SOFT_INK)
     if cautions:
         flow.head(f"Cautions ({len(cautions)})")
         for said in cautions:
@@ -87,9 +78,3 @@ def _storms(plan: Plan, entry: Entry, flow: Flow) -> None:
                ("soaks in at", shown(first.store.infiltration, "rate", system)),
                ("spills to", plan.stores[entry.members[-1]].spills_to)])
 
-
-def steps_of(plan: Plan, entry: Entry) -> list[tuple[int, Step]]:
-    """The steps of the site's order that build a work, by their numbers."""
-    names = {entry.name, *(plan.stores[i].store.name for i in entry.members)}
-    return [(number, step) for number, step in enumerate(plan.order, 1)
-            if step.work and (step.work in names or set(step.work.split(", ")) <= names)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from io import BytesIO
 from pathlib import Path
 from textwrap import wrap
 from typing import Any
@@ -75,7 +76,8 @@ def write_spreadsheet(sheets: Sequence[Sheet], title: str, path: Path, us: bool 
     import xlsxwriter
 
     places = places_of(sheets)
-    book = xlsxwriter.Workbook(path, {"in_memory": True, "strings_to_formulas": False,
+    held = BytesIO()  # an archive that cannot be closed, on a full disk, prints of it at its end
+    book = xlsxwriter.Workbook(held, {"in_memory": True, "strings_to_formulas": False,
                                       "strings_to_urls": False, "strings_to_numbers": False})
     book.set_properties({"title": cell_text(title), "comments": "Quantities and cost of a plan",
                          "created": datetime(2000, 1, 1)})
@@ -88,6 +90,7 @@ def write_spreadsheet(sheets: Sequence[Sheet], title: str, path: Path, us: bool 
             for (row, column), name in table.names.items():
                 book.define_name(name, f"={places.cell(table.key, row, column)}")
     book.close()
+    path.write_bytes(held.getvalue())
 
 
 class _Formats:

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.sheets.sections import BANK, GROUND, HEADING
 from terrain.plan.water.catches import CatchCurve
-from terrain.units import PRINTED, shown
+from terrain.units import PRINTED, printed, shown
 from terrain.works.basin import Basin
 
 #: Figure of a basin in the report. [in]
@@ -38,7 +38,7 @@ def wall_chart(figure: Figure, left: float, bottom: float, wide: float, high: fl
     wall = basin.profile
     if wall is None:
         return
-    unit, stretch, _ = PRINTED["level"][system == "us"]
+    unit, stretch, _ = printed("level", system)
     x, ground, built = (v * stretch for v in (wall.stations, wall.ground, wall.built))
     crest, sill = wall.crest * stretch, basin.sill.level * stretch
     trench = np.where(wall.heights > 0,
@@ -138,7 +138,7 @@ def stage_curve(figure: Figure, left: float, bottom: float, wide: float, high: f
     figure.text((left + 0.05) / across, (bottom + high - 0.06) / up, "Held at each level",
                 fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, va="center", gid="head")
     factor = PRINTED["volume"][system == "us"][1]
-    stretch = PRINTED["level"][system == "us"][1]
+    stretch = printed("level", system)[1]
     volumes, levels = basin.curve.volumes * factor, basin.curve.levels * stretch
     ax.fill_betweenx(levels, 0, volumes, color=sy.POOL, alpha=0.6, linewidth=0)
     ax.plot(volumes, levels, color=sy.WATER, linewidth=1.6, gid="stage")

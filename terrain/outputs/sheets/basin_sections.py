@@ -117,14 +117,14 @@ def wall_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
     made.levels(before, right=False)
     if basin.rim is not None:
         _pit_slopes(made, s, ground, natural)
-    made.across(-top / 2, top / 2, built + 9 * p, f"top {shown(top, 'level', system)}",
+    made.across(-top / 2, top / 2, built + 9 * p, f"top {shown(top, 'size', system)}",
                 above=True)
     made.up(0.0, float(np.interp(0.0, s, natural)), built,
-            f"{shown(height + built, 'level', system)} as built")
+            f"{shown(height + built, 'size', system)} as built")
     made.slope((-top / 2 - wet * (height + built), -height), (-top / 2, built), True)
     made.slope((top / 2, built), (top / 2 + dry * (height + built), -height), True)
     made.across(-wall.cutoff_width / 2, wall.cutoff_width / 2, trench - 7 * p,
-                f"trench {shown(wall.cutoff_width, 'level', system)}")
+                f"trench {shown(wall.cutoff_width, 'size', system)}")
     made.key(["ground", *(["cut"] if basin.rim is not None else []), "fill", "water"])
 
 
@@ -209,7 +209,7 @@ def dug_section(made: Section, basin: Basin, dem: Dem, system: str, across: bool
         made.line([(rim[0], head), (rim[1], head)], sy.WATER, 0.9, (0, (1.5, 1.5)), gid="peak")
     made.levels(beside)
     made.levels(before, right=False)
-    made.up((rim[0] + rim[1]) / 2, -depth, 0.0, shown(depth, "level", system))
+    made.up((rim[0] + rim[1]) / 2, -depth, 0.0, shown(depth, "size", system))
     made.across(rim[0], rim[1], float(max(ground.max(), head)) + 12 * p,
                 f"rim {shown(rim[1] - rim[0], 'length', system)}", above=True)
     if floor:

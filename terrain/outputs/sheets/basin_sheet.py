@@ -129,10 +129,10 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
         rows.append(("as behind a thin wall", shown(basin.gross, "volume", system)))
     sheet.rows([
         *rows, ("pool, full", shown(basin.pool_area, "area", system)), subject.catchment_row(),
-        ("deepest water", shown(basin.deepest_water, "level", system)),
+        ("deepest water", shown(basin.deepest_water, "size", system)),
         ("sill, level", shown(basin.sill.level, "level", system)),
         ("sill, long", shown(basin.sill.length, "length", system)),
-        ("water on the sill, design peak", shown(basin.sill.head, "level", system)),
+        ("water on the sill, design peak", shown(basin.sill.head, "size", system)),
         *subject.earth_rows(sheet, "wall and trench"),
         *([("of the cut, the spillway", shown(basin.spillway, "earth", system))]
           if basin.spillway else []), *subject.spill_row()])

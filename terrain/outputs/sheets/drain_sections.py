@@ -69,12 +69,12 @@ def drain_section(made: Section, drain: Drain, at: int, system: str) -> None:
         made.line(np.stack([-x[on], dug[on]], 1), colour, 2.6, style, 5.2, "lining")
     made.levels(beside)
     made.levels(before, right=False)
-    made.up(-wide / 2, -depth, 0.0, shown(depth, "level", system))
+    made.up(-wide / 2, -depth, 0.0, shown(depth, "size", system))
     if bed:
         made.across(-side * depth - bed, -side * depth, -depth - 7 * p,
-                    f"bed {shown(bed, 'level', system)}")
+                    f"bed {shown(bed, 'size', system)}")
     over = max(above + slope * uphill, high + (20 * p if low else 0.0)) + 8 * p
-    made.across(-uphill, -down, over, f"cut {shown(uphill - down, 'level', system)} wide",
+    made.across(-uphill, -down, over, f"cut {shown(uphill - down, 'size', system)} wide",
                 above=True)
     for edge in (uphill, down):
         made.line([(-edge, above + slope * edge + 2 * p), (-edge, over + 4 * p)], sy.FAINT_INK,
@@ -82,7 +82,7 @@ def drain_section(made: Section, drain: Drain, at: int, system: str) -> None:
     made.slope((-wide, 0.0), (-side * depth - bed, -depth), above=False)
     if low:
         made.across(side * high, side * high + top, high + 5 * p,
-                    f"bank {shown(top, 'level', system)}", above=True)
+                    f"bank {shown(top, 'size', system)}", above=True)
     made.key(["ground", "cut", *(["fill"] if low else []), "water",
               *([section.lining] if section.lining in LININGS else [])])
 

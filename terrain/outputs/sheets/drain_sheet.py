@@ -63,7 +63,7 @@ def drain_sheet(subject: Subject, drain: Drain) -> Figure:
         ("fall over its length", shown(route.start_level - route.end_level, "level", system)),
         ("lining", CALLED[section.lining]),
         ("carries, design peak", shown(section.peak, "flow", system)),
-        ("water then, deep", shown(section.water, "level", system)),
+        ("water then, deep", shown(section.water, "size", system)),
         ("water then, at up to", shown(section.velocity, "speed", system)),
         ("lining bears up to", stands),
         *subject.earth_rows(sheet, "bank as built"),

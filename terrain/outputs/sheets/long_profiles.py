@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import Labels, Line
 from terrain.outputs.sheets.sections import spread
-from terrain.units import PRINTED
+from terrain.units import printed
 
 #: Look of each line: colour, width, style, order.
 LINES: dict[str, tuple[str, float, Any, float]] = {
@@ -39,7 +39,7 @@ class LongProfile:
         two levels, and so much `before` and `after` it [m]."""
         self.figure, self.left, self.top = figure, left, bottom + high
         self.across, self.up = figure.get_size_inches()
-        self.unit, self.factor, _ = PRINTED["level"][system == "us"]
+        self.unit, self.factor, _ = printed("level", system)
         self.length = length * self.factor
         self.west, self.east = -before * self.factor, (length + after) * self.factor
         inner, tall = wide - beside - 0.3, high - ABOVE - BELOW

@@ -92,12 +92,12 @@ def subject_of(plan: Plan, entry: Entry) -> Subject:
         sum(node.catchment.area for node in nodes),
         any(node.catchment.touches_edge and node.catchment.area > 0 for node in nodes),
         ways=tuple(ways), leads_to=" and ".join(goes_to), earth=_earth(plan, entry.name),
-        cautions=_cautions(stores), benchmark=_benchmark(plan),
+        cautions=cautions_of(stores), benchmark=_benchmark(plan),
         told_in="in the report, under Cautions", kind=stores[0].placed.kind.capitalize(),
         around=_around(plan, entry))
 
 
-def _cautions(stores: Sequence[PlannedStore]) -> list[str]:
+def cautions_of(stores: Sequence[PlannedStore]) -> list[str]:
     """Cautions of a work, the gravest first; of several trees each says which it is of."""
     whose: dict[str, list[int]] = {}
     for number, planned in enumerate(stores, 1):

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 from matplotlib.colors import to_rgba_array
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
@@ -16,7 +15,7 @@ from numpy.typing import NDArray
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.keep_clear_symbols import samples
-from terrain.outputs.drawing.labels import Column, Labels, Line, shortened
+from terrain.outputs.drawing.labels import Labels, Line, shortened
 from terrain.outputs.drawing.legend import title
 from terrain.outputs.drawing.map_features import (
     datum_words,
@@ -27,6 +26,7 @@ from terrain.outputs.drawing.map_features import (
     points_in,
     scale_and_north,
 )
+from terrain.outputs.drawing.map_page import Frame
 from terrain.outputs.drawing.page_legend import draw_page_legend
 from terrain.outputs.drawing.paper import PAPERS, fitting_scale
 from terrain.outputs.drawing.title_block import TitleBlock
@@ -34,13 +34,14 @@ from terrain.outputs.sheets.long_profiles import round_step
 from terrain.plan.earth.cost import Quantities
 from terrain.plan.questions import StormAnswer
 from terrain.surface.terrain import Terrain
-from terrain.units import PRINTED, shown
+from terrain.units import PRINTED, length_words, shown
 from terrain.works.footprints import along
 
 FloatArray = NDArray[np.float64]
 
 #: Margins, the column on the right, and the gap beside it. [in]
 MARGIN, PANEL, GUTTER = 0.38, 3.7, 0.28
+FRAME = Frame(MARGIN, PANEL, GUTTER)
 #: Gap between the plan and what is drawn below it. [in]
 GAP = 0.3
 #: Share of each side that is added about what a plan at a round scale shows.
@@ -75,13 +76,10 @@ class Sheet:
 
         self.terrain, self.system, self.dem = terrain, system, terrain.dem
         self.block = block
-        across, up = (block.imprint.paper if block is not None else PAPERS["A4"]).inches
-        self.figure = Figure(figsize=(across, up), dpi=sy.DPI, facecolor=sy.PAPER)
-        self.left_wide = across - 2 * MARGIN - PANEL - GUTTER
+        paper = (block.imprint.paper if block is not None else PAPERS["A4"]).inches
         self.below = below + GAP if below else 0.0
-        high = up - 2 * MARGIN - self.below
-        self.plan = self.figure.add_axes((MARGIN / across, (MARGIN + self.below) / up,
-                                          self.left_wide / across, high / up))
+        self.figure, self.plan = FRAME.begun(paper, self.below)
+        self.left_wide, high = FRAME.room(paper, self.below)
         if block is None:
             self.view = base.view_of(bounds, self.left_wide * 72, high * 72, margin,
                                      gather * self.dem.cell)
@@ -107,7 +105,7 @@ class Sheet:
         if np.isfinite(self.crop.heights).any() and min(self.crop.shape) > 1:
             self.interval = base.contour_interval(self.crop, self.view.point, system, 18.0)
             self.contours = base.contours_of(self.crop, self.interval, 26 * self.view.point)
-        self.column = Column(self.figure, across - MARGIN - PANEL, MARGIN, PANEL, up - 2 * MARGIN)
+        self.column = FRAME.column(self.figure)
         title(self.column, name, re.sub(r"(\d) (m|ft)\b", "\\1\u00a0\\2", subtitle))
 
     def cut(self, cells: NDArray[Any]) -> NDArray[Any]:
@@ -259,7 +257,8 @@ class Sheet:
                  self.block.height(self.column, self._of_page()))
         head = 11 + (sy.HEAD_SIZE - 1) * 1.32
         first = len(self.column.wrapped(said[0][0], size, self.column.width)) if said else 0
-        if self.block is not None and self.column.room - below < head + (first + 1) * size * 1.32:
+        room = head + first * size * 1.32 + 3.5 + (size * 1.32 if len(said) > 1 else 0.0)
+        if self.block is not None and self.column.room - below < room:
             self.column.skip(4)
             self.column.text(f"{len(said)} caution{' stands' if len(said) == 1 else 's stand'} "
                              f"{stand_in}.", size, sy.SHED, style="italic")
@@ -312,6 +311,8 @@ class Sheet:
 
     def _first(self) -> list[str]:
         parts = [self.benchmark] if self.benchmark else []
+        if self.system == "us":
+            parts.append(f"Levels in {length_words(self.system)}, in tenths, not inches.")
         if self.interval:
             unit = ("ft", 0.3048) if self.system == "us" else ("m", 1.0)
             parts.append(f"Contours every {self.interval / unit[1]:g} {unit[0]}.")

@@ -84,22 +84,22 @@ def swale_section(made: Section, swale: Swale, system: str) -> None:
     made.levels(before, right=False)
     middle = -wide / 2
     made.water_mark(middle - wide * 0.15, 0.0)
-    made.up(middle, -depth, 0.0, shown(depth, "level", system))
+    made.up(middle, -depth, 0.0, shown(depth, "size", system))
     if section.shape == "trapezoid":
         foot = side * depth
         made.across(-foot - section.width, -foot, -depth - 7 * p,
-                    f"bed {shown(section.width, 'level', system)}")
+                    f"bed {shown(section.width, 'size', system)}")
     elif section.shape == "parabola":
         made.across(-section.width, 0.0, -depth - 7 * p,
-                    f"water {shown(section.width, 'level', system)}")
+                    f"water {shown(section.width, 'size', system)}")
     over = max(-slope * cut_end, head) + 9 * p
-    made.across(cut_end, 0.0, over, f"cut {shown(-cut_end, 'level', system)} wide", above=True)
+    made.across(cut_end, 0.0, over, f"cut {shown(-cut_end, 'size', system)} wide", above=True)
     made.line([(cut_end, -slope * cut_end + 2 * p), (cut_end, over + 4 * p)], sy.FAINT_INK, 0.6)
     made.line([(0, 3 * p), (0, over + 4 * p)], sy.FAINT_INK, 0.6)
-    made.across(toes * built, crest, built + 9 * p, f"top {shown(top, 'level', system)}",
+    made.across(toes * built, crest, built + 9 * p, f"top {shown(top, 'size', system)}",
                 above=True)
     made.up(toe + 6 * p, 0.0, built, "")
-    made.note(toe + 6 * p, -slope * toe - 9 * p, f"berm {shown(built, 'level', system)} as built",
+    made.note(toe + 6 * p, -slope * toe - 9 * p, f"berm {shown(built, 'size', system)} as built",
               ha="right")
     made.slope((crest, built), (toe, -slope * toe))
     made.slope(tuple(floor[1]), tuple(floor[0]), above=False)

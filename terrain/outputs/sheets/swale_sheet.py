@@ -80,10 +80,10 @@ def swale_sheet(subject: Subject, swale: Swale, holds: float) -> Figure:
         subject.catchment_row(),
         ("level of line and sill", shown(swale.sill.level, "level", system)),
         ("sill, long", shown(swale.sill.length, "length", system)),
-        ("water on the sill, design peak", shown(swale.sill.head, "level", system)),
-        ("line leaves its level by up to", shown(route.deviation, "level", system)),
+        ("water on the sill, design peak", shown(swale.sill.head, "size", system)),
+        ("line leaves its level by up to", shown(route.deviation, "size", system)),
         ("tightest bend", "straight" if route.radius > 1e6 else
-         f"{shown(route.radius, 'level', system)} in radius"),
+         f"{shown(route.radius, 'size', system)} in radius"),
         *subject.earth_rows(sheet, "berm as built"), *subject.spill_row()])
     sheet.storms(subject.storms, store=True)
     sheet.cautions(subject.cautions, subject.rests_on, subject.told_in)

@@ -76,10 +76,10 @@ def _bowl(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: str
     made.levels(beside)
     made.levels(before, right=False)
     made.water_mark(reach * 0.62, 0.0)
-    made.up(-reach * 0.5, -depth, 0.0, shown(depth, "level", system), right=False)
-    made.across(-floor, floor, -depth - 6 * p, f"floor {shown(2 * floor, 'level', system)}")
+    made.up(-reach * 0.5, -depth, 0.0, shown(depth, "size", system), right=False)
+    made.across(-floor, floor, -depth - 6 * p, f"floor {shown(2 * floor, 'size', system)}")
     made.across(-reach, reach, max(float(natural.max()), ABOVE_WATER + TRUNK) + 6 * p,
-                f"bowl and crown {shown(tree.crown, 'level', system)} across", above=True)
+                f"bowl and crown {shown(tree.crown, 'size', system)} across", above=True)
     made.slope((floor, -depth), (reach, 0.0), above=False)
     made.key(["ground", "cut", "fill", "water"])
 
@@ -120,12 +120,12 @@ def _crescent(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system:
     made.levels(beside)
     made.water_mark(start + 0.5 * (end - start), 0.0)
     over = max(float(natural.max()), built, TRUNK + float(np.interp(0.0, s, natural))) + 6 * p
-    made.across(0.0, radius, over, f"{shown(radius, 'level', system)} to the bund's inner foot",
+    made.across(0.0, radius, over, f"{shown(radius, 'size', system)} to the bund's inner foot",
                 above=True)
     made.across(ridge - top / 2, ridge + top / 2, built + 7 * p,
-                f"top {shown(top, 'level', system)}", above=True)
+                f"top {shown(top, 'size', system)}", above=True)
     made.up(ridge, under, built, "")
-    made.note(ridge, under - 9 * p, f"{shown(built - under, 'level', system)} high as built",
+    made.note(ridge, under - 9 * p, f"{shown(built - under, 'size', system)} high as built",
               ha="center")
     made.note(ridge + top / 2 + side * (built - under) / 2 + 6 * p, (built + under) / 2,
               f"{side:.3g}:1", sy.SOFT_INK)
@@ -162,8 +162,8 @@ def _trench(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: s
     _trunk(made, float(np.interp(0.0, s, natural)))
     made.levels(before, right=False)
     over = float(natural.max()) + 8 * p
-    made.across(upper, lower, over, f"{shown(tree.width, 'level', system)} wide", above=True)
-    made.up((upper + lower) / 2, -depth, 0.0, shown(depth, "level", system))
+    made.across(upper, lower, over, f"{shown(tree.width, 'size', system)} wide", above=True)
+    made.up((upper + lower) / 2, -depth, 0.0, shown(depth, "size", system))
     made.across(lower, 0.0, -depth - 4 * p,
-                f"{shown(-lower, 'level', system)} from trunk to trench")
+                f"{shown(-lower, 'size', system)} from trunk to trench")
     made.key(["ground", "cut", "gravel" if tree.porosity < 1 else "water"])

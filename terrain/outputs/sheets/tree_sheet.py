@@ -137,13 +137,14 @@ def _table(sheet: Sheet, trees: Sequence[TreeShape], areas: Sequence[float]) -> 
     wide = column.width
     column.row([(0, "left", "tree")] + [
         (wide * at, "right", words) for at, words in zip(
-            places, (f"sill, {level}", f"floor, {level}", f"deep, {level}", f"holds, {volume}",
+            places, (f"sill, {level}", f"floor, {level}",
+                     "deep" if system == "us" else f"deep, {level}", f"holds, {volume}",
                      f"ground, {area}"), strict=True)], sy.SMALL_SIZE, sy.SOFT_INK)
     kept = len(trees) if len(trees) <= MOST_ROWS else MOST_ROWS - 1
     for number, (tree, ground) in enumerate(zip(trees[:kept], areas[:kept], strict=True), 1):
         values = [shown(tree.level, "level", system, with_unit=False),
                   shown(tree.level - tree.depth, "level", system, with_unit=False),
-                  shown(tree.depth, "level", system, with_unit=False),
+                  shown(tree.depth, "size", system, with_unit=system == "us"),
                   shown(tree.curve.capacity, "volume", system, 2 if system == "metric" else None,
                         with_unit=False), shown(ground, "area", system, with_unit=False)]
         column.row([(0, "left", str(number))] + [

@@ -38,7 +38,6 @@ from terrain.plan.water.routing import run_storm
 from terrain.plan.water.water_balance import SeasonRun, run_seasons
 from terrain.runoff.catchment import Catchment
 from terrain.runoff.rain_years import year_of
-from terrain.units import told_first
 
 FloatArray = NDArray[np.float64]
 #: The headline figures, in the order in which they are kept.
@@ -101,7 +100,7 @@ def with_doubt(plan: Plan, runs: int | None = None, workers: int | None = None,
     count = runs if runs is not None else asked.runs if asked is not None else 0
     if not count:
         return plan
-    with told_first(plan.site.units):
+    with plan.inputs.told():
         return replace(plan, doubt=doubt_of(plan, asked or Doubts(), count, workers, progress))
 
 

@@ -19,7 +19,7 @@ from terrain.runoff.curve_number import Condition, RunoffRule, potential_retenti
 from terrain.runoff.evapotranspiration import MONTH_DAYS
 from terrain.runoff.extremes import annual_maxima, extremes_of
 from terrain.runoff.rain_years import year_of, years_of
-from terrain.units import in_both
+from terrain.units import either, in_both
 
 FloatArray = NDArray[np.float64]
 #: The four doubts, in the order of their streams of random numbers.
@@ -347,11 +347,12 @@ def _elevation(inputs: Inputs, asked: Doubts, said: list[str]) -> tuple[float, f
     error = rules[rule] if asked.elevation_error is None else asked.elevation_error
     reach = asked.elevation_reach or max(rules["elevation doubt reach"], LEAST_CELLS * cell)
     if error:
-        guess = "" if asked.raster or points else f", by its {cell:g} m cells,"
+        wide = either(f"{cell:g} m", cell, "length")
+        guess = "" if asked.raster or points else f", by its {wide} cells,"
         source = ("as stated" if asked.elevation_error is not None else
                   f"taken{guess} for {KINDS[kind]}: {rules.source(rule)}")
         span = ("as stated" if asked.elevation_reach else rules.source("elevation doubt reach"))
-        said.append(f"Heights are off by {in_both(error, 'level')} (standard deviation; {source}), "
+        said.append(f"Heights are off by {in_both(error, 'size')} (standard deviation; {source}), "
                     f"near places alike: at {in_both(reach, 'length', 0)} little (5 %) is left in "
                     f"common ({span}).")
     return error, reach

@@ -205,10 +205,10 @@ class FixedValue:
         for old, new, dimension, words in (
                 (before.sill_length, after.sill_length, "length",
                  "" if self.field == "sill length" else "its sill would be {} long instead of {}"),
-                (before.head, after.head, "level",
+                (before.head, after.head, "size",
                  f"the design peak would stand {'' if self.work else 'at most '}{{}} on "
                  f"{'its' if self.work else 'a'} sill instead of {{}}"),
-                (before.freeboard, after.freeboard, "level",
+                (before.freeboard, after.freeboard, "size",
                  f"{'its' if self.work else 'the least'} freeboard would be {{}} instead of {{}}")
                 ):
             if words and old is not None and new is not None and _apart(old, new):
@@ -261,10 +261,10 @@ class _Field:
     value: Callable[[Built], Any]
 
 
-_LENGTH, _LEVEL = "length", "level"
+_LENGTH, _LEVEL, _SIZE = "length", "level", "size"
 _SWALE = {
-    "depth": _Field(_LEVEL, lambda b: b.swale and b.swale.depth),
-    "width": _Field(_LEVEL, lambda b: b.swale and b.swale.width),
+    "depth": _Field(_SIZE, lambda b: b.swale and b.swale.depth),
+    "width": _Field(_SIZE, lambda b: b.swale and b.swale.width),
     "length": _Field(_LENGTH, lambda b: b.swale and b.swale.route.length),
     "side_slope": _Field(None, lambda b: b.swale and b.swale.side_slope),
     "berm_side_slope": _Field(None, lambda b: b.swale and b.swale.berm_side_slope),
@@ -276,21 +276,21 @@ _SWALE = {
     "sill_at": _Field(_LENGTH, lambda b: None),
 }
 _BASIN = {
-    "depth": _Field(_LEVEL, lambda b: b.basin and b.basin.pit_depth),
+    "depth": _Field(_SIZE, lambda b: b.basin and b.basin.pit_depth),
     "sill": _Field(_LEVEL, lambda b: b.store.sill.level),
     "sill_length": _Field(_LENGTH, lambda b: b.store.sill.length),
 }
 _TREE = {
-    "depth": _Field(_LEVEL, lambda b: b.placed.tree and b.placed.tree.depth),
+    "depth": _Field(_SIZE, lambda b: b.placed.tree and b.placed.tree.depth),
     "radius": _Field(_LENGTH, lambda b: b.placed.tree and b.placed.tree.crescent
                      and b.placed.tree.crescent.radius),
     "length": _Field(_LENGTH, lambda b: b.placed.tree and b.placed.tree.length),
-    "width": _Field(_LEVEL, lambda b: b.placed.tree and b.placed.tree.width),
+    "width": _Field(_SIZE, lambda b: b.placed.tree and b.placed.tree.width),
 }
 _DRAIN = {
     "grade": _Field("%", lambda b: b.drain and b.drain.route.grade),
-    "width": _Field(_LEVEL, lambda b: b.drain and b.drain.section.width),
-    "depth": _Field(_LEVEL, lambda b: b.drain and b.drain.section.depth),
+    "width": _Field(_SIZE, lambda b: b.drain and b.drain.section.width),
+    "depth": _Field(_SIZE, lambda b: b.drain and b.drain.section.depth),
     "side_slope": _Field(None, lambda b: b.drain and b.drain.section.side_slope),
 }
 FIELDS = {"swale": _SWALE, "basin": _BASIN, "tree basin": _TREE, "drain": _DRAIN}
@@ -300,7 +300,7 @@ class _Watched(Rulebook):
     """Rules that remember which of them were asked for."""
 
     def __init__(self, rules: Rulebook) -> None:
-        self._rules = dict(rules._rules)
+        self._rules, self._own, self.system = dict(rules._rules), rules._own, rules.system
         self.asked: dict[str, float] = {}
 
     def __getitem__(self, name: str) -> float:
@@ -524,7 +524,7 @@ def _rule_open(again: _Again, name: str, asked: dict[str, set[str]]) -> FixedVal
     rules = Rulebook({rule: given for rule, given in site.rules.items() if rule != name},
                      site.units)
     rule = RULES[name]
-    dimension = "level" if rule.dimension == "length" else rule.dimension
+    dimension = "size" if rule.dimension == "length" else rule.dimension
     if dimension == "time":
         dimension = None
     made = FixedValue("", name, dimension, inputs.rules[name],

@@ -16,6 +16,7 @@ from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.cascade import Cascade
+from terrain.units import either, first_system
 from terrain.works.rules import PRACTICE, Rulebook
 
 #: Parts of a cost, in the order they are told.
@@ -359,11 +360,15 @@ def _said(money: Money, rules: Rulebook, works: Sequence[WorkMoney], taken: Sequ
                     "them again at today's price. Earth, stone and trees are kept by upkeep and "
                     "never bought again.")
     if any(work.stone for work in taken):
+        along, thick, dense = (rules[f"stone {what}"] for what in (
+            "along the flow", "thickness", "density"))
+        heavy = (f"{dense * 0.842778:.2g} short tons a yd³" if first_system() == "us" else
+                 f"{dense:g} t a m³")
         said.append(
             "Stone lies on sills whose water neither bare earth nor grass bears, their length "
-            f"times {rules['stone along the flow']:g} m along the flow, and on the wetted face of "
-            f"drains lined with it, {rules['stone thickness']:g} m thick, at "
-            f"{rules['stone density']:g} t a m³ loose ({_why(rules, 'stone thickness')}).")
+            f"times {either(f'{along:g} m', along, 'size')} along the flow, and on the wetted "
+            f"face of drains lined with it, {either(f'{thick:g} m', thick, 'size')} thick, at "
+            f"{heavy} loose ({_why(rules, 'stone thickness')}).")
     if unranked:
         said.append("Nothing of " + ", ".join(unranked) + " is priced: the order takes them as "
                     "standing.")

@@ -51,9 +51,9 @@ def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:
     left = basin.crest - basin.sill.level - basin.sill.head
     if left < rules["basin freeboard"] - 1e-6:
         said.append(
-            f"At the design peak {in_both(basin.sill.head, 'level')} stands on the spillway and "
-            f"{in_both(left, 'level')} of bank is left above it; "
-            f"{in_both(rules['basin freeboard'], 'level')} is asked for "
+            f"At the design peak {in_both(basin.sill.head, 'size')} stands on the spillway and "
+            f"{in_both(left, 'size')} of bank is left above it; "
+            f"{in_both(rules['basin freeboard'], 'size')} is asked for "
             f"({rules.cited('basin freeboard')}). Widen the spillway or lower the sill.")
     wall = float(np.hypot(*np.diff(basin.line, axis=0).T).sum())
     if basin.sill.length > wall / 2:
@@ -104,7 +104,7 @@ def _pond_cautions(inputs: Inputs, place: Placed, node: Node, basin: Basin) -> l
             f"{rules['standing water']:.0f} h breeds mosquitoes "
             f"({rules.cited('standing water')}): keep fish in it, which want "
             f"{in_both(rules['fish depth'], 'length')} of water ({rules.cited('fish depth')}); it "
-            f"is {in_both(basin.deepest_water, 'level')} deep when full."]
+            f"is {in_both(basin.deepest_water, 'size')} deep when full."]
     if work.seepage is None:
         said.append(f"Nobody said what seeps from it; {in_both(seepage, 'seepage')} is a default "
                     f"({node.store.rate_source}). Watch how fast water sinks in a pond or pit "
@@ -127,7 +127,7 @@ def _pond_cautions(inputs: Inputs, place: Placed, node: Node, basin: Basin) -> l
 def hollow_cautions(inputs: Inputs, place: Placed, hollow: NaturalHollow) -> list[str]:
     """Cautions about a hollow that nobody dug, and that only the raster shows."""
     rules, dem, ground = inputs.rules, inputs.dem, inputs.ground
-    said = [f"It is a hollow of {dem.source}, {in_both(hollow.depth, 'level')} deep at most: go "
+    said = [f"It is a hollow of {dem.source}, {in_both(hollow.depth, 'size')} deep at most: go "
             "and look, best after rain. A pipe under a bank, thick growth or an error of the "
             "survey makes such hollows where water runs on; then leave this work out, and name "
             "the pipe under culverts. What you see there decides."]
@@ -164,7 +164,7 @@ def drain_cautions(inputs: Inputs, drain: Drain, placed: list[Placed]) -> list[s
         under = to.sill_level - drain.bed(route.length)
         back = min(under / route.grade, route.length)
         if under > 0:
-            said.append(f"Its bed meets \"{to.name}\" {in_both(under, 'level')} below its sill: "
+            said.append(f"Its bed meets \"{to.name}\" {in_both(under, 'size')} below its sill: "
                         f"when that is full, water stands back {in_both(back, 'length', 0)} in the "
                         f"drain; armour the way in with stone. {_first(OWNER)}.")
     elif to is None:
@@ -264,7 +264,7 @@ def too_small(inputs: Inputs, swale: Swale, store: Store, comes: float) -> list[
     found = [field for field in ("length", "depth", "width") if _sought(work, field)]
     may_be = [field for field in ("length", "depth") if getattr(work, field) is not None
               and work.solve in (None, field) and not (field == "length" and work.along)]
-    deep = (f"Its water is {in_both(swale.depth, 'level')} deep, and deeper ones are not dug "
+    deep = (f"Its water is {in_both(swale.depth, 'size')} deep, and deeper ones are not dug "
             f"({rules.cited('swale deepest')}): make it longer or wider, or catch some of it "
             "higher up." if swale.depth >= deepest - 1e-9 else
             "Make it longer, wider or deeper"
@@ -305,7 +305,7 @@ def overtop_cautions(store: Store, crest: float, peaks: dict[str, float]) -> lis
     for name, peak in peaks.items():
         head = head_for_flow(peak, store.sill.length, store.sill.coefficient)
         if head > crest:
-            said.append(f"In the storm \"{name}\" {in_both(head, 'level')} would stand on the "
+            said.append(f"In the storm \"{name}\" {in_both(head, 'size')} would stand on the "
                         f"sill, over the settled crest at {in_both(crest, 'level')}: the bank "
                         "would be overtopped and may wash out. Size it for that storm (design "
                         f"storm), or lengthen the sill. {_first(ENGINEER)}.")
@@ -327,7 +327,7 @@ def spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Pl
         if fall < rules["furrow fall"] * way:
             said.append(
                 f"The furrow to \"{to.name}\" is {in_both(way, 'length')} long and "
-                f"{ends} {'fall' if fall >= 0 else 'rise'} by {in_both(abs(fall), 'level')} on the "
+                f"{ends} {'fall' if fall >= 0 else 'rise'} by {in_both(abs(fall), 'size')} on the "
                 f"raster; it needs a fall of {rules['furrow fall']:.1%} "
                 f"({rules.cited('furrow fall')}). Set the sills with a level so that each lies "
                 "lower than the one before.")

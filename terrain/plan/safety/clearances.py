@@ -21,7 +21,7 @@ from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Node
 from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
 from terrain.surface.terrain import Terrain
-from terrain.units import in_both
+from terrain.units import along_words, in_both
 from terrain.works.rules import Rulebook
 from terrain.works.setbacks import BURIED, WELLS, setback_of
 
@@ -124,7 +124,7 @@ def crossing(thing: Thing, shape: Any, line: LineString | None, dem: Dem) -> str
     places = []
     for part in parts:
         spot = part.centroid
-        at = "" if line is None else f", chainage {line.project(spot):.1f} m"
+        at = "" if line is None else f", chainage {along_words(line.project(spot))}"
         places.append(f"{dem.named(spot.x, spot.y)}{at}")
     return " and ".join(places)
 
@@ -134,7 +134,7 @@ def _beside_line(thing: Thing, body: Body, dem: Dem, rules: Rulebook) -> list[st
     setback = setback_of(thing, rules)
     assert setback is not None
     gap, part = body.nearest(thing.shape)
-    by_hand = (f"dig by hand within {in_both(setback.distance, 'level')} of the marks "
+    by_hand = (f"dig by hand within {in_both(setback.distance, 'size')} of the marks "
                f"({setback.told}). The locating service marks no private lines: find those "
                "yourself.")
     if gap == 0:
@@ -142,7 +142,7 @@ def _beside_line(thing: Thing, body: Body, dem: Dem, rules: Rulebook) -> list[st
         return [f"It crosses {thing.called} at {where}: have the line marked before anybody digs, "
                 f"and {by_hand}"]
     if gap < setback.distance:
-        return [f"It lies {in_both(gap, 'level')} from {thing.called}, measured from {part}: have "
+        return [f"It lies {in_both(gap, 'size')} from {thing.called}, measured from {part}: have "
                 f"the line marked before anybody digs, and {by_hand}"]
     return []
 
@@ -153,7 +153,7 @@ def _over_depth(thing: Thing, made: Built, body: Body, dem: Dem, rules: Rulebook
     if shared.is_empty or thing.measure is None:
         return []
     left, (x, y) = depth_left(made, dem, shared, thing.measure)
-    return _close_below(thing.called, f"said to lie {in_both(thing.measure, 'level')} below the "
+    return _close_below(thing.called, f"said to lie {in_both(thing.measure, 'size')} below the "
                         "ground", left, dem.named(x, y), rules, ADVICE[thing.kind])
 
 
@@ -163,7 +163,7 @@ def rock_caution(made: Built, body: Body, dem: Dem, rules: Rulebook) -> list[str
     if rock is None:
         return []
     left, (x, y) = depth_left(made, dem, body.whole, rock)
-    return _close_below("the rock", f"said to lie {in_both(rock, 'level')} below the ground", left,
+    return _close_below("the rock", f"said to lie {in_both(rock, 'size')} below the ground", left,
                         dem.named(x, y), rules, ADVICE["rock"])
 
 
@@ -172,9 +172,9 @@ def _close_below(called: str, how_deep: str, left: float, at: str, rules: Rulebo
     keep = rules["rock or wet ground below"]
     if left >= keep:
         return []
-    what = (f"At {at} its floor stands {in_both(left, 'level')} above {called}" if left >= 0 else
-            f"At {at} its floor lies {in_both(-left, 'level')} below the top of {called}")
-    return [f"{what}, {how_deep}; keep {in_both(keep, 'level')} of soil between them "
+    what = (f"At {at} its floor stands {in_both(left, 'size')} above {called}" if left >= 0 else
+            f"At {at} its floor lies {in_both(-left, 'size')} below the top of {called}")
+    return [f"{what}, {how_deep}; keep {in_both(keep, 'size')} of soil between them "
             f"({rules.cited('rock or wet ground below')}). {advice}"]
 
 
@@ -244,7 +244,7 @@ def steep_caution(inputs: Inputs, body: Body, steep: SteepGround) -> list[str]:
     near, _ = nearest_points(whole, foot)
     rise = float(dem.height_at(near.x, near.y)) - float(dem.height_at(foot.x, foot.y))
     lies = ("level with" if abs(rise) < 0.05 else
-            f"{in_both(abs(rise), 'level')} {'above' if rise > 0 else 'below'}")
+            f"{in_both(abs(rise), 'size')} {'above' if rise > 0 else 'below'}")
     near_by = (f"lies {in_both(gap, 'length', 0)} off, and {part} stands {lies} it" if gap > 0.5
                else f"lies under {part}")
     return [f"The foot of ground of {rules['steep toe slope']:.0%} or steeper, at "
@@ -301,6 +301,6 @@ def led_line_cautions(inputs: Inputs, node: Node, pipe: int) -> list[str]:
                 f"{'Its pipe' if pipe else 'The furrow of its spill'} crosses "
                 f"{thing.called} at {crossing(thing, line, line, inputs.dem)}: have the line "
                 f"marked before anybody digs, and dig by hand within "
-                f"{in_both(setback.distance, 'level')} of the marks ({setback.told}). The locating "
+                f"{in_both(setback.distance, 'size')} of the marks ({setback.told}). The locating "
                 "service marks no private lines: find those yourself.")
     return said

@@ -17,7 +17,7 @@ from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.runoff.ground import Ground
 from terrain.surface.terrain import Terrain
-from terrain.units import in_both
+from terrain.units import along_words, in_both
 from terrain.works.rules import Rulebook
 from terrain.works.setbacks import WELLS
 from terrain.works.swale_built import Swale
@@ -293,15 +293,15 @@ def breach_cautions(breach: Breach | None, dem: Dem, rules: Rulebook) -> list[st
     said = []
     if breach.harms:
         at = dem.named(breach.x, breach.y)
-        where = f"at chainage {breach.chainage:.1f} m ({at})" if breach.chainage is not None else (
-            f"at {at}")
+        where = f"at {at}" if breach.chainage is None else (
+            f"at chainage {along_words(breach.chainage)} ({at})")
         shown = [met.words for met in breach.met[:MOST_NAMED]]
         more = len(breach.met) - MOST_NAMED
         named = ", ".join(shown) + (f" and {more} more" if more > 0 else "")
         said.append(
             f"If its bank is overtopped or fails {where}, up to {in_both(breach.volume, 'volume')},"
             f" all it holds, runs down {in_both(breach.length, 'length', 0)} of ground that falls "
-            f"{in_both(breach.fall, 'level')} before it leaves the site, and in its way lie "
+            f"{in_both(breach.fall, 'size')} before it leaves the site, and in its way lie "
             f"{named}. Things up to {in_both(rules['breach reach'], 'length')} beside the way are "
             f"told ({rules.cited('breach reach')}): hold less there, move the bank, or turn the "
             "way aside.")
@@ -310,7 +310,7 @@ def breach_cautions(breach: Breach | None, dem: Dem, rules: Rulebook) -> list[st
             breach.against < rules["engineer water"]):
         met = public[0]
         said.append(
-            f"Engineer and permit check: {in_both(breach.against, 'level')} of water stand against "
+            f"Engineer and permit check: {in_both(breach.against, 'size')} of water stand against "
             f"its bank, from {in_both(rules['embankment water'], 'length')} on it counts as an "
             f"embankment ({rules.cited('embankment water')}), and the {met.kind} \"{met.name}\" "
             "lies in the way of its water if it fails. Have it designed and permitted before any "

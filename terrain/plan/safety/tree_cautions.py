@@ -11,7 +11,7 @@ from terrain.plan.earth.built import build
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade
-from terrain.units import in_both
+from terrain.units import first_system, in_both, soil_water
 from terrain.works.footprints import berm_toe, swale_footprint
 from terrain.works.rules import OWNER, PRACTICE
 
@@ -130,9 +130,10 @@ def tree_notes(inputs: Inputs, placed: Sequence[Placed]) -> list[str]:
         notes.append("The mid-season coefficient of a kind of tree is taken all year, so trees "
                      "that stand bare in winter want less then; in dry windy air full-grown trees "
                      "want up to a fifth more (FAO 56, 1998, eq. 62, from memory).")
+    held, deep = soil_water(rules["available water"], first_system())
     notes.append(
         f"A tree's root zone is as wide as its crown, {in_both(rules['tree root depth'], 'length')}"
-        f" deep and holds {rules['available water']:.0f} mm of water in a metre of soil "
+        f" deep and holds {held} of water in a {deep} of soil "
         "(rules tree root depth and available water), or what its stated texture holds (FAO 56, "
         "1998, Table 19, from memory); what soaks in beyond that sinks out of "
         "reach. With less than "

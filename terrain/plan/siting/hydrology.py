@@ -27,7 +27,7 @@ from terrain.runoff.extremes import ANY_24_HOURS, LEAST_YEARS, annual_maxima
 from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR
 from terrain.runoff.storms import NESTED, Hyetograph, nested_shape, storm_shape
 from terrain.runoff.travel_time import Timing
-from terrain.units import in_both
+from terrain.units import either, first_system, in_both
 
 #: A rain that comes every 2 years on average is exceeded as the greatest of a year once in so many:
 #: 1 / (1 - exp(-1/2)), W. B. Langbein, Transactions of the American Geophysical Union 30, 1949.
@@ -162,8 +162,10 @@ def evaporation(site: Site, dem: Dem, record: RainRecord | None) -> Evaporation 
 
 def _months_note(monthly: NDArray[np.float64]) -> str:
     """The evapotranspiration of an average year, to be checked by."""
-    return (f"Reference evapotranspiration: {monthly.sum():,.0f} mm in an average year, January to "
-            f"December {', '.join(f'{depth:.0f}' for depth in monthly)} mm.")
+    total, us = float(monthly.sum()), first_system() == "us"
+    each = ", ".join(f"{depth / 25.4:.1f}" if us else f"{depth:.0f}" for depth in monthly)
+    return (f"Reference evapotranspiration: {either(f'{total:,.0f} mm', total, 'rain', 1)} in an "
+            f"average year, January to December {each} {'in' if us else 'mm'}.")
 
 
 def hydrology(site: Site, record: RainRecord | None) -> Hydrology:

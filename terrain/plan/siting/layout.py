@@ -375,8 +375,8 @@ def _drain(work: asked.Drain, where: str, places: Places, terrain: Terrain, soft
     deepest = float(route.above.max()) + (work.depth or rules["drain shallowest"])
     if work.rock_at is not None and deepest > work.rock_at + 1e-6:
         raise InputError(f"{where}, rock at", f"its bed would lie up to "
-                         f"{in_both(deepest, 'level')} below the ground, and rock is said to be at "
-                         f"{in_both(work.rock_at, 'level')}", "Make it shallower, or move it")
+                         f"{in_both(deepest, 'size')} below the ground, and rock is said to be at "
+                         f"{in_both(work.rock_at, 'size')}", "Make it shallower, or move it")
     cells = swales.line_cells(terrain.dem, route.line)
     taken = {(int(r), int(c)) for place in placed for r, c in place.cells}
     cells = np.array([cell for cell in cells.tolist() if tuple(cell) not in taken],

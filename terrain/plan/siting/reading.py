@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.files import is_folder
 from terrain.inputs.dem import Dem
-from terrain.inputs.elevation import open_elevation
+from terrain.inputs.elevation import ElevationFiles, open_elevation
 from terrain.inputs.keep_clear import read_keep_clear
 from terrain.inputs.layers import boundary_polygon, rasterized, read_layer
 from terrain.inputs.rainfall import RainRecord
@@ -30,8 +31,8 @@ from terrain.surface.conditioning import Conditioning
 from terrain.surface.culverts import read_culverts
 from terrain.surface.terrain import Terrain
 from terrain.surface.window import hold
-from terrain.units import in_both
-from terrain.works.rules import Rulebook
+from terrain.units import in_both, told_first
+from terrain.works.rules import Rulebook, own_name
 
 Progress = Callable[[str], None]
 #: A benchmark may stand this far above or below the raster's ground. [m]
@@ -51,6 +52,11 @@ class Inputs:
     hydrology: Hydrology
     rules: Rulebook
 
+    def told(self, system: str | None = None) -> AbstractContextManager[None]:
+        """In this sentences give the site's units, or these, first, and feet are its elevation's.
+        """
+        return told_first(system or self.site.units, self.dem.frame.foot)
+
     def runoff(self, rain: float) -> NDArray[np.float64]:
         """What runs off each cell in a storm of `rain` mm; NaN where its ground is not known. [m3]
         """
@@ -68,13 +74,23 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
         For the first thing that is wrong.
     """
     progress("Reading the site file")
-    site = read_site(path / "site.yaml" if is_folder(path) else path)
+    path = path / "site.yaml" if is_folder(path) else path
+    site = read_site(path)
     spec = site.elevation
     progress("Reading the elevation raster")
-    files = open_elevation([site.folder / file for file in spec.file], crs=spec.crs,
-                           plan_unit=spec.plan_unit, height_unit=spec.height_unit,
-                           nodata=spec.nodata, cell=spec.cell, columns=spec.columns,
-                           fill_holes=spec.fill_holes_up_to)
+    with told_first(site.units):
+        files = open_elevation([site.folder / file for file in spec.file], crs=spec.crs,
+                               plan_unit=spec.plan_unit, height_unit=spec.height_unit,
+                               nodata=spec.nodata, cell=spec.cell, columns=spec.columns,
+                               fill_holes=spec.fill_holes_up_to)
+    with told_first(site.units, files.frame.foot):
+        if files.frame.foot != "ft":
+            site = read_site(path)  # again, as its levels are in the elevation's own foot
+        return _read(site, files, progress)
+
+
+def _read(site: Site, files: ElevationFiles, progress: Progress) -> Inputs:
+    spec = site.elevation
     boundary = boundary_polygon(read_layer(site.boundary, site.folder, files,
                                            site.where("boundary")), files, site.where("boundary"))
     culverts = (read_culverts(site.culverts, site.folder, files, site.where("culverts"),
@@ -88,6 +104,8 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
     dem = terrain.dem
     try:
         rules = Rulebook(site.rules, site.units)
+        site = site.model_copy(update={"rules": {own_name(name): given for name, given
+                                                 in site.rules.items()}})
     except ValueError as error:
         raise InputError(f"{site.where('rules')}, rules", str(error), "Correct it") from None
     progress("Reading the layers")
@@ -121,8 +139,8 @@ def _check_benchmark(site: Site, dem: Dem, rules: Rulebook) -> None:
     staff = site.setting_out.staff or rules["staff length"]
     if mark.staff_reading is not None and mark.staff_reading > staff:
         raise InputError(f"{site.where('benchmark', 'staff reading')}, benchmark, staff reading",
-                         f"{in_both(mark.staff_reading, 'level')} is longer than the staff, "
-                         f"{in_both(staff, 'level')}",
+                         f"{in_both(mark.staff_reading, 'size')} is longer than the staff, "
+                         f"{in_both(staff, 'size')}",
                          "Set the level lower, or state the staff's length under setting out")
 
 

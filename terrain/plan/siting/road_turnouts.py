@@ -12,6 +12,7 @@ from shapely import LineString, Point
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.runoff.ground import Road
+from terrain.units import either
 from terrain.works.lining import ERODIBLE
 from terrain.works.road_drainage import (
     GRADE_OVER,
@@ -158,10 +159,11 @@ def turnout_notes(inputs: Inputs, turnouts: tuple[Turnout, ...]) -> list[str]:
         soil = inputs.site.roads.soil if inputs.site.roads is not None else "loam"
         kind = "easily eroded" if ERODIBLE[soil] else "hard to erode"
         stated = (inputs.site.roads is not None and "soil" in inputs.site.roads.model_fields_set)
+        over = either(f"{GRADE_OVER:g} m", GRADE_OVER, "length", 0)
         said.append("Road turn-outs: spacing of the Low-Volume Roads Field Guide (US Forest "
                     f"Service and USAID, 2003), Tables 7.1 and 7.2, on {soil}, {kind}"
                     f"{'' if stated else ' (assumed, as the site file does not say)'}, by the "
-                    f"raster's grade over {GRADE_OVER:g} m; each stretch is taken to lead all its "
+                    f"raster's grade over {over}; each stretch is taken to lead all its "
                     "water and that of the ground above it to the foot, as a road with a ditch "
                     "does; one that is crowned or leans outward sheds much of it on the way.")
     told = steepest_told("water bar")

@@ -60,8 +60,8 @@ def kept(work: asked.Swale, route: SwaleLine, anchor: Point, terrain: Terrain, g
         if thing.area and thing.covers(anchor):
             raise InputError(where, f"the swale would run through {called}", "Move it clear of it")
         if gap < apart:
-            raise InputError(where, f"the swale's earth would lie {in_both(gap, 'level')} from "
-                             f"{called}, and {in_both(apart, 'level')} are to be kept ({told})",
+            raise InputError(where, f"the swale's earth would lie {in_both(gap, 'size')} from "
+                             f"{called}, and {in_both(apart, 'size')} are to be kept ({told})",
                              "Move it clear of it")
     inside = _part(shape.intersection(ground.boundary), anchor)
     first, last = sorted(float(shape.project(Point(p))) for p in (inside.coords[0],
@@ -84,8 +84,8 @@ def kept(work: asked.Swale, route: SwaleLine, anchor: Point, terrain: Terrain, g
         for (called, _, apart, told), met in zip(things, near, strict=True):
             if met[stop]:
                 notes.append(f"Its line ends at {terrain.dem.named(spot.x, spot.y)}: further on "
-                             f"its earth, up to {in_both(earth, 'level')} beside its line, would "
-                             f"come nearer to {called} than {in_both(apart, 'level')} ({told}).")
+                             f"its earth, up to {in_both(earth, 'size')} beside its line, would "
+                             f"come nearer to {called} than {in_both(apart, 'size')} ({told}).")
     if ends[1] - ends[0] < SHORTEST:
         raise InputError(where, "its berm's turned ends leave no room for a swale between them "
                          "there", "Move it clear of the boundary and of what lies about it")
@@ -146,13 +146,13 @@ class _Turned:
                 return index
         zone = self._zone(shape, float(at[0]), sign)
         bars = ("reaches over the boundary" if not boundary.covers(zone.shape) else next(
-            f"comes nearer to {called} than {in_both(apart, 'level')}"
+            f"comes nearer to {called} than {in_both(apart, 'size')}"
             for called, thing, apart, _ in things if zone.shape.distance(thing) < apart))
         raise InputError(
             where, f"the swale's berm, turned uphill where it ends, needs "
-            f"{in_both(zone.uphill, 'level')} uphill of its line, "
-            f"{in_both(self.downhill, 'level')} downhill and "
-            f"{in_both(zone.past, 'level')} past its end; towards the line's "
+            f"{in_both(zone.uphill, 'size')} uphill of its line, "
+            f"{in_both(self.downhill, 'size')} downhill and "
+            f"{in_both(zone.past, 'size')} past its end; towards the line's "
             f"{'start' if sign < 0 else 'end'} it {bars} wherever it may end",
             "Move it, or shorten the berm's ends (rules: {return end longest: ...})")
 

@@ -183,9 +183,9 @@ def _refuse_rock(work: asked.Swale, route: SwaleLine, section: Section, terrain:
     deepest = float(np.nanmax(above)) + section.depth + route.cross_slope * bed
     if deepest > work.rock_at + 1e-6:
         raise InputError(f"{where}, rock at", f"its bed would lie up to "
-                         f"{in_both(deepest, 'level')} below the ground, and rock is said to be at "
-                         f"{in_both(work.rock_at, 'level')}",
-                         f"Make it {in_both(deepest - work.rock_at, 'level')} shallower (depth), "
+                         f"{in_both(deepest, 'size')} below the ground, and rock is said to be at "
+                         f"{in_both(work.rock_at, 'size')}",
+                         f"Make it {in_both(deepest - work.rock_at, 'size')} shallower (depth), "
                          "or move it")
 
 

@@ -12,7 +12,7 @@ from terrain.inputs.site import Site
 from terrain.inputs.site_tanks import WaterUse
 from terrain.inputs.site_works import Basin, Hollow, Tank
 from terrain.runoff.ground import Roof
-from terrain.units import in_both
+from terrain.units import first_system, in_both
 from terrain.works.roof import RoofCatchment
 from terrain.works.rules import Rulebook
 from terrain.works.water_use import PEOPLE, PER_HEAD, TopUp, Use
@@ -108,12 +108,12 @@ def _use(site: Site, work: Tank | Basin | Hollow, use: WaterUse) -> Use:
                                                      "livestock"))
         found = PER_HEAD[word]
         each = found.high / 1000
-        basis = (f"{heads:g} at {found.high:g} L/day each ({word}: {found.low:g} to "
-                 f"{found.high:g}; {found.source})" if found.low < found.high else
-                 f"{heads:g} at {found.high:g} L/day each ({word}; {found.source})")
+        basis = (f"{heads:g} at {_a_day(found.high)} each ({word}: {_number(found.low)} to "
+                 f"{_number(found.high)}; {found.source})" if found.low < found.high else
+                 f"{heads:g} at {_a_day(found.high)} each ({word}; {found.source})")
     else:
         each = use.per_head or 0.0
-        basis = f"{heads:g} at {each * 1000:g} L/day each, as stated"
+        basis = f"{heads:g} at {_a_day(each * 1000)} each, as stated"
     return Use(use.name, use.kind, np.full(12, heads * each), steps, use.grey_water, basis)
 
 
@@ -179,3 +179,12 @@ def grey_target(site: Site, work: Tank, use: WaterUse, names: Sequence[str],
         raise InputError(where, f"\"{use.grey_water_to}\" is a {kinds[here[0]]}, and grey water "
                          f"goes to the ground only (there are: {takes})", "Name one of them")
     return here[0]
+
+
+def _number(litres: float) -> str:
+    """So many litres, or US gallons, as a number."""
+    return f"{litres / 3.785411784:,.3g}" if first_system() == "us" else f"{litres:g}"
+
+
+def _a_day(litres: float) -> str:
+    return f"{_number(litres)} {'gal' if first_system() == 'us' else 'L'}/day"

@@ -184,9 +184,9 @@ def _width(work: TreeBasin, rules: Rulebook) -> float:
 def _refuse_sizes(work: TreeBasin, where: str, rules: Rulebook, dem: Dem, places: FloatArray,
                   lies: Sequence[Lie]) -> None:
     if work.form == "trench" and (work.depth or 0.0) > rules["trench deepest"]:
-        raise InputError(f"{where}, depth", f"a trench {in_both(work.depth or 0.0, 'level')} deep "
+        raise InputError(f"{where}, depth", f"a trench {in_both(work.depth or 0.0, 'size')} deep "
                          "buries whoever stands in it when a side falls in; from "
-                         f"{in_both(rules['trench deepest'], 'level')} on it must be sloped or "
+                         f"{in_both(rules['trench deepest'], 'size')} on it must be sloped or "
                          f"shored ({rules.source('trench deepest')})",
                          "Make it longer or wider instead")
     if work.form == "crescent":

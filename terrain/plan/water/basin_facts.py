@@ -101,14 +101,14 @@ def earth_words(basin: Basin, rules: Rulebook) -> list[str]:
     if profile is None:
         return []
     said = [
-        f"Its wall is {in_both(profile.top, 'level')} wide at its top and holds "
+        f"Its wall is {in_both(profile.top, 'size')} wide at its top and holds "
         f"{in_both(profile.earth, 'earth')} once settled; build it "
         f"{profile.settlement:.0%} higher than it is to stand ({rules.source('wall settlement')}), "
         f"{in_both(profile.earth_built, 'earth')}. Under it {in_both(profile.topsoil, 'earth')} of "
-        f"topsoil come off, {in_both(profile.strip, 'level')} deep, and a cut-off trench of "
+        f"topsoil come off, {in_both(profile.strip, 'size')} deep, and a cut-off trench of "
         f"{in_both(profile.cutoff, 'earth')} is dug into tight soil along its centreline, "
-        f"{in_both(profile.cutoff_depth, 'level')} deep and "
-        f"{in_both(profile.cutoff_width, 'level')} wide at its floor, sides "
+        f"{in_both(profile.cutoff_depth, 'size')} deep and "
+        f"{in_both(profile.cutoff_width, 'size')} wide at its floor, sides "
         f"{profile.cutoff_slope:g}:1, and filled again in rolled layers "
         f"({rules.source('cut-off width')})."]
     share, spare = rules["compacted per bank"], basin.spare(rules)
@@ -128,7 +128,7 @@ def earth_words(basin: Basin, rules: Rulebook) -> list[str]:
         beside = (" What its spillway gives comes beside that, "
                   f"{in_both(spare, 'earth')} compacted without topsoil, and is left over."
                   if basin.spillway > 0.05 else "")
-        said.append(f"The pit's depth of {in_both(basin.pit_depth, 'level')} was left out and "
+        said.append(f"The pit's depth of {in_both(basin.pit_depth, 'size')} was left out and "
                     f"found so that pit and trench give what the bank takes.{beside}")
     return said
 
@@ -136,11 +136,11 @@ def earth_words(basin: Basin, rules: Rulebook) -> list[str]:
 def spillway_words(over: Spillway, basin: Basin, storm: str, rules: Rulebook) -> str:
     """How a sill does at the design peak."""
     free = ("" if over.freeboard is None else
-            f", {in_both(over.freeboard, 'level')} of bank is left above the water "
-            f"({in_both(rules['basin freeboard'], 'level')} asked for, "
+            f", {in_both(over.freeboard, 'size')} of bank is left above the water "
+            f"({in_both(rules['basin freeboard'], 'size')} asked for, "
             f"{rules.source('basin freeboard')})")
     return (f"At the peak of {storm}, {in_both(basin.sill.peak, 'flow')}, "
-            f"{in_both(basin.sill.head, 'level')} of water stands on its sill, "
+            f"{in_both(basin.sill.head, 'size')} of water stands on its sill, "
             f"{in_both(basin.sill.length, 'length')} long{free}. It runs over at "
             f"{in_both(over.velocity, 'speed')}: {lining_words(over, rules)}. Further down on "
             "steeper ground it runs faster.")
@@ -154,7 +154,7 @@ def rim_words(basin: Basin) -> list[str]:
         ends = None if basin.profile is None else basin.profile.ground[[0, -1]]
         if ends is not None and (ends < basin.crest - CLOSE).any():
             low = float(basin.crest - ends.min())
-            return [f"The ground at an end of the wall is {in_both(low, 'level')} lower than the "
+            return [f"The ground at an end of the wall is {in_both(low, 'size')} lower than the "
                     "crest, so that end must be tied in; beside it the raster shows no ground "
                     "below the crest by which water would get round the wall."]
         return ["The raster shows no ground below the crest by which water would get round the "
@@ -184,7 +184,7 @@ def _year_words(year: PondYear) -> str:
     dry = ("it never falls dry" if year.dry_days < 0.5 else
            f"it is dry on {year.dry_days:.0f} days")
     return (f"In the {year.name} {dry}; least stands in it in {MONTHS[low.month - 1]}, "
-            f"{in_both(low.stands, 'volume')} on the mean day, {in_both(low.depth, 'level')} deep "
+            f"{in_both(low.stands, 'volume')} on the mean day, {in_both(low.depth, 'size')} deep "
             "over its lowest floor."
             + (f" Of the {in_both(year.wanted, 'volume')} that its uses want, "
                f"{in_both(year.used, 'volume')} are drawn, {year.used / year.wanted:.0%}."

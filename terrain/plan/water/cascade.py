@@ -37,7 +37,7 @@ from terrain.surface.accumulation import accumulate, longest_upslope_path
 from terrain.surface.flow_paths import longest_path_to
 from terrain.surface.neighbours import LEAVES
 from terrain.surface.terrain import Terrain
-from terrain.units import in_both
+from terrain.units import either, first_system, in_both
 from terrain.works.roof import RoofCatchment
 from terrain.works.rules import Rulebook
 from terrain.works.store import TANK_HEIGHT, Store
@@ -395,7 +395,7 @@ def heights_assumed(placed: list[Placed]) -> list[str]:
     return [f"Nobody says how high {', '.join(taken)} {'is' if len(taken) == 1 else 'are'}: the "
             f"overflow is taken {in_both(TANK_HEIGHT, 'length')} above the ground, which counts "
             "where water goes in, where a pipe leads the overflow on and where a pump lifts it; "
-            "state it (height: 2.2 m)."]
+            f"state it (height: {'7 ft' if first_system() == 'us' else '2.2 m'})."]
 
 
 def _refuse_uphill(site: Site, terrain: Terrain, place: Placed, to: Placed, rules: Rulebook
@@ -410,8 +410,10 @@ def _refuse_uphill(site: Site, terrain: Terrain, place: Placed, to: Placed, rule
                  "the tank's top, or state a pump (pump: true)")
     if into > out + (rules["level tolerance"] if to.drain is None else 0.0):
         raise InputError(site.where_work(place.work.name, "spills to"),
-                         f"\"{to.name}\" takes water at {into:.2f} m, above the {out:.2f} m at "
-                         f"which \"{place.name}\" lets it go, and no pump is named",
+                         f"\"{to.name}\" takes water at "
+                         f"{either(f'{into:.2f} m', into, 'level')}, above the "
+                         f"{either(f'{out:.2f} m', out, 'level')} at which "
+                         f"\"{place.name}\" lets it go, and no pump is named",
                          helps)
 
 
@@ -449,9 +451,11 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
         end_level = float(dem.height_at(x, y))
         uphill = end_level > out_level(terrain, place) + rules["level tolerance"]
         if uphill and not place.work.pump:
-            raise InputError(where, f"the pipe's end stands at {end_level:.2f} m, above the "
-                             f"{out_level(terrain, place):.2f} m that water comes out at, and no "
-                             "pump is named", "End it lower, or state a pump (pump: true)")
+            out = out_level(terrain, place)
+            raise InputError(where, "the pipe's end stands at "
+                             f"{either(f'{end_level:.2f} m', end_level, 'level')}, above the "
+                             f"{either(f'{out:.2f} m', out, 'level')} that water comes out at, "
+                             "and no pump is named", "End it lower, or state a pump (pump: true)")
     if place.work.spills_to is not None:
         to = _named_target(site, place, placed)
         if to is None:

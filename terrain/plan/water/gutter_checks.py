@@ -12,7 +12,7 @@ from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade
 from terrain.runoff.ground import Roof
 from terrain.runoff.storms import Hyetograph
-from terrain.units import in_both
+from terrain.units import in_both, ordered
 from terrain.works.gutters import Gutter, GutterCheck, Needed, check_gutter
 from terrain.works.rules import Rulebook
 
@@ -130,7 +130,7 @@ def _gutter(roof: Roof, rules: Rulebook) -> Gutter | None:
 
 def wide(metres: float) -> str:
     """A width in mm and inches."""
-    return f"{metres * 1000:,.0f} mm ({metres / 0.0254:,.1f} in)"
+    return ordered(f"{metres * 1000:,.0f} mm", f"{metres / 0.0254:,.1f} in")
 
 
 def pipes_said(needs: tuple[Needed, ...]) -> str:

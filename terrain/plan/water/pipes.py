@@ -14,7 +14,7 @@ from terrain.runoff.flow_way import reaches_of, timed
 from terrain.runoff.peak import peaks_of
 from terrain.surface.conditioning import Culvert, cells_along
 from terrain.surface.flow_paths import longest_path_to
-from terrain.units import in_both
+from terrain.units import in_both, ordered
 from terrain.works.pipe import PipeCheck
 from terrain.works.rules import OWNER, Rulebook
 
@@ -83,7 +83,7 @@ def _culvert_peak(inputs: Inputs, culvert: Culvert) -> float:
 
 def wide(diameter: float) -> str:
     """A pipe's diameter in both systems."""
-    return f"{diameter * 1000:,.0f} mm ({diameter / 0.0254:,.1f} in)"
+    return ordered(f"{diameter * 1000:,.0f} mm", f"{diameter / 0.0254:,.1f} in")
 
 
 def pipe_caution(check: PipeCheck, rules: Rulebook) -> str | None:

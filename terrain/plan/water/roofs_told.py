@@ -22,7 +22,7 @@ from terrain.plan.water.gutter_checks import (
 from terrain.plan.water.tank_years import TankLife, tank_life
 from terrain.plan.water.water_balance import SeasonRun
 from terrain.runoff.roof_materials import MATERIALS
-from terrain.units import in_both
+from terrain.units import in_both, ordered
 from terrain.works.gutters import GutterCheck
 from terrain.works.rules import HEALTH, PRACTICE
 
@@ -60,7 +60,7 @@ class RoofsTold:
 
 def litres_a_day(use: float) -> str:
     """A use [m3/day] in litres and gallons."""
-    return f"{use * 1000:,.0f} L ({use / 0.003785411784:,.0f} gal)"
+    return ordered(f"{use * 1000:,.0f} L", f"{use / 0.003785411784:,.0f} gal")
 
 
 def tell_roofs(inputs: Inputs, cascade: Cascade, placed: list[Placed],
@@ -122,7 +122,7 @@ def _tank_cautions(inputs: Inputs, node: Node, place: Placed, seasons: SeasonRun
         apart = float(abs(np.diff(inputs.dem.height_at(np.array([place.x, other.x]),
                                                        np.array([place.y, other.y])))[0]))
         if apart > rules["joined tanks level"]:
-            said.append(f"\"{other.name}\", joined with it below, stands {in_both(apart, 'level')} "
+            said.append(f"\"{other.name}\", joined with it below, stands {in_both(apart, 'size')} "
                         "off its level: water stands alike in both, so the lower one runs over "
                         "before the higher one is full, and they hold less than is reckoned "
                         f"({rules.cited('joined tanks level')}). Set them on one level.")

@@ -20,7 +20,7 @@ from terrain.plan.water.cascade import Cascade, Node
 from terrain.plan.water.routing import StormRun
 from terrain.surface.depressions import Hollow
 from terrain.surface.flow_lines import flow_line
-from terrain.units import in_both
+from terrain.units import in_both, ordered
 
 FloatArray = NDArray[np.float64]
 _WINDS = ("east", "north-east", "north", "north-west", "west", "south-west", "south",
@@ -401,7 +401,7 @@ def pump_notes(cascade: Cascade, placed: Sequence[Placed]) -> list[str]:
     for node, place in zip(cascade.nodes, placed, strict=True):
         if node.rise is None:
             continue
-        height = in_both(abs(node.rise), "level")
+        height = in_both(abs(node.rise), "size")
         if node.rise <= 0:
             pipe = place.kind == "tank" and place.work.pipe is None  # it starts at the top
             limit = "" if node.lifts is None else (
@@ -441,5 +441,5 @@ def pump_cautions(cascade: Cascade, runs: dict[str, StormRun]) -> dict[int, str]
 
 def _pumped(flow: float) -> str:
     """A pump's flow as pumps are sold. [m3/s in]"""
-    return f"{flow * 6e4:,.4g} L/min ({flow * 6e4 / 3.785411784:,.4g} gal/min)"
+    return ordered(f"{flow * 6e4:,.4g} L/min", f"{flow * 6e4 / 3.785411784:,.4g} gal/min")
 

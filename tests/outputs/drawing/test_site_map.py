@@ -4,10 +4,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from terrain.outputs.drawing import site_map
+from terrain.outputs.drawing import map_water
 from terrain.outputs.drawing import symbols as sy
+from terrain.outputs.drawing.groups import groups_of, tints_of
 from terrain.outputs.drawing.labels import Labels, Line
-from terrain.outputs.drawing.site_map import draw_site_map, groups_of, tints_of
+from terrain.outputs.drawing.site_map import draw_site_map
 
 
 @pytest.fixture(scope="module")
@@ -142,18 +143,18 @@ def test_marks_of_sheds_stand_for_volumes_in_the_largest_storm(demo_plan, drawn,
     every = sorted((p.volumes[largest] for s in demo_plan.sheds for p in s.points), reverse=True)
     marks = seen.with_gid(drawn, "shed")
     radii = [m.get_radius() for m in marks]
-    assert 1 <= len(marks) <= site_map.MOST_SHED_POINTS
+    assert 1 <= len(marks) <= map_water.MOST_SHED_POINTS
     assert radii == sorted(radii, reverse=True)
-    chosen = site_map.shed_points_of(demo_plan)
+    chosen = map_water.shed_points_of(demo_plan)
     assert chosen[0][1].volumes[largest] == pytest.approx(every[0])
     assert [point for _, point in chosen] == [point for _, point in
                                               demo_plan.ranked_shed_points[:len(chosen)]]
 
 
 def test_run_on_enters_from_beyond_and_never_more_than_there_is(demo_plan):
-    entries = site_map.run_on_of(demo_plan)
+    entries = map_water.run_on_of(demo_plan)
     inside, dem = demo_plan.inputs.ground.inside, demo_plan.inputs.dem
-    assert 1 <= len(entries) <= site_map.MOST_RUN_ON
+    assert 1 <= len(entries) <= map_water.MOST_RUN_ON
     drains_in = demo_plan.terrain.catchment(inside) & ~inside
     assert sum(e[4] for e in entries) <= drains_in.sum() * dem.cell_area
     for x, y, dx, dy, _, _ in entries:

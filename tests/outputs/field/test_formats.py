@@ -15,7 +15,9 @@ from ezdxf.lldxf.const import DXFStructureError
 from pyproj import Transformer
 from scipy.ndimage import maximum_filter, minimum_filter
 
-from terrain.outputs.field.field_lines import breaklines_of, lines_of
+from terrain.outputs.field.breaklines import breaklines_of
+from terrain.outputs.field.field_lines import lines_of
+from terrain.outputs.gis.surfaces import write_surfaces
 
 HOSTILE = '''=1+1, "a" & <b>'c'</b> %%d ^J {\\H}'''
 
@@ -158,7 +160,7 @@ def test_dxf_read_by_gdal(metric):
     found = geopandas.read_file(metric.folder / "field/design.dxf")
     kinds = Counter(zip(found["Layer"], found.geometry.geom_type, strict=True))
     assert kinds["stakes", "Point"] == len(metric.field.stakes)
-    assert kinds["breaklines", "LineString"] == len(breaklines_of(metric.plan))
+    assert kinds["breaklines", "LineString"] == len(breaklines_of(metric.field))
     assert kinds["work lines", "LineString"] == len(lines_of(metric.plan))
     assert found[found["Layer"].isin(["breaklines", "contours", "contours main"])].has_z.all()
     assert kinds["contours", "LineString"] + kinds["contours main", "LineString"] > 5
@@ -230,3 +232,55 @@ def test_without_a_coordinate_system_there_are_no_degrees(metric, tmp_path):
     stake = field.stakes[0]
     assert stake.at.east == pytest.approx(stake.stake.x / 0.3048)
     assert stake.at.longitude is None
+
+
+def test_breaklines_lie_on_the_designed_ground(metric, feet, tmp_path):
+    """Every half metre of every line against `design_ground.tif` read by rasterio: within the
+    cells about it, 5 cm to spare; sills whole."""
+    import rasterio
+    from shapely import LineString
+
+    for name, written in (("metric", metric), ("feet", feet)):
+        (tmp_path / name).mkdir()
+        write_surfaces(written.plan, tmp_path / name, written.field)
+        with rasterio.open(tmp_path / name / "design_ground.tif") as raster:
+            level = raster.read(1)
+        kinds = set()
+        for line in breaklines_of(written.field):
+            kinds.add(line.name)
+            shape = LineString(line.points)
+            for at in np.arange(0.0, shape.length, 0.5):
+                spot = shape.interpolate(at)
+                row, column = raster.index(spot.x, spot.y)
+                near = level[max(row - 1, 0):row + 2, max(column - 1, 0):column + 2]
+                if np.isfinite(near).all() and near.size == 9:
+                    assert near.min() - 0.06 <= spot.z <= near.max() + 0.06, (line.name, at)
+        assert {"sill", "lip", "toe", "spillway floor"} <= kinds
+        for planned in written.plan.stores:
+            if planned.swale is not None:
+                assert sum(LineString(line.points).length for line in breaklines_of(written.field)
+                           if line.work == planned.store.name and line.name == "sill"
+                           ) == pytest.approx(planned.swale.sill.length, abs=0.01)
+
+
+def test_rings_of_the_drawing_are_closed_and_its_reach_is_told(drawing):
+    lines = list(drawing.modelspace().query('LWPOLYLINE[layer=="work lines"]'))
+    rings = [line for line in lines if line.closed]
+    assert rings  # water edges of the tree basins
+    for line in [*lines, *drawing.modelspace().query('LWPOLYLINE[layer=="breaklines"]')]:
+        points = [tuple(p[:2]) for p in line.get_points()]
+        assert len(points) < 4 or points[0] != points[-1]
+    low, high = drawing.header["$EXTMIN"], drawing.header["$EXTMAX"]
+    for point in drawing.modelspace().query("POINT"):
+        x, y, _ = point.dxf.location
+        assert low[0] <= x <= high[0]
+        assert low[1] <= y <= high[1]
+
+
+def test_every_file_carries_the_prints_of_its_inputs(metric):
+    """sha256 over the lines that sha256sum prints of every input: `docs/outputs.md`."""
+    from terrain.inputs.made_from import inputs_digest
+
+    digest = inputs_digest(metric.plan.site)
+    for name in ("stakes.gpx", "stakes.kml", "design.dxf", "design.xml"):
+        assert digest in (metric.folder / "field" / name).read_text(encoding="utf-8"), name

@@ -302,3 +302,60 @@ def test_a_benchmark_off_the_rasters_heights_is_refused(small_site, level):
                           + f"benchmark: {{at: [500060, 6399950], level: {level}}}\n")
     with pytest.raises(InputError, match=r"benchmark.*not near the raster's ground"):
         make_plan(small_site)
+
+
+def test_a_bowl_can_be_dug_from_its_stakes(demo_plan, of):
+    """Its floor, its sill, and its edge a quarter of a circle from each: half the crown away."""
+    planned = next(p for p in demo_plan.stores if p.store.name == "orchard 1")
+    tree = planned.placed.tree
+    [sill], [floor], rim = of("orchard 1", "sill"), of("orchard 1", "tree"), of("orchard 1", "rim")
+    assert len(rim) == 3
+    for stake in rim:
+        assert np.hypot(stake.x - tree.x, stake.y - tree.y) == pytest.approx(tree.crown / 2)
+        assert stake.design == sill.design == pytest.approx(floor.design + tree.depth)
+    # The first lies across from the sill, the two others square to that.
+    out = np.array([sill.x - tree.x, sill.y - tree.y]) / np.hypot(sill.x - tree.x, sill.y - tree.y)
+    along = [float(np.array([s.x - tree.x, s.y - tree.y]) @ out) / (tree.crown / 2) for s in rim]
+    assert along == pytest.approx([-1.0, 0.0, 0.0], abs=1e-9)
+
+
+def test_which_feet_and_that_they_are_parted_in_tenths_is_said(feet, metric):
+    said = " ".join(feet.field.notes)
+    assert "US survey feet (1200/3937 m)" in said
+    assert "not in inches: 0.10 ft is 1.2 in" in said
+    assert "inches" not in " ".join(metric.field.notes)
+
+
+def test_a_us_site_on_a_raster_in_metres_is_told_what_the_drawing_is_in(small_site, metric,
+                                                                        tmp_path):
+    import ezdxf
+
+    from terrain.outputs.field.dxf import write_dxf
+
+    text = small_site.read_text().replace("name: Small valley", "name: Small valley\nunits: us")
+    small_site.write_text(text)
+    field = field_of(metric.plan, small_site)
+    assert any("(design.dxf, design.xml) are in metres" in note for note in field.notes)
+    write_dxf(field, tmp_path / "d.dxf")
+    drawn = ezdxf.readfile(tmp_path / "d.dxf")
+    assert drawn.header["$INSUNITS"] == 6
+    told = [text.dxf.text for text in drawn.modelspace().query('TEXT[layer=="notes"]')]
+    assert "Unit of places and levels: metres" in told
+    assert any(t.startswith("The tables of stakes are in international feet") for t in told)
+
+
+def test_the_datum_of_heights_is_named_where_the_raster_names_it(metric):
+    """EPSG:6349: NAD83(2011) + NAVD88 height; EPSG:32734 names none."""
+    from pyproj import CRS
+
+    from terrain.inputs.frame import Frame
+    from terrain.outputs.field.survey_frame import datum_words
+
+    assert datum_words(Frame(CRS.from_epsg(6349), None)).endswith("own heights, NAVD88 height")
+    assert ("Levels are on the elevation raster's own heights, whose datum its files do not name."
+            in metric.field.notes)
+    frame = Frame(CRS.from_epsg(6349), metric.plan.inputs.dem.frame.working)
+    dem = replace(metric.plan.inputs.dem, frame=frame)
+    named = replace(metric.field, plan=replace(metric.plan, inputs=replace(
+        metric.plan.inputs, dem=dem)))
+    assert "Levels are on the elevation raster's own heights, NAVD88 height." in named.notes

@@ -11,6 +11,7 @@ import rasterio
 from terrain.inputs.elevation import read_elevation
 from terrain.inputs.frame import Frame
 from terrain.outputs.data.earth_json import earth_of
+from terrain.outputs.field.setting_out import setting_out
 from terrain.outputs.gis import surfaces as surface_files
 from terrain.outputs.gis.layers import breakline_rows
 from terrain.outputs.gis.surfaces import (
@@ -25,6 +26,11 @@ from terrain.outputs.page.two_ways import two_ways_notes, two_ways_rows
 
 #: The surfaces beside the designed ground.
 OTHERS = ("ground_for_water", "contributing_area", "slope", "curve_number", "hollow_depth")
+
+
+@pytest.fixture(scope="module")
+def field(demo_plan):
+    return setting_out(demo_plan)
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +54,7 @@ def test_the_raster_is_tiled_compressed_and_in_the_working_frame(demo_plan, writ
         assert cell == pytest.approx(round(cell))
 
 
-def test_the_beds_of_the_swales_are_at_their_level(demo_plan, written):
+def test_the_beds_of_the_swales_are_at_their_level(demo_plan, field, written):
     """Sill less depth, in the middle of the bed, on the uphill side."""
     with rasterio.open(written) as found:
         level = found.read(1)
@@ -56,7 +62,7 @@ def test_the_beds_of_the_swales_are_at_their_level(demo_plan, written):
             if planned.swale is None:
                 continue
             bed = planned.swale.sill.level - planned.swale.depth
-            lines = [row for row in breakline_rows(demo_plan)
+            lines = [row for row in breakline_rows(field)
                      if row["work"] == planned.store.name and row["line"].startswith("bed, ")]
             middle = np.mean([np.asarray(row["geometry"].interpolate(
                 0.5, normalized=True).coords[0])[:2] for row in lines], axis=0)
@@ -82,15 +88,15 @@ def test_without_works_on_the_ground_nothing_is_written(demo_plan, tmp_path):
     bare = replace(demo_plan, designed=replace(demo_plan.designed, shapes=(), earth={}))
     assert not write_design_surface(bare, tmp_path / "none.tif")
     assert not (tmp_path / "none.tif").exists()
-    assert breakline_rows(bare) == []
+    assert breakline_rows(setting_out(bare)) == []
     assert two_ways_rows(bare) == two_ways_notes(bare) == []
 
 
-def test_breaklines_carry_levels(demo_plan, tmp_path):
+def test_breaklines_carry_levels(demo_plan, field, tmp_path):
     import geopandas
 
     path = tmp_path / "layers.gpkg"
-    geopandas.GeoDataFrame(breakline_rows(demo_plan), geometry="geometry",
+    geopandas.GeoDataFrame(breakline_rows(field), geometry="geometry",
                            crs=demo_plan.inputs.dem.frame.working).to_file(
         path, layer="breaklines", driver="GPKG")
     found = geopandas.read_file(path, layer="breaklines")

@@ -14,6 +14,9 @@ ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"
 BAD_TAG = "<script>window.harmed = 1</script>"
 BAD_END = "</script><img src=x onerror='window.harmed = 2'>"
 BAD_QUOTE = "\"'> onfocus=\"window.harmed = 3\" & {{ 7 * 7 }}"
+#: A sign that turns round all that stands after it (UAX 9: right-to-left override), and a name
+#: without a place where a line may end.
+TURNING, LONG = "\u202e", "W" * 90
 
 
 @pytest.fixture(scope="session")
@@ -42,7 +45,7 @@ def harmful_plan(tmp_path_factory, small_site_folder):
     for old, new in (("name: Small valley", f"name: {quoted(BAD_TAG)}"),
                      ("name: east swale", f"name: {quoted(BAD_END)}"),
                      ("name: pond", f"name: {quoted(BAD_QUOTE)}"),
-                     ("name: shower", f"name: {quoted(BAD_END)}")):
+                     ("name: shower", f"name: {quoted(BAD_END + TURNING + LONG)}")):
         assert said.count(old) == 1
         said = said.replace(old, new)
     path.write_text(said)
@@ -71,7 +74,9 @@ def harmful_page(harmful_plan, tmp_path_factory) -> Path:
 def demo_page(demo_plan, tmp_path_factory) -> Path:
     """The demo's live map alone, in the report's styles and under its policy."""
     from terrain.outputs.page.live_map import live_script, live_section, live_style
-    from terrain.outputs.page.report import page_policy, point_facts, store_facts
+    from terrain.outputs.page.policy import page_policy
+    from terrain.outputs.page.shed_tables import point_facts
+    from terrain.outputs.page.store_tables import store_facts
 
     style, program = live_style(), live_script()
     path = tmp_path_factory.mktemp("demo") / "live.html"

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from terrain.outputs.data.plan_json import plan_object
+from terrain.outputs.page.account_tables import account_rows, account_sum, held_heads
 from terrain.outputs.page.cascade_tables import season_rows, total_rows
 from terrain.outputs.page.money_tables import years
-from terrain.outputs.page.report import _account_rows, _account_sum, _held_heads, fed_words
+from terrain.outputs.page.store_tables import fed_words
 from terrain.outputs.page.tank_tables import month_rows, thumb_row
 from terrain.outputs.page.tree_tables import month_tables
 from terrain.plan.plan import make_plan
@@ -76,17 +77,17 @@ def test_ground_water_in_the_tank_is_passive_capture(plan, high):
 
 def test_a_years_account_tells_what_was_held_and_calls_the_change_a_change(plan):
     year = plan.years[0]
-    assert _held_heads(plan, year.name) == ["held when it began", "held at its end",
+    assert held_heads(plan, year.name) == ["held when it began", "held at its end",
                                             "held more (+) or less (−) at the end"]
-    assert _held_heads(plan, plan.site.rain.design.name) == ["still held"]
-    for row, entry in zip(_account_rows(plan, year.account), year.account.entries, strict=True):
+    assert held_heads(plan, plan.site.rain.design.name) == ["still held"]
+    for row, entry in zip(account_rows(plan, year.account), year.account.entries, strict=True):
         began, ended, change = row.cells[-4:-1]
         assert float(began) == pytest.approx(entry.before, abs=0.051)
         assert float(ended) == pytest.approx(entry.before + entry.held, abs=0.051)
         assert float(change.replace("−", "-")) == pytest.approx(entry.held, abs=0.051)
         assert change[0] in "+−" or float(change) == 0
-    assert "still held" not in _account_sum(plan, year.account)
-    assert " when it began, " in _account_sum(plan, year.account)
+    assert "still held" not in account_sum(plan, year.account)
+    assert " when it began, " in account_sum(plan, year.account)
 
 
 def test_months_stand_in_the_order_of_the_years(plan, high):

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 from terrain.inputs.site_money import Money
 from terrain.outputs.page.cascade_tables import total_rows
 from terrain.outputs.page.money_tables import bare_words, rate_words
-from terrain.outputs.page.report import _rule_figure
+from terrain.outputs.page.rule_tables import rule_figure
 from terrain.outputs.page.shares import with_shares
 from terrain.outputs.page.tank_tables import sold_as, width
 from terrain.units import share_words
@@ -76,8 +76,8 @@ def test_water_has_one_unit_in_all_that_is_said_of_money():
 
 def test_small_lengths_and_sold_widths_are_told_as_they_are_used():
     """EN 12056-3 gives 0.25 mm; nominal inches are common practice, no source."""
-    assert _rule_figure(0.00025, "length", "metric") == "0.25 mm"
-    assert _rule_figure(0.00025, "length", "us") == "0.0098 in"
+    assert rule_figure(0.00025, "length", "metric") == "0.25 mm"
+    assert rule_figure(0.00025, "length", "us") == "0.0098 in"
     assert sold_as(0.1, "us") == "nominal 4 in"
     assert sold_as(0.075, "us") == "nominal 3 in"
     assert sold_as(0.1, "metric") == width(0.1, "metric") == "100 mm"
@@ -97,11 +97,12 @@ def test_cautions_are_folded_by_work_the_gravest_open(harmful_page, harmful_plan
 def test_the_picture_of_doubt_stands_once():
     from importlib import resources
 
-    text = resources.files("terrain.outputs.page").joinpath("report.html").read_text("utf-8")
+    text = resources.files("terrain.outputs.page").joinpath("part_water.html").read_text("utf-8")
     from jinja2 import Environment
 
     line = next(line for line in text.splitlines() if "charts.items()" in line)
-    drawn = Environment().from_string(line).render(charts={"storms": "a", "doubt": "b"})
+    drawn = Environment().from_string(line).render(charts={"storms": "a", "doubt": "b"},
+                                                   pictured={})
     assert drawn.count("<img") == 1
 
 

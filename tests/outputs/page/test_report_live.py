@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from terrain.outputs.page.live_map import live_section, share_words
-from terrain.outputs.page.report import point_facts, store_facts
+from terrain.outputs.page.shed_tables import point_facts
+from terrain.outputs.page.store_tables import store_facts
 from terrain.outputs.page.storm_stops import figures_of, stops_of
 from terrain.outputs.page.table_names import with_table_names
 from terrain.plan.water.routing import run_storm

@@ -41,14 +41,15 @@ def drawn(plan, paper):
     imprint = Imprint(plan.site.name, date_words(plan.site), PAPERS[paper], plan.site.units,
                       plan.inputs.dem)
     pages = [map_pages.site_plan(plan, imprint), *work_pages(plan, dug_works(plan)[-1], imprint),
-             *text_pages.cautions(plan, imprint)]
+             *text_pages.order_and_cautions(plan, imprint)]
     for number, page in enumerate(pages, 1):
         number_page(page.figure, number, len(pages))
     return pages
 
 
-@pytest.fixture(scope="module", params=[("demo_plan", "A4"), ("us_plan", "Letter")],
-                ids=["A4", "Letter"])
+@pytest.fixture(scope="module", params=[
+    pytest.param(("demo_plan", "A4"), id="A4"),
+    pytest.param(("us_plan", "Letter"), id="Letter", marks=pytest.mark.slow)])
 def printed(request, tmp_path_factory):
     """Name of the paper, the pages as drawn, and the file read back."""
     name, paper = request.param
@@ -204,8 +205,8 @@ def test_cautions_of_a_work_all_stand_on_its_pages(printed, demo_plan):
 
 
 def test_the_same_plan_gives_the_same_bytes_and_pictures(demo_plan, tmp_path):
-    page = text_pages.cautions(demo_plan, Imprint("x", "Not dated.", PAPERS["A4"], "metric",
-                                                  demo_plan.inputs.dem))
+    page = text_pages.order_and_cautions(demo_plan, Imprint(
+        "x", "Not dated.", PAPERS["A4"], "metric", demo_plan.inputs.dem))
     for name in ("a.pdf", "b.pdf"):
         write_plan_set(page, tmp_path / name)
     assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()

@@ -60,14 +60,22 @@ DRAW = {"swale": draw_swale, "wall": draw_basin, "dug": draw_basin, "both": draw
         "survey": draw_survey}
 
 
+#: Kinds whose sheets are made alike to one that is tried here: among the slow tests.
+ALIKE = {"wall", "dug"}
+BOTH = [pytest.param(kind, system, marks=pytest.mark.slow if kind in ALIKE or (
+    system == "us" and kind not in ("swale", "survey")) else ())
+    for kind in DRAW for system in ("metric", "us")]
+#: Sheets that are drawn a second time, and painted twice.
+TWICE = [pytest.param(kind, marks=() if kind == "swale" else pytest.mark.slow) for kind in DRAW]
+
+
 @pytest.fixture(scope="module")
 def sheet(answers):
     """Each sheet, drawn once."""
     return functools.cache(lambda kind, system="metric": DRAW[kind](answers[kind], system))
 
 
-@pytest.mark.parametrize("kind", DRAW)
-@pytest.mark.parametrize("system", ["metric", "us"])
+@pytest.mark.parametrize(("kind", "system"), BOTH)
 def test_lettering_keeps_apart_and_inside(kind, system, answers, seen, sheet):
     figure = sheet(kind, system)
     assert len(seen.texts(figure)) > 15
@@ -75,7 +83,9 @@ def test_lettering_keeps_apart_and_inside(kind, system, answers, seen, sheet):
     assert seen.outside(figure) == []
 
 
-@pytest.mark.parametrize("kind", DRAW)
+@pytest.mark.parametrize("kind", [
+    pytest.param(kind, marks=() if kind in ("swale", "survey") else pytest.mark.slow)
+    for kind in DRAW])
 def test_units_print(kind, answers, seen, sheet):
     # What stands under "Take care" was written elsewhere, in both systems.
     words = seen.words(sheet(kind, "us")).split("Take care")[0]
@@ -86,13 +96,12 @@ def test_units_print(kind, answers, seen, sheet):
     assert not re.search(r"\d (ft|ft²|gal|in|acre|yd³)\b", words)
 
 
-@pytest.mark.parametrize("kind", DRAW)
+@pytest.mark.parametrize("kind", TWICE)
 def test_same_answer_same_bytes(kind, answers, seen, sheet):
     assert seen.bytes_of(DRAW[kind](answers[kind], "metric")) == seen.bytes_of(sheet(kind))
 
 
-@pytest.mark.parametrize("kind", DRAW)
-@pytest.mark.parametrize("system", ["metric", "us"])
+@pytest.mark.parametrize(("kind", "system"), BOTH)
 def test_scale_bar_is_true(kind, system, answers, sheet):
     ax = sheet(kind, system).axes[0]
     parts = [p for p in ax.patches if p.get_gid() == "scale bar"]

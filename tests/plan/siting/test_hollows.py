@@ -17,8 +17,9 @@ from terrain.outputs.drawing.site_map import draw_site_map
 from terrain.outputs.field.setting_out import setting_out
 from terrain.outputs.field.stake_table import write_stake_table
 from terrain.outputs.gis.geopackage import write_geopackage
+from terrain.outputs.page.build_tables import build_rows
 from terrain.outputs.page.earth_tables import balance_rows
-from terrain.outputs.page.report import _build_rows, _store_rows
+from terrain.outputs.page.store_tables import store_rows
 from terrain.plan.plan import make_plan
 from terrain.plan.water.routing import run_storm
 from terrain.runoff.storms import storm_shape
@@ -138,7 +139,7 @@ def test_its_sill_is_natural_and_not_sized_for_the_peak(plan, hollow_site):
 def test_nothing_is_dug_or_set_out(plan, tmp_path):
     planned, _ = pan_of(plan)
     assert planned.quantities is None
-    assert "pan" not in [row.name for row in _build_rows(plan)]
+    assert "pan" not in [row.name for row in build_rows(plan)]
     assert "pan" not in dict(balance_rows(plan))
     write_stake_table(setting_out(plan), tmp_path / "stakes.csv")
     with open(tmp_path / "stakes.csv", encoding="utf-8") as stream:
@@ -150,7 +151,7 @@ def test_it_is_told_in_the_report_plan_json_and_the_layers(plan, tmp_path):
     import geopandas
 
     planned, _ = pan_of(plan)
-    row = next(row for row in _store_rows(plan) if row.name == "pan")
+    row = next(row for row in store_rows(plan) if row.name == "pan")
     assert row.cells[0] == "hollow"
     told = next(s for s in plan_object(plan)["stores"] if s["name"] == "pan")
     pool, depth = pool_of(plan, PAN)

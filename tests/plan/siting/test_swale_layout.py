@@ -12,7 +12,7 @@ from shapely import LineString, Point, box
 from terrain.errors import InputError
 from terrain.outputs.data.plan_json import plan_object
 from terrain.outputs.field.stakes import stakes_of
-from terrain.outputs.page.report import _build_rows
+from terrain.outputs.page.build_tables import build_rows
 from terrain.outputs.sheets.swale_sections import swale_profile, told_stations
 from terrain.plan.plan import check_site, make_plan
 from terrain.works.alignment import off_level
@@ -189,7 +189,7 @@ def test_checks_are_staked_below_the_sill(plan):
 
 
 def test_what_to_build_tells_shape_checks_and_bends(plan):
-    words = next(row.cells for row in _build_rows(plan) if row.name == "east swale")
+    words = next(row.cells for row in build_rows(plan) if row.name == "east swale")
     assert "a dish 3.20 m wide at the water" in words[0]  # 4 x 2 x 0.4 m
     assert "3 earth checks, tops at" in words[0]
     assert re.search(r"tightest bend \d+\.\d\d m in radius|straight", words[0])

@@ -1,0 +1,49 @@
+"""What is kept, in the report's first words and its first table."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from terrain.outputs.page.rows import Row
+from terrain.plan.planned import YEARS, Plan
+from terrain.plan.water.accounts import Account
+from terrain.units import shown
+
+
+def headline_words(plan: Plan, name: str, account: Account) -> str:
+    """What falls, what the works keep and what leaves, in the page's first sentences."""
+    volume = partial(shown, dimension="volume", system=plan.site.units)
+    fallen = account.rain + account.run_on
+    kept = (account.passive + account.roof) / fallen if fallen else 0.0
+    when = ("In an " + name.replace(", ", " with ") if name.startswith("average year")
+            else f"In the storm \"{name}\"")
+    return (f"{when} {volume(account.rain)} of rain fall on the property and "
+            f"{volume(account.run_on)} run on from beyond the boundary. "
+            f"{volume(account.soaked_in_place)} soak in where they fall. The works keep "
+            f"{volume(account.passive + account.roof)} ({kept:.1%} of all that came); "
+            f"{volume(account.left_site)} leave the site.")
+
+
+def storm_line(plan: Plan) -> str:
+    """What is kept of the design storm, in a sentence."""
+    volume = partial(shown, dimension="volume", system=plan.site.units)
+    storm = plan.site.rain.design
+    account = plan.storms[storm.name]
+    return (f"In the storm \"{storm.name}\", {shown(storm.depth, 'rain', plan.site.units)} over "
+            f"{storm.duration:g} h, they keep {volume(account.passive + account.roof)} and "
+            f"{volume(account.left_site)} leave the site.")
+
+
+def storm_rows(plan: Plan, accounts: list[tuple[str, Account]]) -> list[Row]:
+    """What is kept in each storm and year, ground beside roofs."""
+    system = plan.site.units
+    volume = partial(shown, dimension="volume", system=system)
+    depths = {s.name: f"{shown(s.depth, 'rain', system)} over {s.duration:g} h"
+              for s in plan.site.rain.storms}
+    if plan.seasons is not None:
+        yearly = plan.seasons.mean(plan.seasons.rain_mm)
+        depths |= dict.fromkeys(YEARS.values(), shown(yearly, "rain", system))
+    depths |= {year.name: shown(year.rain, "rain", system) for year in plan.years}
+    return [Row(name, [depths[name], volume(a.rain), volume(a.run_on), volume(a.passive),
+                       volume(a.roof), volume(a.passive + a.roof), volume(a.left_site)])
+            for name, a in accounts]
