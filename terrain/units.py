@@ -233,6 +233,8 @@ def in_both(value: float, dimension: str, decimals: int | None = None) -> str:
     US ones behind, or the other way round within `told_first("us")`."""
     first = first_system()
     second = "metric" if first == "us" else "us"
+    if dimension == "size" and first == "metric":
+        dimension = "level"  # feet behind metres tell what they come to, not what to dig
     return (f"{shown(value, dimension, first, decimals)} "
             f"({shown(value, dimension, second, decimals)})")
 

@@ -15,7 +15,7 @@ from terrain.plan.planned import Plan
 #: Width of every chart, and the height of a headline's row and of what stands above. [in]
 WIDE, ROW, ABOVE = 11.0, 1.32, 1.35
 #: Room for names left of the panels [in], and the space between them as a share of the width.
-NAMED, APART = 1.54, 0.035
+NAMED, APART = 1.86, 0.035
 COLOURS = {"passive": sy.PASSIVE, "roof": sy.ROOF_WATER, "left site": sy.SOFT_INK,
            "share kept": sy.TREE}
 DOUBTS = ("curve number", "infiltration", "rain", "elevation")
