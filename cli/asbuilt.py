@@ -104,7 +104,8 @@ def _show(found: Any, works: list[Any], system: str) -> None:
         if work.spill is not None:
             facts([("holds", words.held_words(work, system)),
                    ("first spills", words.spill_words(work, system))])
-        table(words.LINE_HEAD, [words.line_row(line, system) for line in work.lines])
+        table(words.LINE_HEAD, [words.line_row(line, work.mends, system)
+                                for line in work.lines])
         remarks(f"To do on {work.name}", [words.mend_words(mend, system) for mend in work.mends])
         if work.storms:
             heading(f"Storms on {work.name}")

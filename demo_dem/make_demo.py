@@ -52,6 +52,7 @@ HOUSE = (177.0, 321.0, 20.0, 9.5)           # middle, length, breadth of the roo
 RIB = [(366, 404), (446, 414)]               # hard rock across the main gully
 MITRE = (184.0, 387.0)                       # where the road lets its water go
 ROAD_WIDTH, DRIVE_WIDTH = 4.0, 3.0
+TREE_RIM, TREE_FALL = 1.5, 0.06              # a bowl's radius, and one's sill under the last's [m]
 
 D8 = [(-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1)]
 
@@ -722,6 +723,13 @@ def half(value: float) -> float:
     return round(float(value) * 2) / 2
 
 
+def low_rim(z: Grid, p: Grid) -> float:
+    """Lowest ground on the rim of a tree's bowl, as the site file rounds its place [m]."""
+    x, y = half(p[0]), half(p[1])
+    return min(at(z, x + TREE_RIM * np.cos(a), y + TREE_RIM * np.sin(a))
+               for a in np.linspace(0, 2 * np.pi, 48, endpoint=False))
+
+
 def place_works(z: Grid, known: dict) -> dict:
     """Find where each work goes; all places in metres past the corner."""
     read = read_ground(z)
@@ -763,13 +771,19 @@ def place_works(z: Grid, known: dict) -> dict:
     yard_swale = contour(read, *foot, 19, open_ground)
     below = contour(read, *(foot + 8.0 * read.downhill(*foot)), 19, open_ground)
     spots = np.linspace(0.12, 0.88, 6) * (len(below) - 1)
-    trees = [below[int(i)] for i in spots]
+    row = [below[int(i)] for i in spots]
+    trees = [row[0]]
+    for spot in row[1:]:  # each a little lower than the one before, so that the furrows fall
+        while low_rim(z, spot) > low_rim(z, trees[-1]) - TREE_FALL:
+            spot = spot + 0.25 * read.downhill(*spot)
+        trees.append(spot)
     inlet = yard_swale[int(0.3 * (len(yard_swale) - 1))]
     if np.hypot(*(inlet - HOUSE[:2])) > np.hypot(*(yard_swale[-1] - HOUSE[:2])):
         inlet = yard_swale[int(0.7 * (len(yard_swale) - 1))]
     house_tank = np.array(HOUSE[:2]) + 8.5 * down + 6.0 * side
     return {"read": read, "pair": pair, "wall": ends, "crest": crest, "sill": sill, "bed": bed,
-            "pit": pit, "foot": foot, "yard_swale": yard_swale, "trees": trees, "inlet": inlet,
+            "pit": pit, "foot": foot, "yard_swale": yard_swale, "trees": trees, "row": row,
+            "inlet": inlet,
             "house_tank": house_tank, "bend": (house_tank + inlet) / 2 + 1.5 * side,
             "shed_tank": np.array([160.0, 345.0]), "barrels": np.array([137.0, 314.0])}
 
@@ -1105,7 +1119,7 @@ def main(folder: Path | None = None) -> None:
         out.units = ("metre",)
 
     soil = soil_codes(z, rng)
-    orchard = shapely.MultiPoint(works["trees"]).convex_hull.buffer(4.5)
+    orchard = shapely.MultiPoint(works["row"]).convex_hull.buffer(4.5)
     cover = cover_codes(soil, known, orchard, rng)
     layers = {
         "boundary": gpd.GeoDataFrame({"name": ["Quailstone"]},

@@ -1,5 +1,7 @@
 """The one error a person sees: where, what is wrong, what to do."""
 
+from __future__ import annotations
+
 
 class InputError(ValueError):
     """Something a person gave cannot be used.
@@ -17,3 +19,6 @@ class InputError(ValueError):
     def __init__(self, where: str, what: str, remedy: str) -> None:
         self.where, self.what, self.remedy = where, what, remedy
         super().__init__(f"{where}: {what}. {remedy}.")
+
+    def __reduce__(self) -> tuple[type[InputError], tuple[str, str, str]]:
+        return type(self), (self.where, self.what, self.remedy)  # it may come from a process aside

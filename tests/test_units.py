@@ -5,7 +5,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 from published import rows
 
-from terrain.units import DIMENSIONS, NAMES, PRINTED, in_both, read_quantity, shown, told_first
+from terrain.units import (
+    DIMENSIONS,
+    NAMES,
+    PRINTED,
+    either,
+    in_both,
+    length_words,
+    ordered,
+    read_quantity,
+    shown,
+    told_first,
+)
 
 DEFINED = {row["quantity"]: float(row["value"]) for row in rows("conversions.csv")}
 
@@ -69,3 +80,33 @@ def test_the_units_asked_for_come_first_in_running_text():
     with told_first("us"):
         assert in_both(1.0, "level") == "3.28 ft (1.00 m)"
     assert in_both(1.0, "level") == "1.00 m (3.28 ft)"
+
+
+def test_a_foot_is_that_of_the_site_at_hand():
+    """NIST Special Publication 811, appendix B.6: 1200/3937 m for the US survey foot."""
+    with told_first("us", "us-ft"):
+        level = read_quantity("970.5 ft", "length", "us")
+        assert level == pytest.approx(970.5 * 1200 / 3937, rel=1e-14)
+        assert shown(level, "level", "us", 3) == "970.500 ft"
+        assert length_words("us") == "US survey feet"
+        assert read_quantity("12 in", "length", "us") == pytest.approx(0.3048)
+    assert shown(level, "level", "us", 3) == "970.502 ft"  # 2 ppm more of the shorter foot
+    assert read_quantity("970.5 us-ft", "length") == pytest.approx(level, rel=1e-12)
+    assert length_words("us") == "feet"
+    assert length_words("metric") == "metres"
+
+
+@pytest.mark.parametrize(("metres", "said"), [
+    (14 * 0.0254, "14 in"), (0.3048, "12 in"), (0.6096, "2 ft"), (0.602, "23.7 in"),
+    (3.9624, "13 ft"), (1.0, "3.3 ft"), (0.0, "0 in"), (-0.0001, "0 in"), (-0.1, "-3.9 in")])
+def test_a_size_is_told_as_it_is_dug(metres, said):
+    assert shown(metres, "size", "us") == said
+    assert shown(metres, "size") == shown(metres, "level")
+
+
+def test_a_figure_written_in_both_systems_follows_the_order():
+    assert ordered("5 mm", "0.2 in") == "5 mm (0.2 in)"
+    assert either("5 m", 5.0, "length") == "5 m"
+    with told_first("us"):
+        assert ordered("5 mm", "0.2 in") == "0.2 in (5 mm)"
+        assert either("5 m", 5.0, "length") == "16.4 ft"

@@ -33,7 +33,8 @@ CHECK = 0.5
 #: Marks of setting_out.csv that hold no level once the work is built, and why.
 NO_LEVEL = {"wet foot": "a foot is where the bank meets the ground",
             "dry foot": "a foot is where the bank meets the ground",
-            "tree": "the trunk's stake tells a place, not a level that is dug"}
+            "tree": "the trunk's stake tells a place, not a level that is dug",
+            "furrow": "a furrow is looked at with water in it"}
 
 
 @dataclass(frozen=True)
@@ -347,7 +348,7 @@ def _of_tree(make: _Maker, planned: PlannedStore, tree: TreeShape) -> list[Desig
         marks: tuple[str, ...] = ("floor",)
         floor, low = tree.outline, tree.level - tree.depth
     else:
-        low, marks = float(planned.store.curve.levels[0]), ("tree", "floor")
+        low, marks = float(planned.store.curve.levels[0]), ("floor",)
         radius = float(np.sqrt(max(planned.store.curve.areas[0], 0.01) / np.pi))
         floor = Point(*centre).buffer(radius)
         rim = bowl_rim(tree.x, tree.y, tree.crown, tree.spill_x, tree.spill_y)

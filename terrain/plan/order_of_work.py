@@ -10,6 +10,7 @@ from itertools import groupby
 
 import numpy as np
 from numpy.typing import ArrayLike
+from shapely import LineString
 
 from terrain.plan.earth.cost import Range
 from terrain.plan.earth.earthworks import LEAST, Dug, Earthworks
@@ -105,7 +106,7 @@ def order_of_work(inputs: Inputs, cascade: Cascade, dug: Sequence[Dug], earth: E
     chosen = {index for index, work in enumerate(dug)
               if work.quantities is not None and work.drain is None}
     drains = [work for work in dug if work.drain is not None]
-    if not chosen and not drains:
+    if not chosen and not drains and not any(work.furrow for work in dug):
         return ()
     rules = inputs.rules
     steps = [Step("", "Have buried pipes and cables located, private lines too, and get the "
@@ -118,6 +119,7 @@ def order_of_work(inputs: Inputs, cascade: Cascade, dug: Sequence[Dug], earth: E
     for entry, found in groupby(order, key=lambda index: dug[index].placed.work.name):
         steps.append(_build(entry, [dug[index] for index in found], earth, rules, done))
         done.add(entry)
+    steps += _furrows(cascade, dug, earth)
     steps += [_drain(work, earth) for work in drains]
     joined = _joined(inputs, dug)
     if joined:
@@ -135,6 +137,11 @@ def _build(entry: str, parts: Sequence[Dug], earth: Earthworks, rules: Rulebook,
     share = sum(amount.cut for amount in amounts) / work.cut if work.cut else 1.0
     cost = earth.bills[entry]
     said = [*_opening(work.topsoil * share), *_of_kind(parts, rules)]
+    if work.bank and work.topsoil_within * share >= LEAST:
+        said.append(f"its bank, {in_both(work.bank * share, 'earth')} packed, is made of "
+                    f"{in_both(max(work.wanted, 0.0) * share, 'earth')} of subsoil and of "
+                    f"{in_both(work.topsoil_within * share, 'earth')} of topsoil placed on it, "
+                    "which brings it to its crest: do not pack it to the crest before")
     for haul in earth.hauls:
         if haul.source == entry:
             said.append(f"carry {in_both(haul.volume, 'earth')} to \"{haul.to}\"")
@@ -145,12 +152,17 @@ def _build(entry: str, parts: Sequence[Dug], earth: Earthworks, rules: Rulebook,
     if entry in earth.wanting:
         said.append(f"dig {in_both(earth.wanting[entry], 'earth')} more from a borrow, or have it "
                     "brought")
-    if work.topsoil_back * share >= LEAST:
-        said.append("put the topsoil back on the bank")
+    if work.topsoil_back * share >= LEAST and not work.topsoil_within:
+        said.append(f"put {in_both(work.topsoil_back * share, 'earth')} of topsoil back over the "
+                    "bank")
     for part in earth.spreads:
         if part.name == entry:
-            said.append(f"spread the {in_both(part.volume + part.topsoil, 'earth')} that are left "
-                        "beside it, clear of its sill and the way of its spill")
+            both = (f", {in_both(part.volume, 'earth')} of subsoil and "
+                    f"{in_both(part.topsoil, 'earth')} of topsoil,"
+                    if min(part.volume, part.topsoil) >= LEAST else
+                    " of subsoil" if part.volume >= LEAST else " of topsoil")
+            said.append(f"spread the {in_both(part.volume + part.topsoil, 'earth')}{both} that are "
+                        "left beside it, clear of its sill and the way of its spill")
     raw = "seed and mulch bank and spread earth" if work.bank else "seed and mulch what is spread"
     said.append(f"{raw} the same day: only then begin the next work")
     names = [part.store.name for part in parts]
@@ -189,6 +201,40 @@ def _of_kind(parts: Sequence[Dug], rules: Rulebook) -> list[str]:
     return [f"dig {what} by hand or with a small bucket", ends]
 
 
+def _furrows(cascade: Cascade, dug: Sequence[Dug], earth: Earthworks) -> list[Step]:
+    """The furrows of each entry, once the works at both their ends are built."""
+    found = []
+    for entry in (work for work in earth.works if work.leads_from):
+        lines = []
+        for node, work in zip(cascade.nodes, dug, strict=True):
+            made = work.furrow
+            if made is None or node.spills_to is None or (
+                    work.placed.work.name != entry.leads_from):
+                continue
+            to = cascade.nodes[node.spills_to].store.name
+            at, deep = made.deepest
+            depth = (f", {in_both(deep, 'size')} deep {in_both(at, 'length')} from its sill"
+                     if deep > made.depth else "")
+            fails = "" if made.falls else (f" (lower the rim of \"{to}\" by "
+                                           f"{in_both(max(made.lower_by, 0.01), 'size')} first)")
+            lines.append(f"from \"{work.store.name}\" to \"{to}\", "
+                         f"{in_both(made.length, 'length')}, its bed from "
+                         f"{in_both(made.sill, 'level')} at the sill to "
+                         f"{in_both(made.end_level, 'level')} at the rim{depth}{fails}")
+        any_one = next(w.furrow for w in dug if w.furrow is not None)
+        days = earth.by_hand.get(entry.name)
+        by_hand = "" if days is None else (
+            f" ({days[0]:.1f} to {days[1]:.1f} days of one worker; priced as a small machine digs)")
+        found.append(Step(entry.name, _sentence([
+            f"dig the {entry.name.split(' of ')[0]} by hand{by_hand}, "
+            f"{in_both(any_one.width, 'size')} wide and at least {in_both(any_one.depth, 'size')} "
+            "deep between ground or low banks, from the lower end up", *lines,
+            f"lay the {in_both(entry.cut, 'earth')} of earth along the lower side, and across a "
+            "low place under the bed", "open each at its sill last"]),
+            earth.bills[entry.name].hours))
+    return found
+
+
 def _drain(work: Dug, earth: Earthworks) -> Step:
     name = work.placed.work.name
     assert work.drain is not None
@@ -202,14 +248,16 @@ def _drain(work: Dug, earth: Earthworks) -> Step:
 def _joined(inputs: Inputs, dug: Sequence[Dug]) -> str:
     """What is connected last."""
     tanks = [f"\"{work.store.name}\"" for work in dug if work.store.kind == "tank"]
-    pipes = [f"\"{work.store.name}\"" for work in dug if work.placed.work.pipe]
+    pipes = [f"\"{work.store.name}\", {in_both(length, 'length')}" for work in dug
+             if work.pipe_line is not None
+             and (length := float(LineString(work.pipe_line).length)) > 0]
     said = []
     if inputs.ground.roads:
         said.append("let the roads' water in by its turn-outs and drains")
     if tanks:
         said.append(f"set and connect {', '.join(tanks)}")
     if pipes:
-        said.append(f"lay the pipe of {', '.join(pipes)}")
+        said.append(f"lay the pipe of {'; of '.join(pipes)}")
     return _sentence(["only when every work is built and stabilised", *said],
                      ", ") if said else ""
 

@@ -51,7 +51,7 @@ from terrain.plan.water.cascade import Cascade, Node, build_cascade, heights_ass
 from terrain.plan.water.cascade_told import tell_cascade
 from terrain.plan.water.catches import catches
 from terrain.plan.water.names_first import refuse_unknown_names
-from terrain.plan.water.pipes import pipe_caution, pipe_checks, pipe_notes
+from terrain.plan.water.pipes import led_notes, pipe_caution, pipe_checks, pipe_notes
 from terrain.plan.water.pond_years import pond_years
 from terrain.plan.water.roofs_told import tell_roofs
 from terrain.plan.water.routing import StormRun, full_at, peaks_when_full, run_storm, storm_steps
@@ -155,7 +155,7 @@ def _plan(inputs: Inputs, progress: Progress) -> Plan:
     progress("Finding what the basins catch, on dry ground and on wet")
     stores = _with_facts(inputs, cascade, stores, seasons, years)
     turnouts = road_turnouts(inputs, placed)
-    pipes = pipe_checks(inputs, placed, runs[design.name])
+    pipes = pipe_checks(inputs, cascade, placed, runs[design.name])
     stores = [_with_pipe(store, pipes, inputs.rules) for store in stores]
     for index, said in pump_cautions(cascade, runs).items():
         stores[index] = replace(stores[index], cautions=(*stores[index].cautions, said))
@@ -184,6 +184,7 @@ def _plan(inputs: Inputs, progress: Progress) -> Plan:
                  *swale_notes(inputs, cascade, placed, seasons),
                  *tree_notes(inputs, placed),
                  *turnout_notes(inputs, turnouts), *pipe_notes(pipes, inputs.rules),
+                 *led_notes(cascade, placed),
                  *pump_notes(cascade, placed), *heights_assumed(placed), *roofs.notes),
                 turnouts=turnouts, pipes=pipes, told=told, roofs=roofs, earth=earth, order=order,
                 fixed=fixed, money=paid)
@@ -309,7 +310,8 @@ def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
     cautions += about
     starts = min(node.catchment.starts_at, node.roof.starts_at)
     return PlannedStore(
-        place, store, swale, built, drain, amount,
+        place, store, swale, built, drain, amount, node.furrow,
+        node.led_way if node.led in ("pipe", "pump") else None,
         starts_at=None if np.isinf(starts) else starts, full_at=fills, drain_hours=empties,
         spills_to=_end_of_spill(cascade, index), cautions=tuple(cautions),
         trees_need=_need(inputs, place),

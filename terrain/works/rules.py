@@ -214,6 +214,8 @@ RULES: dict[str, Rule] = {
     "culvert roughness": Rule(0.024, None, "Chow, Open-Channel Hydraulics, 1959, Table 5-6: "
                               "corrugated metal, from memory"),
     "furrow fall": Rule(0.002, None, PRACTICE),
+    "furrow width": Rule(0.3, "length", PRACTICE + ": as wide as a spade"),
+    "furrow depth": Rule(0.15, "length", PRACTICE),
     "finishing share": Rule(0.25, None, PRACTICE),
     "loose per bank sand": Rule(1.11, None, FM_FACTORS),
     "loose per bank loam": Rule(1.25, None, FM_FACTORS),
@@ -260,6 +262,7 @@ RULES: dict[str, Rule] = {
     "stake offset": Rule(2.0, "length", PRACTICE),
     "staff length": Rule(4.0, "length", PRACTICE),
     "staff least reading": Rule(0.1, "length", PRACTICE),
+    "staff to spare": Rule(0.2, "length", PRACTICE + ": at its top, for a level that stands higher"),
     "instrument height": Rule(1.4, "length", PRACTICE + ": over the ground it stands on"),
     "sight length": Rule(60.0, "length", PRACTICE),
     "level tolerance": Rule(0.1, "length", PRACTICE),

@@ -15,6 +15,10 @@ from terrain.works.store import Curve, bowl_curve
 
 FloatArray = NDArray[np.float64]
 
+#: A trunk stands on a mound so wide at its top, and so far above the water; common practice, no
+#: source. [m]
+MOUND, MOUND_OVER_WATER = 0.5, 0.05
+
 
 @dataclass(frozen=True)
 class TreeShape:

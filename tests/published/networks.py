@@ -44,7 +44,7 @@ def cascade_of(parts: list[tuple[Store, Catchment, RoofCatchment, int | None]],
 
     `pumps`: what the pump of a store lifts [m3/s], and who takes what is over that.
     """
-    nodes = [Node(store, ground, roof, to, np.zeros((0, 2)), False)
+    nodes = [Node(store, ground, roof, to, np.zeros((0, 2)))
              for store, ground, roof, to in parts]
     for i, (lifts, over_to) in (pumps or {}).items():
         nodes[i] = replace(nodes[i], lifts=lifts, over_to=over_to)

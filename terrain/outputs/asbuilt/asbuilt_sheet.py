@@ -15,10 +15,12 @@ from terrain.outputs.asbuilt.difference_panel import LOOKS, difference_panel
 from terrain.outputs.asbuilt.words import (
     NAMES,
     held_words,
+    is_to_mend,
     level,
     mend_words,
     small,
     spill_words,
+    verdict_words,
 )
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.sheets.sheet import MARGIN, Sheet
@@ -29,6 +31,8 @@ PROFILE, CURVE, MOST = 1.32, 1.55, 3
 #: What stands in a row of profiles, in the order in which they are drawn.
 ROWS = (("sill", "lip", "rim"), ("berm", "wall", "bund"), ("bed",), ("floor",), ("cut-off",),
         ("check",))
+#: Height of the storms' heading with the head of their table, and of a storm. [pt]
+STORM_HEAD, STORM = 42.0, 12.0
 #: Share of a row that a sill takes where something stands beside it.
 SILL = 0.42
 
@@ -123,16 +127,18 @@ def _column(sheet: Sheet, work: WorkFound, system: str) -> None:
     _key(sheet, work)
     sheet.head("Surveyed: points, lowest to highest")
     for found in work.lines:
-        bold = any(found.state(i) != "within" for i in range(len(found.points)))
+        bold = is_to_mend(found, work.mends)
         low, most = (small(p.difference, system, True) for p in (found.lowest, found.highest))
         column.row([(0, "left", f"{NAMES[found.line.name]}, {len(found.points)}"),
                     (0.64 * column.width, "right", f"{low.rsplit(' ', 1)[0]} to {most}"),
-                    (column.width, "right", found.verdict.replace(" to judge", ""))], size,
+                    (column.width, "right",
+                     verdict_words(found, work.mends).replace(" to judge", ""))], size,
                    weight="bold" if bold else "normal", lead=1.5)
     room = (CURVE + 0.28) * 72 if work.spill is not None else 0.0
+    storms = STORM_HEAD + STORM * len(work.storms) if work.storms else 0.0
     _sentences(sheet, "To do", [mend_words(mend, system) for mend in work.mends if mend.needed],
-               room)
-    _sentences(sheet, "Take care", list(work.cautions), room)
+               room + storms)
+    _sentences(sheet, "Take care", list(work.cautions), room + storms)
     _storms(sheet, work, system, room)
     if work.spill is not None:
         _curves(sheet, work, system)
@@ -182,22 +188,34 @@ def _sentences(sheet: Sheet, head: str, said: list[str], keep: float) -> None:
 
 
 def _storms(sheet: Sheet, work: WorkFound, system: str, keep: float) -> None:
-    """What it now catches beside the design, as many storms as there is room for."""
+    """What it now catches beside the design; where there is no room for all storms, those that
+    rain most, and how many stand elsewhere."""
     column = sheet.column
-    if not work.storms or column.room - keep < 66:
+    if not work.storms:
+        return
+    fits = int((column.room - keep - STORM_HEAD) / STORM)
+    if fits < len(work.storms):
+        fits = max(fits - 1, 0)  # a line says how many are left out
+    chosen = sorted(range(len(work.storms)), key=lambda i: -work.storms[i].depth)[:fits]
+    left = len(work.storms) - len(chosen)
+    told = (f"{left} {'more ' if chosen else ''}storm{' stands' if left == 1 else 's stand'} in "
+            "the printed answer.")
+    if not chosen:
+        column.skip(4)
+        column.text(f"Storms: {told}", sy.SMALL_SIZE, sy.SHED, style="italic")
         return
     sheet.head("Storms")
     unit = PRINTED["volume"][system == "us"][0]
     places = (0.66 * column.width, column.width)
     column.row([(0, "left", f"rain; volumes in {unit}"), (places[0], "right", "catches"),
                 (places[1], "right", "as designed")], sy.SMALL_SIZE, sy.SOFT_INK)
-    for storm in work.storms:
-        if column.room - keep < 14:
-            return
+    for storm in (work.storms[i] for i in sorted(chosen)):
         column.row([(0, "left", sy.plain(storm.depth, "rain", system)), *(
             (at, "right", shown(s.caught, "volume", system, with_unit=False))
             for at, s in zip(places, (storm.built, storm.designed), strict=True))],
             sy.SMALL_SIZE, lead=1.4)
+    if left:
+        column.text(told, sy.SMALL_SIZE, sy.SHED, style="italic")
 
 
 def _curves(sheet: Sheet, work: WorkFound, system: str) -> None:

@@ -13,7 +13,7 @@ from terrain.asbuilt.spills import FirstSpill
 from terrain.outputs.asbuilt.words import NAMES, tolerance
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.sheets.long_profiles import round_step
-from terrain.units import PRINTED, shown
+from terrain.units import PRINTED, printed, shown
 
 #: Looks of points: symbol, face, edge, size.
 LOOKS = {"within": ("o", sy.PAPER, sy.INK, 4.6), "high": ("^", sy.EARTH, sy.PAPER, 7.5),
@@ -39,7 +39,7 @@ def difference_panel(figure: Figure, left: float, bottom: float, wide: float, hi
     across, up = figure.get_size_inches()
     ax = figure.add_axes(((left + BESIDE) / across, (bottom + BELOW) / up,
                           (wide - BESIDE - 0.1) / across, (high - ABOVE - BELOW) / up))
-    factor = 1000 * PRINTED["rain"][system == "us"][1]  # m to mm or in
+    factor = printed("level", system)[1] if system == "us" else 1000.0  # m to ft or mm
     along = PRINTED["length"][system == "us"][1]
     floor = lines[0].line.area is not None
     count = sum(len(found.points) for found in lines)
@@ -55,7 +55,7 @@ def difference_panel(figure: Figure, left: float, bottom: float, wide: float, hi
         tags += _line(ax, found, factor, along, floor)
     if spill is not None and here:
         _spill(ax, spill, factor, along)
-    _tag(ax, tags, 2 if system == "us" else 0)
+    _tag(ax, tags, 3 if system == "us" else 0)
     _head(figure, left, bottom + high, wide, lines, system)
     _ticks(ax, lines, floor, system)
     return ax
@@ -177,7 +177,7 @@ def _ticks(ax: Axes, lines: Sequence[LineFound], floor: bool, system: str) -> No
         step /= 2
     at = [i * step for i in range(int(np.ceil(low / step)), int(np.floor(top / step)) + 1)]
     ax.set_yticks(at)
-    unit = PRINTED["rain"][system == "us"][0]
+    unit = "ft" if system == "us" else "mm"
     ax.set_yticklabels([f"{'−' if v < 0 else '+' if v > 0 else ''}{abs(v):g}"
                         + (f" {unit}" if v == at[-1] else "") for v in at])
     start, end = ax.get_xlim()

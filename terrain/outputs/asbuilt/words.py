@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from terrain.asbuilt.compared import LineFound
 from terrain.asbuilt.designed_lines import DesignedLine
 from terrain.asbuilt.matching import Measured
 from terrain.asbuilt.mending import Mend
 from terrain.asbuilt.said import SAME_STORAGE
 from terrain.asbuilt.work_found import WorkFound
-from terrain.units import shown
+from terrain.units import printed, shown
 
 #: What each line is called.
 NAMES = {"sill": "sill", "lip": "lip", "bed": "bed", "check": "checks", "berm": "berm's crest",
          "wall": "wall's crest", "cut-off": "cut-off trench", "rim": "rim", "floor": "floor",
          "bund": "bund's crest"}
 
+#: Less earth than this is told as less. [m3 or yd3]
+LEAST = 0.01
+
 
 def small(metres: float | None, system: str, signed: bool = False) -> str:
-    """A small height, in mm or in inches; with its sign where it is a difference."""
+    """A small height, in mm, or in feet as the staff and all levels are; with its sign where it is
+    a difference."""
     if metres is None:
         return "unknown"
-    words = shown(abs(metres) * 1000, "rain", system, 2 if system == "us" else 0)
+    words = (shown(abs(metres), "level", "us", 3) if system == "us" else
+             shown(abs(metres) * 1000, "rain", system, 0))
     if not signed or not any(digit in words for digit in "123456789"):
         return words
     return ("+" if metres > 0 else "−") + words
@@ -40,17 +47,39 @@ def tolerance(line: DesignedLine, system: str) -> str:
 
 def at(point: Measured, line: DesignedLine, system: str) -> str:
     """Where a point lies on its line."""
-    if line.area is not None:
-        return f"at point {point.point.name}" if point.point.name else "at a point"
-    return f"at {shown(point.station, 'length', system)}"
+    given = point.point
+    if line.area is None:
+        return f"at {shown(point.station, 'length', system)}"
+    if given.name:
+        return f"at point {given.name}"
+    if given.stake is not None:
+        return f"at stake {given.stake}"
+    if given.at is not None:
+        east, north = (f"{part:.{6 if given.lonlat else 1}f}" for part in given.at)
+        return f"at {east}, {north}"
+    return f"at station {shown(point.station, 'length', system)} of its edge"
 
 
-def line_row(found: LineFound, system: str) -> list[str]:
+def verdict_words(found: LineFound, mends: Iterable[Mend]) -> str:
+    """What is to be said of a line: its verdict, or that what is off may stay as it is."""
+    own = [mend for mend in mends if mend.line is found.line]
+    if not own or any(mend.needed for mend in own):
+        return found.verdict
+    return f"{found.verdict.removeprefix('too ')}, may stay"
+
+
+def is_to_mend(found: LineFound, mends: Iterable[Mend]) -> bool:
+    """Whether anything must be done to a line."""
+    return any(mend.needed and mend.line is found.line for mend in mends)
+
+
+def line_row(found: LineFound, mends: Iterable[Mend], system: str) -> list[str]:
     """One row of a table: line, points, tolerance, highest, lowest, verdict."""
     high, low, line = found.highest, found.lowest, found.line
     return [NAMES[line.name], str(len(found.points)), tolerance(line, system),
             f"{small(high.difference, system, True)} {at(high, line, system)}",
-            f"{small(low.difference, system, True)} {at(low, line, system)}", found.verdict]
+            f"{small(low.difference, system, True)} {at(low, line, system)}",
+            verdict_words(found, mends)]
 
 
 LINE_HEAD = ["", "points", "tolerance", "highest", "lowest", "verdict"]
@@ -95,6 +124,9 @@ def mend_words(mend: Mend, system: str) -> str:
         return (f"The {name} {where} may stay as it is: up to {small(stretch.most, system)} "
                 f"{harm}.")
     long = "" if line.area is not None else f"{shown(stretch.length, 'length', system)} long, "
+    least = LEAST / printed("earth", system)[1]
     earth = ("" if stretch.volume is None else
-             f", {shown(stretch.volume, 'earth', system, 2)} of earth")
+             f", {shown(stretch.volume, 'earth', system, 2)} of earth"
+             if stretch.volume >= least else
+             f", less than {shown(least, 'earth', system, 2)} of earth")
     return f"{how}: {long}up to {small(stretch.most, system)}{earth}."

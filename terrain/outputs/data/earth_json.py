@@ -23,7 +23,8 @@ def earth_facts(plan: Plan) -> dict[str, Any] | None:
         return None
     return {
         "works": [{
-            "name": work.name, "kind": work.kind, "soil": work.soil,
+            "name": work.name, "kind": work.kind, "leads_from": work.leads_from or None,
+            "soil": work.soil,
             "loose_per_bank": work.loose_per_bank, "compacted_per_bank": work.compacted_per_bank,
             "cut_m3": work.cut, "cut_loose_m3": work.cut * work.loose_per_bank,
             "topsoil_m3": work.topsoil, "topsoil_back_m3": work.topsoil_back,

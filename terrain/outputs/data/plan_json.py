@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from terrain.inputs.dem import Dem
 from terrain.inputs.made_from import fingerprints, made_with
 from terrain.outputs.data.answers_json import (
     ground_facts,
@@ -25,6 +26,7 @@ from terrain.plan.planned import Plan, PlannedStore
 from terrain.plan.siting.road_turnouts import Turnout
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.entry import Entry
+from terrain.works.furrow import Furrow
 
 FORMAT = 1
 
@@ -93,7 +95,9 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
         "sill_head_m": None if tank else store.sill.head,
         "infiltration_mm_h": store.infiltration, "infiltration_source": store.rate_source,
         **_arrival(plan, index),
-        "spills_to": planned.spills_to, "starts_at_mm": planned.starts_at,
+        "spills_to": planned.spills_to, "spill_led_by": node.led or None,
+        "furrow": None if planned.furrow is None else furrow_facts(planned.furrow, dem),
+        "starts_at_mm": planned.starts_at,
         "full_at_mm": planned.full_at, "drains_in_h": planned.drain_hours,
         "storms": {name: _fates(entries[name][store.name]) for name in plan.storms},
         "average_year": None if yearly is None else _fates(yearly),
@@ -143,6 +147,15 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
     if planned.placed.stand is not None:
         found |= stand_facts(planned.placed.stand, planned.life)
     return found
+
+
+def furrow_facts(made: Furrow, dem: Dem) -> dict[str, Any]:
+    """The furrow that leads a store's spill, from the sill on."""
+    return {"line": line_string(dem, made.line), "length_m": made.length, "width_m": made.width,
+            "sill_level_m": made.sill, "end_level_m": made.end_level, "rim_level_m": made.rim,
+            "fall_m": made.fall, "falls": made.falls, "lower_rim_by_m": made.lower_by,
+            "deepest_m": made.deepest[1], "deepest_at_m": made.deepest[0],
+            "lowest_m": made.lowest[1], "lowest_at_m": made.lowest[0], "earth_m3": made.earth}
 
 
 def _arrival(plan: Plan, index: int) -> dict[str, Any]:

@@ -20,7 +20,8 @@ from terrain.outputs.drawing.labels import Column
 SHORT = {"swale": "swale", "drain": "drain", "basin": "basin", "hollow": "natural hollow",
          "wall": "wall", "pit": "pit", "tree basin": "tree basin", "crescent": "crescent",
          "trench": "trench", "tank": "tank", "sill": "sill", "spill": "way of the spill",
-         "led": "spill led", "catchment": "catchments", "drained": "what each drains",
+         "furrow": "furrow", "led": "pipe or pump", "catchment": "catchments",
+         "drained": "what each drains",
          "way on": "where it goes", "turn-out": "let it go here", "run-on": "run-on",
          "flow": "water gathers", "shed": "sheds here", "bare": "bare ground", "road": "road",
          "culvert": "culvert", "roof": "roof", "caution": "grave cautions",
@@ -105,7 +106,8 @@ class Legend:
             ("tank", "Tank", self._tank),
             ("sill", "Sill, where a full work spills", self._sill),
             ("spill", "Way of the spill", self._spill),
-            ("led", "Spill led by pipe or hand", self._led),
+            ("furrow", "Furrow dug by hand, leads a spill", self._furrow),
+            ("led", "Spill led by pipe or pump", self._led),
             ("catchment", "Catchment of a work, tints in turn", self._tints),
             ("drained", "What each place drains, tints in turn", self._tints),
             ("way on", "Where the water goes from there", self._spill),
@@ -188,6 +190,10 @@ class Legend:
     def _spill(self, y: float) -> None:
         self._line(y, sy.WATER, 1.2, (0, (4.5, 2.2)))
         base.arrowhead(self.ax, np.array([25.0, y]), np.array([1.0, 0.0]), 8.5, sy.WATER, 5)
+
+    def _furrow(self, y: float) -> None:
+        self._line(y, sy.EARTH, 2.8, solid_capstyle="butt")
+        self._line(y, sy.POOL, 1.1, solid_capstyle="butt")
 
     def _led(self, y: float) -> None:
         self._line(y, sy.TANK, 1.3, (0, (1.2, 1.6)))

@@ -144,16 +144,30 @@ def draw_spill(ax: Axes, way: FloatArray, view: View) -> None:
     base.arrows_along(ax, way, view, sy.WATER, "spill")
 
 
-def spill_parts(node: Any, placed: Any) -> tuple[FloatArray | None, FloatArray | None]:
+def draw_led(ax: Axes, way: FloatArray, view: View, led: str, arrows: bool = True) -> str:
+    """The part of a spill's way that is led: a furrow as dug ground with water in it, a pipe or a
+    pump's line dotted; gives its key in the legend."""
+    x, y = way.T
+    if led == "furrow":
+        for colour, wide in ((sy.EARTH, 2.8), (sy.POOL, 1.1)):
+            ax.add_line(Line2D(x, y, color=colour, linewidth=wide, zorder=14, gid="furrow",
+                               solid_capstyle="butt"))
+        if arrows:
+            base.arrows_along(ax, way, view, sy.EARTH, "furrow", short=True)
+        return "furrow"
+    ax.add_line(Line2D(x, y, color=sy.TANK, linewidth=1.3, linestyle=(0, (1.2, 1.6)), zorder=14,
+                       gid="led"))
+    if arrows:
+        base.arrows_along(ax, way, view, sy.TANK, "led", short=True)
+    return "led"
+
+
+def spill_parts(node: Any) -> tuple[FloatArray | None, FloatArray | None]:
     """The led part of a spill's way, and the part over the ground."""
-    path = np.asarray(node.spill_path, float)
-    if len(path) < 2:
+    if len(node.spill_path) < 2:
         return None, None
-    if not node.piped:
-        return None, path
-    pipe = placed.work.pipe
-    count = len(pipe) if pipe is not None else 2
-    return path[:count], path[count - 1:]
+    return (np.asarray(node.led_way, float) if node.led else None,
+            np.asarray(node.over_way, float))
 
 
 def joined(x: float, y: float, way: FloatArray, cell: float) -> FloatArray:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from matplotlib.lines import Line2D
 from matplotlib.patches import Circle
 
 from terrain.outputs.drawing import base_map as base
@@ -14,6 +13,7 @@ from terrain.outputs.drawing.ground_map import GroundMap
 from terrain.outputs.drawing.map_features import (
     draw_drain,
     draw_hollow,
+    draw_led,
     draw_pit,
     draw_pool,
     draw_sill,
@@ -123,16 +123,13 @@ def draw_spills(on: GroundMap) -> None:
     for index in order:
         node, placed = on.plan.cascade.nodes[index], on.plan.stores[index].placed
         path = np.asarray(node.spill_path, float)
-        led, over = spill_parts(node, placed)
+        led, over = spill_parts(node)
         within = node.spills_to is not None and (
             on.plan.stores[node.spills_to].placed.work.name == placed.work.name)
-        if led is not None and len(led) > 1 and not within and not (
+        if led is not None and len(led) > 1 and not (
                 placed.kind == "drain" and node.spills_to is not None):
-            on.ax.add_line(Line2D(led[:, 0], led[:, 1], color=sy.TANK, linewidth=1.3,
-                                    linestyle=(0, (1.2, 1.6)), zorder=14, gid="led"))
-            base.arrows_along(on.ax, led, on.view, sy.TANK, "led", short=True)
+            on.drawn.add(draw_led(on.ax, led, on.view, node.led, arrows=not within))
             on.ink_of(led)
-            on.drawn.add("led")
         if over is None or len(over) < 2 or len(path) < 2:
             continue
         rows, columns = on.dem.row_column(over[:, 0], over[:, 1])

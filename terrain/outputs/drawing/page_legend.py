@@ -46,6 +46,10 @@ def draw_page_legend(column: Column, drawn: Collection[str]) -> None:
             ax.add_patch(Circle((x + 12, y), size, facecolor=face, edgecolor=edge, linewidth=1.0))
         return made
 
+    def furrow(x: float, y: float) -> None:
+        line(sy.EARTH, 2.8)(x, y)
+        line(sy.POOL, 1.1)(x, y)
+
     tint = sy.mixed(sy.SHADE_MIDDLE, sy.TINTS[0], sy.TINT_ALPHA + 0.1)
     entries += [
         ("channel", "channel, full", area(sy.POOL, sy.WATER)),
@@ -64,6 +68,7 @@ def draw_page_legend(column: Column, drawn: Collection[str]) -> None:
         ("tree", "trunk", dot(sy.TREE, sy.PAPER, 2.4)),
         ("drain", "drain, the way it runs", line(sy.WATER, 1.0, "-", True)),
         ("spill", "way of the spill", line(sy.WATER, 1.2, (0, (4.5, 2.2)), True)),
+        ("furrow", "furrow dug by hand", furrow),
         ("led", "spill led by pipe", line(sy.TANK, 1.3, (0, (1.2, 1.6)), True)),
         ("catchment", "its catchment", area(tint, sy.CONTOUR)),
         ("flow", "water gathers", line(sy.FLOW, 1.4)),

@@ -197,6 +197,11 @@ def _marks(field: SettingOut, sheet: Any) -> None:
         sheet.add_point(tuple(map(float, at)), dxfattribs={"layer": "set-ups"})
         _text(sheet, "set-ups", f"set-up {set_up.number}, line of sight {at[2]:.3f}",
               at + np.array([0.6, 0.3, 0.0]) * size, 1.5 * size)
+    for peg in field.pegs:
+        at = field.survey.points(np.array([[peg.back_x, peg.back_y, peg.back_level]]))[0]
+        sheet.add_point(tuple(map(float, at)), dxfattribs={"layer": "set-ups"})
+        _text(sheet, "set-ups", f"{peg.back}, from set-up {peg.of}, ground {at[2]:.2f}",
+              at + np.array([0.6, 0.3, 0.0]) * size, 1.5 * size)
 
 
 def _notes(field: SettingOut, sheet: Any) -> None:

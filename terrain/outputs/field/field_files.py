@@ -24,7 +24,7 @@ def write_field(field: SettingOut, folder: Path) -> None:
     if not field.stakes:
         return
     inner = folder / FOLDER
-    inner.mkdir()
+    inner.mkdir(exist_ok=True)
     write_paper(field, inner / "stakes.pdf")
     write_gpx(field, inner / "stakes.gpx")
     write_kml(field, inner / "stakes.kml")

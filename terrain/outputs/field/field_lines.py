@@ -24,20 +24,30 @@ class FieldLine:
         Whose it is, and what.
     points : float64, shape (n, 3)
         East, north and design level in the working frame. [m]
+    start : float
+        Station of its first point in the table of stakes. [m]
     """
 
     work: str
     name: str
     points: FloatArray
+    start: float = 0.0
 
 
 def lines_of(plan: Plan) -> list[FieldLine]:
-    """Lips, walls, rims, bunds and sills, from the top of the land down."""
+    """Lips, walls, rims, bunds, sills and furrows, in the site file's order."""
     found = []
-    for planned in sorted(plan.stores, key=lambda p: -p.store.sill.level):
+    for planned in plan.stores:
         if planned.store.kind not in ("tank", "hollow"):
-            found += [FieldLine(planned.store.name, name, np.asarray(points, np.float64))
+            found += [FieldLine(planned.store.name, name, np.asarray(points, np.float64),
+                                planned.swale.sill_from if planned.swale is not None
+                                and name == "sill" else 0.0)
                       for name, points in _lines(plan, planned)]
+        made = planned.furrow
+        if made is not None:
+            line = np.asarray(made.line)
+            found.append(FieldLine(planned.store.name, "furrow",
+                                   level_line(line, np.asarray(made.bed(_along(line))))))
     return found
 
 

@@ -66,11 +66,11 @@ def _stake(folder: ET.Element, field: SettingOut, staked: Staked) -> None:
     add_text(mark, "name", name_of(staked))
     add_text(mark, "description", levels_of(field, staked))
     add_text(mark, "styleUrl", "#stake")
-    data = ET.SubElement(mark, "ExtendedData")
+    data, unit = ET.SubElement(mark, "ExtendedData"), field.unit
     for name, value in (("stake", str(staked.number)), ("mark", staked.stake.mark),
-                        ("design_m", f"{staked.stake.design:.3f}"),
-                        ("ground_m", f"{staked.stake.ground:.3f}"),
-                        ("cut_m", f"{staked.stake.cut:.3f}")):
+                        *((f"{name}_{unit.suffix}", f"{unit.of(level):.3f}") for name, level in (
+                            ("design", staked.stake.design), ("ground", staked.stake.ground),
+                            ("cut", staked.stake.cut)))):
         add_text(ET.SubElement(data, "Data", {"name": name}), "value", value)
     point = ET.SubElement(mark, "Point")
     add_text(point, "altitudeMode", "clampToGround")

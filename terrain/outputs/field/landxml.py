@@ -21,6 +21,7 @@ from terrain.outputs.field.mesh import TOLERANCE, Mesh, meshes
 from terrain.outputs.field.setting_out import SettingOut
 from terrain.outputs.field.survey_frame import datum_words
 from terrain.outputs.field.words import for_xml, levels_of, name_of
+from terrain.outputs.plan_set.date import stated_day
 from terrain.units import in_both
 
 FloatArray = NDArray[np.float64]
@@ -51,9 +52,12 @@ def write_landxml(field: SettingOut, path: Path) -> bool:
     assert field.level is not None
     assert field.change is not None
     root = ET.Element("LandXML", {
-        "xmlns": SPACE, "version": "1.2", "language": "English", "readOnly": "false",
-        # The schema asks for the time of writing; the same plan gives the same bytes.
-        "date": "2000-01-01", "time": "00:00:00"})
+        "xmlns": SPACE, "version": "1.2", "language": "English", "readOnly": "false"})
+    # A day that somebody states, never the clock's, and none that is made up.
+    day = stated_day(plan.site)
+    if day is not None:
+        root.set("date", day)
+        root.set("time", "00:00:00")
     _units(root, field)
     system = {"name": for_xml(field.survey.name),
               "desc": for_xml(datum_words(plan.inputs.dem.frame))}
@@ -110,7 +114,7 @@ def _alignments(root: ET.Element, field: SettingOut) -> None:
         used[name] = used.get(name, 0) + 1
         alignment = ET.SubElement(group, "Alignment", {
             "name": for_xml(name if used[name] == 1 else f"{name} {used[name]}"),
-            "length": f"{length:.{DECIMALS}f}", "staStart": "0"})
+            "length": f"{length:.{DECIMALS}f}", "staStart": f"{field.survey.unit.of(line.start):.{DECIMALS}f}"})
         shape = ET.SubElement(ET.SubElement(alignment, "CoordGeom"), "IrregularLine",
                               {"length": f"{length:.{DECIMALS}f}"})
         ET.SubElement(shape, "Start").text = _northing_first(points[0])

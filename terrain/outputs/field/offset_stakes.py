@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,15 +12,27 @@ from terrain.inputs.dem import Dem
 from terrain.outputs.field.stakes import Stake
 from terrain.works.lie import lie_of
 
-#: Marks that stand on the lines a work is dug by; what lies beside them is measured from these.
-GUIDES = ("line", "end", "sill", "wall", "rim", "tree", "bund", "check")
+#: Marks that stand on the lines a work is dug by, and the line that each stands on; what lies
+#: beside them is measured from these.
+GUIDES = {"line": "edge", "end": "edge", "sill": "edge", "rim": "edge", "wall": "wall",
+          "tree": "tree", "bund": "bund", "check": "check"}
 #: An offset stake stands at most so many offsets off; beyond, there is none.
 MOST_TIMES = 8
-#: Of two of one work that stand closer than this the second is left out: inside a tight bend one
-#: would be taken for the other. [m]
+#: One constant serves a whole line where it is no more than so many offsets.
+ONE_FOR_ALL = 3
+#: Of two of one work that stand closer than this one is left out: inside a tight bend it would be
+#: taken for the other. [m]
 APART = 0.5
 #: The slope about a lone stake is taken over this radius. [m]
 ABOUT = 3.0
+#: Ways, as turns from the first, in which a sill's offset stake is looked for where there is no
+#: room in that one.
+TURNS = (180, 90, -90, 45, -45, 135, -135)
+WINDS = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
+#: Which stakes of a work keep theirs where two would coincide.
+FIRST = ("sill", "end")
+
+Pair = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -33,7 +46,7 @@ class OffsetStake:
     distance : float
         From the stake it stands for, on the level. [m]
     side : str
-        "uphill", "downhill" or "outward".
+        "uphill", "downhill", "outward", a wall's "water side" or "dry side", or the wind's name.
     ground : float
         Raster's ground at it. [m]
     cut : float
@@ -48,9 +61,68 @@ class OffsetStake:
     cut: float
 
 
-def offset_stake(stake: Stake, dem: Dem, offset: float, side: str,
-                 disturbed: Callable[[float, float], bool]) -> OffsetStake | None:
-    """The offset stake of a stake.
+class _Room:
+    """Where the offset stakes of one stake may stand."""
+
+    def __init__(self, stake: Stake, dem: Dem, offset: float, side: str,
+                 disturbed: Callable[[float, float], bool]) -> None:
+        self.stake, self.dem, self.offset, self.disturbed = stake, dem, offset, disturbed
+        way = _away(stake, dem) if stake.mark in GUIDES else None
+        turned = side == "downhill" and not stake.ring
+        self.named = "outward" if stake.ring else stake.sides[1 if turned else 0]
+        self.way = None if way is None else (-way[0], -way[1]) if turned else way
+        self.times = [] if self.way is None else [
+            times for times in range(1, MOST_TIMES + 1) if self.at(times, self.way)]
+
+    def at(self, times: int, way: Pair, named: str | None = None) -> OffsetStake | None:
+        """The offset stake so many offsets off, on ground that no work changes."""
+        distance = times * self.offset
+        x, y = (float(v + distance * w) for v, w in
+                zip((self.stake.x, self.stake.y), way, strict=True))
+        ground = float(self.dem.height_at(x, y))
+        if np.isnan(ground) or self.disturbed(x, y):
+            return None
+        return OffsetStake(x, y, distance, named or self.named, ground, ground - self.stake.design)
+
+    def best(self, times: int | None) -> Iterator[OffsetStake]:
+        """Offset stakes, the one that is wanted first: so many offsets off, else the nearest; of a
+        sill, which cannot do without, then in other ways."""
+        if self.way is None:
+            return
+        wanted = [times] if times in self.times else []
+        for count in [*wanted, *(t for t in self.times if t not in wanted)]:
+            found = self.at(count, self.way)
+            if found is not None:
+                yield found
+        if self.stake.mark != "sill":
+            return
+        for count in range(1, 2 * MOST_TIMES + 1):
+            for turn in np.radians(TURNS):
+                x, y = self.way
+                way = (float(x * np.cos(turn) - y * np.sin(turn)),
+                       float(x * np.sin(turn) + y * np.cos(turn)))
+                found = self.at(count, way, _wind(way))
+                if found is not None:
+                    yield found
+
+
+def _away(stake: Stake, dem: Dem) -> Pair | None:
+    if stake.away is not None:
+        return stake.away
+    try:
+        lie = lie_of(dem, stake.x, stake.y, ABOUT)
+    except ValueError:
+        return None
+    return -lie.down_x, -lie.down_y
+
+
+def _wind(way: Pair) -> str:
+    return WINDS[round(float(np.arctan2(way[1], way[0])) / (np.pi / 4)) % 8]
+
+
+def offset_stakes(stakes: Sequence[Stake], dem: Dem, offset: float, side: str,
+                  disturbed: Callable[[float, float], bool]) -> list[OffsetStake | None]:
+    """The offset stakes of stakes.
 
     Parameters
     ----------
@@ -63,44 +135,42 @@ def offset_stake(stake: Stake, dem: Dem, offset: float, side: str,
 
     Returns
     -------
-    stake : OffsetStake or None
-        At the offset, or at its least multiple on ground that no work digs or heaps; None for
-        marks that are measured from others, and where there is no such ground near.
+    stakes : list of OffsetStake or None
+        At the offset, or at a multiple of it on ground that no work digs or heaps, one multiple
+        for a whole line where that can be.  None for marks that are measured from others, where
+        there is no such ground near, and for the second of two of one work closer than `APART`;
+        a sill's stakes go first, and each has one.
     """
-    if stake.mark not in GUIDES:
-        return None
-    away = stake.away
-    if away is None:
-        try:
-            lie = lie_of(dem, stake.x, stake.y, ABOUT)
-        except ValueError:
-            return None
-        away = (-lie.down_x, -lie.down_y)
-    named = "outward" if stake.ring else side
-    sign = -1.0 if named == "downhill" else 1.0
-    for times in range(1, MOST_TIMES + 1):
-        distance = times * offset
-        x, y = (float(v + sign * distance * w) for v, w in
-                zip((stake.x, stake.y), away, strict=True))
-        ground = float(dem.height_at(x, y))
-        if np.isnan(ground):
-            return None
-        if not disturbed(x, y):
-            return OffsetStake(x, y, distance, named, ground, ground - stake.design)
-    return None
-
-
-def without_near(stakes: Sequence[Stake], offsets: Sequence[OffsetStake | None]
-                 ) -> list[OffsetStake | None]:
-    """The offset stakes of stakes, without the second of two of one work closer than `APART`."""
-    kept: list[OffsetStake | None] = []
+    rooms = [_Room(stake, dem, offset, side, disturbed) for stake in stakes]
+    lines: dict[tuple[str, str, bool], list[_Room]] = {}
+    for room in rooms:
+        if room.times:
+            stake = room.stake
+            lines.setdefault((stake.work, GUIDES[stake.mark], stake.ring), []).append(room)
+    usual = {key: _constant([room.times for room in line]) for key, line in lines.items()}
+    found: list[OffsetStake | None] = [None] * len(stakes)
     stand: dict[str, list[OffsetStake]] = {}
-    for stake, offset in zip(stakes, offsets, strict=True):
+    for index in sorted(range(len(stakes)), key=lambda i: (stakes[i].mark not in FIRST[:1],
+                                                          stakes[i].mark not in FIRST, i)):
+        stake, room = stakes[index], rooms[index]
+        if stake.mark not in GUIDES:
+            continue
         beside = stand.setdefault(stake.work, [])
-        if offset is not None and any(np.hypot(offset.x - other.x, offset.y - other.y) < APART
-                                      for other in beside):
-            offset = None
-        if offset is not None:
-            beside.append(offset)
-        kept.append(offset)
-    return kept
+        times = usual.get((stake.work, GUIDES[stake.mark], stake.ring))
+        for number, one in enumerate(room.best(times)):
+            if number and stake.mark != "sill":
+                break
+            if all(np.hypot(one.x - other.x, one.y - other.y) >= APART for other in beside):
+                beside.append(one)
+                found[index] = one
+                break
+    return found
+
+
+def _constant(choices: Sequence[Sequence[int]]) -> int:
+    """The multiple of the offset for a line: the least that serves all of its stakes, else that
+    which is the nearest of most."""
+    common = set(choices[0]).intersection(*choices[1:])
+    if common and min(common) <= ONE_FOR_ALL:
+        return min(common)
+    return Counter(times[0] for times in choices).most_common(1)[0][0]

@@ -12,7 +12,6 @@ from reportlab.pdfbase.pdfmetrics import getRegisteredFontNames, registerFont, s
 from reportlab.pdfgen.canvas import Canvas
 
 from terrain.outputs.drawing.paper import Paper, paper_of
-from terrain.outputs.field.set_ups import BENCHMARK
 from terrain.outputs.field.setting_out import SettingOut, Staked, runs_of
 from terrain.outputs.field.words import cut_words
 
@@ -23,7 +22,7 @@ TITLE, WORDS, CELL, SMALL = 15.0, 9.0, 8.0, 7.0
 #: Every other row is shaded so lightly that a pencil shows on it.
 SHADE, LINE = "#f0f0ec", "#8a8a84"
 #: What to make, where the whole of it is too long for its column.
-BRIEF = {"floor about the trunk's mound": "floor about the trunk",
+BRIEF = {"top of the mound to leave": "top of mound (leave it)",
          "floor of the cut-off trench": "floor of the trench",
          "settled crest, set at its inner foot": "crest, at its foot"}
 #: Points in a millimetre.
@@ -130,13 +129,18 @@ def _short(said: str, room: float, size: float, bold: bool = False) -> str:
 
 def _first_leaves(field: SettingOut, paper: Paper) -> list[Any]:
     """How to go about it: what the figures mean, where the level stands."""
-    lines: list[tuple[str, bool]] = []
-    for said, bold in _told(field):
-        parts = simpleSplit(said, BOLD if bold else PLAIN, WORDS, (paper.wide - 2 * MARGIN) * MM)
-        lines += [(part, bold) for part in parts or [""]]
     step, top = 5.0, MARGIN + 16
     room = int((paper.high - top - MARGIN - 6) / step)
-    chunks = [lines[i:i + room] for i in range(0, len(lines), room)]
+    chunks: list[list[tuple[str, bool]]] = [[]]
+    for said, bold in _told(field):
+        parts = simpleSplit(said, BOLD if bold else PLAIN, WORDS, (paper.wide - 2 * MARGIN) * MM)
+        # A sentence is not parted over two pages, unless it is as long as one.
+        if len(chunks[-1]) + min(len(parts) + bold, room) > room:
+            chunks.append([])
+        for part in parts or [""]:
+            if len(chunks[-1]) == room:
+                chunks.append([])
+            chunks[-1].append((part, bold))
 
     def leaf(chunk: list[tuple[str, bool]], first: bool) -> Any:
         def draw(page: _Page) -> None:
@@ -153,6 +157,8 @@ def _first_leaves(field: SettingOut, paper: Paper) -> list[Any]:
 
 def _told(field: SettingOut) -> Iterator[tuple[str, bool]]:
     unit, sign = field.unit, field.unit.sign
+    if unit.key != "m":
+        yield "All levels and lengths are feet, tenths and hundredths, not inches.", True
     yield "What the columns mean", True
     yield ("A stake marks what to make and at which level. C is how deep to cut from the raster's "
            "ground to that level, F how high to fill. Staff is what the staff must read with "
@@ -173,29 +179,32 @@ def _told(field: SettingOut) -> Iterator[tuple[str, bool]]:
         yield ("At each set-up read first the mark named. If it reads otherwise than planned, add "
                "the difference to every staff figure of that set-up. Read the mark again before "
                "you move the level: it must read the same to 5 mm (0.02 ft; common practice, no "
-               "source)."), False
+               "source). The table below follows the set-ups."), False
     for set_up in field.set_ups:
         read = [s.number for s in field.stakes if s.set_up == set_up.number]
-        back = field.back_of(set_up)
-        named = back
-        if set_up.stake is not None:
-            named = f"the top of {back}, set before at its level"
-        elif set_up.of is not None:
-            named = (f"{back}, a firm peg that you drive near "
-                     f"{_place(field, set_up.back_x, set_up.back_y)} and read first from set-up "
-                     f"{set_up.of}")
-        elif back != BENCHMARK:
-            named = back
+        leaves = [other.back for other in field.pegs if other.of == set_up.number]
+        then = ([f"stake{'s' if len(read) > 1 else ''} {runs_of(read)}"] if read else []) + (
+            [f"before you leave, {' and '.join(leaves)}"] if leaves else [])
         yield (f"Set-up {set_up.number}, near {_place(field, set_up.x, set_up.y)}, line of sight "
-               f"at {unit.of(set_up.height):.3f} {sign}: read {named}, planned "
+               f"at {unit.of(set_up.height):.3f} {sign}: read {set_up.back}, planned "
                f"{unit.of(set_up.back_reading):.3f} {sign}"
-               + (f"; then stake{'s' if len(read) > 1 else ''} {runs_of(read)}." if read else
-                  "; it only leads on to the next.")), False
-    first = field.set_ups[0].number if field.set_ups else None
-    beyond = [s.number for s in field.stakes if s.set_up not in (None, first)]
-    if beyond:
-        yield (f"From set-up {first} the staff or the ground does not let you read stakes "
-               f"{runs_of(beyond)}; the set-up in their row does."), False
+               + "".join(f"; then {what}" if i == 0 else f"; {what}"
+                         for i, what in enumerate(then)) + "."), False
+    if field.pegs:
+        yield "", False
+        yield "Pegs that carry the level on", True
+        yield ("They stand on natural ground that no work touches: drive them flush with it and "
+               "leave them. A peg's level is the line of sight that it was read from first, less "
+               "that reading; the raster's ground only tells what to expect. Its level and the "
+               "reading on it from the next set-up make the line of sight there: add to every "
+               "staff figure of that set-up what it lies above the one planned, or take off what "
+               "it lies below."), False
+    for peg in field.pegs:
+        first = unit.of(field.set_ups[(peg.of or 1) - 1].height - peg.back_level)
+        yield (f"{peg.back[:1].upper()}{peg.back[1:]}: {_place(field, peg.back_x, peg.back_y)}, "
+               f"ground {unit.of(peg.back_level):.2f} {sign}; from set-up {peg.of} planned "
+               f"{first:.3f}, read _______; its level _______; from set-up {peg.number} planned "
+               f"{unit.of(peg.back_reading):.3f}, read _______"), False
     yield "", False
     yield "What this rests on", True
     for note in field.notes:
@@ -246,11 +255,24 @@ def _c(field: SettingOut, cut: float) -> str:
     return cut_words(field, cut).replace("cut", "C").replace("fill", "F").rsplit(" ", 1)[0]
 
 
+def _sections(field: SettingOut) -> Iterator[tuple[str, list[Staked]]]:
+    """The stakes by work, in the order in which the level is moved; those read by none last."""
+    if not field.set_ups:
+        yield from field.works.items()
+        return
+    for number in (*(set_up.number for set_up in field.set_ups), None):
+        for work, staked in field.works.items():
+            here = [one for one in staked if one.set_up == number]
+            if here:
+                yield (f"Set-up {number}: {work}" if number else
+                       f"Read from no set-up: {work}", here)
+
+
 def _table_leaves(field: SettingOut, paper: Paper) -> list[Any]:
     rows: list[tuple[str, Staked | None]] = []
-    for work, staked in field.works.items():
-        rows.append((work, None))
-        rows += [(work, one) for one in staked]
+    for head, staked in _sections(field):
+        rows.append((head, None))
+        rows += [(head, one) for one in staked]
     room = int((paper.high - 2 * MARGIN - HEAD - FOOT) / ROW)
     leaves, i = [], 0
     while i < len(rows):

@@ -2,33 +2,34 @@
 
 A level sees a plane.  A stake is read from it where the plane lies over the ground there, no
 further over the stake's design level than the staff is long, and nothing stands between.  Levels
-go on from the benchmark: each later set-up reads first a mark whose level is known by then.
+go on from the benchmark by change points: pegs on natural ground that no work touches, read from
+one set-up and then from the next.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.inputs.dem import Dem
+from terrain.outputs.field.set_up_order import Link, ordered, shared_out
+from terrain.outputs.field.sights import (
+    BoolArray,
+    FloatArray,
+    Instrument,
+    KnownMark,
+    Marks,
+    open_ground,
+)
 from terrain.works.rules import Rulebook
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
-
-#: Places tried for the level: about so many, no closer than this. [m]
-PLACES, CLOSEST = 250, 4.0
-#: They reach so far beyond the stakes. [m]
-BEYOND = 20.0
-#: A line of sight is looked at in so many places; it clears the ground by this. [m]
-SIGHTS, CLEAR = 12, 0.1
 #: A level may stand this much lower or higher on its tripod than the rule says. [m]
 TRIPOD = 0.3
-#: A peg's top may stand so far below the ground, in a nick, and so far above it. [m]
-PEG = (0.05, 0.6)
+#: Offset stakes that pegs may stand beside are thinned to this. [m]
+APART = 5.0
 BENCHMARK = "the benchmark"
 
 
@@ -45,15 +46,13 @@ class SetUp:
     height : float
         Level of its line of sight, as planned. [m]
     back : str
-        What is read first.
+        What is read first: the benchmark, or a peg by its letter.
     back_level, back_reading : float
-        Its level, and what the staff on it reads. [m]
+        Its level, of a peg that of the raster's ground, and what the staff on it reads. [m]
     back_x, back_y : float
         [m]
     of : int or None
-        For a change point, the number of the set-up from which it is read before.
-    stake : int or None
-        Place in the list of the stake that is read first; None of another mark.
+        For a peg, the number of the set-up from which it is read before.
     """
 
     number: int
@@ -66,65 +65,11 @@ class SetUp:
     back_x: float
     back_y: float
     of: int | None = None
-    stake: int | None = None
 
 
-@dataclass(frozen=True)
-class Marks:
-    """What is to be read: places, ground and design levels, each shape (n,). [m]"""
-
-    x: FloatArray
-    y: FloatArray
-    ground: FloatArray
-    design: FloatArray
-
-    @property
-    def pegs(self) -> BoolArray:
-        """Where a peg's top stands at the design level before anything is dug."""
-        over = self.design - self.ground
-        return (over >= -PEG[0]) & (over <= PEG[1])
-
-
-@dataclass(frozen=True)
-class KnownMark:
-    """The benchmark: its place and level, and the reading on it where that is fixed. [m]"""
-
-    x: float
-    y: float
-    level: float
-    reading: float | None = None
-
-
-class _Instrument:
-    """What can be read from a place, by the rules."""
-
-    def __init__(self, dem: Dem, staff: float, rules: Rulebook) -> None:
-        self.dem, self.staff = dem, staff
-        self.least, self.sight = rules["staff least reading"], rules["sight length"]
-
-    def reads(self, x: FloatArray, y: FloatArray, height: FloatArray, marks: Marks) -> BoolArray:
-        """Which marks are read from which places, shape (places, marks)."""
-        # Bars are as tight as a millimetre: a reading of a whole staff is still read.
-        reading = height[:, None] - marks.design[None, :]
-        over = height[:, None] - np.fmax(marks.ground, marks.design)[None, :]
-        far = np.hypot(x[:, None] - marks.x, y[:, None] - marks.y)
-        good = ((reading <= self.staff + 1e-6) & (over >= self.least - 1e-6) & (far <= self.sight))
-        where = np.nonzero(good)
-        good[where] = self.clear(x[where[0]], y[where[0]], marks.x[where[1]], marks.y[where[1]],
-                                 height[where[0]])
-        return good
-
-    def clear(self, x: FloatArray, y: FloatArray, to_x: FloatArray, to_y: FloatArray,
-              height: FloatArray) -> BoolArray:
-        """Whether the ground between pairs of places stays below a line of sight."""
-        shares = np.linspace(0.0, 1.0, SIGHTS + 2)[1:-1]
-        ground = self.dem.height_at(x[:, None] + shares * (to_x - x)[:, None],
-                                    y[:, None] + shares * (to_y - y)[:, None])
-        return np.asarray((np.nan_to_num(ground, nan=-np.inf)
-                           <= height[:, None] - CLEAR).all(axis=1))
-
-
-def plan_set_ups(dem: Dem, marks: Marks, known: KnownMark, staff: float, rules: Rulebook
+def plan_set_ups(dem: Dem, marks: Marks, known: KnownMark, staff: float, rules: Rulebook,
+                 beside: FloatArray | None = None,
+                 disturbed: Callable[[float, float], bool] = lambda x, y: False
                  ) -> tuple[list[SetUp], NDArray[np.int64]]:
     """Choose set-ups, few, that together read every mark they can.
 
@@ -134,189 +79,192 @@ def plan_set_ups(dem: Dem, marks: Marks, known: KnownMark, staff: float, rules: 
     known : KnownMark
     staff : float
         Its length. [m]
+    beside : float64, shape (n, 2), optional
+        Places for pegs that are preferred to others: where offset stakes stand. [m]
+    disturbed : callable, optional
+        Whether any work digs or heaps at a point; no level stands and no peg is driven there.
 
     Returns
     -------
     set_ups : list of SetUp
         Empty where the benchmark can be read from nowhere.
     read_from : int64, shape (marks,)
-        Number of the first set-up that reads each mark; 0 where none does.
+        Number of the set-up that reads each mark; 0 where none does.
 
     Notes
     -----
     Each next set-up is the one, of those that can be joined to an earlier one, that reads most
     marks not yet read (greedy covering); where none that reads any can be joined, one that leads
-    towards such a place by the fewest moves.
+    towards such a place by the fewest moves.  Marks of one work are then read from as few of them
+    as may be, and set-ups numbered so that the way from each to the next is short.
     """
-    tool = _Instrument(dem, staff, rules)
-    x, y, height = _places(dem, marks, known, rules)
-    read_from = np.zeros(len(marks.x), np.int64)
+    tool = Instrument(dem, staff, rules)
+    x, y, ground = open_ground(dem, marks, known, disturbed)
+    none = [], np.zeros(len(marks.x), np.int64)
     if not len(x):
-        return [], read_from
+        return none
+    pegs = _pegs(dem, x, y, ground, beside, disturbed)
     bench = Marks(*(np.array([v]) for v in (known.x, known.y, known.level, known.level)))
-    reads = tool.reads(x, y, height, marks)
-    at_bench = tool.reads(x, y, height, bench)[:, 0]
-    chain = _Chain(tool, marks, known, x, y, height, reads, at_bench)
-    chain.start(rules["instrument height"])
-    while chain.set_ups and chain.goes_on():
-        pass
-    for set_up, row in zip(chain.set_ups, chain.seen, strict=True):
-        read_from[row & (read_from == 0)] = set_up.number
-    return chain.set_ups, read_from
-
-
-class _Chain:
-    """Set-ups joined one to the next."""
-
-    def __init__(self, tool: _Instrument, marks: Marks, known: KnownMark, x: FloatArray,
-                 y: FloatArray, height: FloatArray, reads: BoolArray, at_bench: BoolArray) -> None:
-        self.tool, self.marks, self.known = tool, marks, known
-        self.x, self.y, self.height = x, y, height
-        self.reads, self.at_bench = reads, at_bench
-        self.set_ups: list[SetUp] = []
-        self.seen: list[BoolArray] = []
-        self._joins: BoolArray | None = None
-        self.placed: list[int] = []
-
-    def start(self, stands: float) -> None:
-        """The first set-up, which reads the benchmark."""
-        known = self.known
-        if known.reading is not None:
-            level = known.level + known.reading
-            ground = self.height - stands
-            fits = np.abs(level - stands - ground) <= TRIPOD
-            near = np.hypot(self.x - known.x, self.y - known.y)
-            fits &= near <= self.tool.sight
-            height = np.full(len(self.x), level)
-            reads = self.tool.reads(self.x, self.y, height, self.marks)
-            if not fits.any():
-                fits = near <= self.tool.sight
-                fits &= np.abs(level - stands - ground) == np.abs(
-                    level - stands - ground)[fits].min(initial=np.inf)
-            if not fits.any():
-                return
-            best = int(np.argmax(np.where(fits, reads.sum(axis=1) + 1.0 / (1 + near), -1.0)))
-            self._add(float(self.x[best]), float(self.y[best]), level, reads[best], BENCHMARK,
-                      known.level, (known.x, known.y))
-            self.placed.append(best)
-            # What is joined to the first is joined to its own height, not the rule's.
-            self.height = self.height.copy()
-            self.height[best], self.reads[best] = level, reads[best]
-            return
-        if not self.at_bench.any():
-            return
-        near = np.hypot(self.x - known.x, self.y - known.y)
-        best = int(np.argmax(np.where(self.at_bench, self.reads.sum(axis=1) + 1.0 / (1 + near),
-                                      -1.0)))
-        self._place(best)
-
-    def goes_on(self) -> bool:
-        """Add the next set-up; False where there is none worth adding."""
-        left = ~np.any(self.seen, axis=0)
-        if not left.any():
-            return False
-        new = (self.reads & left).sum(axis=1)
-        if not new.any():
-            return False
-        seen = np.any(self.seen, axis=0) & self.marks.pegs
-        straight = self.at_bench | (self.reads & seen).any(axis=1)
-        joined = straight & (new > 0)
-        if joined.any():
-            self._place(int(np.argmax(np.where(joined, new, -1))))
-            return True
-        way = self._way(new > 0)
-        if way is None:
-            return False
-        for place in way:
-            self._place(place)
-        return True
-
-    def _way(self, goal: BoolArray) -> list[int] | None:
-        """Fewest moves by change points from any set-up to a place that reads something new."""
-        from scipy.sparse.csgraph import dijkstra
-
-        if self._joins is None:
-            self._joins = self._change_points()
-        cost, before, _ = dijkstra(self._joins.astype(float), indices=self.placed, min_only=True,
-                                   unweighted=True, return_predecessors=True)
-        reached = goal & np.isfinite(cost)
-        if not reached.any():
-            return None
-        place = int(np.argmin(np.where(reached, cost, np.inf)))
-        way = []
-        while place not in self.placed:
-            way.append(place)
-            place = int(before[place])
-        return way[::-1]
-
-    def _change_points(self) -> BoolArray:
-        """Pairs of places that both read a peg on the ground halfway between."""
-        count = len(self.x)
-        first, second = np.triu_indices(count, 1)
-        x, y, ground = self._halfway(first, second)
-        good = np.isfinite(ground) & (np.hypot(self.x[first] - x, self.y[first] - y)
-                                      <= self.tool.sight)
-        for end in (first, second):
-            over = self.height[end] - ground
-            good &= (over >= self.tool.least) & (over <= self.tool.staff)
-        for end in (first, second):
-            some = np.flatnonzero(good)
-            good[some] = self.tool.clear(self.x[end[some]], self.y[end[some]], x[some], y[some],
-                                         self.height[end[some]])
-        joins = np.zeros((count, count), bool)
-        joins[first[good], second[good]] = joins[second[good], first[good]] = True
-        return joins
-
-    def _halfway(self, first: NDArray[np.int64], second: NDArray[np.int64]
-                 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        x, y = ((part[first] + part[second]) / 2 for part in (self.x, self.y))
-        return x, y, self.tool.dem.height_at(x, y)
-
-    def _place(self, place: int) -> None:
-        """Set up at a place: read back the benchmark, else a stake, else a change point."""
-        at = float(self.x[place]), float(self.y[place]), float(self.height[place])
-        row, known = self.reads[place], self.known
-        if self.at_bench[place]:
-            self._add(*at, row, BENCHMARK, known.level, (known.x, known.y))
+    choice = _Choice(tool, x, y, ground + rules["instrument height"], marks, pegs, bench)
+    first = choice.first(known, rules["instrument height"])
+    if first is None:
+        return none
+    chosen = choice.covering(first)
+    seen = choice.reads[chosen]
+    works = marks.work if marks.work is not None else np.zeros(len(marks.x), np.int64)
+    links = choice.links(chosen)
+    given = shared_out(seen, works, [0 if link.peg is None else 1 for link in links])
+    order = ordered(links, given, np.column_stack([x[chosen], y[chosen]]))
+    numbers = {index: i + 1 for i, index in enumerate(order)}
+    found: list[SetUp] = []
+    letters: dict[int, str] = {}
+    for index in order:
+        place, link = chosen[index], links[index]
+        height = float(choice.height[place])
+        if link.peg is None:
+            back, at, of = BENCHMARK, (known.x, known.y, known.level), None
         else:
-            shared = row & np.any(self.seen, axis=0) & self.marks.pegs
-            if shared.any():
-                far = np.hypot(self.marks.x - at[0], self.marks.y - at[1])
-                stake = int(np.argmin(np.where(shared, far, np.inf)))
-                self._add(*at, row, "", float(self.marks.design[stake]),
-                          (float(self.marks.x[stake]), float(self.marks.y[stake])), stake=stake)
-            else:  # only a way of change points leads here, so the joins are known
-                assert self._joins is not None
-                before = next(p for p in reversed(self.placed) if self._joins[place, p])
-                x, y, ground = self._halfway(np.array([before]), np.array([place]))
-                number = self.placed.index(before) + 1
-                self._add(*at, row, f"change point {chr(64 + min(self._changes() + 1, 26))}",
-                          float(ground[0]), (float(x[0]), float(y[0])), of=number)
-        self.placed.append(place)
-
-    def _changes(self) -> int:
-        return sum(s.of is not None for s in self.set_ups)
-
-    def _add(self, x: float, y: float, height: float, row: BoolArray, back: str, level: float,
-             at: tuple[float, float], of: int | None = None, stake: int | None = None) -> None:
-        self.set_ups.append(SetUp(len(self.set_ups) + 1, x, y, height, back, level,
-                                  height - level, *at, of, stake))
-        self.seen.append(row)
+            letter = letters.setdefault(link.peg, _letter(len(letters)))
+            back, of = f"peg {letter}", numbers[link.before]
+            at = tuple(float(part[link.peg]) for part in (pegs.x, pegs.y, pegs.ground))
+        found.append(SetUp(numbers[index], float(x[place]), float(y[place]), height, back, at[2],
+                           height - at[2], at[0], at[1], of))
+    read_from = np.array([numbers.get(int(index), 0) for index in given], np.int64)
+    return found, read_from
 
 
-def _places(dem: Dem, marks: Marks, known: KnownMark, rules: Rulebook
-            ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Places for the level on known ground, and the level of its line of sight there."""
-    every_x, every_y = (np.append(a, b) for a, b in ((marks.x, known.x), (marks.y, known.y)))
-    west, east = every_x.min() - BEYOND, every_x.max() + BEYOND
-    south, north = every_y.min() - BEYOND, every_y.max() + BEYOND
-    step = max(float(np.sqrt((east - west) * (north - south) / PLACES)), CLOSEST)
-    x, y = (part.ravel() for part in np.meshgrid(np.arange(west, east, step),
-                                                 np.arange(south, north, step)))
-    turns = np.arange(0.0, 2 * np.pi, np.pi / 4)
-    near: Sequence[float] = (10.0, 30.0)
-    x = np.concatenate([x, *(known.x + r * np.cos(turns) for r in near)])
-    y = np.concatenate([y, *(known.y + r * np.sin(turns) for r in near)])
-    ground = dem.height_at(x, y)
-    there = np.isfinite(ground)
-    return x[there], y[there], ground[there] + rules["instrument height"]
+def _letter(count: int) -> str:
+    """A, B, … Z, AA, AB …"""
+    said = chr(65 + count % 26)
+    return said if count < 26 else _letter(count // 26 - 1) + said
+
+
+def _pegs(dem: Dem, x: FloatArray, y: FloatArray, ground: FloatArray, beside: FloatArray | None,
+          disturbed: Callable[[float, float], bool]) -> Marks:
+    """Where a change point may be: beside offset stakes first, then on open ground."""
+    if beside is not None and len(beside):
+        beside = _thinned(beside)
+        first = np.asarray(dem.height_at(*beside.T), np.float64)
+        free = np.isfinite(first) & ~np.array([disturbed(*at) for at in beside], bool)
+        x, y = (np.concatenate([part[free], other]) for part, other in zip(beside.T, (x, y),
+                                                                         strict=True))
+        ground = np.concatenate([first[free], ground])
+    return Marks(x, y, ground, ground)
+
+
+def _thinned(places: FloatArray) -> FloatArray:
+    """Places, without those closer than `APART` to one before."""
+    kept: list[FloatArray] = []
+    for place in places:
+        if all(np.hypot(*(place - other)) >= APART for other in kept):
+            kept.append(place)
+    return np.array(kept)
+
+
+class _Choice:
+    """Chooses places of the level."""
+
+    def __init__(self, tool: Instrument, x: FloatArray, y: FloatArray, height: FloatArray,
+                 marks: Marks, pegs: Marks, bench: Marks) -> None:
+        self.tool, self.x, self.y, self.height = tool, x, y, height
+        self.marks, self.pegs = marks, pegs
+        self.reads = tool.reads(x, y, height, marks)
+        self.at_peg = tool.reads(x, y, height, pegs)
+        self.at_bench = tool.reads(x, y, height, bench)[:, 0]
+
+    def first(self, known: KnownMark, stands: float) -> int | None:
+        """The first place, which reads the benchmark; at the height that its reading fixes."""
+        near = np.hypot(self.x - known.x, self.y - known.y)
+        if known.reading is None:
+            if not self.at_bench.any():
+                return None
+            return int(np.argmax(np.where(self.at_bench, self.reads.sum(axis=1) + 1.0 / (1 + near),
+                                          -1.0)))
+        level = known.level + known.reading
+        off = np.abs(level - self.height)
+        within = near <= self.tool.sight
+        if not within.any():
+            return None
+        fits = within & (off <= max(TRIPOD, float(off[within].min())))
+        height = np.full(len(self.x), level)
+        reads = self.tool.reads(self.x, self.y, height, self.marks)
+        best = int(np.argmax(np.where(fits, reads.sum(axis=1) + 1.0 / (1 + near), -1.0)))
+        one = np.array([best])
+        self.height[best], self.reads[best] = level, reads[best]
+        self.at_peg[best] = self.tool.reads(self.x[one], self.y[one], height[one], self.pegs)[0]
+        self.at_bench[best] = True
+        return best
+
+    def covering(self, first: int) -> list[int]:
+        """Places that together read all that can be read, each joined to one before it."""
+        joins = self.at_peg.astype(np.float32) @ self.at_peg.T.astype(np.float32) > 0
+        chosen = [first]
+        left = ~self.reads[first]
+        while left.any():
+            new = self._worth(left)
+            joined = (self.at_bench | joins[chosen].any(axis=0)) & (new > 0)
+            way = [int(np.argmax(np.where(joined, new, -1)))] if joined.any() else (
+                _way(joins, chosen, new > 0))
+            if not way:
+                break
+            chosen += way
+            left &= ~self.reads[way].any(axis=0)
+        return chosen
+
+    def _worth(self, left: BoolArray) -> NDArray[np.int64]:
+        """How many more marks each place reads; those of a work that it reads whole count twice,
+        so that works are not parted between set-ups."""
+        more = self.reads & left
+        worth = more.sum(axis=1)
+        works = self.marks.work
+        for work in np.unique(works[left]) if works is not None else ():
+            own = left & (works == work)
+            worth = worth + np.where(more[:, own].all(axis=1), own.sum(), 0)
+        return np.asarray(worth, np.int64)
+
+    def links(self, chosen: list[int]) -> list[Link]:
+        """What each of the places reads first: the benchmark where it can, else the peg that leads
+        on from the place the fewest moves from it, then the one with the shortest sights."""
+        links: dict[int, Link] = {i: Link(None, None) for i, place in enumerate(chosen)
+                                  if self.at_bench[place]}
+        reached = list(links)
+        while reached:
+            after: list[int] = []
+            for index, place in enumerate(chosen):
+                if index in links:
+                    continue
+                ways = [(self._shortest(chosen[before], place), before) for before in reached]
+                pairs = [(sight, before, peg) for (peg, sight), before in ways if peg is not None]
+                if pairs:
+                    _, before, peg = min(pairs)
+                    links[index] = Link(before, peg)
+                    after.append(index)
+            reached = after
+        return [links[i] for i in range(len(chosen))]
+
+    def _shortest(self, one: int, other: int) -> tuple[int | None, float]:
+        """The peg that both read, its longer sight the shortest, and that sight. [m]"""
+        both = np.flatnonzero(self.at_peg[one] & self.at_peg[other])
+        if not both.size:
+            return None, np.inf
+        far = np.fmax(*(np.hypot(self.x[place] - self.pegs.x[both], self.y[place]
+                                 - self.pegs.y[both]) for place in (one, other)))
+        best = int(np.argmin(far))
+        return int(both[best]), float(far[best])
+
+
+def _way(joins: BoolArray, chosen: list[int], goal: BoolArray) -> list[int]:
+    """Fewest moves by change points from any chosen place to one that reads something new."""
+    from scipy.sparse.csgraph import dijkstra
+
+    cost, before, _ = dijkstra(joins.astype(float), indices=chosen, min_only=True,
+                               unweighted=True, return_predecessors=True)
+    reached = goal & np.isfinite(cost)
+    if not reached.any():
+        return []
+    place = int(np.argmin(np.where(reached, cost, np.inf)))
+    way = []
+    while place not in chosen:
+        way.append(place)
+        place = int(before[place])
+    return way[::-1]

@@ -12,8 +12,9 @@ from scipy.ndimage import binary_dilation
 
 from terrain.inputs.made_from import inputs_digest
 from terrain.outputs.field.grid_distance import grid_note
-from terrain.outputs.field.offset_stakes import APART, OffsetStake, offset_stake, without_near
-from terrain.outputs.field.set_ups import KnownMark, Marks, SetUp, plan_set_ups
+from terrain.outputs.field.offset_stakes import APART, OffsetStake, offset_stakes
+from terrain.outputs.field.set_ups import SetUp, plan_set_ups
+from terrain.outputs.field.sights import KnownMark, Marks
 from terrain.outputs.field.stakes import Stake, stakes_of
 from terrain.outputs.field.survey_frame import (
     LengthUnit,
@@ -109,22 +110,25 @@ class SettingOut:
 
     @cached_property
     def works(self) -> dict[str, list[Staked]]:
-        """Stakes by work, from the top of the land down."""
+        """Stakes by work, in the site file's order."""
         found: dict[str, list[Staked]] = {}
         for staked in self.stakes:
             found.setdefault(staked.stake.work, []).append(staked)
         return found
 
     @property
+    def pegs(self) -> list[SetUp]:
+        """Set-ups that get their level from a peg, the first of each peg."""
+        found: dict[str, SetUp] = {}
+        for set_up in self.set_ups:
+            if set_up.of is not None:
+                found.setdefault(set_up.back, set_up)
+        return list(found.values())
+
+    @property
     def staff(self) -> float:
         """Length of the staff. [m]"""
         return self.plan.site.setting_out.staff or self.plan.inputs.rules["staff length"]
-
-    def back_of(self, set_up: SetUp) -> str:
-        """What a set-up reads first, in words."""
-        if set_up.stake is not None:
-            return f"stake {self.stakes[set_up.stake].number}"
-        return set_up.back
 
     @cached_property
     def notes(self) -> list[str]:
@@ -135,8 +139,8 @@ class SettingOut:
             said.append(f"Feet are {self.unit.words}"
                         + (", those of the raster's coordinate system; `ft` in a site file is the "
                            "international foot." if self.unit.key == "us-ft" else ".")
-                        + " They are parted in tenths and hundredths, as on a surveyor's staff and "
-                          "tape, not in inches: 0.10 ft is 1.2 in.")
+                        + " They are feet, tenths and hundredths, as on a surveyor's staff and "
+                          "tape, not inches: 0.10 ft is 1.2 in.")
             if self.survey.unit.key != self.unit.key:
                 said.append("The drawing and the surface (design.dxf, design.xml) are in "
                             f"{self.survey.unit.words}, as the coordinates are, not in feet.")
@@ -155,9 +159,10 @@ class SettingOut:
             f"Offset stakes stand {in_both(offset, 'length')} "
             + (site.setting_out.side if site.setting_out.offset else
                f"({rules.cited('stake offset')}) {site.setting_out.side}")
-            + ", square to the line, or at the least multiple of that which no work digs or heaps; "
+            + ", square to the line, or at a multiple of that which no work digs or heaps, the "
+            "same along a line where that can be; of a wall, on its water side or its dry side; "
             "about rings, outward; where two of one work would stand closer than "
-            f"{in_both(APART, 'length')} the second is left out.")
+            f"{in_both(APART, 'length')} one is left out, never a sill's.")
         if self.benchmark is None:
             said.append("The site file states no benchmark, so no staff readings are given.")
         elif not self.set_ups:
@@ -165,7 +170,10 @@ class SettingOut:
                         "readings are given.")
         else:
             said.append(
-                f"Readings are of a staff {in_both(self.staff, 'length')} long, from a level "
+                f"Readings are of a staff {in_both(self.staff, 'length')} long, "
+                f"{in_both(rules['staff to spare'], 'length')} of its top and "
+                f"{in_both(rules['staff least reading'], 'length')} of its foot kept to spare for "
+                f"a level that stands higher or lower on the day; from a level "
                 f"{in_both(rules['instrument height'], 'length')} over the ground, within "
                 f"{in_both(rules['sight length'], 'length', 0)} and in clear sight over the "
                 "raster's ground.")
@@ -215,8 +223,7 @@ def setting_out(plan: Plan) -> SettingOut:
     disturbed = _Disturbed(grid, change)
     offset = site.setting_out.offset or rules["stake offset"]
     stakes = stakes_of(plan)
-    offsets = without_near(stakes, [offset_stake(s, dem, offset, site.setting_out.side, disturbed)
-                                    for s in stakes])
+    offsets = offset_stakes(stakes, dem, offset, site.setting_out.side, disturbed)
     mark: KnownMark | None = None
     set_ups: list[SetUp] = []
     read_from = np.zeros(len(stakes), np.int64)
@@ -227,8 +234,10 @@ def setting_out(plan: Plan) -> SettingOut:
         if stakes:
             staff = site.setting_out.staff or rules["staff length"]
             marks = Marks(*(np.array([getattr(s, name) for s in stakes])
-                            for name in ("x", "y", "ground", "design")))
-            set_ups, read_from = plan_set_ups(dem, marks, mark, staff, rules)
+                            for name in ("x", "y", "ground", "design")),
+                          np.unique([s.work for s in stakes], return_inverse=True)[1])
+            beside = np.array([(o.x, o.y) for o in offsets if o is not None])
+            set_ups, read_from = plan_set_ups(dem, marks, mark, staff, rules, beside, disturbed)
     heights = {s.number: s.height for s in set_ups}
     places = _placed(plan, [(s.x, s.y) for s in stakes])
     beside = _placed(plan, [(o.x, o.y) if o else (np.nan, np.nan) for o in offsets])

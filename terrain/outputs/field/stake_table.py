@@ -8,6 +8,9 @@ from pathlib import Path
 from terrain.outputs.field.setting_out import Place, SettingOut, Staked
 from terrain.outputs.plain_text import cell_text
 
+#: Head of a column that says which feet they are.
+FEET = "feet_tenths_and_hundredths_not_inches"
+
 
 def write_stake_table(field: SettingOut, path: Path) -> None:
     """Write the stakes as CSV, levels and stations in m or ft as the site asks; places in the
@@ -19,6 +22,8 @@ def write_stake_table(field: SettingOut, path: Path) -> None:
         names += [f"below_benchmark_{unit}", "set_up", f"staff_reading_{unit}"]
     names += [f"offset_{unit}", "offset_side", "offset_east", "offset_north", "offset_longitude",
               "offset_latitude", f"offset_ground_{unit}", f"offset_cut_{unit}"]
+    if field.unit.key != "m":  # a line of words above the head would break what reads the table
+        names.append(FEET)
     with open(path, "w", newline="", encoding="utf-8") as stream:
         writer = csv.writer(stream, lineterminator="\n")
         writer.writerow(names)
@@ -41,6 +46,8 @@ def _row(field: SettingOut, staked: Staked) -> list[str]:
         row += [f"{of(field.benchmark.level - stake.design):.3f}", str(staked.set_up or ""),
                 "" if staked.reading is None else f"{of(staked.reading):.3f}"]
     if offset is None or staked.offset_at is None:
-        return [*row, *[""] * 8]
-    return [*row, f"{of(offset.distance):.2f}", offset.side, *where(staked.offset_at),
-            f"{of(offset.ground):.3f}", f"{of(offset.cut):.3f}"]
+        row += [""] * 8
+    else:
+        row += [f"{of(offset.distance):.2f}", offset.side, *where(staked.offset_at),
+                f"{of(offset.ground):.3f}", f"{of(offset.cut):.3f}"]
+    return row if field.unit.key == "m" else [*row, field.unit.words]

@@ -10,15 +10,16 @@ from shapely import LineString, Point, Polygon
 from shapely.ops import substring
 
 from terrain.inputs.elevation import Dem
-from terrain.outputs.field.stations import evenly, stations_along
+from terrain.outputs.field.stations import corners_of, evenly, stations_along
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.works.basin import Basin
 from terrain.works.bowl_rim import bowl_rim
 from terrain.works.drain import Drain
-from terrain.works.ground_of_bank import spillway_floor
+from terrain.works.furrow import Furrow
+from terrain.works.ground_of_bank import spillway_floor, wet_left
 from terrain.works.rules import Rulebook
 from terrain.works.swale_built import Swale
-from terrain.works.tree_basin import TreeShape
+from terrain.works.tree_basin import MOUND, MOUND_OVER_WATER, TreeShape
 from terrain.works.wall_profile import WallProfile
 
 #: Stakes on walls and rims stand at most this far apart; common practice, no source. [m]
@@ -29,6 +30,8 @@ QUARTERS = 4
 SHORTEST = 0.05
 #: A bank lower than this has no foot to stake. [m]
 LOW = 1e-3
+#: A stake of a lip or a rim that would stand closer to one of its sill is left out. [m]
+APART = 0.5
 #: How far to each side of a line it is looked for where uphill is. [m]
 BESIDE = 3.0
 
@@ -53,9 +56,12 @@ class Stake:
     design_of : str
         What the design level is of.
     away : (float, float) or None
-        Unit vector square to its line, uphill, or out of a ring; None of a single point.
+        Unit vector square to its line, uphill, out of a ring, or off a wall to its water side; None
+        of a single point.
     ring : bool
         Whether its line is closed.
+    sides : (str, str)
+        What the side that `away` points to is called, and the other one.
     """
 
     work: str
@@ -68,6 +74,7 @@ class Stake:
     design_of: str
     away: Pair | None = None
     ring: bool = False
+    sides: tuple[str, str] = ("uphill", "downhill")
 
     @property
     def cut(self) -> float:
@@ -82,9 +89,10 @@ class _Row:
         self.work, self.dem = work, dem
 
     def stake(self, mark: str, station: float, x: float, y: float, design: float, of: str,
-              away: Pair | None = None, ring: bool = False) -> Stake:
+              away: Pair | None = None, ring: bool = False,
+              sides: tuple[str, str] = ("uphill", "downhill")) -> Stake:
         return Stake(self.work, mark, station, x, y, float(self.dem.height_at(x, y)), design, of,
-                     away, ring)
+                     away, ring, sides)
 
     def along(self, line: LineString, stations: list[float], mark: str, design: float, of: str,
               ring: bool = False) -> list[Stake]:
@@ -98,18 +106,26 @@ def square_to(line: LineString, dem: Dem, ring: bool) -> Callable[[float], Pair]
     """Gives at a station of a line the unit vector square to it: out of a ring, else to the side
     of the line that lies higher on the whole."""
     if ring:
-        left = -1.0 if Polygon(line.coords).exterior.is_ccw else 1.0
-    else:
-        sides = []
-        for side in (1.0, -1.0):
-            moved = line.offset_curve(side * BESIDE)
-            xy = np.concatenate([np.asarray(part.coords) for part in
-                                 getattr(moved, "geoms", [moved]) if not part.is_empty]
-                                or [np.zeros((0, 2))])
-            heights = dem.height_at(*xy.T) if len(xy) else np.array([np.nan])
-            sides.append(float(np.nan_to_num(np.nanmean(heights), nan=-1e9))
-                         if np.isfinite(heights).any() else -1e9)
-        left = 1.0 if sides[0] >= sides[1] else -1.0
+        return _square(line, -1.0 if Polygon(line.coords).exterior.is_ccw else 1.0, ring)
+    return _square(line, _higher(line, dem), ring)
+
+
+def _higher(line: LineString, dem: Dem) -> float:
+    """The side of a line that lies higher on the whole: 1 its left, -1 its right."""
+    sides = []
+    for side in (1.0, -1.0):
+        moved = line.offset_curve(side * BESIDE)
+        xy = np.concatenate([np.asarray(part.coords) for part in
+                             getattr(moved, "geoms", [moved]) if not part.is_empty]
+                            or [np.zeros((0, 2))])
+        heights = dem.height_at(*xy.T) if len(xy) else np.array([np.nan])
+        sides.append(float(np.nan_to_num(np.nanmean(heights), nan=-1e9))
+                     if np.isfinite(heights).any() else -1e9)
+    return 1.0 if sides[0] >= sides[1] else -1.0
+
+
+def _square(line: LineString, left: float, ring: bool) -> Callable[[float], Pair]:
+    """Gives at a station the unit vector square to a line, to its left (1) or right (-1)."""
     step = min(0.25, line.length / 10)
 
     def away(station: float) -> Pair:
@@ -125,12 +141,15 @@ def square_to(line: LineString, dem: Dem, ring: bool) -> Callable[[float], Pair]
 
 
 def stakes_of(plan: Plan) -> list[Stake]:
-    """All stakes of a plan, from the top work down; a natural hollow has none."""
+    """All stakes of a plan, in the site file's order; a natural hollow has none."""
     rules = plan.inputs.rules
     found: list[Stake] = []
-    for planned in sorted(plan.stores, key=lambda p: -p.store.sill.level):
+    for planned in plan.stores:
         if planned.store.kind not in ("tank", "hollow"):
             found += _stakes(planned, plan.inputs.dem, rules)
+        if planned.furrow is not None:
+            found += _of_furrow(planned.furrow, planned.spills_to,
+                                _Row(planned.store.name, plan.inputs.dem), rules)
     return found
 
 
@@ -146,11 +165,19 @@ def _stakes(planned: PlannedStore, dem: Dem, rules: Rulebook) -> list[Stake]:
     store, tree = planned.store, planned.placed.tree
     if tree is not None and tree.form != "bowl":
         return _of_crescent(tree, row) if tree.form == "crescent" else _of_trench(tree, row)
-    found = [row.stake("tree", 0.0, store.x, store.y, float(store.curve.levels[0]),
-                       "floor about the trunk's mound"),
+    out = np.array([planned.placed.spill_x - store.x, planned.placed.spill_y - store.y])
+    away = out / max(float(np.hypot(*out)), 1e-9)
+    floor = float(store.curve.levels[0])
+    # The mound about the trunk is left standing, so its stake must not tell to dig it away.
+    found = [row.stake("tree", 0.0, store.x, store.y, store.sill.level + MOUND_OVER_WATER
+                       if tree is not None else floor, "top of the mound to leave"
+                       if tree is not None else "floor"),
              row.stake("sill", 0.0, planned.placed.spill_x, planned.placed.spill_y,
-                       store.sill.level, "sill")]
+                       store.sill.level, "sill", (float(away[0]), float(away[1])), ring=True)]
     if tree is not None:  # how wide it is, from its highest side round
+        x, y = (tree.x, tree.y) + away * max(
+            tree.crown / 2 - rules["tree bowl side slope"] * tree.depth, MOUND / 2)
+        found.append(row.stake("floor", 0.0, float(x), float(y), floor, "floor"))
         rim = LineString(bowl_rim(tree.x, tree.y, tree.crown, tree.spill_x, tree.spill_y))
         found += row.along(rim, [rim.length * i / QUARTERS for i in range(QUARTERS)
                                  if i != QUARTERS // 2], "rim", store.sill.level, "water edge",
@@ -161,14 +188,18 @@ def _stakes(planned: PlannedStore, dem: Dem, rules: Rulebook) -> list[Stake]:
 def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
     """The line is the downhill lip of the trench; its bed lies uphill, its berm downhill."""
     line = LineString(swale.route.line)
-    level, stations = swale.sill.level, stations_along(line, rules)
+    level = swale.sill.level
+    sill = _ends_and_middle(swale.sill_from, swale.sill_to)
+    kinks = corners_of(line)
+    stations = [at for at in stations_along(line, rules)[1:-1]
+                if min(abs(at - other) for other in sill) >= APART or at in kinks]
     found = [*row.along(line, [0.0, line.length], "end", level, "lip"),
-             *row.along(line, stations[1:-1], "line", level, "lip"),
-             *row.along(line, _ends_and_middle(swale.sill_from, swale.sill_to), "sill", level,
-                        "sill")]
+             *row.along(line, stations, "line", level, "lip"),
+             *row.along(line, sill, "sill", level, "sill")]
     bed = _moved(line, row.dem, swale.section.top_width() / 2)
     if bed is not None:
-        found += row.along(bed, stations_along(bed, rules), "bed", level - swale.depth, "bed")
+        found += row.along(bed, _floor_stations(bed, swale, rules), "bed", level - swale.depth,
+                           "bed")
         for check in swale.checks:
             x, y = line.interpolate(check.chainage).coords[0]
             spot = bed.interpolate(bed.project(Point(x, y)))
@@ -185,6 +216,15 @@ def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
     groups = {"end": 0, "line": 0, "sill": 0, "bed": 1, "check": 1, "berm": 2}
     return sorted(found, key=lambda stake: (groups[stake.mark], stake.station,
                                             order.index(stake.mark)))
+
+
+def _floor_stations(bed: LineString, swale: Swale, rules: Rulebook) -> list[float]:
+    """Stations of the bed's stakes: its first and last stand at the toe of an end as steep as its
+    sides, for at the very end natural ground is left."""
+    toe = swale.section.side_slope * swale.depth
+    if not 0 < toe < bed.length / 4:
+        return stations_along(bed, rules)
+    return [toe + s for s in stations_along(substring(bed, toe, bed.length - toe), rules)]
 
 
 def _crests(swale: Swale, line: LineString, crest: LineString) -> list[Pair]:
@@ -234,6 +274,16 @@ def _moved(line: LineString, dem: Dem, uphill: float) -> LineString | None:
     return max(sides, key=lambda side: side[0] * (1 if uphill > 0 else -1))[1]
 
 
+def _of_furrow(made: Furrow, to: str, row: _Row, rules: Rulebook) -> list[Stake]:
+    """Both ends of a furrow, places between and the high points of the ground over its bed."""
+    line = LineString(made.line)
+    stations = sorted({*evenly(made.length, rules["stake spacing"]), *made.high_points})
+    of = ("furrow bed" if made.falls else
+          f"furrow bed; lower \"{to}\" first: its rim is too high")
+    return [stake for station in stations for stake in
+            row.along(line, [station], "furrow", float(made.bed(station)), of)]
+
+
 def _of_wall(basin: Basin, row: _Row) -> list[Stake]:
     line, wall = LineString(basin.line), basin.profile
     assert wall is not None
@@ -243,10 +293,14 @@ def _of_wall(basin: Basin, row: _Row) -> list[Stake]:
     grounds = np.interp(stations, wall.stations, wall.ground)
     stations = [s for s, ground in zip(stations, grounds, strict=True)
                 if ground <= wall.crest + 1e-6]
+    away = _square(line, 1.0 if wet_left(np.asarray(basin.line), basin.outline) else -1.0,
+                   ring=False)
     found = []
     for station in stations:
         built = float(np.interp(station, wall.stations, wall.built))
-        found += row.along(line, [station], "wall", built, "crest as built")
+        x, y = line.interpolate(station).coords[0]
+        found.append(row.stake("wall", station, x, y, built, "crest as built", away(station),
+                               sides=("water side", "dry side")))
     for station in stations:
         ground = float(np.interp(station, wall.stations, wall.ground))
         trench = ground - wall.strip - wall.cutoff_depth
@@ -314,6 +368,8 @@ def _of_dug(basin: Basin, row: _Row) -> list[Stake]:
     middle = float(rim.project(Point(basin.sill_x, basin.sill_y)))
     half = min(basin.sill.length, rim.length / 2) / 2
     places = [at % rim.length for at in _ends_and_middle(middle - half, middle + half)]
+    found = [stake for stake in found if stake.mark != "rim" or min(
+        abs(stake.station - at) for at in places) >= APART]
     return found + row.along(rim, places, "sill", level, "sill", ring=True)
 
 

@@ -35,7 +35,7 @@ def stations_along(line: LineString, rules: Rulebook) -> list[float]:
     """
     points = np.asarray(line.coords)[:, :2]
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    closer = [0.0, line.length, *_corners(points, along)]
+    closer = [0.0, line.length, *corners_of(line)]
     tight = along[radii(points) < rules["stake bend radius"]]
     for start, end in stretches(tight, rules["bend stake spacing"]):
         closer += [start + s for s in evenly(end - start, rules["bend stake spacing"])]
@@ -59,7 +59,10 @@ def stations_along(line: LineString, rules: Rulebook) -> list[float]:
     return found
 
 
-def _corners(points: FloatArray, along: FloatArray) -> list[float]:
+def corners_of(line: LineString) -> list[float]:
+    """Stations at which a line has a corner. [m]"""
+    points = np.asarray(line.coords)[:, :2]
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     ways = np.diff(points, axis=0)
     turns = np.diff(np.unwrap(np.arctan2(ways[:, 1], ways[:, 0])))
     return [float(s) for s in along[1:-1][np.abs(turns) > CORNER]]

@@ -32,6 +32,9 @@ from terrain.works.setbacks import setback_of
 TAKES = {"its cut": "dug", "its channel": "dug", "its pit": "dug", "its trench": "dug",
          "its rim": "dug", "its berm": "heaped", "its bank": "heaped", "its bund": "heaped",
          "its full pool": "water", "its pool": "water"}
+#: What leads a spill, in words.
+LED = {"": "over the ground", "furrow": "by a furrow", "pipe": "by a pipe", "pump": "by a pump",
+       "drain": "by a drain", "word": "by the owner's word"}
 #: A stake this close to its level has nothing to dig or fill. [m]
 AT_LEVEL = 0.005
 #: Things to keep clear of are as many layers as they have kinds of shapes, which a style fits.
@@ -74,6 +77,8 @@ def layers_of(plan: Plan, field: SettingOut) -> list[Layer]:
         Layer("drains", "The downhill lips of drains, from the inlet down.", _drains(plan)),
         Layer("spills", "Ways of the spills, from each sill to the next store or off the land.",
               _spills(plan)),
+        Layer("furrows", "Furrows dug by hand that lead a spill, from the sill on.",
+              _furrows(plan)),
         Layer("pipes", "Pipes between works, with what they carry.", _pipes(plan)),
         Layer("culverts", "Culverts and bridges as drawn, with what they carry.", _culverts(plan)),
         Layer("breaklines", "Lines at which the designed ground bends, with levels.",
@@ -247,10 +252,20 @@ def _catchments(plan: Plan) -> list[Row]:
 
 def _spills(plan: Plan) -> list[Row]:
     return [{"name": p.store.name, "spills_to": p.spills_to, "piped": node.piped,
-             "led": "by a pipe" if node.piped else "over the ground",
+             "led": LED[node.led],
              "geometry": LineString(node.spill_path)}
             for p, node in zip(plan.stores, plan.cascade.nodes, strict=True)
             if len(node.spill_path) > 1]
+
+
+def _furrows(plan: Plan) -> list[Row]:
+    return [{"name": planned.store.name, "spills_to": planned.spills_to,
+             "length_m": made.length, "width_m": made.width,
+             "sill_level_m": made.sill, "end_level_m": made.end_level, "fall_m": made.fall,
+             "falls": made.falls, "lower_rim_by_m": made.lower_by,
+             "deepest_m": made.deepest[1], "lowest_m": made.lowest[1], "earth_m3": made.earth,
+             "geometry": LineString(made.line)}
+            for planned in plan.stores if (made := planned.furrow) is not None]
 
 
 def _longest_ways(plan: Plan) -> list[Row]:

@@ -57,7 +57,11 @@ STYLES: dict[str, tuple[Rule, ...]] = {
              (number,)) for number, colour in enumerate(sy.TINTS, 1)),
     "spills": (
         Rule("Spill over the ground", (Line(sy.WATER, 1.8, _DASHED),), "led", ("over the ground",)),
-        Rule("Spill led in a pipe", (Line(sy.WATER, 1.8),), "led", ("by a pipe",))),
+        Rule("Spill led in a pipe, by a pump or a drain", (Line(sy.WATER, 1.8),), "led",
+             ("by a pipe", "by a pump", "by a drain", "by the owner's word")),
+        Rule("Spill led in a furrow", (Line(sy.EARTH, 2.8), Line(sy.POOL, 1.1)), "led",
+             ("by a furrow",))),
+    "furrows": (Rule("Furrow dug by hand", (Line(sy.EARTH, 2.8), Line(sy.POOL, 1.1))),),
     "longest_ways": (Rule("Longest way of the water", (Line(sy.FLOW, 2.2, (2.0, 2.0)),)),),
     "flow_lines": tuple(
         Rule(f"Way of the water, gathers {words}", (Line(sy.FLOW, 0.6 + 0.8 * size),), "size",

@@ -21,12 +21,12 @@ def balance_rows(plan: Plan) -> list[Line]:
     rows = []
     for work in plan.earth.works:
         spare = ("balances" if abs(work.spare) < LEAST else
-                 f"{earth(work.spare)} spare" if work.spare > 0 else
+                 f"{earth(work.spare)} subsoil to spare" if work.spare > 0 else
                  f"{earth(-work.spare)} wanting")
         rows.append((work.name, [
             work.soil, earth(work.cut), earth(work.cut * work.loose_per_bank),
-            earth(work.topsoil), earth(work.topsoil_back), earth(work.usable),
-            earth(work.bank), earth(max(work.wanted, 0.0)), spare]))
+            earth(work.topsoil), earth(work.usable), earth(work.bank),
+            earth(max(work.wanted, 0.0)), earth(work.topsoil_back), spare]))
     return rows
 
 

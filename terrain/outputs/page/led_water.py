@@ -75,3 +75,35 @@ def _width(diameter: float, system: str) -> str:
     """A diameter in mm or inches."""
     unit, factor, _ = PRINTED["rain"][system == "us"]
     return f"{diameter * 1000 * factor:,.{1 if system == 'us' else 0}f} {unit}"
+
+
+def furrow_rows(plan: Plan) -> list[tuple[str, list[str]]]:
+    """Each furrow: where to, its length, levels, fall, depths and earth."""
+    length, level, size, earth = (partial(shown, dimension=d, system=plan.site.units)
+                                  for d in ("length", "level", "size", "earth"))
+    rows = []
+    for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
+        made = node.furrow
+        if made is None or node.spills_to is None:
+            continue
+        falls = (f"{size(made.fall)}, {made.fall / made.length:.1%}" if made.falls else
+                 f"no: lower that rim by {size(max(made.lower_by, 0.01))}")
+        rows.append((planned.store.name, [
+            plan.cascade.nodes[node.spills_to].store.name, length(made.length), level(made.sill),
+            level(made.end_level), falls, size(max(made.deepest[1], 0.0)), size(made.lowest[1]),
+            earth(made.earth)]))
+    return rows
+
+
+def furrow_words(plan: Plan) -> str:
+    """What the furrows' figures rest on."""
+    rules, system = plan.inputs.rules, plan.site.units
+    wide, deep = (shown(rules[f"furrow {what}"], "size", system) for what in ("width", "depth"))
+    return (f"A furrow leads a spill to the work that `spills to` names, or from one tree basin to "
+            f"the next. It runs straight, round the water of its own work, {wide} wide (furrow "
+            f"width, {rules.source('furrow width')}), its bed evenly down from the sill to the "
+            f"rim of the next work. Where the ground stands less than {deep} over the bed (furrow "
+            f"depth, {rules.source('furrow depth')}), its own earth makes up its sides, in a low "
+            "place the ground under its bed too: there the ground over its bed is below 0. It "
+            f"needs a fall of {rules['furrow fall']:.1%} (furrow fall, "
+            f"{rules.source('furrow fall')}).")

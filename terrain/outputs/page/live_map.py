@@ -261,7 +261,7 @@ def _way(plan: Plan, index: int) -> FloatArray | None:
     node, placed = plan.cascade.nodes[index], plan.stores[index].placed
     if placed.kind == "drain" and node.spills_to is not None:
         return None  # it is the drain itself
-    led, over = spill_parts(node, placed)
+    led, over = spill_parts(node)
     parts = [] if led is None or len(led) < 2 else [led]
     if over is not None and len(over) > 1:
         rows, columns = plan.inputs.dem.row_column(over[:, 0], over[:, 1])

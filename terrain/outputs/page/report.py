@@ -28,7 +28,12 @@ from terrain.outputs.page.earth_tables import (
     share_rows,
 )
 from terrain.outputs.page.figures import with_figures
-from terrain.outputs.page.led_water import pipe_rows, turnout_rows
+from terrain.outputs.page.led_water import (
+    furrow_rows,
+    furrow_words,
+    pipe_rows,
+    turnout_rows,
+)
 from terrain.outputs.page.live_map import live_script, live_section, live_style
 from terrain.outputs.page.money_tables import cost_figure, money_section
 from terrain.outputs.page.picture_words import picture_words
@@ -102,7 +107,8 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         pond_columns=POND_COLUMNS,
         sheets=[(name, f"data:image/webp;base64,{base64.b64encode(drawn).decode()}")
                 for name, drawn in sheets], sheds=shed_rows(plan), turnouts=turnout_rows(plan),
-        pipes=pipe_rows(plan), cascade=cascade_section(plan, svg_of),
+        pipes=pipe_rows(plan), furrows=furrow_rows(plan), furrow_words=furrow_words(plan),
+        cascade=cascade_section(plan, svg_of),
         tanks=tank_section(plan, svg_of),
         led=any(account.grey or account.brought for _, account in accounts),
         to_tanks=[f"{volume(account.led)} ({name})" for name, account in accounts

@@ -20,14 +20,22 @@ def date_words(site: Site) -> str:
     InputError
         If SOURCE_DATE_EPOCH is no such number.
     """
+    day = stated_day(site)
+    if day is None:
+        return "Not dated: neither the site file nor SOURCE_DATE_EPOCH states a date."
+    who = "the site file" if site.date is not None else "SOURCE_DATE_EPOCH"
+    return f"Dated {day}, as {who} states."
+
+
+def stated_day(site: Site) -> str | None:
+    """The day itself, as YYYY-MM-DD; None where nobody states one. Raises as `date_words`."""
     if site.date is not None:
-        return f"Dated {site.date}, as the site file states."
+        return site.date
     stated = os.environ.get("SOURCE_DATE_EPOCH", "")
     if not stated:
-        return "Not dated: neither the site file nor SOURCE_DATE_EPOCH states a date."
+        return None
     try:
-        day = dt.datetime.fromtimestamp(int(stated), dt.UTC).date()
+        return dt.datetime.fromtimestamp(int(stated), dt.UTC).date().isoformat()
     except (ValueError, OverflowError, OSError):
         raise InputError("SOURCE_DATE_EPOCH", f"'{stated}' is no number of seconds since 1970",
                          "Unset it, or state the date in the site file") from None
-    return f"Dated {day.isoformat()}, as SOURCE_DATE_EPOCH states."

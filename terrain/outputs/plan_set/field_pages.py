@@ -38,7 +38,8 @@ WITHIN = {"sill": ("sill off level", "sill off level"),
           "bund": ("crest too low", "crest too high"),
           "bed": ("bed off level", "bed off level"), "check": ("bed off level", "bed off level"),
           "floor": ("bed off level", "bed off level"), "rim": ("bed off level", "bed off level"),
-          "cut-off": ("bed off level", "bed off level")}
+          "cut-off": ("bed off level", "bed off level"),
+          "furrow": ("bed off level", "bed off level")}
 
 
 @sy.styled
@@ -186,5 +187,7 @@ def after_and_upkeep(plan: Plan, flow: Flow, members: Sequence[int], year: Upkee
 def steps_of(plan: Plan, entry: Entry) -> list[tuple[int, Step]]:
     """The steps of the site's order that build a work, by their numbers."""
     names = {entry.name, *(plan.stores[i].store.name for i in entry.members)}
+    names |= {work.name for work in (plan.earth.works if plan.earth else ())
+              if work.leads_from == entry.name}
     return [(number, step) for number, step in enumerate(plan.order, 1)
             if step.work and (step.work in names or set(step.work.split(", ")) <= names)]

@@ -12,6 +12,7 @@ from terrain.outputs.page.money_tables import HEADS, rate_words, span
 from terrain.outputs.plan_set.field_pages import begun, done
 from terrain.outputs.plan_set.page import Blank, Flow, Page
 from terrain.outputs.sheets.plan_sheets import DUG
+from terrain.plan.earth.earthworks import earth_rows
 from terrain.plan.money.money import PARTS, WorkMoney
 from terrain.plan.planned import Plan
 from terrain.plan.safety.gravity import by_gravity
@@ -81,15 +82,13 @@ def quantities(plan: Plan, imprint: Imprint) -> list[Page]:
     made = {work.name: work for work in plan.earth.works} if plan.earth is not None else {}
     priced = {work.name: work for work in plan.money.works} if plan.money is not None else {}
     spreads = {part.name: part for part in plan.earth.spreads} if plan.earth is not None else {}
-    for name in dict.fromkeys(planned.placed.work.name for planned in plan.stores):
+    furrows = [work.name for work in made.values() if work.leads_from]
+    for name in dict.fromkeys([*(p.placed.work.name for p in plan.stores), *furrows]):
         rows: list[tuple[str, str]] = []
         work, bill = made.get(name), plan.earth.bills.get(name) if plan.earth is not None else None
         if work is not None:
-            rows += [(f"cut, in {work.soil}", earth(work.cut)),
-                     ("of it, topsoil to set aside", earth(work.topsoil))]
-            rows += [("bank as built, compacted", earth(work.bank))] if work.bank else []
-            rows.append(("spare earth, without topsoil" if work.spare >= 0 else "earth wanting",
-                         earth(abs(work.spare))))
+            rows += [("dug in", work.soil), *((what, earth(volume)) for what, volume in
+                                              earth_rows(work, spreads.get(name)))]
         if name in spreads:
             rows.append(("spread over", shown(spreads[name].area, "area", system)))
         if bill is not None:

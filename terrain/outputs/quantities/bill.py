@@ -26,7 +26,7 @@ BOUGHT = (("pipe", "pipe", "rate_pipe"), ("tank", "tanks", ""), ("stone", "stone
           ("trees", "trees", "rate_tree"), ("seed", "seed and mulch", "rate_seed"),
           ("gravel", "gravel", "rate_gravel"), ("pump", "pump", "rate_pump"))
 #: Sheets, and the tables on each.
-SHEETS = (("Summary", ("summary",)), ("Earthworks by work", ("earth", "share", "hauls")),
+SHEETS = (("Summary", ("summary",)), ("Earthworks by work", ("earth", "furrows", "share", "hauls")),
           ("Materials", ("materials", "tanks")), ("Machine hours", ("machine",)),
           ("Cost low and high", ("cost",)), ("Storage per money", ("worth",)),
           ("Assumptions", ("rates", "figures")), ("Made from", ("inputs",)))
@@ -42,6 +42,7 @@ def bill_of(plan: Plan) -> list[Sheet]:
     tables = {
         "rates": rate_table(plan, units), "figures": figure_table(plan, units),
         "inputs": made_from_table(plan), "earth": _earth(plan, units, numbers),
+        "furrows": _furrows(plan, units, numbers),
         "share": _share(plan, units, numbers),
         "hauls": _hauls(plan, units, numbers), "machine": _machine(plan, units, numbers),
         "materials": _materials(plan, units, taken, numbers),
@@ -80,12 +81,14 @@ def _earth(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
         Column("cut", "cut, topsoil included", ground, "earth"),
         Column("cutloose", "cut, loose", f"{name}, loose", "earth"),
         Column("topsoil", "of it topsoil", ground, "earth"),
-        Column("back", "topsoil back on the bank", ground, "earth"),
-        Column("within", "of that, part of the bank", ground, "earth"),
-        Column("bank", "bank, built", f"{name}, compacted", "earth"),
-        Column("usable", "cut without topsoil", ground, "earth"),
-        Column("takes", "the bank takes", ground, "earth"),
-        Column("spare", "to spare, or wanting below 0", ground, "earth")))
+        Column("back", "topsoil placed on the bank", ground, "earth"),
+        Column("within", "of that, counted in the bank", ground, "earth"),
+        Column("bank", "bank, packed", f"{name}, compacted", "earth"),
+        Column("usable", "of the cut subsoil", ground, "earth"),
+        Column("takes", "the bank is made of subsoil", ground, "earth"),
+        Column("spare", "subsoil to spare, or wanting below 0", ground, "earth")),
+        notes=("Cut is topsoil and subsoil; a bank, in the ground, is its subsoil and the topsoil "
+               "counted in it. What neither takes is left to spread.",))
     if plan.earth is None:
         return table
     for work in plan.earth.works:
@@ -93,7 +96,8 @@ def _earth(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
             **_named(numbers, work.name), "kind": Cell(work.kind), "soil": Cell(work.soil),
             "loose": Cell(work.loose_per_bank, given=True),
             "compacted": Cell(work.compacted_per_bank, given=True),
-            "cut": Cell(work.cut * by, given=True),
+            "cut": (Cell(work.cut * by, "SUMIF([furrows:no:*],[no],[furrows:earth:*])")
+                    if work.leads_from else Cell(work.cut * by, given=True)),
             "cutloose": Cell(work.cut * work.loose_per_bank * by, "[cut]*[loose]"),
             "topsoil": Cell(work.topsoil * by, given=True),
             "back": Cell(work.topsoil_back * by, given=True),
@@ -108,6 +112,36 @@ def _earth(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
     return table
 
 
+def _furrows(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
+    """Every furrow, one by one."""
+    by, name = units.factor("earth"), units.name("earth")
+    long, deep = units.factor("length"), units.factor("level")
+    table = Table("furrows", "Furrows dug by hand", (
+        *_WORK, Column("from", "from", "", "text"), Column("to", "to", "", "text"),
+        Column("length", "length", units.name("length"), "length"),
+        Column("width", "width", units.name("level"), "ratio"),
+        Column("depth", "mean depth, dug or banked", units.name("level"), "ratio"),
+        Column("earth", "earth", f"{name}, in the ground", "earth")),
+        notes=("Laid beside the furrow: it makes up its sides, and its bed in a low place.",))
+    entries = {work.leads_from: work.name for work in plan.earth.works} if plan.earth else {}
+    for planned in plan.stores:
+        made, entry = planned.furrow, entries.get(planned.placed.work.name)
+        if made is None or entry is None:
+            continue
+        depth = made.earth / (made.width * made.length)
+        into = by / (long * deep**2)
+        table.rows[planned.store.name] = {
+            **_named(numbers, entry), "from": Cell(cell_text(planned.store.name)),
+            "to": Cell(cell_text(planned.spills_to)),
+            "length": Cell(made.length * long, given=True),
+            "width": Cell(made.width * deep, given=True),
+            "depth": Cell(depth * deep, given=True),
+            "earth": Cell(made.earth * by, f"[length]*[width]*[depth]*{into:.15g}")}
+    if table.rows:
+        table.total = _summed(table, ("length", "earth"))
+    return table
+
+
 def _share(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
     by, name = units.factor("earth"), units.name("earth")
     ground = f"{name}, in the ground"
@@ -115,7 +149,7 @@ def _share(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
         *_WORK, Column("come", "comes from other works", ground, "earth"),
         Column("gone", "goes to other works", ground, "earth"),
         Column("wanting", "still wanting", ground, "earth"),
-        Column("spread", "spare earth to spread", ground, "earth"),
+        Column("spread", "subsoil to spread", ground, "earth"),
         Column("topspread", "topsoil to spread", ground, "earth"),
         Column("area", "ground it covers", units.name("area"), "area")))
     if plan.earth is None or not plan.earth.works:

@@ -19,6 +19,7 @@ from terrain.outputs.sheets.subject import Subject
 from terrain.outputs.sheets.surroundings import draw_surroundings
 from terrain.outputs.sheets.swale_sheet import swale_sheet
 from terrain.outputs.sheets.tree_sheet import tree_sheet
+from terrain.plan.earth.earthworks import earth_rows
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.plan.safety.gravity import by_gravity
 from terrain.plan.siting.layout import Placed
@@ -79,7 +80,7 @@ def subject_of(plan: Plan, entry: Entry) -> Subject:
     """What the sheet of a work says of it."""
     stores = [plan.stores[i] for i in entry.members]
     nodes = [plan.cascade.nodes[i] for i in entry.members]
-    ways: list[tuple[FloatArray, bool]] = []
+    ways: list[tuple[FloatArray, str]] = []
     for index, planned, node in zip(entry.members, stores, nodes, strict=True):
         if planned.drain is None:  # from tree to tree first: what leads on is lettered
             found = _ways(plan, index)
@@ -124,16 +125,16 @@ def _benchmark(plan: Plan) -> str:
             f"{x:.{places}f}, {y:.{places}f}.")
 
 
-def _ways(plan: Plan, index: int) -> list[tuple[FloatArray, bool]]:
+def _ways(plan: Plan, index: int) -> list[tuple[FloatArray, str]]:
     """The way of a store's spill: the part that is led, and that over the ground."""
-    placed = plan.stores[index].placed
-    led, over = spill_parts(plan.cascade.nodes[index], placed)
-    found = [(part, told) for part, told in ((led, True), (over, False))
+    placed, node = plan.stores[index].placed, plan.cascade.nodes[index]
+    led, over = spill_parts(node)
+    found = [(part, told) for part, told in ((led, node.led), (over, ""))
              if part is not None and len(part) > 1]
     if found and not found[0][1]:  # begun at its sill
         start = np.array([[placed.spill_x, placed.spill_y]])
         if 0 < float(np.hypot(*(found[0][0][0] - start[0]))) <= 5 * plan.inputs.dem.cell:
-            found[0] = (np.concatenate([start, found[0][0]]), False)
+            found[0] = (np.concatenate([start, found[0][0]]), "")
     return found
 
 
@@ -143,6 +144,8 @@ def _earth(plan: Plan, name: str) -> Callable[[str], list[tuple[str, str]]] | No
         return None
     system, rates = plan.site.units, plan.site.money
     made = next((work for work in plan.earth.works if work.name == name), None)
+    spread = next((part for part in plan.earth.spreads if part.name == name), None)
+    furrows = next((work for work in plan.earth.works if work.leads_from == name), None)
     bill = plan.earth.bills.get(name)
 
     def some(volume: float) -> bool:
@@ -151,15 +154,11 @@ def _earth(plan: Plan, name: str) -> Callable[[str], list[tuple[str, str]]] | No
     def rows(bank: str) -> list[tuple[str, str]]:
         found = []
         if made is not None:
-            if some(made.cut):
-                found.append(("cut", shown(made.cut, "earth", system)))
-            if some(made.topsoil):
-                found.append(("of it, topsoil to strip", shown(made.topsoil, "earth", system)))
-            if some(made.bank):
-                found.append((f"{bank}, compacted", shown(made.bank, "earth", system)))
-            if some(made.spare):
-                found.append(("spare earth, without topsoil" if made.spare >= 0 else
-                              "earth wanting", shown(abs(made.spare), "earth", system)))
+            found += [(what, shown(volume, "earth", system)) for what, volume
+                      in earth_rows(made, spread, bank) if some(volume)]
+        if furrows is not None and some(furrows.cut):
+            count = furrows.name.split(" of ")[0]
+            found.append((f"its {count}, dug by hand", shown(furrows.cut, "earth", system)))
         if bill is not None:
             low, high = (f"{hours:,.0f}" if hours >= 9.95 else f"{hours:.1f}"
                          for hours in bill.hours)

@@ -12,7 +12,7 @@ from shapely import LineString
 
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
-from terrain.outputs.drawing.map_features import draw_spill, joined
+from terrain.outputs.drawing.map_features import draw_led, draw_spill, joined
 from terrain.outputs.sheets.sheet import Sheet
 from terrain.outputs.sheets.subject import Subject, land
 from terrain.works.footprints import along
@@ -41,9 +41,7 @@ def draw_subject(sheet: Sheet, subject: Subject) -> Callable[[], None]:
         if len(way) < 2:
             continue
         if led:
-            sheet.plan.add_line(Line2D(*way.T, color=sy.TANK, linewidth=1.3,
-                                       linestyle=(0, (1.2, 1.6)), zorder=14, gid="led"))
-            base.arrows_along(sheet.plan, way, sheet.view, sy.TANK, "led", short=True)
+            draw_led(sheet.plan, way, sheet.view, led)
         else:
             cells = np.stack(sheet.dem.row_column(way[:, 0], way[:, 1]), 1)
             way = joined(float(way[0, 0]), float(way[0, 1]),

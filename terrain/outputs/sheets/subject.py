@@ -38,8 +38,9 @@ class Subject:
         Of that, [m2]; `at_least` where the raster's edge cuts it off.
     outline : shapely geometry or None
         Of its catchment, where all of it is to be seen as far as it is not vast. [m]
-    ways : tuple of (float64 array, bool)
-        Ways of its spill from the sill on [m], and whether each is led by pipe or hand.
+    ways : tuple of (float64 array, str)
+        Ways of its spill from the sill on [m], and what leads each, as of a cascade's node; ""
+        over the ground.
     leads_to : str
         Where its spill goes; "" where that is not known.
     quantities : Quantities or None
@@ -67,7 +68,7 @@ class Subject:
     area: float
     at_least: bool
     outline: Any = None
-    ways: tuple[tuple[FloatArray, bool], ...] = ()
+    ways: tuple[tuple[FloatArray, str], ...] = ()
     leads_to: str = ""
     quantities: Quantities | None = None
     earth: Callable[[str], list[tuple[str, str]]] | None = None

@@ -12,13 +12,11 @@ from terrain.outputs.sheets.sections import BANK, CUT, GROUND, KEY, Level, Secti
 from terrain.units import shown
 from terrain.works.lie import lie_of
 from terrain.works.rules import Rulebook
-from terrain.works.tree_basin import TreeShape
+from terrain.works.tree_basin import MOUND, TreeShape
+from terrain.works.tree_basin import MOUND_OVER_WATER as ABOVE_WATER
 
 FloatArray = NDArray[np.float64]
 
-#: A trunk stands on a mound so wide at its top, and so far above the water; common practice, no
-#: source. [m]
-MOUND, ABOVE_WATER = 0.5, 0.05
 #: How much of a trunk is drawn. [m]
 TRUNK = 0.35
 

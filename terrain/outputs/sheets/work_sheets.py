@@ -44,7 +44,7 @@ def draw_basin(answer: BasinAnswer, system: str) -> Figure:
 
 def _subject(answer: SwaleAnswer | BasinAnswer, name: str, system: str) -> Subject:
     return Subject(name, answer.question.terrain, system, answer.cells, answer.catchment.area,
-                   answer.catchment.touches_edge, answer.outline, ((answer.spill_path, False),),
+                   answer.catchment.touches_edge, answer.outline, ((answer.spill_path, ""),),
                    quantities=answer.quantities, storms=answer.storms, cautions=answer.cautions,
                    rests_on=answer.rests_on)
 

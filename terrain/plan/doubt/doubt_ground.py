@@ -177,10 +177,9 @@ class DoubtedGround:
         """Where the ground begins to lead a store's spill; None where a pipe or a word does."""
         x, y = place.spill_x, place.spill_y
         if node.piped:
-            pipe = place.work.pipe
-            if pipe is None or len(node.spill_path) <= len(pipe):
+            if len(node.spill_path) <= node.led_points:
                 return None
-            x, y = node.spill_path[len(pipe) - 1]
+            x, y = node.spill_path[node.led_points - 1]
         row, column = self.dem.row_column(x, y)
         return int(row), int(column)
 

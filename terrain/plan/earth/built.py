@@ -5,12 +5,16 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from terrain.plan.earth.cost import Quantities, quantities
 from terrain.plan.siting.layout import Placed, first_sill
 from terrain.plan.siting.reading import Inputs
 from terrain.works.basin import Basin
 from terrain.works.drain import Drain, design_section
 from terrain.works.drain import finish as finish_drain
+from terrain.works.furrow import Furrow
 from terrain.works.ground_of_bank import with_spillway
 from terrain.works.lining import ERODIBLE
 from terrain.works.rules import Rulebook
@@ -33,6 +37,10 @@ class Built:
     drain : Drain or None
     quantities : Quantities or None
         None where nothing is dug.
+    furrow : Furrow or None
+        That leads its spill to the next work.
+    pipe_line : float64, shape (points, 2), or None
+        The line of the pipe or pump that leads its spill, stated or taken for granted. [m]
     """
 
     placed: Placed
@@ -41,6 +49,8 @@ class Built:
     basin: Basin | None = None
     drain: Drain | None = None
     quantities: Quantities | None = None
+    furrow: Furrow | None = None
+    pipe_line: NDArray[np.float64] | None = None
 
 
 def with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Store:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from terrain.errors import InputError
+from terrain.plan.earth.built import soil_of
 from terrain.plan.earth.cost import (
     Bill,
     Quantities,
@@ -27,6 +28,7 @@ from terrain.plan.siting.reading import Inputs
 from terrain.units import in_both
 from terrain.works.basin import Basin
 from terrain.works.drain import Drain
+from terrain.works.furrow import Furrow
 from terrain.works.rules import Rulebook
 from terrain.works.store import Store
 from terrain.works.swale_built import Swale
@@ -53,6 +55,10 @@ class Dug(Protocol):
     def drain(self) -> Drain | None: ...
     @property
     def quantities(self) -> Quantities | None: ...
+    @property
+    def furrow(self) -> Furrow | None: ...
+    @property
+    def pipe_line(self) -> FloatArray | None: ...
 
 
 @dataclass(frozen=True)
@@ -82,6 +88,8 @@ class WorkEarth:
         Its middle, and the ground there. [m]
     largest : float
         Cut of the largest of its tree basins; of any other work its cut. [m3]
+    leads_from : str
+        Of furrows, the entry of the site file whose spill they lead; else "".
     """
 
     name: str
@@ -98,20 +106,21 @@ class WorkEarth:
     y: float
     level: float
     largest: float
+    leads_from: str = ""
 
     @property
     def usable(self) -> float:
-        """Cut without its topsoil. [m3]"""
+        """Subsoil: cut without its topsoil. [m3]"""
         return self.cut - self.topsoil
 
     @property
     def wanted(self) -> float:
-        """Usable earth that its bank takes. [m3]"""
+        """Subsoil that its bank takes. [m3]"""
         return self.bank / self.compacted_per_bank - self.topsoil_within
 
     @property
     def spare(self) -> float:
-        """Usable earth left over; below 0 what is wanting. [m3]"""
+        """Subsoil left over; below 0 what is wanting. [m3]"""
         return self.usable - self.wanted
 
     @property
@@ -324,7 +333,33 @@ def _works(inputs: Inputs, dug: Sequence[Dug]) -> tuple[WorkEarth, ...]:
             entries.setdefault(work.placed.work.name, []).append(_earth(inputs, work,
                                                                         work.quantities))
     works = [_together(parts) for parts in entries.values()]
+    works += _furrows(inputs, dug)
     return tuple(sorted(works, key=lambda work: -work.level))
+
+
+def _furrows(inputs: Inputs, dug: Sequence[Dug]) -> list[WorkEarth]:
+    """The furrows of each entry of the site file; their earth makes up their own low banks."""
+    rules, entries = inputs.rules, dict[str, list[tuple[Dug, Furrow]]]()
+    for work in dug:
+        if work.furrow is not None:
+            entries.setdefault(work.placed.work.name, []).append((work, work.furrow))
+    found = []
+    for name, parts in entries.items():
+        first, share = parts[0][0], rules["compacted per bank"]
+        soil = soil_of(inputs, first.placed)
+        cuts = [furrow.earth for _, furrow in parts]
+        topsoil = sum(furrow.topsoil(rules["topsoil depth"]) for _, furrow in parts)
+        x, y, level = (float(np.mean(values)) for values in zip(
+            *((*furrow.line.mean(axis=0), furrow.sill) for _, furrow in parts), strict=True))
+        found.append(WorkEarth(
+            furrows_of(name, len(parts)), "furrow", soil, loose_per_bank(soil, rules), share,
+            sum(cuts), topsoil, topsoil, topsoil, sum(cuts) * share, x, y, level, max(cuts), name))
+    return found
+
+
+def furrows_of(name: str, count: int) -> str:
+    """What the furrows that lead the spills of an entry are called."""
+    return f"furrow{'s' if count > 1 else ''} of {name}"
 
 
 def _together(parts: list[WorkEarth]) -> WorkEarth:
@@ -333,8 +368,9 @@ def _together(parts: list[WorkEarth]) -> WorkEarth:
             for key in ("x", "y", "level")}
     total = {key: float(sum(getattr(part, key) for part in parts))
              for key in ("cut", "topsoil", "topsoil_back", "topsoil_within", "bank")}
-    return WorkEarth(first.name, first.kind, first.soil, first.loose_per_bank,
-                     first.compacted_per_bank, **total, **mean,
+    return WorkEarth(name=first.name, kind=first.kind, soil=first.soil,
+                     loose_per_bank=first.loose_per_bank,
+                     compacted_per_bank=first.compacted_per_bank, **total, **mean, leads_from="",
                      largest=max(part.largest for part in parts))
 
 
@@ -396,6 +432,26 @@ def bank_surface(work: Dug, rules: Rulebook) -> float:
 def _cover(work: Dug, rules: Rulebook) -> float:
     """Topsoil that the rules' `topsoil on banks` takes. [m3]"""
     return rules["topsoil on banks"] * bank_surface(work, rules) / rules["compacted per bank"]
+
+
+def earth_rows(work: WorkEarth, spread: Spread | None, bank: str = "bank"
+               ) -> list[tuple[str, float]]:
+    """A work's earth in rows that add up, as sheet, report and step have it: what is dug, what of
+    that its bank is made of, and what is left to spread. [m3, in the ground; the bank packed]"""
+    said = [("cut", work.cut), ("of it topsoil, to set aside", work.topsoil),
+            ("of it subsoil", work.usable)]
+    if work.bank:
+        said += [(f"{bank}, packed", work.bank),
+                 ("made of subsoil", max(work.wanted, 0.0)),
+                 ("made of topsoil placed on it" if work.topsoil_within else
+                  "topsoil placed over it", work.topsoil_back)]
+    if work.spare < 0:
+        said.append(("subsoil wanting", -work.spare))
+    if spread is not None:
+        said += [("left to spread", spread.volume + spread.topsoil),
+                 ("of it subsoil to spare", spread.volume),
+                 ("of it topsoil to spare", spread.topsoil)]
+    return [(what, volume) for what, volume in said if volume >= LEAST]
 
 
 def _spread(work: WorkEarth, hauls: Sequence[Haul], rules: Rulebook) -> Spread | None:

@@ -355,7 +355,8 @@ class _Again:
 
     def _build(self, place: Placed, old: Dug, rules: Rulebook) -> Built:
         store = with_sill(replace(old.store, curve=place.curve), place, old.store.sill.peak, rules)
-        return build(self.inputs, place, store, rules)
+        return replace(build(self.inputs, place, store, rules), furrow=old.furrow,
+                       pipe_line=old.pipe_line)
 
     def _as_it_lies(self, place: Placed, work: Any) -> Placed:
         """A work changed in what is only built where it lies."""

@@ -11,7 +11,6 @@ from shapely import LineString
 from terrain.inputs.site_works import Tank
 from terrain.plan.earth.cost import Range
 from terrain.plan.earth.earthworks import Dug, Earthworks, bank_surface
-from terrain.plan.siting.layout import Places
 from terrain.plan.siting.reading import Inputs
 from terrain.works.rules import Rulebook
 from terrain.works.spillway import spillway
@@ -74,12 +73,10 @@ def bought(inputs: Inputs, stores: Sequence[Dug], earth: Earthworks) -> tuple[Bo
     found = []
     for name, parts in entries.items():
         work, kind = parts[0].placed.work, parts[0].placed.kind
-        if kind == "hollow" and work.pipe is None:
+        lines = [part.pipe_line for part in parts if part.pipe_line is not None]
+        if kind == "hollow" and not lines:
             continue
-        length = 0.0
-        if work.pipe is not None:
-            length = float(LineString(Places(inputs.site, inputs.terrain).points(
-                work.pipe, inputs.site.where_work(name, "pipe"))).length)
+        length = sum(float(LineString(line).length) for line in lines)
         own = [tanks[name], *(tanks[joined.name] for joined in parts[0].placed.joined)] \
             if kind == "tank" else []
         spread = sum(part.area for part in earth.spreads if part.name == name)
@@ -90,7 +87,7 @@ def bought(inputs: Inputs, stores: Sequence[Dug], earth: Earthworks) -> tuple[Bo
             sum(_gravel(part) for part in parts),
             sum(part.placed.tree is not None for part in parts),
             spread + sum(bank_surface(part, inputs.rules) for part in parts), bool(work.pump)))
-    return tuple(found)
+    return (*found, *(Bought(work.name, work.kind) for work in earth.works if work.leads_from))
 
 
 def stone_of(work: Dug, rules: Rulebook) -> float:

@@ -265,10 +265,15 @@ def system_money(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed],
     order: tuple[Next, ...] = ()
     unranked: tuple[str, ...] = ()
     if some is not None:
-        unranked = tuple(work.name for work in works if not work.parts)
+        unranked = tuple(work.name for work in works
+                         if not work.parts and _kind(taken, work.name) != "furrow")
         standing = frozenset(i for i, place in enumerate(placed)
                              if place.work.name not in nodes or place.work.name in unranked)
-        order = next_best({work.name: work.cost for work in works if work.parts},
+        furrows = {of.leads_from: work.cost for of in earth.works for work in works
+                   if of.leads_from and of.name == work.name}  # dug with the work they lead from
+        order = next_best({work.name: added(work.cost, *([furrows[work.name]]
+                                                         if work.name in furrows else []))
+                           for work in works if work.parts and _kind(taken, work.name) != "furrow"},
                           lambda built: some.kept(standing | {i for name in built
                                                               for i in nodes[name]}))
     soaks = None if year is None else sum(

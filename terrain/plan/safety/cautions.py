@@ -11,7 +11,7 @@ from terrain.inputs.dem import Dem
 from terrain.plan.safety.overtopping import met_on
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
-from terrain.plan.water.cascade import Cascade, Node, in_level, out_level
+from terrain.plan.water.cascade import Cascade, Node
 from terrain.runoff.catchment import Catchment
 from terrain.units import in_both, lasting
 from terrain.works.basin import Basin, drowning
@@ -227,9 +227,8 @@ def _spill_passes(inputs: Inputs, place: Placed, node: Node) -> list[str]:
     """Buildings and roads that a spill comes to on its way over the ground."""
     rules, said = inputs.rules, []
     apart = rules["building setback"]
-    pipe = len(place.work.pipe) if place.work.pipe is not None else 0
-    over = node.spill_path[max(pipe - 1, 0):]
-    met = list(met_on(over, inputs.ground, apart))
+    over = node.spill_path if node.led == "furrow" else node.over_way
+    met = list(met_on(over, inputs.ground, apart)) if len(over) > 1 else []
     if len(node.over_path) > 1:  # what its pump cannot lift, or while it stands still
         met += [found for found in met_on(node.over_path, inputs.ground, apart)
                 if found not in met]
@@ -316,19 +315,22 @@ def spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Pl
                     ) -> list[str]:
     """Cautions about where a work's water goes next."""
     place, node, rules = placed[index], cascade.nodes[index], inputs.rules
-    said: list[str] = []
-    if node.spills_to is not None and node.piped and place.work.pipe is None and (
-            place.drain is None) and node.rise is None:
-        to = placed[node.spills_to]
-        way = float(np.hypot(*(node.spill_path[-1] - (place.spill_x, place.spill_y))))
-        fall = out_level(inputs.terrain, place) - in_level(inputs.terrain, to)
-        ends = "the sills" if place.kind != "tank" else (
-            "the ground at the tank and the sill there")
-        if fall < rules["furrow fall"] * way:
-            said.append(
-                f"The furrow to \"{to.name}\" is {in_both(way, 'length')} long and "
-                f"{ends} {'fall' if fall >= 0 else 'rise'} by {in_both(abs(fall), 'size')} on the "
-                f"raster; it needs a fall of {rules['furrow fall']:.1%} "
-                f"({rules.cited('furrow fall')}). Set the sills with a level so that each lies "
-                "lower than the one before.")
-    return said
+    if node.led in ("pipe", "pump") and place.work.pipe is None and node.spills_to is not None:
+        length = float(LineString(node.led_way).length)
+        return [f"No pipe is stated to lead its spill to \"{placed[node.spills_to].name}\": a "
+                f"straight one was assumed, {in_both(length, 'length')} over the ground. Lay it, "
+                f"or state its points (pipe:); {OWNER}."]
+    dug = node.furrow
+    if dug is None or node.spills_to is None or dug.falls:
+        return []
+    to = placed[node.spills_to]
+    least = max(dug.lower_by, 0.01)
+    how = ("stands level with" if abs(dug.fall) < 0.005 else
+           f"lies only {in_both(dug.fall, 'size')} below" if dug.fall > 0 else
+           f"stands {in_both(-dug.fall, 'size')} above")
+    other = ", or list the basins in another order, each lower than the one before" if (
+        to.work.name == place.work.name) else ", or lead the spill to a lower work"
+    return [f"The furrow to \"{to.name}\" cannot fall: on the raster the rim of \"{to.name}\" "
+            f"{how} the sill that feeds it, over {in_both(dug.length, 'length')}, and water needs "
+            f"a fall of {rules['furrow fall']:.1%} ({rules.cited('furrow fall')}). Lower the rim "
+            f"of \"{to.name}\" by {in_both(least, 'size')} or more, set out with a level{other}."]

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy import ndimage
 from shapely import LineString, MultiPoint, Point
 from shapely.ops import nearest_points
@@ -280,17 +279,10 @@ def _middle(thing: Thing) -> Point:
     return thing.shape.representative_point()
 
 
-def led_line_cautions(inputs: Inputs, node: Node, pipe: int) -> list[str]:
-    """Cautions about lines in the ground that a work's pipe or furrow crosses.
-
-    Parameters
-    ----------
-    pipe : int
-        So many first points of the spill's way are those of a pipe; 0 without one.
-    """
-    led: NDArray[np.float64] | None = (
-        node.spill_path[:pipe] if pipe else node.spill_path if node.piped else None)
-    if led is None or len(led) < 2 or not LineString(led).length:
+def led_line_cautions(inputs: Inputs, node: Node) -> list[str]:
+    """Cautions about lines in the ground that a work's pipe or furrow crosses."""
+    led = node.led_way
+    if len(led) < 2 or not LineString(led).length:
         return []
     line, said = LineString(led), []
     for thing in inputs.ground.keep_clear:
@@ -298,7 +290,7 @@ def led_line_cautions(inputs: Inputs, node: Node, pipe: int) -> list[str]:
             setback = setback_of(thing, inputs.rules)
             assert setback is not None
             said.append(
-                f"{'Its pipe' if pipe else 'The furrow of its spill'} crosses "
+                f"{'The furrow of its spill' if node.led == 'furrow' else 'Its pipe'} crosses "
                 f"{thing.called} at {crossing(thing, line, line, inputs.dem)}: have the line "
                 f"marked before anybody digs, and dig by hand within "
                 f"{in_both(setback.distance, 'size')} of the marks ({setback.told}). The locating "

@@ -45,7 +45,7 @@ def surroundings(inputs: Inputs, made: Built, node: Node, placed: Sequence[Place
         if place.hollow is None:
             said += rock_caution(made, body, dem, rules)
             said += steep_caution(inputs, body, steep)
-    said += led_line_cautions(inputs, node, len(place.work.pipe or ()))
+    said += led_line_cautions(inputs, node)
     if place.kind != "tank":
         said += water_way_cautions(inputs, node)
     breach = breach_of(inputs, made, placed)

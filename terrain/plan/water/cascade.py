@@ -10,6 +10,7 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import Point
 
 from terrain.errors import InputError
 from terrain.inputs import site_works as asked
@@ -38,6 +39,7 @@ from terrain.surface.flow_paths import longest_path_to
 from terrain.surface.neighbours import LEAVES
 from terrain.surface.terrain import Terrain
 from terrain.units import either, first_system, in_both
+from terrain.works.furrow import Furrow, furrow, furrow_line
 from terrain.works.roof import RoofCatchment
 from terrain.works.rules import Rulebook
 from terrain.works.store import TANK_HEIGHT, Store
@@ -63,11 +65,17 @@ class Node:
     spills_to : int or None
         Index of the node that takes its spill; None where that leaves the site.
     spill_path : float64, shape (points, 2)
-        The way of the spill: the owner's pipe first, then over the ground. [m]
-    piped : bool
-        Whether the owner's pipe or `spills to` decides, not the ground.
+        The way of the spill: what leads it first, then over the ground. [m]
+    led : str
+        What leads it, where the owner's word decides and not the ground: "furrow" (dug by hand),
+        "pipe" (stated; of or to a tank also taken for granted), "pump", "drain" (the work
+        itself), "word" (off the site, nobody says how); "" over the ground.
     longest_way : float64, shape (points, 2)
         The longest way of its catchment's water, from the divide down. [m]
+    led_points : int
+        So many first points of the way are led. [-]
+    furrow : Furrow or None
+        That leads its spill; None where none does, or the works touch.
     rise : float or None
         Height that a pump lifts its spill by, below 0 where it falls; None without a pump. [m]
     grey_to : tuple of int or None
@@ -86,13 +94,30 @@ class Node:
     roof: RoofCatchment
     spills_to: int | None
     spill_path: NDArray[np.float64]
-    piped: bool
+    led: str = ""
     longest_way: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 2)))
+    led_points: int = 0
+    furrow: Furrow | None = None
     rise: float | None = None
     grey_to: tuple[int | None, ...] = ()
     lifts: float | None = None
     over_to: int | None = None
     over_path: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 2)))
+
+    @property
+    def piped(self) -> bool:
+        """Whether the owner's pipe or `spills to` decides, not the ground."""
+        return bool(self.led)
+
+    @property
+    def led_way(self) -> NDArray[np.float64]:
+        """The part of its spill's way that is led. [m]"""
+        return self.spill_path[:self.led_points]
+
+    @property
+    def over_way(self) -> NDArray[np.float64]:
+        """The part over the ground, from the end of what leads it on. [m]"""
+        return self.spill_path[max(self.led_points - 1, 0):]
 
     @property
     def takers(self) -> tuple[int | None, ...]:
@@ -212,9 +237,11 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
         fed = (roof_of(place.work, feeding, rules) if place.kind == "tank" else
                RoofCatchment(0.0, 0.0))
         store = _store(site, place, ground, rules)
-        spills_to, path, piped = _spill(site, terrain, place, index, marks, placed, rules)
+        spills_to, path, led, led_points = _spill(site, terrain, place, index, marks, placed, rules)
         rise = _rise(terrain, place, path, None if spills_to is None else placed[spills_to])
-        node = Node(store, catchment, fed, spills_to, path, piped, way, rise)
+        dug = None if led != "furrow" or spills_to is None else _furrow(
+            terrain, place, placed[spills_to], path, rules)
+        node = Node(store, catchment, fed, spills_to, path, led, way, led_points, dug, rise)
         if rise is not None:
             over_to, over_path = _overland(terrain, place, index, marks, [(place.spill_x,
                                                                            place.spill_y)])
@@ -432,18 +459,21 @@ def _rise(terrain: Terrain, place: Placed, path: NDArray[np.float64], to: Placed
 
 
 def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],
-           placed: list[Placed], rules: Rulebook) -> tuple[int | None, NDArray[np.float64], bool]:
-    """Where a store's spill goes, and the way it takes."""
+           placed: list[Placed], rules: Rulebook
+           ) -> tuple[int | None, NDArray[np.float64], str, int]:
+    """Where a store's spill goes, the way it takes, what leads it and how many points of that."""
     dem = terrain.dem
     x, y = place.spill_x, place.spill_y
     lead = [(x, y)]
-    piped = place.work.pipe is not None or place.work.spills_to is not None
     if place.drain is not None and place.drain.to:
         leads_to = next(i for i, other in enumerate(placed) if other.name == place.drain.to)
-        return leads_to, np.asarray(lead), True
+        return leads_to, np.asarray(lead), "drain", 1
     lower = _next_bowl(place, placed, rules)
     if lower is not None:
-        return lower, np.asarray([(x, y), (placed[lower].x, placed[lower].y)]), True
+        to = placed[lower]
+        path = furrow_line((x, y), (to.x, to.y), place.outline, to.outline)
+        return lower, path, "furrow", len(path)
+    led = "" if place.work.pipe is None else "pump" if place.work.pump else "pipe"
     if place.work.pipe is not None:
         where = site.where_work(place.work.name, "pipe")
         lead = Places(site, terrain).points(place.work.pipe, where)
@@ -457,14 +487,32 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
                              f"{either(f'{out:.2f} m', out, 'level')} that water comes out at, "
                              "and no pump is named", "End it lower, or state a pump (pump: true)")
     if place.work.spills_to is not None:
-        to = _named_target(site, place, placed)
-        if to is None:
-            return None, np.asarray(lead), True
-        _refuse_uphill(site, terrain, place, placed[to], rules)
-        end = _entry(placed[to], x, y, out_level(terrain, place))
-        return to, np.asarray([*lead, end] if place.work.pipe is None else lead), True
+        target = _named_target(site, place, placed)
+        if target is None:
+            return None, np.asarray(lead), led or "word", len(lead)
+        to = placed[target]
+        _refuse_uphill(site, terrain, place, to, rules)
+        if led:
+            return target, np.asarray(lead), led, len(lead)
+        end = _entry(to, x, y, out_level(terrain, place))
+        if place.work.pump or "tank" in (place.kind, to.kind):
+            return target, np.asarray([*lead, end]), "pump" if place.work.pump else "pipe", 2
+        path = furrow_line((x, y), end, place.outline, to.outline)
+        return target, path, "furrow", len(path)
     dem.cell_of(x, y, site.where_work(place.work.name))
-    return *_overland(terrain, place, index, marks, lead), piped
+    found, path = _overland(terrain, place, index, marks, lead)
+    return found, path, led, len(lead) if led else 0
+
+
+def _furrow(terrain: Terrain, place: Placed, to: Placed, path: NDArray[np.float64],
+            rules: Rulebook) -> Furrow | None:
+    """The furrow that leads a spill along its way."""
+    rim = in_level(terrain, to)
+    if to.drain is not None:
+        station = float(to.outline.project(Point(path[-1])))
+        rim = to.drain.start_level - to.drain.grade * station
+    return furrow(path, terrain.dem.height_at, out_level(terrain, place), rim,
+                  rules["furrow width"], rules["furrow depth"], rules["furrow fall"])
 
 
 def _overland(terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],

@@ -6,8 +6,9 @@ import numpy as np
 from shapely import LineString
 
 from terrain.inputs import site_works as asked
-from terrain.plan.siting.layout import Placed, Places
+from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
+from terrain.plan.water.cascade import Cascade
 from terrain.plan.water.routing import StormRun, storm_steps
 from terrain.runoff.catchment import Catchment, gather, on_ground
 from terrain.runoff.flow_way import reaches_of, timed
@@ -19,7 +20,8 @@ from terrain.works.pipe import PipeCheck
 from terrain.works.rules import OWNER, Rulebook
 
 
-def pipe_checks(inputs: Inputs, placed: list[Placed], run: StormRun) -> tuple[PipeCheck, ...]:
+def pipe_checks(inputs: Inputs, cascade: Cascade, placed: list[Placed], run: StormRun
+                ) -> tuple[PipeCheck, ...]:
     """Hold every pipe of a work, and every culvert, against its flow in the design storm.
 
     Parameters
@@ -29,13 +31,12 @@ def pipe_checks(inputs: Inputs, placed: list[Placed], run: StormRun) -> tuple[Pi
     """
     found = []
     rules = inputs.rules
-    for work in inputs.site.works:
-        if work.pipe is None or work.pump:  # a pump's pipe runs full under pressure
+    for index, (node, place) in enumerate(zip(cascade.nodes, placed, strict=True)):
+        if node.led != "pipe":  # a pump's pipe runs full under pressure
             continue
-        # Of a group of tree basins the last one spills into the pipe.
-        index = max(i for i, place in enumerate(placed) if place.work.name == work.name)
-        line = LineString(Places(inputs.site, inputs.terrain).points(
-            work.pipe, inputs.site.where_work(work.name, "pipe")))
+        work, line = place.work, LineString(node.led_way)
+        if not line.length:
+            continue
         tank = isinstance(work, asked.Tank)
         found.append(PipeCheck(
             work.name, "pipe", float(line.length), _fall(inputs, line),
@@ -79,6 +80,18 @@ def _culvert_peak(inputs: Inputs, culvert: Culvert) -> float:
     found = timed(found, reaches, how.timing, how.peak_factor)
     return peaks_of(found, design.depth, how.shapes[design.name],
                     storm_steps(design.duration)).unit_hydrograph
+
+
+def led_notes(cascade: Cascade, placed: list[Placed]) -> list[str]:
+    """Pipes that nobody states and the plan takes for granted, in whole sentences."""
+    said = []
+    for node, place in zip(cascade.nodes, placed, strict=True):
+        if node.led in ("pipe", "pump") and place.work.pipe is None and node.spills_to is not None:
+            length = in_both(float(LineString(node.led_way).length), "length")
+            said.append(f"\"{place.name}\" spills to \"{placed[node.spills_to].name}\" and no pipe "
+                        f"is stated: a straight one was assumed, {length} over the ground, and is "
+                        "counted in what is bought and checked; state its points (pipe:).")
+    return said
 
 
 def wide(diameter: float) -> str:

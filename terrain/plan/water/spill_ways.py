@@ -115,12 +115,12 @@ def spill_ways(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed]
     hollows = _free_hollows(inputs, placed)
     ways = []
     for node, place in zip(cascade.nodes, placed, strict=True):
-        way = _followed(inputs, cascade, node, place, placed, hollows)
+        way = _followed(inputs, cascade, node, place, hollows)
         if node.rise is not None:
-            still = replace(node, spills_to=node.over_to, spill_path=node.over_path, piped=False,
-                            rise=None, lifts=None)
+            still = replace(node, spills_to=node.over_to, spill_path=node.over_path, led="",
+                            led_points=0, rise=None, lifts=None)
             bare = place.work.model_copy(update={"pump": None, "pipe": None, "spills_to": None})
-            failed = _followed(inputs, cascade, still, replace(place, work=bare), placed, hollows)
+            failed = _followed(inputs, cascade, still, replace(place, work=bare), hollows)
             way = replace(way, without_pump=failed)
         ways.append(way)
     return tuple(ways)
@@ -137,12 +137,11 @@ def _free_hollows(inputs: Inputs, placed: Sequence[Placed]) -> dict[int, Hollow]
 
 
 def _followed(inputs: Inputs, cascade: Cascade, node: Node, place: Placed,
-              placed: Sequence[Placed], hollows: dict[int, Hollow]) -> SpillWay:
+              hollows: dict[int, Hollow]) -> SpillWay:
     steps: list[Step] = []
     gone = 0.0
     end = (place.spill_x, place.spill_y)
-    to = None if node.spills_to is None else placed[node.spills_to]
-    for piece in _pieces(inputs, node, place, to):
+    for piece in _pieces(inputs, node, place):
         met, length = _along(inputs, node, piece, hollows)
         steps += [replace(step, at=gone + step.at) for step in met]
         gone += length
@@ -176,21 +175,14 @@ def _below(cascade: Cascade, node: Node) -> list[int]:
     return found
 
 
-def _pieces(inputs: Inputs, node: Node, place: Placed, to: Placed | None) -> Iterator[_Piece]:
+def _pieces(inputs: Inputs, node: Node, place: Placed) -> Iterator[_Piece]:
     """A spill's way in pieces, each with how it is led."""
-    path = np.asarray(node.spill_path, float)
+    path = np.asarray(node.over_way, float)
     if place.drain is not None:
         yield _Piece("drain", np.asarray(place.drain.line, np.float64))
-    # Of a group of tree basins only the last one spills into the pipe.
-    in_group = to is not None and to.work.name == place.work.name
-    piped = 0 if place.work.pipe is None or in_group else len(place.work.pipe)
-    if piped:
-        yield _Piece("pump" if node.rise is not None else "pipe", path[:piped])
-        path = path[piped - 1:]
+    elif node.led_points > 1:
+        yield _Piece(node.led, np.asarray(node.led_way, float))
     if len(path) < 2:
-        return
-    if place.drain is None and not piped and node.spills_to is not None and node.piped:
-        yield _Piece("pump" if node.rise is not None else "furrow", path)
         return
     row, column = inputs.dem.row_column(path[1:, 0], path[1:, 1])
     cells = np.stack([row, column], 1)

@@ -116,7 +116,8 @@ def test_no_record_no_year(demo_plan):
 
 def test_long_names_are_cut_not_spilled(demo_plan, seen):
     rain = demo_plan.site.rain
-    long = rain.storms[0].model_copy(update={"name": "the storm that took the old bridge and most of the lower road away"})
+    long = rain.storms[0].model_copy(update={
+        "name": "the storm that took the old bridge and most of the lower road away"})
     site = demo_plan.site.model_copy(update={"rain": rain.model_copy(
         update={"storms": [long, *rain.storms[1:]]})})
     storms = {**demo_plan.storms, long.name: demo_plan.storms[rain.storms[0].name]}

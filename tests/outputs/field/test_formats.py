@@ -284,3 +284,25 @@ def test_every_file_carries_the_prints_of_its_inputs(metric):
     digest = inputs_digest(metric.plan.site)
     for name in ("stakes.gpx", "stakes.kml", "design.dxf", "design.xml"):
         assert digest in (metric.folder / "field" / name).read_text(encoding="utf-8"), name
+
+
+@pytest.mark.parametrize("which", ["metric", "feet"])
+def test_figures_of_the_kml_are_in_the_tables_unit(which, rows, request):
+    """Each beside its words; the place's own height stays in metres, as KML asks (OGC 07-147r2)."""
+    written = request.getfixturevalue(which)
+    unit = written.field.unit.suffix
+    space = "{http://www.opengis.net/kml/2.2}"
+    root = ET.parse(written.folder / "field/stakes.kml").getroot()
+    marks = [mark for mark in root.iter(f"{space}Placemark") if mark.find(f"{space}ExtendedData")
+             is not None]
+    for mark, row in zip(marks, rows(written), strict=True):
+        data = {d.get("name"): d.find(f"{space}value").text for d in mark.iter(f"{space}Data")}
+        assert data[f"design_{unit}"] == row[f"design_{unit}"]
+        assert data[f"cut_{unit}"] == row[f"cut_{unit}"]
+        assert f"at {data[f'design_{unit}']} " in mark.find(f"{space}description").text
+
+
+def test_the_head_of_the_table_says_that_feet_are_in_tenths(metric, feet, rows):
+    head = "feet_tenths_and_hundredths_not_inches"
+    assert {row[head] for row in rows(feet)} == {"US survey feet (1200/3937 m)"}
+    assert head not in rows(metric)[0]

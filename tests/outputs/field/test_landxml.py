@@ -195,3 +195,34 @@ def test_the_demos_surface_is_small(demo_plan, tmp_path):
     assert (tmp_path / "design.xml").stat().st_size < 3_000_000
     points = sum(1 for _ in ET.parse(tmp_path / "design.xml").getroot().iter(f"{SPACE}P"))
     assert points < np.isfinite(field.level).sum() / 50
+
+
+def test_no_date_is_made_up(metric, tmp_path, monkeypatch):
+    """The site file's day, else SOURCE_DATE_EPOCH's (1 700 000 000 s is 14 November 2023, by
+    `date -u -d @1700000000`), else none."""
+    from dataclasses import replace
+
+    from terrain.outputs.field.landxml import write_landxml
+
+    def date_of(field):
+        assert write_landxml(field, tmp_path / "design.xml")
+        return ET.parse(tmp_path / "design.xml").getroot().get("date")
+
+    monkeypatch.delenv("SOURCE_DATE_EPOCH", raising=False)
+    assert date_of(metric.field) is None
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1700000000")
+    assert date_of(metric.field) == "2023-11-14"
+    plan, inputs = metric.plan, metric.plan.inputs
+    site = inputs.site.model_copy(update={"date": "2024-05-06"})
+    dated = replace(metric.field, plan=replace(plan, inputs=replace(inputs, site=site)))
+    assert date_of(dated) == "2024-05-06"
+
+
+def test_a_sills_stations_are_those_of_the_table(metric):
+    root = root_of(metric)
+    table = [s.stake.station for s in metric.field.stakes if s.stake.mark == "sill"
+             and s.stake.work == HOSTILE]
+    starts = [float(line.get("staStart")) for line in root.iter(f"{SPACE}Alignment")
+              if line.get("name") == f"{HOSTILE}, sill"]
+    assert starts == [pytest.approx(min(table), abs=1e-3)]
+    assert starts[0] > 0

@@ -1,0 +1,60 @@
+"""One piece of work done beside another."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from typing import TypeVar
+
+Found = TypeVar("Found")
+
+
+@contextmanager
+def aside(work: Callable[[], Found]) -> Iterator[Callable[[], Found]]:
+    """Do work in a process split off this one, and give a call that waits for what it returns, or
+    raises what it raised.
+
+    Where the system cannot split off a process safely the call itself does the work.  When the
+    block is left before that, the process is ended.
+    """
+    if sys.platform != "linux":
+        yield work
+        return
+    split = get_context("fork")
+    here, there = split.Pipe(duplex=False)
+    process = split.Process(target=_do, args=(work, there))
+    process.start()
+    there.close()
+
+    def found() -> Found:
+        try:
+            fine, answer = here.recv()
+        except EOFError:
+            process.join()
+            raise ChildProcessError("a process that worked beside this one was ended from outside, "
+                                    f"by signal {-(process.exitcode or 0)}") from None
+        if not fine:
+            raise answer
+        return answer
+
+    try:
+        yield found
+    finally:
+        process.terminate()
+        process.join()
+        here.close()
+
+
+def _do(work: Callable[[], Found], there: Connection) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the first process's to answer
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    try:
+        told: tuple[bool, object] = (True, work())
+    except BaseException as error:  # it is raised again where it is waited for
+        told = (False, error)
+    there.send(told)
+    there.close()
