@@ -262,7 +262,7 @@ RULES: dict[str, Rule] = {
     "stake offset": Rule(2.0, "length", PRACTICE),
     "staff length": Rule(4.0, "length", PRACTICE),
     "staff least reading": Rule(0.1, "length", PRACTICE),
-    "staff to spare": Rule(0.2, "length", PRACTICE + ": at its top, for a level that stands higher"),
+    "staff to spare": Rule(0.2, "length", PRACTICE + ": at its top, for a level set up higher"),
     "instrument height": Rule(1.4, "length", PRACTICE + ": over the ground it stands on"),
     "sight length": Rule(60.0, "length", PRACTICE),
     "level tolerance": Rule(0.1, "length", PRACTICE),

@@ -51,8 +51,7 @@ US_FIGURES: dict[str, str] = {
     "check spacing": "40 ft", "swale without checks": "500 ft", "check below sill": "3 in",
     "check top width": "20 in", "low rain year": "20 in", "lidar doubt": "4 in",
     "drone doubt": "4 in", "survey doubt": "2 in", "elevation doubt reach": "100 ft",
-    "spill moved": "80 ft", "furrow width": "1 ft", "furrow depth": "6 in",
-    "staff to spare": "8 in",
+    "spill moved": "80 ft",
 }
 
 #: What a rule that names a size is called in US units; a site file may use either name.

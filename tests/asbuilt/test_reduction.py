@@ -64,3 +64,17 @@ def test_a_receiver_on_the_benchmark_shows_its_error(tmp_path):
                      ",benchmark,,100.02\n", 100.0)
     assert found.closing == pytest.approx(0.02)
     assert found.levels == pytest.approx((99.0,))  # said, not moved
+
+
+def test_a_filled_setting_out_table_with_several_set_ups(tmp_path):
+    """As docs/asbuilt.md shows it; by hand: set-up 1 sees from 1206.820 + 1.190 = 1208.010, so
+    stake 152 lies at 1208.010 - 2.655 = 1205.355; set-up 2 from 1204.791 + (0.263 + 0.264) / 2 =
+    1205.0545; set-up 3 from 1203.640 + 0.731 = 1204.371."""
+    text = ("stake,work,mark,set_up,staff_reading_m,design_m,read_m,elevation_m\n"
+            ",,benchmark,1,,,1.190,\n152,w,line,1,2.660,1205.350,2.655,\n"
+            "153,w,line,1,2.660,1205.350,,\n"
+            ",,peg,2,,,0.263,1204.791\n2,w,line,2,3.150,1201.900,3.152,\n"
+            ",,peg,2,,,0.264,1204.791\n,,peg,3,,,0.731,1203.640\n30,w,bed,3,3.4,1200.950,3.418,\n")
+    found = levelled(tmp_path, text, known=1206.820)
+    assert dict(found.instruments) == pytest.approx({"1": 1208.010, "2": 1205.0545, "3": 1204.371})
+    assert found.levels == pytest.approx((1205.355, 1201.9025, 1200.953))

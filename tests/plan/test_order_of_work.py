@@ -83,7 +83,7 @@ def test_locating_first_then_down_the_slope_drains_and_pipes_after_and_done_in_t
     assert "stakes" in plan.order[1].says
     built = [work for work in works if work]
     assert built[0] == "east swale"
-    assert built[-2:] == ["pond", "side drain"]
+    assert built[-3:] == ["pond", "furrow of trees", "side drain"]
     assert plan.order[-3].says.startswith("Only when every work is built")
     assert "\"barn tank\"" in plan.order[-3].says
     assert plan.order[-1].says.startswith(

@@ -31,8 +31,12 @@ PROFILE, CURVE, MOST = 1.32, 1.55, 3
 #: What stands in a row of profiles, in the order in which they are drawn.
 ROWS = (("sill", "lip", "rim"), ("berm", "wall", "bund"), ("bed",), ("floor",), ("cut-off",),
         ("check",))
+#: Height of a heading. [pt]
+HEADING = 27.0
 #: Height of the storms' heading with the head of their table, and of a storm. [pt]
 STORM_HEAD, STORM = 42.0, 12.0
+#: So many storms have room before sentences have theirs.
+FEW = 2
 #: Share of a row that a sill takes where something stands beside it.
 SILL = 0.42
 
@@ -57,7 +61,7 @@ def draw_as_built(found: AsBuilt, work: WorkFound, system: str) -> Figure:
             difference_panel(sheet.figure, left, bottom, share * whole, PROFILE - 0.06, [line],
                              work.spill, system)
             left += share * whole
-    _column(sheet, work, system)
+    _column(sheet, work, found.plan.site.rain.design.name if work.storms else None, system)
     return sheet.figure
 
 
@@ -115,7 +119,7 @@ def _plan(sheet: Sheet, work: WorkFound, lines: list[DesignedLine]) -> None:
     sheet.finish_plan()
 
 
-def _column(sheet: Sheet, work: WorkFound, system: str) -> None:
+def _column(sheet: Sheet, work: WorkFound, design: str | None, system: str) -> None:
     column = sheet.column
     size = sy.SMALL_SIZE
     if work.spill is not None:
@@ -125,21 +129,24 @@ def _column(sheet: Sheet, work: WorkFound, system: str) -> None:
             column.text(f"{head}{words}.", sy.TEXT_SIZE)
             column.skip(3)
     _key(sheet, work)
-    sheet.head("Surveyed: points, lowest to highest")
+    sheet.head(f"Surveyed: points, lowest to highest in {'ft' if system == 'us' else 'mm'}")
     for found in work.lines:
         bold = is_to_mend(found, work.mends)
-        low, most = (small(p.difference, system, True) for p in (found.lowest, found.highest))
+        low, most = (small(p.difference, system, True).rsplit(" ", 1)[0]
+                     for p in (found.lowest, found.highest))
         column.row([(0, "left", f"{NAMES[found.line.name]}, {len(found.points)}"),
-                    (0.64 * column.width, "right", f"{low.rsplit(' ', 1)[0]} to {most}"),
+                    (0.64 * column.width, "right", f"{low} to {most}"),
                     (column.width, "right",
                      verdict_words(found, work.mends).replace(" to judge", ""))], size,
                    weight="bold" if bold else "normal", lead=1.5)
     room = (CURVE + 0.28) * 72 if work.spill is not None else 0.0
-    storms = STORM_HEAD + STORM * len(work.storms) if work.storms else 0.0
+    # Cautions come before storms that could be read elsewhere, not before all of them.
+    rows = len(work.storms) if len(work.storms) <= FEW else FEW + 1
+    storms = STORM_HEAD + STORM * rows if work.storms else 0.0
     _sentences(sheet, "To do", [mend_words(mend, system) for mend in work.mends if mend.needed],
                room + storms)
     _sentences(sheet, "Take care", list(work.cautions), room + storms)
-    _storms(sheet, work, system, room)
+    _storms(sheet, work, design, system, room)
     if work.spill is not None:
         _curves(sheet, work, system)
 
@@ -168,7 +175,8 @@ def _sentences(sheet: Sheet, head: str, said: list[str], keep: float) -> None:
     column, size = sheet.column, sy.SMALL_SIZE
     if not said:
         return
-    if column.room - keep < 5 * size + 12:
+    first = len(column.wrapped(said[0], size, column.width)) * size * 1.32 + 3
+    if column.room - keep < first + (1.5 * size if len(said) > 1 else 0.0) + HEADING:
         column.skip(4)
         stand = "sentence stands" if len(said) == 1 else "sentences stand"
         column.text(f"{head}: {len(said)} {stand} in the printed answer.", size, sy.SHED,
@@ -187,16 +195,17 @@ def _sentences(sheet: Sheet, head: str, said: list[str], keep: float) -> None:
         column.skip(3)
 
 
-def _storms(sheet: Sheet, work: WorkFound, system: str, keep: float) -> None:
-    """What it now catches beside the design; where there is no room for all storms, those that
-    rain most, and how many stand elsewhere."""
+def _storms(sheet: Sheet, work: WorkFound, design: str | None, system: str, keep: float) -> None:
+    """What it now catches beside the design; where there is no room for all storms, the design
+    storm and those that rain most, and how many stand elsewhere."""
     column = sheet.column
     if not work.storms:
         return
     fits = int((column.room - keep - STORM_HEAD) / STORM)
     if fits < len(work.storms):
         fits = max(fits - 1, 0)  # a line says how many are left out
-    chosen = sorted(range(len(work.storms)), key=lambda i: -work.storms[i].depth)[:fits]
+    chosen = sorted(range(len(work.storms)), key=lambda i: (
+        work.storms[i].name != design, -work.storms[i].depth))[:fits]
     left = len(work.storms) - len(chosen)
     told = (f"{left} {'more ' if chosen else ''}storm{' stands' if left == 1 else 's stand'} in "
             "the printed answer.")

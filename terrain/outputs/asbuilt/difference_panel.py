@@ -189,8 +189,8 @@ def _ticks(ax: Axes, lines: Sequence[LineFound], floor: bool, system: str) -> No
         return
     wide = ax.get_window_extent().width / ax.figure.dpi * 72
     step = round_step((end - start) / max(wide / 45, 1.0))
-    ticks = [t for t in np.arange(np.ceil(start / step) * step, end, step)
-             if end - t > 0.75 * step]
+    clear = max(0.75 * step, CLEAR * (end - start) / wide)
+    ticks = [t for t in np.arange(np.ceil(start / step) * step, end, step) if end - t > clear]
     ax.set_xticks([*ticks, end])
     ax.set_xticklabels([*(f"{t:g}" for t in ticks),
                         f"{end:.1f} {PRINTED['length'][system == 'us'][0]}"])

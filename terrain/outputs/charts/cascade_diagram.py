@@ -400,7 +400,7 @@ class _Drawing:
         if self.whole:
             self.text(MARGIN, -22, "From the top of the land down", 15, wide * 0.6, "title",
                       side="left", weight="bold")
-        self.text(MARGIN, -44 if self.whole else -16, flows.title, sy.LABEL_SIZE, wide - 500,
+        self.text(MARGIN, -44 if self.whole else -16, flows.title, sy.LABEL_SIZE, wide - 400,
                   "title", sy.SOFT_INK, side="left")
         x, up = MARGIN + wide, 0 if self.whole else 16
         for volume in _round_volumes(greatest, self.system):
@@ -408,9 +408,8 @@ class _Drawing:
             self.text(x, up - 27, words, sy.SMALL_SIZE, 70, "key", sy.SOFT_INK, side="right")
             self.line([(x - 44, up - 44), (x, up - 44)], volume)
             x -= 92
-        self.text(x, up - 27, "a line twice as wide carries four times as much:", sy.SMALL_SIZE,
-                  222, "key",
-                  sy.SOFT_INK, side="right")
+        for y, words in ((27, "a line twice as wide"), (40, "carries four times as much:")):
+            self.text(x, up - y, words, sy.SMALL_SIZE, 130, "key", sy.SOFT_INK, side="right")
 
     def foot(self, flows: Flows, wide: float, top: float) -> None:
         """Open ground, and the whole account in a sentence."""

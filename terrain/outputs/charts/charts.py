@@ -14,7 +14,8 @@ from terrain.errors import InputError
 from terrain.outputs.charts.year_panels import MONTHS, PANELS, captures, tanks_of, words
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import shortened, width_of
-from terrain.plan.planned import Plan
+from terrain.plan.planned import YEARS, Plan
+from terrain.plan.siting.hydrology import soil_dries
 from terrain.plan.water.accounts import Account
 from terrain.units import PRINTED, shown
 
@@ -23,6 +24,9 @@ FloatArray = NDArray[np.float64]
 SAME_SCALE = 4.0
 #: Width of every chart, and height of a row of bars. [in]
 WIDE, ROW = 11.0, 0.72
+#: Heads of the bars of what is kept, the shorter where room is short.
+HEADS = (("Passive capture", " in the ground, beside ", "roof capture"),
+         ("Passive capture", " beside ", "roof capture"), ("Passive", " beside ", "roof capture"))
 #: Room above the rows of bars for their heads. [in]
 ABOVE = 1.2
 
@@ -135,9 +139,11 @@ def draw_bars(figure: Figure, left: float, top: float, wide: float, title: str,
                           color=colour, gid="row")
     figure.text(left / across, (top - 0.28) / up, title, fontsize=16, fontweight="bold",
                 va="center", gid="title")
-    words(figure, left + named, top - 0.74, [("Passive capture", sy.PASSIVE),
-                                             (" in the ground, beside ", sy.SOFT_INK),
-                                             ("roof capture", sy.ROOF_WATER)])
+    head = next((head for head in HEADS if left + named + sum(
+        width_of(said, sy.HEAD_SIZE - 0.5, "bold", figure.dpi / 72) for said in head) / 72
+        < right - 0.25), HEADS[-1])
+    words(figure, left + named, top - 0.74, list(zip(
+        head, (sy.PASSIVE, sy.SOFT_INK, sy.ROOF_WATER), strict=True)))
     words(figure, right, top - 0.74, [("Left the site", sy.SOFT_INK)])
     if not same:
         figure.text(right / across, (top - 0.97) / up,
@@ -178,11 +184,13 @@ def draw_year(plan: Plan) -> Figure:
 
 
 def record_words(plan: Plan) -> str:
-    """Of how long the rain record is, its days without a reading left out."""
+    """Of how long the rain record is, its days without a reading left out, and how wet the soil is
+    that the rain of its days falls on."""
     seasons = plan.seasons
     assert seasons is not None
+    wetness = YEARS[soil_dries(plan.site)].split(", ")[1]
     return (f"{seasons.years:.1f} years of days with a reading, {seasons.days[0].year} to "
-            f"{seasons.days[-1].year}")
+            f"{seasons.days[-1].year}; {wetness}")
 
 
 def _no_record(plan: Plan) -> InputError:

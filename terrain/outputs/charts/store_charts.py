@@ -100,14 +100,16 @@ def draw_capture(figure: Figure, left: float, bottom: float, wide: float, high: 
 
 def draw_levels(figure: Figure, left: float, bottom: float, wide: float, high: float,
                 plan: Plan, members: Sequence[int]) -> None:
-    """How full a work stands over the record's last years."""
+    """How full a work stood at most on each day of the record's last years: several tree basins
+    each at its own most, together."""
     seasons = plan.seasons
     if seasons is None:
         return
     days = last_days(seasons)
-    held = np.sum([seasons.stores[i].held for i in members], axis=0)[-len(days):]
+    held = np.sum([seasons.stores[i].highest for i in members], axis=0)[-len(days):]
     share = 100 * held / max(sum(plan.stores[i].store.capacity for i in members), 1e-9)
-    ax = place(figure, left, bottom, wide, high, "How full", "the record's last years, day by day")
+    ax = place(figure, left, bottom, wide, high, "How full",
+               "the most on each day of the record's last years")
     at = np.arange(len(days))
     ax.fill_between(at, 0, share, color=sy.PASSIVE, linewidth=0.3, gid="held")
     ax.set_ylim(0, 104)

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import shortened
 from terrain.plan.planned import Plan
+from terrain.plan.water.store_years import wet_days
 from terrain.plan.water.tree_life import TreeMonths
 from terrain.plan.water.water_balance import SeasonRun
 from terrain.units import PRINTED, per_cent, shown
@@ -136,23 +137,27 @@ def draw_stores(figure: Figure, left: float, top: float, wide: float, plan: Plan
 def _draw_levels(figure: Figure, left: float, top: float, wide: float, plan: Plan,
                  stores: list[int], name: str, colours: tuple[str, str], pitch: float, gid: str
                  ) -> None:
-    """Levels of stores over the record's last years, a row each; colours of words and water.
+    """The most that stores held on each day of the record's last years, a row each; colours of
+    words and water.
 
-    Words beside a row are of the days drawn, not of the whole record."""
+    Words beside a row are of the days drawn, not of the whole record; a day is wet as it is among
+    the seasons of each store."""
     seasons, system = plan.seasons, plan.site.units
     if not stores or seasons is None:
         return
     days = last_days(seasons)
     at = np.arange(len(days))
     words(figure, left, top - 0.12, [(name, colours[0]), (
-        f"   over the record's last {LAST_YEARS} years; the line is full"
-        if len(days) < len(seasons.days) else "   over the record; the line is full",
+        f"   most on each day of the record's last {LAST_YEARS} years; the line is full"
+        if len(days) < len(seasons.days) else
+        "   most on each day of the record; the line is full",
         sy.SOFT_INK)])
     starts = [i for i, day in enumerate(days) if day.day == 1 and day.month in (1, 7)]
     for row, index in enumerate(stores):
         planned = plan.stores[index]
         full = max(planned.store.capacity, 1e-9)
-        held = seasons.stores[index].held[-len(days):]
+        part = seasons.stores[index]
+        held = part.highest[-len(days):]
         ax = _axes(figure, left + NAMES, top - 0.31 - pitch * (row + 1) + 0.2,
                    wide - NAMES - BESIDE, pitch - 0.2)
         ax.fill_between(at, 0, held / full, color=colours[1], alpha=0.8, linewidth=0.3)
@@ -169,7 +174,9 @@ def _draw_levels(figure: Figure, left: float, top: float, wide: float, plan: Pla
             ax.spines[side].set_visible(False)
         _name_row(figure, ax, planned.store.name, sy.brief(full, "volume", system), colours[0],
                   gid)
-        ax.text(1.02, 0.5, _how_often(held / full, planned.placed.kind == "tank"),
+        said = (_how_empty(part.held[-len(days):] / full) if planned.placed.kind == "tank" else
+                _how_wet(wet_days(part, full)[-len(days):], seasons.known[-len(days):]))
+        ax.text(1.02, 0.5, said,
                 transform=ax.transAxes, ha="left", va="center", fontsize=sy.TEXT_SIZE,
                 color=sy.SOFT_INK, gid=gid)
 
@@ -179,15 +186,19 @@ def last_days(seasons: SeasonRun) -> pd.DatetimeIndex:
     return seasons.days[max(len(seasons.days) - round(LAST_YEARS * 365.25), 0):]
 
 
-def _how_often(share: FloatArray, tank: bool) -> str:
-    """On how many of the days drawn a tank is empty, or a work on the ground holds water."""
+def _how_empty(share: FloatArray) -> str:
+    """On how many of the days drawn a tank is empty when they end."""
     dry = float((share < 0.01).mean())
-    if tank:
-        part = f"{100 * dry:.0f} %" if dry >= 0.005 else "under 1 %"
-        return f"empty {part} of days" if dry else "no empty day here"
-    if dry == 1:
+    part = f"{100 * dry:.0f} %" if dry >= 0.005 else "under 1 %"
+    return f"empty {part} of days" if dry else "no empty day here"
+
+
+def _how_wet(wet: NDArray[np.bool_], known: NDArray[np.bool_]) -> str:
+    """On how many days a year of those drawn, days without a reading left out, a work is wet."""
+    if not wet.any():
         return "never wet"
-    return f"wet {100 * (1 - dry):.0f} % of days" if dry <= 0.995 else "wet under 1 % of days"
+    days = 365.25 * float(wet[known].mean()) if known.any() else 0.0
+    return f"wet {days:.{0 if days >= 9.95 else 1}f} days a year"
 
 
 def draw_trees(figure: Figure, left: float, top: float, wide: float, plan: Plan) -> None:

@@ -5,6 +5,7 @@ A map of one matter is drawn on it, and adds what the matter asks.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -189,8 +190,44 @@ class GroundMap:
             self.drawn.add("run-on")
         return entries
 
-    def shed_mark(self, number: int, x: float, y: float, size: float) -> None:
-        """Mark a place where roads or bare ground shed water with its number. [m], [pt]"""
+    def shed_marks(self, places: Sequence[tuple[float, float, float]]
+                   ) -> list[tuple[float, float, float]]:
+        """Mark places where roads or bare ground shed water with their numbers: east and north
+        [m], radius of the mark [pt].
+
+        Returns
+        -------
+        placed : list of (x, y, size)
+            Where the marks stand, none on another; one that was moved is led to its place.
+        """
+        placed: list[tuple[float, float, float]] = []
+        for number, (x, y, size) in enumerate(places, 1):
+            px, py = self._apart(x, y, size, placed)
+            placed.append((px, py, size))
+            if np.hypot(px - x, py - y) > size * self.view.point:
+                self.ax.add_line(Line2D([x, px], [y, py], color=sy.SHED, linewidth=1.0, zorder=23.5,
+                                        marker="o", markevery=[0], markersize=3.0, gid="shed lead",
+                                        path_effects=sy.cased(2.4)))
+            self._shed_mark(number, px, py, size)
+        return placed
+
+    def _apart(self, x: float, y: float, size: float, placed: list[tuple[float, float, float]]
+               ) -> tuple[float, float]:
+        """The place of a mark, moved as little as it takes not to stand on another's."""
+        unit = self.view.point
+        for step in range(60):
+            for turn in range(16 if step else 1):
+                angle = turn * np.pi / 8
+                px = x + step * 2.0 * unit * np.cos(angle)
+                py = y + step * 2.0 * unit * np.sin(angle)
+                if self.view.holds(px, py, size + 1) and all(
+                        np.hypot(px - u, py - v) > (size + other + 1.5) * unit
+                        for u, v, other in placed):
+                    return float(px), float(py)
+        return x, y
+
+    def _shed_mark(self, number: int, x: float, y: float, size: float) -> None:
+        """Mark a place with a number. [m], [pt]"""
         self.ax.add_patch(Circle((x, y), size * self.view.point, facecolor=sy.SHED,
                                  edgecolor=sy.PAPER, linewidth=1.2, zorder=24, gid="shed"))
         self.ax.text(x, y, str(number), fontsize=sy.SMALL_SIZE, color=sy.PAPER, ha="center",

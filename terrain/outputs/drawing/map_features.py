@@ -14,6 +14,7 @@ from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from terrain.inputs.elevation import Dem
+from terrain.inputs.frame import Frame, unit_of
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.base_map import View
@@ -250,14 +251,20 @@ def scale_and_north(ax: Axes, view: View, labels: Labels, system: str, length: f
     labels.block(Bbox.from_extents(x0, y0, x1, y1), 2)
 
 
-def draw_grid(ax: Axes, view: View, labels: Labels) -> None:
-    """Ticks inside the frame at round eastings and northings, with their figures where nothing
-    stands there."""
-    unit = view.point
-    step = next(m * 10.0**p for p in range(-1, 7) for m in (1, 2, 5) if m * 10.0**p >= 62 * unit)
+def draw_grid(ax: Axes, view: View, labels: Labels, frame: Frame) -> None:
+    """Ticks inside the frame at round eastings and northings of the raster, with their figures at
+    the top and on the left or, where something stands there, on the other side."""
+    unit, own = view.point, not _in_degrees(frame)
+    corners = np.array([[view.west, view.south], [view.east, view.north]])
+    told = np.stack(frame.to_source(*corners.T), 1) if own else corners
+    per = float(told[1, 0] - told[0, 0]) / (view.east - view.west)  # the raster's units in a metre
+    step = next(m * 10.0**p for p in range(-1, 8) for m in (1, 2, 5)
+                if m * 10.0**p >= 62 * unit * per)
     size = sy.SMALL_SIZE - 1.7
     for along, low, high in ((0, view.west, view.east), (1, view.south, view.north)):
-        for at in np.arange(np.ceil(low / step) * step, high, step):
+        first, last = (float(v) for v in told[:, along])
+        for value in np.arange(np.ceil(first / step) * step, last, step):
+            at = low + (value - first) / per
             if min(at - low, high - at) < 34 * unit:  # a corner has room for one figure
                 continue
             edges = (view.south, view.north) if along == 0 else (view.west, view.east)
@@ -266,18 +273,44 @@ def draw_grid(ax: Axes, view: View, labels: Labels) -> None:
                 line = Line2D(*(([at, at], ends) if along == 0 else (ends, [at, at])),
                               color=sy.INK, linewidth=0.7, zorder=34, gid="grid")
                 ax.add_line(line)
-            words = f"{at:,.{0 if step >= 1 else 1}f}".replace(",", "\u2009")
-            x, y = (at, view.north - 8 * unit) if along == 0 else (view.west + 8 * unit, at)
-            text = ax.text(x, y, words, fontsize=size, color=sy.SOFT_INK, zorder=34,
-                           ha="center" if along == 0 else "left",
-                           va="top" if along == 0 else "center", path_effects=sy.halo(1.6),
-                           rotation=0, gid="grid words")
-            box = text.get_window_extent(labels.renderer)
-            if any(box.x0 < t[2] and t[0] < box.x1 and box.y0 < t[3] and t[1] < box.y1
-                   for t in labels.taken):  # the scale stands there: its tick must do
+            words = f"{value:,.{0 if step >= 1 else 1}f}".replace(",", "\u2009")
+            for x, y, across, up in (((at, view.north - 8 * unit, "center", "top"),
+                                      (at, view.south + 8 * unit, "center", "bottom"))
+                                     if along == 0 else
+                                     ((view.west + 8 * unit, at, "left", "center"),
+                                      (view.east - 8 * unit, at, "right", "center"))):
+                text = ax.text(x, y, words, fontsize=size, color=sy.SOFT_INK, zorder=34,
+                               ha=across, va=up, path_effects=sy.halo(1.6), gid="grid words")
+                box = text.get_window_extent(labels.renderer)
+                if not any(box.x0 < t[2] and t[0] < box.x1 and box.y0 < t[3] and t[1] < box.y1
+                           for t in labels.taken):
+                    labels.block(box, 2.0)
+                    break
                 text.remove()
-            else:
-                labels.block(box, 2.0)
+
+
+def _in_degrees(frame: Frame) -> bool:
+    return frame.source is not None and frame.source.is_geographic
+
+
+def grid_words(frame: Frame) -> str:
+    """What the figures along a map's frame are."""
+    if _in_degrees(frame) and frame.working is not None:
+        return f"Figures along the frame: metres east and north of {frame.working.name}."
+    per = frame.metres_per_unit if frame.source is None else (
+        frame.source.axis_info[0].unit_conversion_factor)
+    named = {"m": "metres", "ft": "feet", "us-ft": "US survey feet"}.get(
+        unit_of(per), "in the raster's own unit,")
+    return f"Figures along the frame: {named} east and north."
+
+
+def places_words(frame: Frame) -> str:
+    """The coordinate system in which places are told, and which way north is, as a sentence."""
+    if frame.source is None:
+        return "The raster states no coordinate system; north is the raster's."
+    drawn = (f", drawn in {frame.working.name}" if _in_degrees(frame)
+             and frame.working is not None else "")
+    return f"{frame.source.name}{drawn}; north is grid north."
 
 
 def datum_words(dem: Dem) -> str:

@@ -6,7 +6,7 @@ from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.ground_map import GroundMap
 from terrain.outputs.drawing.labels import Column, shortened
 from terrain.outputs.drawing.legend import Legend, title
-from terrain.outputs.drawing.map_features import datum_words
+from terrain.outputs.drawing.map_features import datum_words, grid_words, places_words
 from terrain.outputs.drawing.map_water import largest_storm
 from terrain.units import PRINTED, length_words, shown
 
@@ -93,25 +93,23 @@ def _shed_table(on: GroundMap, column: Column, above: float) -> None:
                     (wide, "right", _bare_number(point.own_volumes[storm], on.system))])
 
 
-def of_page(on: GroundMap) -> list[str]:
+def of_page(on: GroundMap, volumes: bool = True) -> list[str]:
     """What a title block says of this map alone."""
     lines = [f"Contours every {_interval_words(on.interval, on.system)}."
              ] if on.interval else []
-    return [*lines, "Volumes are what each work holds up to its sill.",
-            "Figures along the frame: metres east and north."]
+    if volumes:
+        lines.append("Volumes are what each work holds up to its sill.")
+    return [*lines, grid_words(on.dem.frame)]
 
 
 def _foot_lines(on: GroundMap, column: Column) -> list[str]:
     lines = [f"Contours every {_interval_words(on.interval, on.system)}."
              ] if on.interval else []
     lines += ["Volumes are what each work holds up to its sill."]
-    frame = on.dem.frame
     lines.append("Levels are heights of the elevation raster "
                  f"{on.dem.source}, in {length_words(on.system)}; "
                  + datum_words(on.dem))
-    lines.append(f"Coordinate system: {frame.working.name}." if frame.working is not None
-                 else "The raster states no coordinate system.")
-    lines.append("North is grid north.")
+    lines.append(places_words(on.dem.frame))
     return column.wrapped(" ".join(lines), sy.SMALL_SIZE, column.width)
 
 

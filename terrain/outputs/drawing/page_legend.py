@@ -17,11 +17,14 @@ from terrain.outputs.drawing.legend import SHORT
 
 #: Height of an entry, width of its sample with the gap beside it. [pt]
 STEP, ROOM = 12.6, 30.0
+#: The least height of an entry. [pt]
+CLOSE_STEP = 9.2
 SIZE = 7.6
 
 
-def draw_page_legend(column: Column, drawn: Collection[str]) -> None:
-    """Draw an entry for everything that was drawn on a work's plan, by the names it is drawn by."""
+def draw_page_legend(column: Column, drawn: Collection[str], room: float = 1e9) -> None:
+    """Draw an entry for everything that was drawn on a work's plan, by the names it is drawn by;
+    closer where the room for them is short. [pt]"""
     ax = column.ax
     entries: list[tuple[str, str, Callable[[float, float], None]]] = []
 
@@ -86,15 +89,16 @@ def draw_page_legend(column: Column, drawn: Collection[str]) -> None:
     for key, _, sample in samples(ax, 0.62):
         if key in drawn:
             seen[SHORT[key]] = _turned(sample)
+    step = min(STEP, max(room / max((len(seen) + 1) // 2, 1), CLOSE_STEP))
     for number, (words, draw) in enumerate(seen.items()):
         x = (number % 2) * column.width / 2
         if number % 2 == 0 and number:
-            column.skip(STEP)
-        y = column.y - STEP / 2
+            column.skip(step)
+        y = column.y - step / 2
         draw(x, y)
         ax.text(x + ROOM, y, words, fontsize=SIZE, va="center", ha="left", gid="legend")
     if seen:
-        column.skip(STEP)
+        column.skip(step)
 
 
 def _turned(sample: Callable[..., None]) -> Callable[[float, float], None]:

@@ -12,12 +12,14 @@ from terrain.inputs.site import Site
 PRINTABLE = 6.35
 #: Metres in an inch on paper.
 INCH = 0.0254
-#: Scales that faces of a metric scale ruler have, 1 to so many; then ten and more times these.
+#: Scales that faces of a metric scale ruler have, 1 to so many, and 1:150, that of 1:75 counted
+#: double; then ten and more times these.
 #: Common practice, no source.
-METRIC = (20, 25, 50, 75, 100, 125, 200, 250, 300, 400, 500, 750, 1000, 1250)
-#: Feet in an inch that faces of a US engineer's ruler have; then ten and more times these.  Common
+METRIC = (20, 25, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000, 1250, 1500)
+#: Feet in an inch that faces of a US engineer's ruler have, and 12 and 15: the face of 60 counted
+#: double, a mark of that of 30 counted as half a foot; then ten and more times these.  Common
 #: practice, no source.
-US = (1, 2, 3, 4, 5, 6, 10, 20, 30, 40, 50, 60, 100)
+US = (1, 2, 3, 4, 5, 6, 10, 12, 15, 20, 30, 40, 50, 60, 100)
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,11 @@ class Paper:
     def grows(self) -> float:
         """How much taller than A4 drawings on it may be, at most by three tenths."""
         return min(max(self.high / 210.0, 1.0), 1.3)
+
+    @property
+    def letters(self) -> float:
+        """How much larger than on A4 pages of words are lettered on it; Letter is like A4."""
+        return self.grows if self.grows > 1.1 else 1.0
 
 
 #: By name.  ISO 216:2007 gives the A series; ANSI/ASME Y14.1 the US engineering sizes A and B,

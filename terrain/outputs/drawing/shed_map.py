@@ -50,7 +50,7 @@ class ShedMap(GroundMap):
         self.boundary()
         self.scale_and_north()
         if self.block is not None:
-            draw_grid(self.ax, self.view, self.labels)
+            draw_grid(self.ax, self.view, self.labels, self.dem.frame)
         self._marks(storm)
         self._turnouts()
         entries = self.run_on()
@@ -89,32 +89,13 @@ class ShedMap(GroundMap):
         if not self.numbered:
             return
         most = max(point.volumes[storm] for _, point in self.numbered)
-        placed: list[tuple[float, float, float]] = []
-        for number, (_, point) in enumerate(self.numbered, 1):
-            size = shed_size(point.volumes[storm], most)
-            x, y = self._apart(*self.at(point), size, placed)
-            placed.append((x, y, size))
-            self.shed_mark(number, x, y, size)
+        placed = self.shed_marks([(*self.at(point), shed_size(point.volumes[storm], most))
+                                  for _, point in self.numbered])
         for number, (_, point) in enumerate(self.numbered, 1):
             x, y, size = placed[number - 1]
             words = sy.brief(point.volumes[storm], "volume", self.system)
             self.labels.place([Line(words, sy.SMALL_SIZE, sy.SHED, "bold")], np.array([[x, y]]),
                               size, "shed volume", 60)
-
-    def _apart(self, x: float, y: float, size: float, placed: list[tuple[float, float, float]]
-               ) -> tuple[float, float]:
-        """The place of a mark, moved as little as it takes not to stand on another's."""
-        unit = self.view.point
-        for step in range(12):
-            for turn in range(8 if step else 1):
-                angle = turn * np.pi / 4
-                px = x + step * 2.5 * unit * np.cos(angle)
-                py = y + step * 2.5 * unit * np.sin(angle)
-                if self.view.holds(px, py, size + 1) and all(
-                        np.hypot(px - u, py - v) > (size + other + 1.5) * unit
-                        for u, v, other in placed):
-                    return float(px), float(py)
-        return x, y
 
     def _turnouts(self) -> None:
         """Where roads should let their water go."""
@@ -145,7 +126,7 @@ class ShedMap(GroundMap):
             legend.draw_short(self.drawn)
         else:
             legend.draw(self.drawn)
-        more = of_page(self)[::2]
+        more = of_page(self, volumes=False)
         above = self.block.height(column, more) if self.block is not None else 0.0
         column.skip(9)
         column.text("At each place", sy.HEAD_SIZE, weight="bold")

@@ -60,7 +60,7 @@ class SiteMap(GroundMap):
         self.keep_clear()
         self.scale_and_north()
         if self.block is not None:
-            draw_grid(self.ax, self.view, self.labels)
+            draw_grid(self.ax, self.view, self.labels, self.dem.frame)
         self._shed_points()
         entries = self.run_on()
         label_works(self)
@@ -85,5 +85,5 @@ class SiteMap(GroundMap):
             return
         storm = largest_storm(self.plan)
         most = max(point.volumes[storm] for _, point in self.numbered)
-        for number, (_, point) in enumerate(self.numbered, 1):
-            self.shed_mark(number, *self.at(point), shed_size(point.volumes[storm], most))
+        self.shed_marks([(*self.at(point), shed_size(point.volumes[storm], most))
+                         for _, point in self.numbered])

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from terrain.inputs.elevation import Dem
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import Column, shortened
-from terrain.outputs.drawing.map_features import datum_words
+from terrain.outputs.drawing.map_features import datum_words, places_words
 from terrain.outputs.drawing.paper import Paper
 
 #: Size of its small words, and height of a line of them in sizes. [pt], [-]
@@ -28,7 +28,7 @@ class Imprint:
     Attributes
     ----------
     site, date : str
-        `date` is a sentence that says where it is from.
+        `date` is a sentence that says where it is from, or leaves room to write one.
     paper : Paper
     system : str
         "metric" or "us".
@@ -49,9 +49,7 @@ class Imprint:
     @property
     def of_places(self) -> str:
         """The coordinate system."""
-        frame = self.dem.frame
-        return (f"{frame.working.name}, north is grid north." if frame.working is not None else
-                "The raster states no coordinate system; north is the raster's.")
+        return places_words(self.dem.frame)
 
     @property
     def of_units(self) -> str:
@@ -62,9 +60,10 @@ class Imprint:
 class TitleBlock:
     """A page's block, drawn into the foot of a column."""
 
-    def __init__(self, imprint: Imprint, title: str, scale: str = "") -> None:
-        """`scale` in words; "" for a page that is not to scale."""
-        self.imprint, self.title, self.scale = imprint, title, scale
+    def __init__(self, imprint: Imprint, title: str, scale: str = "", letters: float = 1.0) -> None:
+        """`scale` in words; "" for a page that is not to scale; `letters` are so many times as
+        large as on A4."""
+        self.imprint, self.title, self.scale, self.letters = imprint, title, scale, letters
 
     def lines(self, column: Column, more: Sequence[str] = ()) -> list[str]:
         """Its small lines, those of a page among them."""
@@ -72,11 +71,12 @@ class TitleBlock:
         ground = [made.of_levels, made.of_places] if self.scale else []
         print_at = "Print at full size, not fitted to the page." if self.scale else ""
         said = [*more, *ground, made.of_units, made.date, print_at, AID]
-        return column.wrapped(" ".join(part for part in said if part), SMALL, 0.965 * column.width)
+        return column.wrapped(" ".join(part for part in said if part), SMALL * self.letters,
+                              0.965 * column.width)
 
     def height(self, column: Column, more: Sequence[str] = ()) -> float:
         """Room that it takes at a column's foot, a gap above it included. [pt]"""
-        return HEADS + len(self.lines(column, more)) * SMALL * LEAD + 12
+        return (HEADS + len(self.lines(column, more)) * SMALL * LEAD) * self.letters + 12
 
     def draw(self, column: Column, more: Sequence[str] = ()) -> None:
         """Draw it; the page's number is filled in by `number_page`."""
@@ -86,23 +86,28 @@ class TitleBlock:
         column.skip(3)
         wide, figure = column.width, column.ax.get_figure()
         assert isinstance(figure, Figure)
-        column.ax.text(wide, column.y - 7, "page 00 of 00", fontsize=sy.SMALL_SIZE, ha="right",
-                       va="center", gid="page number")
-        column.row([(0, "left", shortened(figure, self.imprint.site, sy.LABEL_SIZE, wide - 80,
-                                          "bold"))], sy.LABEL_SIZE, weight="bold", lead=1.35)
-        column.row([(0, "left", shortened(figure, self.title, sy.SMALL_SIZE, wide))],
-                   sy.SMALL_SIZE, lead=1.4, gid="page title")
+        large, small = sy.LABEL_SIZE * self.letters, sy.SMALL_SIZE * self.letters
+        column.ax.text(wide, column.y - 7 * self.letters, "page 00 of 00", fontsize=small,
+                       ha="right", va="center", gid="page number")
+        column.row([(0, "left", shortened(figure, self.imprint.site, large,
+                                          wide - 80 * self.letters, "bold"))], large,
+                   weight="bold", lead=1.35)
+        column.row([(0, "left", shortened(figure, self.title, small, wide))], small, lead=1.4,
+                   gid="page title")
         scale = (f"Scale {self.scale} on {self.imprint.paper.name} paper" if self.scale else
                  "Not to scale")
-        column.row([(0, "left", scale)], sy.SMALL_SIZE, lead=1.4, weight="bold", gid="scale")
+        column.row([(0, "left", scale)], small, lead=1.4, weight="bold", gid="scale")
         column.skip(1.5)
         for line in lines:
-            column.text(line, SMALL, sy.SOFT_INK, lead=LEAD, gid="imprint")
+            column.text(line, SMALL * self.letters, sy.SOFT_INK, lead=LEAD, gid="imprint")
 
 
 def number_page(figure: Figure, number: int, count: int) -> None:
-    """Say in a page's block which of how many it is."""
-    for ax in figure.axes:  # `findobj` would make the ticks of axes that show none
-        for text in ax.texts:
-            if text.get_gid() == "page number":
-                text.set_text(f"page {number} of {count}")
+    """Say in a page's block which of how many it is, and where what is cut goes on."""
+    texts = [text for ax in figure.axes for text in ax.texts]
+    for text in (*texts, *figure.texts):  # `findobj` would make the ticks of axes that show none
+        said = {"page number": f"page {number} of {count}",
+                "page after": f"to page {number + 1}",
+                "page before": f"from page {number - 1}"}.get(str(text.get_gid()))
+        if said is not None:
+            text.set_text(said)

@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.inputs.height_words import height_datum
+from terrain.inputs.stated_day import stated_day
 from terrain.outputs.field.breaklines import breaklines_of
 from terrain.outputs.field.field_lines import lines_of
 from terrain.outputs.field.mesh import TOLERANCE, Mesh, meshes
 from terrain.outputs.field.setting_out import SettingOut
 from terrain.outputs.field.survey_frame import datum_words
 from terrain.outputs.field.words import for_xml, levels_of, name_of
-from terrain.outputs.plan_set.date import stated_day
 from terrain.units import in_both
 
 FloatArray = NDArray[np.float64]
@@ -114,7 +114,8 @@ def _alignments(root: ET.Element, field: SettingOut) -> None:
         used[name] = used.get(name, 0) + 1
         alignment = ET.SubElement(group, "Alignment", {
             "name": for_xml(name if used[name] == 1 else f"{name} {used[name]}"),
-            "length": f"{length:.{DECIMALS}f}", "staStart": f"{field.survey.unit.of(line.start):.{DECIMALS}f}"})
+            "length": f"{length:.{DECIMALS}f}",
+            "staStart": f"{field.survey.unit.of(line.start):.{DECIMALS}f}"})
         shape = ET.SubElement(ET.SubElement(alignment, "CoordGeom"), "IrregularLine",
                               {"length": f"{length:.{DECIMALS}f}"})
         ET.SubElement(shape, "Start").text = _northing_first(points[0])

@@ -29,8 +29,8 @@ ABOUT = 3.0
 #: room in that one.
 TURNS = (180, 90, -90, 45, -45, 135, -135)
 WINDS = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
-#: Which stakes of a work keep theirs where two would coincide.
-FIRST = ("sill", "end")
+#: Which stakes of a work keep theirs where two would coincide, lowest first; else 2.
+ORDER = {"sill": 0, "end": 1, "tree": 3}
 
 Pair = tuple[float, float]
 
@@ -150,15 +150,14 @@ def offset_stakes(stakes: Sequence[Stake], dem: Dem, offset: float, side: str,
     usual = {key: _constant([room.times for room in line]) for key, line in lines.items()}
     found: list[OffsetStake | None] = [None] * len(stakes)
     stand: dict[str, list[OffsetStake]] = {}
-    for index in sorted(range(len(stakes)), key=lambda i: (stakes[i].mark not in FIRST[:1],
-                                                          stakes[i].mark not in FIRST, i)):
+    for index in sorted(range(len(stakes)), key=lambda i: (ORDER.get(stakes[i].mark, 2), i)):
         stake, room = stakes[index], rooms[index]
         if stake.mark not in GUIDES:
             continue
         beside = stand.setdefault(stake.work, [])
         times = usual.get((stake.work, GUIDES[stake.mark], stake.ring))
         for number, one in enumerate(room.best(times)):
-            if number and stake.mark != "sill":
+            if number and stake.mark not in ("sill", "tree"):  # others keep to their line's
                 break
             if all(np.hypot(one.x - other.x, one.y - other.y) >= APART for other in beside):
                 beside.append(one)

@@ -183,13 +183,12 @@ def _told(field: SettingOut) -> Iterator[tuple[str, bool]]:
     for set_up in field.set_ups:
         read = [s.number for s in field.stakes if s.set_up == set_up.number]
         leaves = [other.back for other in field.pegs if other.of == set_up.number]
-        then = ([f"stake{'s' if len(read) > 1 else ''} {runs_of(read)}"] if read else []) + (
-            [f"before you leave, {' and '.join(leaves)}"] if leaves else [])
+        then = [f"then stake{'s' if len(read) > 1 else ''} {runs_of(read)}"] if read else []
+        then += [f"before you leave, {' and '.join(leaves)}"] if leaves else []
         yield (f"Set-up {set_up.number}, near {_place(field, set_up.x, set_up.y)}, line of sight "
                f"at {unit.of(set_up.height):.3f} {sign}: read {set_up.back}, planned "
                f"{unit.of(set_up.back_reading):.3f} {sign}"
-               + "".join(f"; then {what}" if i == 0 else f"; {what}"
-                         for i, what in enumerate(then)) + "."), False
+               + "".join(f"; {what}" for what in then) + "."), False
     if field.pegs:
         yield "", False
         yield "Pegs that carry the level on", True

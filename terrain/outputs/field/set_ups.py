@@ -100,15 +100,14 @@ def plan_set_ups(dem: Dem, marks: Marks, known: KnownMark, staff: float, rules: 
     """
     tool = Instrument(dem, staff, rules)
     x, y, ground = open_ground(dem, marks, known, disturbed)
-    none = [], np.zeros(len(marks.x), np.int64)
     if not len(x):
-        return none
+        return [], np.zeros(len(marks.x), np.int64)
     pegs = _pegs(dem, x, y, ground, beside, disturbed)
     bench = Marks(*(np.array([v]) for v in (known.x, known.y, known.level, known.level)))
     choice = _Choice(tool, x, y, ground + rules["instrument height"], marks, pegs, bench)
     first = choice.first(known, rules["instrument height"])
     if first is None:
-        return none
+        return [], np.zeros(len(marks.x), np.int64)
     chosen = choice.covering(first)
     seen = choice.reads[chosen]
     works = marks.work if marks.work is not None else np.zeros(len(marks.x), np.int64)
@@ -121,14 +120,13 @@ def plan_set_ups(dem: Dem, marks: Marks, known: KnownMark, staff: float, rules: 
     for index in order:
         place, link = chosen[index], links[index]
         height = float(choice.height[place])
-        if link.peg is None:
-            back, at, of = BENCHMARK, (known.x, known.y, known.level), None
-        else:
-            letter = letters.setdefault(link.peg, _letter(len(letters)))
-            back, of = f"peg {letter}", numbers[link.before]
-            at = tuple(float(part[link.peg]) for part in (pegs.x, pegs.y, pegs.ground))
-        found.append(SetUp(numbers[index], float(x[place]), float(y[place]), height, back, at[2],
-                           height - at[2], at[0], at[1], of))
+        back, (east, north, level), of = BENCHMARK, (known.x, known.y, known.level), None
+        if link.peg is not None and link.before is not None:
+            back = f"peg {letters.setdefault(link.peg, _letter(len(letters)))}"
+            of = numbers[link.before]
+            east, north, level = (float(part[link.peg]) for part in (pegs.x, pegs.y, pegs.ground))
+        found.append(SetUp(numbers[index], float(x[place]), float(y[place]), height, back, level,
+                           height - level, east, north, of))
     read_from = np.array([numbers.get(int(index), 0) for index in given], np.int64)
     return found, read_from
 

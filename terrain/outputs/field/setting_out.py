@@ -233,11 +233,12 @@ def setting_out(plan: Plan) -> SettingOut:
         mark = KnownMark(*at, site.benchmark.level, site.benchmark.staff_reading)
         if stakes:
             staff = site.setting_out.staff or rules["staff length"]
-            marks = Marks(*(np.array([getattr(s, name) for s in stakes])
-                            for name in ("x", "y", "ground", "design")),
+            marks = Marks(np.array([s.x for s in stakes]), np.array([s.y for s in stakes]),
+                          np.array([s.ground for s in stakes]),
+                          np.array([s.design for s in stakes]),
                           np.unique([s.work for s in stakes], return_inverse=True)[1])
-            beside = np.array([(o.x, o.y) for o in offsets if o is not None])
-            set_ups, read_from = plan_set_ups(dem, marks, mark, staff, rules, beside, disturbed)
+            pegs = np.array([(o.x, o.y) for o in offsets if o is not None])
+            set_ups, read_from = plan_set_ups(dem, marks, mark, staff, rules, pegs, disturbed)
     heights = {s.number: s.height for s in set_ups}
     places = _placed(plan, [(s.x, s.y) for s in stakes])
     beside = _placed(plan, [(o.x, o.y) if o else (np.nan, np.nan) for o in offsets])

@@ -81,23 +81,24 @@ def rows_of(plan: Plan) -> list[Row]:
 
 def _draw(plan: Plan, year: UpkeepYear | None, blank: Blank, rows: list[Row]) -> list[Row]:
     """Draw as many rows as find room, heads above them; return those that are left."""
-    high = (blank.ceiling - blank.floor) * 72 - 6
+    high, k = (blank.ceiling - blank.floor) * 72 - 6, blank.letters
     column = Column(blank.figure, MARGIN, blank.floor + 6 / 72, blank.wide, high / 72)
     wide, ax = column.width, column.ax
     left = SAID * wide
     heads = SHORT if year is not None else MOMENTS
     each = (wide - left) / len(heads)
-    top = (RAIN + 16 if year is not None else 40.0)
-    step = max(min(ROW, (high - top) / len(rows)), LEAST)
+    top = (RAIN + 16 if year is not None else 40.0) * k
+    step = max(min(ROW * k, (high - top) / len(rows)), LEAST * k)
     count = min(len(rows), int((high - top) / step + 1e-6))
     if count < len(rows) and rows[count - 1].task is None:
         count -= 1  # no heading at the foot of a page
-    _heads(plan, ax, year, left, each, top, step * count)
+    _heads(plan, ax, year, left, each, top, step * count, k)
     marks: list[tuple[float, float]] = []
     for number, row in enumerate(rows[:count]):
         y = -top - (number + 0.5) * step
         room = wide if row.task is None else left - 8
-        ax.text(0, y, _fitting(column, row.said, room, row.task is None), fontsize=SIZE,
+        ax.text(0, y, _fitting(column, row.said, room, row.task is None, SIZE * k),
+                fontsize=SIZE * k,
                 va="center", color=sy.INK, gid="column",
                 fontweight="bold" if row.task is None else "normal")
         if row.task is None:
@@ -106,38 +107,40 @@ def _draw(plan: Plan, year: UpkeepYear | None, blank: Blank, rows: list[Row]) ->
         places: Collection[int] = (year.months(row.task) if year is not None else
                                    [MOMENTS.index(moment) for moment in row.task.when])
         marks += [(left + (place + 0.5) * each, y) for place in places]
-    ax.scatter([x for x, _ in marks], [y for _, y in marks], s=(2 * DOT) ** 2, color=sy.WATER,
+    ax.scatter([x for x, _ in marks], [y for _, y in marks], s=(2 * DOT * k) ** 2, color=sy.WATER,
                zorder=5, linewidths=0, gid="due")
     return rows[count:]
 
 
-def _fitting(column: Column, said: str, room: float, bold: bool) -> str:
+def _fitting(column: Column, said: str, room: float, bold: bool, size: float) -> str:
     """Words on one line: of a heading as many names as find room, and how many more there are."""
     weight = "bold" if bold else "normal"
-    if not bold or column.wide(said, SIZE, weight) <= room:
+    if not bold or column.wide(said, size, weight) <= room:
         return said
     names = said.split(", ")
     for kept in range(len(names) - 1, 0, -1):
         short = f"{', '.join(names[:kept])} and {len(names) - kept} more"
-        if column.wide(short, SIZE, weight) <= room:
+        if column.wide(short, size, weight) <= room:
             return short
-    return shortened(column.figure, said, SIZE, room, weight)
+    return shortened(column.figure, said, size, room, weight)
 
 
 def _heads(plan: Plan, ax: Axes, year: UpkeepYear | None, left: float, each: float, top: float,
-           under: float) -> None:
-    """Months with their rain, the wet ones shaded; moments where no months are known."""
+           under: float, k: float) -> None:
+    """Months with their rain, the wet ones shaded; moments where no months are known; `k` times
+    as large as on A4."""
     if year is None:
         for number, moment in enumerate(MOMENTS):
             for i, word in enumerate(_broken(moment)):
-                ax.text(left + (number + 0.5) * each, -8 - 10 * i, word, fontsize=7.4,
+                ax.text(left + (number + 0.5) * each, (-8 - 10 * i) * k, word, fontsize=7.4 * k,
                         ha="center", va="center", color=sy.SOFT_INK, gid="head")
         return
     most, system = max(year.rain), plan.site.units
     first, last = year.season
     wet = {(first + i) % 12 for i in range((last - first) % 12 + 1)}
-    ax.text(left - 10, -RAIN + 12, f"rain of each month, {'in' if system == 'us' else 'mm'}",
-            fontsize=sy.SMALL_SIZE - 0.5, ha="right", va="center", color=sy.SOFT_INK, gid="head")
+    ax.text(left - 10, (-RAIN + 12) * k, f"rain of each month, {'in' if system == 'us' else 'mm'}",
+            fontsize=(sy.SMALL_SIZE - 0.5) * k, ha="right", va="center", color=sy.SOFT_INK,
+            gid="head")
     for month, depth in enumerate(year.rain):
         x = left + month * each
         if month in wet and (month == 0 or month - 1 not in wet):  # a run of them at once
@@ -145,14 +148,15 @@ def _heads(plan: Plan, ax: Axes, year: UpkeepYear | None, left: float, each: flo
             ax.add_patch(Rectangle((x, -top - under), run * each, top + under, linewidth=0,
                                    zorder=0, facecolor=sy.mixed(sy.PAPER, sy.RAIN, 0.22),
                                    gid="rains"))
-        tall = (RAIN - 14) * depth / most
-        ax.add_patch(Rectangle((x + 0.2 * each, -RAIN), 0.6 * each, tall, linewidth=0,
+        tall = (RAIN - 14) * k * depth / most
+        ax.add_patch(Rectangle((x + 0.2 * each, -RAIN * k), 0.6 * each, tall, linewidth=0,
                                facecolor=sy.RAIN, zorder=2, gid="rain"))
-        ax.text(x + each / 2, -RAIN + tall + 6,
+        ax.text(x + each / 2, -RAIN * k + tall + 6 * k,
                 shown(depth, "rain", system, 1 if system == "us" else 0, with_unit=False),
-                fontsize=7.2, ha="center", va="center", color=sy.SOFT_INK, gid="rain words")
-        ax.text(x + each / 2, -RAIN - 8, SHORT[month], fontsize=sy.SMALL_SIZE, ha="center",
-                va="center", fontweight="bold" if month in wet else "normal", gid="month")
+                fontsize=7.2 * k, ha="center", va="center", color=sy.SOFT_INK, gid="rain words")
+        ax.text(x + each / 2, (-RAIN - 8) * k, SHORT[month], fontsize=sy.SMALL_SIZE * k,
+                ha="center", va="center", fontweight="bold" if month in wet else "normal",
+                gid="month")
 
 
 def _broken(moment: str) -> list[str]:
@@ -179,4 +183,4 @@ def _foot(plan: Plan, year: UpkeepYear | None, blank: Blank) -> None:
     why = "; ".join(f"{'what grows on banks' if 'FEMA' in name else 'standing water'}, {name}"
                     for name in sources)
     said += f" Tasks are {PRACTICE}" + (f", but {why}." if why else ".")
-    column.text(said, 7.6, sy.SOFT_INK, lead=1.25)
+    column.text(said, 7.6 * blank.letters, sy.SOFT_INK, lead=1.25)

@@ -25,6 +25,8 @@ from terrain.units import shown
 
 #: A cascade is drawn no smaller than this, so that its least letters keep six points. [-]
 SMALLEST = 0.75
+#: What says where a cascade goes on stands so far from the cut. [in]
+LEADS = 0.12
 #: Height of a row of bars at least where storms and years share a page, and at most. [in]
 CLOSE_ROW, WIDE_ROW = 0.42, 0.75
 
@@ -60,12 +62,28 @@ def _cascade(title: str, flows: Flows, imprint: Imprint) -> Iterator[Page]:
                                    made.wide * shrink / 72 / across, tall / up),
                     made.wide, made.high(first, last, low=True))
         made.draw(blank.figure, ax, first, last, shrink)
+        if number:
+            _leads(blank, made, first, blank.ceiling - LEADS, "page before")
+        if last < len(made.rows):
+            _leads(blank, made, last, blank.ceiling - tall + LEADS, "page after")
         if last == len(made.rows):
             below = Column(blank.figure, MARGIN, MARGIN,
                            blank.wide - blank.block_wide - 2 * GUTTER,
                            blank.floor - MARGIN - 0.1)
-            below.text(flows.account, sy.SMALL_SIZE, sy.SOFT_INK, gid="account")
+            below.text(flows.account, sy.SMALL_SIZE * blank.letters, sy.SOFT_INK, gid="account")
         yield blank.page
+
+
+def _leads(blank: Blank, made: Layout, row: int, y: float, gid: str) -> None:
+    """Say beside the lines that are cut above a row where they go on, or come from. [in]"""
+    across, up = blank.figure.get_size_inches()
+    ends = [item.x / made.wide for item in made.rows[row]]
+    wide = blank.figure.axes[-1].get_position().width * across
+    free = blank.wide - blank.block_wide if gid == "page after" else blank.wide
+    x = MARGIN + max(ends) * wide + 0.75
+    x = x if x < free - 1.4 else max(MARGIN + min(ends) * wide - 2.2, MARGIN)
+    blank.figure.text(x / across, y / up, "page 00", fontsize=sy.SMALL_SIZE * blank.letters,
+                      color=sy.SOFT_INK, fontstyle="italic", va="center", gid=gid)
 
 
 def _parted(made: Layout, blank: Blank) -> tuple[float, list[tuple[int, int]]]:
@@ -75,7 +93,7 @@ def _parted(made: Layout, blank: Blank) -> tuple[float, list[tuple[int, int]]]:
     whole = min(wide / made.wide, high / made.high(0, len(made.rows), low=True))
     least = min(max(SMALLEST, whole), 1.0)
     few = _cuts(made, blank, least)
-    for percent in range(100, round(least * 100), -2):
+    for percent in range(round(100 * blank.letters), round(least * 100), -2):
         cuts = _cuts(made, blank, percent / 100)
         if made.wide * percent / 100 <= wide and len(cuts) <= len(few):
             return percent / 100, cuts
@@ -92,7 +110,8 @@ def _cuts(made: Layout, blank: Blank, shrink: float) -> list[tuple[int, int]]:
         if last < count:  # rows beside the title block may reach further down
             deeper = first + _rows_in(made, (blank.ceiling - MARGIN) * 72 / shrink)
             free = (wide - blank.block_wide * 72 - 8) / shrink
-            if all(item.x + item.wide / 2 < free for row in made.rows[last:deeper]
+            # What leads on to the row after them keeps off it too.
+            if all(item.x + item.wide / 2 < free for row in made.rows[last:deeper + 1]
                    for item in row):
                 last = max(last, min(deeper, count - 1))
         last = min(last, count)

@@ -164,7 +164,8 @@ def _steps(plan: Plan, entry: Entry, flow: Flow) -> None:
 
 def parts_of(says: str) -> list[str]:
     """The parts of a step, each a sentence, in their order."""
-    parts = re.split(r"; |(?<=[a-z]): (?=only then)", says.rstrip("."))
+    # What stands in brackets is not cut.
+    parts = re.split(r"; (?![^()]*\))|(?<=[a-z]): (?=only then)", says.rstrip("."))
     return [f"{part[:1].upper()}{part[1:]}." for part in parts]
 
 

@@ -13,7 +13,7 @@ from terrain.outputs.drawing.labels import Column
 from terrain.outputs.drawing.title_block import Imprint, TitleBlock
 from terrain.outputs.sheets.sheet import GUTTER, MARGIN
 
-#: A column of text is about this wide. [in]
+#: A column of text on A4 is about this wide. [in]
 TEXT_WIDE = 3.2
 #: Height of a page's title. [in]
 TITLE = 0.5
@@ -43,21 +43,26 @@ class Blank:
     """A page with its title and its title block, and room to write and draw on between them."""
 
     def __init__(self, imprint: Imprint, title: str, subtitle: str = "", work: str = "",
-                 top: float = 0.0) -> None:
-        """`top` is what is kept free of text below the title, for drawings. [in]"""
+                 top: float = 0.0, letters: float = 1.0) -> None:
+        """`top` is what is kept free of text below the title, for drawings [in]; its text is
+        `letters` times as large as is usual on its paper."""
         across, up = imprint.paper.inches
         self.figure = Figure(figsize=(across, up), dpi=sy.DPI, facecolor=sy.PAPER)
         self.page = Page(title, self.figure, work)
-        self.figure.text(MARGIN / across, 1 - (MARGIN + 0.15) / up, title, fontsize=17,
+        self.figure.text(MARGIN / across, 1 - (MARGIN + 0.15) / up, title,
+                         fontsize=17 * imprint.paper.letters,
                          fontweight="bold", va="center", gid="title")
         if subtitle:
             self.figure.text(1 - MARGIN / across, 1 - (MARGIN + 0.15) / up, subtitle, ha="right",
                              fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK, va="center", gid="note")
         self.wide = across - 2 * MARGIN
-        count = max(int((self.wide + GUTTER) / (TEXT_WIDE + GUTTER)), 1)
+        #: How much larger than on A4 letters are.
+        self.letters = imprint.paper.letters * letters
+        text = TEXT_WIDE * imprint.paper.letters
+        count = max(int((self.wide + GUTTER) / (text + GUTTER)), 1)
         each = (self.wide - (count - 1) * GUTTER) / count
         block = TitleBlock(imprint, title if not work else
-                           f"{work}: {title[:1].lower()}{title[1:]}")
+                           f"{work}: {title[:1].lower()}{title[1:]}", letters=imprint.paper.letters)
         foot = Column(self.figure, across - MARGIN - each, MARGIN, each, up - 2 * MARGIN)
         below = block.height(foot) / 72
         block.draw(foot)
@@ -89,6 +94,11 @@ class Flow:
         """The column that is being filled."""
         return self.pages[-1].column(self.at)
 
+    @property
+    def letters(self) -> float:
+        """How much larger than on A4 letters are."""
+        return self.pages[-1].letters
+
     def need(self, room: float) -> None:
         """Go on in the next column if less room than this is left. [pt]"""
         if self.column.room >= room:
@@ -105,20 +115,23 @@ class Flow:
 
     def head(self, words: str, room: float = 40.0) -> None:
         """A heading, with room for what follows it. [pt]"""
-        self.need(room + 18)
+        size = (sy.HEAD_SIZE - 1) * self.letters
+        self.need(room * self.letters + size * 1.32 + 11)
         if self.column.y < 0:
             self.column.skip(9)
-        self.column.text(words, sy.HEAD_SIZE - 1, weight="bold")
+        self.column.text(words, size, weight="bold")
         self.column.skip(2)
 
     def text(self, words: str, size: float = sy.SMALL_SIZE, colour: str = sy.INK,
              weight: str = "normal", gap: float = 3.5, number: str = "") -> None:
         """A paragraph; a number hangs in the margin beside it."""
-        left = 17.0 if number else 0.0
+        size *= self.letters
+        left = 17.0 * self.letters if number else 0.0
         lines = self.column.wrapped(words, size, self.column.width - left, weight)
         self.need(min(len(lines), 3) * size * 1.32)
         for i, line in enumerate(lines):
-            self.need(size * 1.32)
+            # Two lines or more go over together: the last one never stands alone.
+            self.need(size * 1.32 * (2 if i and i == len(lines) - 2 else 1))
             if number and i == 0:
                 self.column.ax.text(0, self.column.y - size * 0.66, number, fontsize=size,
                                     color=colour, va="center", fontweight="bold", gid="column")
@@ -127,6 +140,7 @@ class Flow:
 
     def blank(self, words: str, size: float = sy.SMALL_SIZE) -> None:
         """Words, and a line to write on."""
+        size *= self.letters
         self.need(size * 2.1)
         column, y = self.column, self.column.y - size * 1.5
         column.ax.add_line(Line2D([column.wide(words, size) + 6, column.width], [y, y],
@@ -135,6 +149,7 @@ class Flow:
 
     def rows(self, rows: Sequence[tuple[str, str]], size: float = sy.SMALL_SIZE) -> None:
         """Names and figures, one a line; a name that is too long goes on below itself."""
+        size *= self.letters
         for name, value in rows:
             room = self.column.width - self.column.wide(value, size) - 10
             lines = self.column.wrapped(name, size, room)
@@ -152,6 +167,7 @@ class Flow:
             wide = self.column.width
             return [(0.0, "left", values[0]), *((wide * at, "right", value) for at, value in
                                                 zip(places, values[1:], strict=True))]
+        size *= self.letters
         self.need(size * 1.4 * 3)
         self.column.row(cells(heads), size - 0.8, sy.SOFT_INK, lead=1.4)
         first = self.column.width * places[0] - 10

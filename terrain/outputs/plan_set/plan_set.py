@@ -15,7 +15,7 @@ from PIL import Image
 
 from terrain.outputs.drawing.paper import Paper
 from terrain.outputs.drawing.title_block import Imprint, number_page
-from terrain.outputs.field.stakes import stakes_of
+from terrain.outputs.field.stakes import Stake, stakes_of
 from terrain.outputs.plan_set import text_pages
 from terrain.outputs.plan_set.calendar_page import calendar_pages
 from terrain.outputs.plan_set.chart_pages import (
@@ -51,12 +51,13 @@ def draw_plan_set(plan: Plan, paper: Paper, progress: Callable[[str], None] = la
     sheds = shed_map(plan, made)
     after = [*([sheds] if sheds is not None else []), *cascade_pages(plan, made),
              *beside_pages(plan, made), *year_pages(plan, made), *doubt_pages(plan, made)]
+    stakes = stakes_of(plan)
     for entry in dug_works(plan):
         progress(f"Drawing the pages of \"{entry.name}\"")
-        after += work_pages(plan, entry, made)
+        after += work_pages(plan, entry, made, stakes)
     after += text_pages.quantities(plan, made)
     progress("Drawing the field book")
-    after += field_book(plan, made)
+    after += field_book(plan, made, stakes)
     scale = _scale_words(plan, made, len(before))
     listed = _contents(plan, made, cover, before, after, scale)
     pages = [cover, *listed, *before, *after]
@@ -65,9 +66,10 @@ def draw_plan_set(plan: Plan, paper: Paper, progress: Callable[[str], None] = la
     return pages
 
 
-def field_book(plan: Plan, made: Imprint) -> list[Page]:
+def field_book(plan: Plan, made: Imprint, stakes: Sequence[Stake] | None = None) -> list[Page]:
     """The pages that go to the field: order of work, a page for each work, the year's upkeep."""
-    year, stakes = upkeep_year(plan), stakes_of(plan)
+    year = upkeep_year(plan)
+    stakes = stakes_of(plan) if stakes is None else stakes
     pages = list(text_pages.order_and_cautions(plan, made))
     for entry in dug_works(plan):
         pages += field_pages(plan, entry, made, stakes, year)
@@ -163,7 +165,8 @@ def write_pictures(plan: Plan, pages: Sequence[Page], path: Path, folder: Path
         parts = [printed[i].render(scale=PICTURE_DPI / 72).to_pil().convert("RGB")
                  for i, page in enumerate(pages) if page.work == entry.name]
         picture = Image.fromarray(np.concatenate([np.asarray(part) for part in parts]))
-        picture.save(folder / file_name(number, entry.name), "PNG", compress_level=3)
+        picture.save(folder / file_name(number, entry.name), "PNG", compress_level=3,
+                     dpi=(PICTURE_DPI, PICTURE_DPI))
         out = io.BytesIO()
         picture.save(out, "WEBP", quality=82, method=2)
         found.append((entry.name, out.getvalue()))

@@ -11,6 +11,7 @@ from terrain.outputs.page.led_water import culvert_cautions
 from terrain.outputs.page.money_tables import HEADS, rate_words, span
 from terrain.outputs.plan_set.field_pages import begun, done
 from terrain.outputs.plan_set.page import Blank, Flow, Page
+from terrain.outputs.plan_set.work_pages import told_once
 from terrain.outputs.sheets.plan_sheets import DUG
 from terrain.plan.earth.earthworks import earth_rows
 from terrain.plan.money.money import PARTS, WorkMoney
@@ -18,6 +19,9 @@ from terrain.plan.planned import Plan
 from terrain.plan.safety.gravity import by_gravity
 from terrain.units import shown
 
+#: Why the works' own hours and money come to less than those of the whole site.
+NO_SUM = ("Hours and money of the machine are more than those of the works together: the site's "
+          "days are whole ones, each with its set-up, and the machine is brought and fetched once.")
 #: What a plan set never leaves out.
 FIRST = ("Figures are a planning aid. Local codes and licensed people come first, above all where "
          "water could reach a house, a road or a neighbour.")
@@ -79,6 +83,7 @@ def quantities(plan: Plan, imprint: Imprint) -> list[Page]:
     def earth(volume: float) -> str:
         return shown(volume, "earth", system)
 
+    currency = plan.site.money.currency if plan.site.money is not None else ""
     made = {work.name: work for work in plan.earth.works} if plan.earth is not None else {}
     priced = {work.name: work for work in plan.money.works} if plan.money is not None else {}
     spreads = {part.name: part for part in plan.earth.spreads} if plan.earth is not None else {}
@@ -94,7 +99,7 @@ def quantities(plan: Plan, imprint: Imprint) -> list[Page]:
         if bill is not None:
             rows.append(("machine time", _span(bill.hours, "{:.1f}", " h")))
         if name in priced:
-            rows += _money(priced[name])
+            rows += _money(priced[name], currency)
         if rows:
             flow.head(name, sy.SMALL_SIZE * 1.36 * len(rows))
             flow.rows(rows)
@@ -105,9 +110,10 @@ def quantities(plan: Plan, imprint: Imprint) -> list[Page]:
                    ("banks, compacted", earth(sum(work.bank for work in plan.earth.works))),
                    ("machine time", _span(whole.hours, "{:.1f}", " h")),
                    ("machine days", _span(whole.days, "{:.0f}", "")),
-                   *(_money(plan.money.whole) if plan.money is not None else
-                     [("money", _span(whole.money, "{:,.0f}", ""))] if whole.money is not None
-                     else [])])
+                   *(_money(plan.money.whole, currency) if plan.money is not None else
+                     [("money", _span(whole.money, "{:,.0f}", f" {currency}".rstrip()))]
+                     if whole.money is not None else [])])
+        flow.text(NO_SUM, colour=sy.SOFT_INK)
         flow.head("Where earth goes")
         for said in plan.earth.said or ("Each work takes its own earth.",):
             flow.text(said)
@@ -123,12 +129,12 @@ def _span(given: tuple[float, float], form: str, unit: str) -> str:
     return (low if low == high else f"{low} – {high}") + unit
 
 
-def _money(work: WorkMoney) -> list[tuple[str, str]]:
-    rows = [("machine, priced" if part == "machine" else HEADS[part], span(work.parts[part]))
+def _money(work: WorkMoney, currency: str) -> list[tuple[str, str]]:
+    rows = [("machine, priced" if part == "machine" else HEADS[part], work.parts[part])
             for part in PARTS if part in work.parts]
     if len(rows) > 1:
-        rows.append(("all that is priced", span(work.cost)))
-    return rows
+        rows.append(("all that is priced", work.cost))
+    return [(name, f"{span(money)} {currency}".rstrip()) for name, money in rows]
 
 
 @sy.styled
@@ -146,6 +152,8 @@ def order_and_cautions(plan: Plan, imprint: Imprint) -> list[Page]:
         flow.turn()
     flow.head("Cautions")
     flow.text(FIRST, sy.TEXT_SIZE, sy.SHED, gap=5)
+    if of_all := told_once(plan):
+        flow.text(f"Every work that is dug: {of_all[:1].lower()}{of_all[1:]}", gap=4)
     dug = dict.fromkeys(p.placed.work.name for p in plan.stores if p.placed.kind in DUG
                         and p.cautions)
     if dug:

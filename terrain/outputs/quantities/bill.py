@@ -19,7 +19,8 @@ from terrain.plan.earth.cost import machine_output
 from terrain.plan.money.bought import Bought, bought
 from terrain.plan.money.money import WorkMoney
 from terrain.plan.money.payback import laid_by
-from terrain.plan.planned import Plan
+from terrain.plan.planned import YEARS, Plan
+from terrain.plan.siting.hydrology import soil_dries
 
 #: What a work may take beside the machine: its key, its head, the name of its rate.
 BOUGHT = (("pipe", "pipe", "rate_pipe"), ("tank", "tanks", ""), ("stone", "stone", "rate_stone"),
@@ -443,6 +444,11 @@ def _unpriced(work: Bought, priced: WorkMoney | None) -> str:
     return ", ".join(key for key, _, _ in BOUGHT if key in lacks)
 
 
+def _year(plan: Plan) -> str:
+    """Which of the two average years water is kept in."""
+    return YEARS[soil_dries(plan.site)]
+
+
 def _worth(plan: Plan, units: Units, taken: Sequence[Bought], numbers: Mapping[str, int]
            ) -> Table:
     currency = cell_text(plan.site.money.currency) if plan.site.money else "money"
@@ -450,7 +456,7 @@ def _worth(plan: Plan, units: Units, taken: Sequence[Bought], numbers: Mapping[s
     each = f"{currency} for each {water}"
     table = Table("worth", "What the money buys: storage, and water kept", (
         *_WORK, Column("holds", "it holds", units.name("volume"), "volume"),
-        Column("kept", "it keeps in an average year", units.name("volume"), "volume"),
+        Column("kept", f"it keeps in an {_year(plan)}", units.name("volume"), "volume"),
         Column("costlow", "cost, low", currency, "money"),
         Column("costhigh", "cost, high", currency, "money"),
         Column("heldlow", "of what it holds, low", each, "rate"),
@@ -552,7 +558,7 @@ def _summary(plan: Plan, units: Units, tables: Mapping[str, Table]) -> Table:
     add("trees", "", "materials", "trees")
     add("ground to seed and mulch", units.name("area"), "materials", "seed")
     add("all works hold", units.name("volume"), "worth", "holds")
-    add("they keep in an average year", units.name("volume"), "worth", "kept")
+    add(f"they keep in an {_year(plan)}", units.name("volume"), "worth", "kept")
     for key, head, _ in (("machine", "machine", ""), *BOUGHT):
         add(f"cost of {head}", currency, "cost", f"{key}low", f"{key}high")
     add("cost of all that is priced", currency, "cost", "alllow", "allhigh")

@@ -119,8 +119,9 @@ def wall_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
         _pit_slopes(made, s, ground, natural)
     made.across(-top / 2, top / 2, built + 9 * p, f"top {shown(top, 'size', system)}",
                 above=True)
-    made.up(0.0, float(np.interp(0.0, s, natural)), built,
-            f"{shown(height + built, 'size', system)} as built")
+    ground_there = float(np.interp(0.0, s, natural))
+    made.up(0.0, ground_there, built, f"{shown(height + built, 'size', system)} as built",
+            at=(ground_there + water) / 2)  # no level's line runs there
     made.slope((-top / 2 - wet * (height + built), -height), (-top / 2, built), True)
     made.slope((top / 2, built), (top / 2 + dry * (height + built), -height), True)
     made.across(-wall.cutoff_width / 2, wall.cutoff_width / 2, trench - 7 * p,

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from numpy.typing import NDArray
 
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
@@ -29,6 +30,11 @@ from terrain.works.basin import Basin
 from terrain.works.footprints import cut_edge, pit_footprint, wall_footprint
 from terrain.works.ground_of_bank import spillway_floor
 
+FloatArray = NDArray[np.float64]
+
+#: The pool is named from places of its edge that lie further from the wall than this share of the
+#: furthest: a name on the dry side would say that water stands there.
+FROM_WALL = 0.5
 FORMS = {"wall": "behind a wall", "dug": "dug into the ground",
          "wall and pit": "behind a wall, with a pit"}
 #: Heights of the section, of the charts above it, and of the second section or long profile. [in]
@@ -100,7 +106,7 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
     sheet.corner()
     sheet.label([f"sill, {shown(basin.sill.length, 'length', system)} long"],
                 label_places(sill), sy.WATER, 4.0, 90)
-    sheet.label(["pool", sy.brief(holds, "volume", system)], label_places(basin.outline), sy.WATER,
+    sheet.label(["pool", sy.brief(holds, "volume", system)], _in_pool(basin), sy.WATER,
                 2.0)
     if basin.has_wall:
         sheet.label(["spillway floor"], label_places(floor), sy.EARTH, 0.0, 60)
@@ -139,3 +145,14 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
     sheet.storms(subject.storms, store=True)
     sheet.cautions(subject.cautions, subject.rests_on, subject.told_in)
     return sheet.figure
+
+
+def _in_pool(basin: Basin) -> FloatArray:
+    """Places at the pool's edge to name it from: behind a wall those far from it. [m]"""
+    from shapely import LineString, distance, points
+
+    spots = label_places(basin.outline)
+    if not basin.has_wall:
+        return spots
+    away = distance(points(spots), LineString(basin.line))
+    return np.asarray(spots[away > FROM_WALL * away.max()])

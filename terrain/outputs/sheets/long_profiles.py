@@ -37,7 +37,7 @@ class LongProfile:
                  beside: float = BESIDE, before: float = 0.0, after: float = 0.0) -> None:
         """Place it on a figure, with room beside it for levels [in]; it shows `length` m between
         two levels, and so much `before` and `after` it [m]."""
-        self.figure, self.left, self.top = figure, left, bottom + high
+        self.figure, self.left, self.top, self.wide = figure, left, bottom + high, wide
         self.across, self.up = figure.get_size_inches()
         self.unit, self.factor, _ = printed("level", system)
         self.length = length * self.factor
@@ -64,15 +64,20 @@ class LongProfile:
                          va="center", gid="head")
         y, x = (self.top - 0.26) / self.up, self.left
         labels = Labels(self.ax)
+        said_wide = sum(size[0] for size in labels.measured(
+            [Line(said, sy.SMALL_SIZE) for _, said in lines])) / labels.pixel / 72
+        # Samples and gaps are as long as the words leave room for.
+        close = min((self.wide - said_wide) / (0.53 * len(lines)), 1.0)
         for name, said in lines:
             colour, width, style, _ = LINES[name]
-            self.figure.add_artist(Line2D([x / self.across, (x + 0.28) / self.across], [y, y],
+            self.figure.add_artist(Line2D([x / self.across, (x + 0.28 * close) / self.across],
+                                          [y, y],
                                           color=colour, linewidth=width, linestyle=style,
                                           transform=self.figure.transFigure))
-            self.figure.text((x + 0.33) / self.across, y, said, fontsize=sy.SMALL_SIZE,
+            self.figure.text((x + 0.33 * close) / self.across, y, said, fontsize=sy.SMALL_SIZE,
                              color=sy.SOFT_INK, va="center", gid="key")
             (wide, _), = labels.measured([Line(said, sy.SMALL_SIZE)])
-            x += 0.33 + wide / labels.pixel / 72 + 0.2
+            x += 0.53 * close + wide / labels.pixel / 72
 
     def line(self, name: str, at: ArrayLike, level: ArrayLike, gid: str | None = None) -> None:
         """Draw one of `LINES`. [m]"""
@@ -103,7 +108,8 @@ class LongProfile:
         """Mark a place on it, and write what it is above. [m]"""
         x, y = at * self.factor, level * self.factor
         self.ax.plot([x], [y], "o", markersize=5, markerfacecolor=sy.PAPER,
-                     markeredgecolor=sy.WATER, markeredgewidth=1.2, zorder=6, gid="pin")
+                     markeredgecolor=sy.WATER, markeredgewidth=1.2, zorder=6,
+                     gid="pin", clip_on=False)
         right = x < 0.5 * self.length
         point = self.length / (self.ax.get_window_extent().width / self.figure.dpi * 72)
         self.ax.text(x + (6 if right else -6) * point, y + 8 * self.point, words,

@@ -29,6 +29,8 @@ FloatArray = NDArray[np.float64]
 
 #: Kinds of work that are dug.
 DUG = ("swale", "basin", "tree basin", "drain")
+#: Rows of a work's earth that only say what others are made of: they stand among the quantities.
+PARTS_OF_EARTH = ("of it subsoil", "of it topsoil to spare", "made of")
 
 
 @dataclass(frozen=True)
@@ -155,7 +157,8 @@ def _earth(plan: Plan, name: str) -> Callable[[str], list[tuple[str, str]]] | No
         found = []
         if made is not None:
             found += [(what, shown(volume, "earth", system)) for what, volume
-                      in earth_rows(made, spread, bank) if some(volume)]
+                      in earth_rows(made, spread, bank)
+                      if some(volume) and not what.startswith(PARTS_OF_EARTH)]
         if furrows is not None and some(furrows.cut):
             count = furrows.name.split(" of ")[0]
             found.append((f"its {count}, dug by hand", shown(furrows.cut, "earth", system)))

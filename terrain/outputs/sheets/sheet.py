@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from matplotlib.colors import to_rgba_array
 from matplotlib.lines import Line2D
+from matplotlib.patches import PathPatch
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
@@ -23,6 +24,7 @@ from terrain.outputs.drawing.map_features import (
     draw_spill,
     finish_contours,
     joined,
+    places_words,
     points_in,
     scale_and_north,
 )
@@ -44,6 +46,8 @@ MARGIN, PANEL, GUTTER = 0.38, 3.7, 0.28
 FRAME = Frame(MARGIN, PANEL, GUTTER)
 #: Gap between the plan and what is drawn below it. [in]
 GAP = 0.3
+#: Room that is kept below the legend for a word on the cautions. [pt]
+KEPT = 18.0
 #: Share of each side that is added about what a plan at a round scale shows.
 CLOSE = 0.03
 #: A raster is thinned until no side of a plan has more cells than this, about one a pixel.
@@ -291,8 +295,10 @@ class Sheet:
         """What the symbols mean: on a page all of them, else those of things to keep clear of."""
         if self.block is not None:
             self.column.skip(7)
-            draw_page_legend(self.column, {str(artist.get_gid()) for artist in
-                                           self.plan.get_children() if artist.get_gid()})
+            draw_page_legend(self.column, {
+                str(artist.get_gid()) for artist in self.plan.get_children()
+                if artist.get_gid() and self._in_view(artist)},
+                self.column.room - self.block.height(self.column, self._of_page()) - KEPT)
             return
         if not self.keys:
             return
@@ -304,6 +310,20 @@ class Sheet:
                 self.column.ax.text(46, y, words, fontsize=sy.SMALL_SIZE, va="center",
                                     gid=f"legend:{key}")
                 self.column.skip(15)
+
+    def _in_view(self, artist: Any) -> bool:
+        """Whether a line or an area is seen on the plan; all else is drawn where it is."""
+        from shapely import LineString, Polygon
+
+        if isinstance(artist, Line2D):
+            points = np.asarray(artist.get_xydata(), float)
+            shape: Any = LineString(points) if len(points) > 1 else None
+        elif isinstance(artist, PathPatch):
+            points = np.asarray(artist.get_path().vertices, float)
+            shape = Polygon(points).buffer(0) if len(points) > 3 else None
+        else:
+            return True
+        return shape is None or bool(shape.intersects(self.view.box()))
 
     def _of_page(self) -> list[str]:
         """What its block says of its plan alone."""
@@ -325,10 +345,8 @@ class Sheet:
 
     def _foot(self) -> list[str]:
         parts = self._first()
-        frame = self.dem.frame
         parts.append(f"Levels are those of {self.dem.source}; {datum_words(self.dem)}")
-        if frame.working is not None:
-            parts.append(f"{frame.working.name}.")
+        parts.append(places_words(self.dem.frame))
         parts.append(f"Numbers in two corners of the plan: {self._corners()}.")
         return self.column.wrapped(" ".join(parts), sy.SMALL_SIZE, self.column.width)
 

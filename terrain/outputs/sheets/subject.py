@@ -57,6 +57,8 @@ class Subject:
         Where the benchmark is and its level, as a sentence; "" without one.
     block : TitleBlock or None
         Of a page that is printed at a round scale.
+    stakes : sequence of (int, float)
+        Number of each stake along its line, and its chainage. [m]
     around : callable
         Draws what lies about it on a sheet's plan, and gives what letters it in the end.
     """
@@ -79,6 +81,7 @@ class Subject:
     kind: str = ""
     benchmark: str = ""
     block: TitleBlock | None = None
+    stakes: Sequence[tuple[int, float]] = ()
     around: Callable[[Sheet], Callable[[], None]] = lambda sheet: lambda: None
 
     @property

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Sequence
+
 import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
@@ -18,6 +21,8 @@ FloatArray = NDArray[np.float64]
 
 #: So many stations are drawn as sections.
 DRAWN = 4
+#: A section this close to a stake stands at it. [m]
+AT_STAKE = 0.25
 
 
 def floor_points(section: cs.Section) -> FloatArray:
@@ -84,7 +89,8 @@ def swale_section(made: Section, swale: Swale, system: str) -> None:
     made.levels(before, right=False)
     middle = -wide / 2
     made.water_mark(middle - wide * 0.15, 0.0)
-    made.up(middle, -depth, 0.0, shown(depth, "size", system))
+    # Beside the channel, where no line runs through the words.
+    made.up(-wide - 9 * p, -depth, 0.0, shown(depth, "size", system), right=False)
     if section.shape == "trapezoid":
         foot = side * depth
         made.across(-foot - section.width, -foot, -depth - 7 * p,
@@ -103,27 +109,48 @@ def swale_section(made: Section, swale: Swale, system: str) -> None:
               ha="right")
     made.slope((crest, built), (toe, -slope * toe))
     made.slope(tuple(floor[1]), tuple(floor[0]), above=False)
-    made.slope((-side * depth, -depth), (0.0, 0.0), above=False)
     made.key(["ground", "cut", "fill", "water"])
 
 
 def told_stations(swale: Swale) -> list[Station]:
-    """The stations to draw, by chainage: the sill, the most and the least cut, an end.
+    """The stations to draw, by chainage: both ends, the sill, and the middles of the longest
+    stretches between them.
 
-    But for the sill they lie where the berm stands at its full height, if any does.
+    The middles lie where the berm stands at its full height, if it does anywhere.
     """
-    middle = (swale.sill_from + swale.sill_to) / 2
+    every = swale.stations
+    sill = swale.nearest_station((swale.sill_from + swale.sill_to) / 2)
+    chosen = {station.chainage: station for station in (every[0], sill, every[-1])}
     full = swale.berm_side_slope * swale.berm_height_built
-    closed = [s for s in swale.stations if _past_sill(swale, s.chainage) >= full]
-    wanted = [swale.nearest_station(middle)]
-    if closed:
-        wanted += [max(closed, key=lambda s: s.cut), min(closed, key=lambda s: s.cut),
-                   closed[0], closed[-1]]
-    chosen = {station.chainage: station for station in wanted[:1]}
-    for station in wanted[1:]:
-        if len(chosen) < DRAWN:
-            chosen[station.chainage] = station
+    closed = [s for s in every if _past_sill(swale, s.chainage) >= full] or list(every)
+    while len(chosen) < DRAWN:
+        left = [s for s in closed if s.chainage not in chosen]
+        if not left:
+            break
+        start, end = max(itertools.pairwise(sorted(chosen)), key=lambda pair: pair[1] - pair[0])
+        station = min(left, key=lambda s: abs(s.chainage - (start + end) / 2))
+        chosen[station.chainage] = station
     return [chosen[at] for at in sorted(chosen)]
+
+
+def stakes_near(chainage: float, stakes: Sequence[tuple[int, float]]) -> str:
+    """The stakes of a line by which a chainage is found, in words.
+
+    Parameters
+    ----------
+    stakes : sequence of (int, float)
+        Number of each stake of the line, and its chainage. [m]
+    """
+    if not stakes:
+        return ""
+    number, at = min(stakes, key=lambda stake: (abs(stake[1] - chainage), stake[0]))
+    if abs(at - chainage) <= AT_STAKE:
+        return f"stake {number}"
+    before = max((s for s in stakes if s[1] <= chainage), key=lambda s: s[1], default=None)
+    after = min((s for s in stakes if s[1] > chainage), key=lambda s: s[1], default=None)
+    if before is None or after is None:
+        return f"stake {number}"
+    return f"stakes {before[0]}, {after[0]}"
 
 
 def _past_sill(swale: Swale, chainage: float) -> float:
@@ -131,7 +158,8 @@ def _past_sill(swale: Swale, chainage: float) -> float:
     return max(swale.sill_from - chainage, chainage - swale.sill_to)
 
 
-def station_section(made: Section, swale: Swale, station: Station, system: str) -> None:
+def station_section(made: Section, swale: Swale, station: Station, system: str,
+                    stakes: str = "") -> None:
     """Draw a station on its own ground: cut, berm and water; downhill to the right.
 
     Along the sill no berm stands, and beside it the berm slopes down to the sill's ends.
@@ -171,7 +199,8 @@ def station_section(made: Section, swale: Swale, station: Station, system: str) 
     made.line([(-wide, 0.0), (0.0, 0.0)], sy.WATER, 1.2)
     places = {"metric": ("m²", 1.0, 2), "us": ("ft²", 1 / 0.3048**2, 1)}[system]
     named = ", ".join(dict.fromkeys(station.marks))
-    made.head(f"{shown(station.chainage, 'length', system)}{f', {named}' if named else ''}")
+    at = shown(station.chainage, "length", system)
+    made.head(", ".join(said for said in (at, named, stakes) if said))
     berm_words = "open" if open_here else f"berm {station.berm * places[1]:.{places[2]}f}"
     made.note((toe - uphill) / 2, made.ax.get_ylim()[1] - 2 * made.point,
               f"cut {station.cut * places[1]:.{places[2]}f}{f' {places[0]}' if open_here else ''}, "
@@ -225,13 +254,14 @@ def swale_profile(figure: Figure, left: float, bottom: float, wide: float, high:
 
 
 def draw_stations(figure: Figure, swale: Swale, system: str, left: float, bottom: float,
-                  wide: float, high: float) -> None:
-    """Draw sections at some stations beside one another, in a place on a figure. [in]"""
+                  wide: float, high: float, stakes: Sequence[tuple[int, float]] = ()) -> None:
+    """Draw sections at some stations beside one another, in a place on a figure [in]; `stakes` as
+    of `stakes_near`."""
     told = told_stations(swale)
     share = wide / DRAWN
     for i, station in enumerate(told):
         station_section(Section(figure, left + i * share, bottom, share - 0.1, high), swale,
-                        station, system)
+                        station, system, stakes_near(station.chainage, stakes))
 
 
 __all__ = ["draw_stations", "floor_points", "station_section", "swale_profile",

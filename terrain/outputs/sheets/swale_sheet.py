@@ -72,7 +72,8 @@ def swale_sheet(subject: Subject, swale: Swale, holds: float) -> Figure:
     above = MARGIN + profile + 0.08
     swale_section(Section(sheet.figure, MARGIN, above + stations + 0.02, sheet.left_wide, section),
                   swale, system)
-    draw_stations(sheet.figure, swale, system, MARGIN, above, sheet.left_wide, stations)
+    draw_stations(sheet.figure, swale, system, MARGIN, above, sheet.left_wide, stations,
+                  subject.stakes)
     swale_profile(sheet.figure, MARGIN, MARGIN, sheet.left_wide, profile, swale, system)
     sheet.head("Figures")
     sheet.rows([

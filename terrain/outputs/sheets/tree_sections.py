@@ -74,7 +74,7 @@ def _bowl(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: str
     made.levels(beside)
     made.levels(before, right=False)
     made.water_mark(reach * 0.62, 0.0)
-    made.up(-reach * 0.5, -depth, 0.0, shown(depth, "size", system), right=False)
+    made.up(-reach - 9 * p, -depth, 0.0, shown(depth, "size", system), right=False)
     made.across(-floor, floor, -depth - 6 * p, f"floor {shown(2 * floor, 'size', system)}")
     made.across(-reach, reach, max(float(natural.max()), ABOVE_WATER + TRUNK) + 6 * p,
                 f"bowl and crown {shown(tree.crown, 'size', system)} across", above=True)

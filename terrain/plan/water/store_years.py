@@ -89,8 +89,8 @@ def _of(name: str, run: SeasonRun, store: StoreYears, capacity: float, within: B
         named: NDArray[np.int64]) -> StoreYear:
     """A year of a store; of the average year `within` is None."""
     spilled = store.spilled > 0
-    full = spilled | (store.held >= FULL_FROM * capacity)
-    wet = full | (np.maximum(store.held, store.inflow) > DRY_BELOW * capacity)
+    full = full_days(store, capacity)
+    wet = wet_days(store, capacity)
     weights = run.weights if within is None else (within & run.known).astype(np.float64)
 
     def times(days: Bools) -> float:
@@ -117,6 +117,18 @@ def _of(name: str, run: SeasonRun, store: StoreYears, capacity: float, within: B
                      float(store.held[ends].mean()) if ends.size else 0.0,
                      float((wanted * days).sum()), float((store.used * days).sum()),
                      float((short * weights).sum()))
+
+
+def full_days(store: StoreYears, capacity: float) -> Bools:
+    """Days on which a store was full. [capacity in m3]"""
+    return np.asarray((store.spilled > 0) | (store.held >= FULL_FROM * capacity))
+
+
+def wet_days(store: StoreYears, capacity: float) -> Bools:
+    """Days on which more than a hundredth of what a store holds came to it or stood in it in the
+    end, or on which it was full. [capacity in m3]"""
+    return full_days(store, capacity) | (
+        np.maximum(store.held, store.inflow) > DRY_BELOW * capacity)
 
 
 def _starts(days: Bools) -> Bools:

@@ -55,12 +55,14 @@ def _days(inflow, evaporation, volumes, areas, soak, month, wants, below, draw, 
             continue
         comes, dries = inflow[day] / rain_hours, evaporation[day] / 24
         spilled = unlifted = infiltrated = evaporated = 0.0
+        highest = held
         for hour in range(24):
             water = held
             if hour < rain_hours:
                 water += comes
             over = max(water - capacity, 0.0)
             water -= over
+            highest = max(highest, water)
             spilled += over
             unlifted += max(over - lifts, 0.0)
             for use in range(uses):
@@ -81,6 +83,7 @@ def _days(inflow, evaporation, volumes, areas, soak, month, wants, below, draw, 
                 break
         spill[day], over_pump[day] = spilled, unlifted
         fates[day, 0], fates[day, 1], fates[day, 2] = infiltrated, evaporated, held
+        fates[day, 3] = highest
     return held
 
 
@@ -105,7 +108,8 @@ class UseYears:
 class Lived:
     """A store's days with water that comes from elsewhere; each array has one value a day. [m3]
 
-    `over` is the part of `spilled` that its pump cannot lift.
+    `over` is the part of `spilled` that its pump cannot lift; `highest` the most that it held at
+    an hour of the day, once what did not fit had spilled.
     """
 
     infiltrated: NDArray[np.float64]
@@ -115,6 +119,7 @@ class Lived:
     brought: NDArray[np.float64]
     uses: tuple[UseYears, ...]
     over: NDArray[np.float64]
+    highest: NDArray[np.float64]
 
     @property
     def used(self) -> NDArray[np.float64]:
@@ -161,7 +166,7 @@ def live(store: Store, inflow: NDArray[np.float64], months: NDArray[np.integer],
         wants[:, i] = use.amounts
         for k, step in enumerate(sorted(use.steps, reverse=True)):
             below[i, k], draw[i, k] = step
-    fates, spill, over, brought = (np.zeros((days, 3)), *np.zeros((3, days)))
+    fates, spill, over, brought = (np.zeros((days, 4)), *np.zeros((3, days)))
     ration, used = np.zeros((days, len(drawn))), np.zeros((days, len(drawn)))
     _days(inflow, evaporation, store.curve.volumes, store.curve.areas, store.infiltration, months,
           wants, below, draw, top_up.below if top_up else 0.0, top_up.load if top_up else 1.0,
@@ -169,7 +174,7 @@ def live(store: Store, inflow: NDArray[np.float64], months: NDArray[np.integer],
           used, brought)
     uses = tuple(UseYears(use, wants[months, i], ration[:, i], used[:, i])
                  for i, use in enumerate(drawn))
-    return Lived(fates[:, 0], fates[:, 1], fates[:, 2], spill, brought, uses, over)
+    return Lived(fates[:, 0], fates[:, 1], fates[:, 2], spill, brought, uses, over, fates[:, 3])
 
 
 @dataclass(frozen=True)
@@ -179,7 +184,8 @@ class StoreYears:
     `roof_share` of the rain, runoff and spill of others that comes on a day came off roofs, of
     what it keeps of them and of what it spills on that day as much. [-]  `grey` is what uses of
     other stores return to it, `brought` what a tanker brings, `over` the part of `spilled` that
-    its pump cannot lift.
+    its pump cannot lift.  `held` is what it holds when the day ends, `highest` the most that it
+    held at an hour of the day, once what did not fit had spilled.
     """
 
     runoff: NDArray[np.float64]
@@ -195,6 +201,7 @@ class StoreYears:
     brought: NDArray[np.float64]
     over: NDArray[np.float64]
     roof_share: NDArray[np.float64]
+    highest: NDArray[np.float64]
     uses: tuple[UseYears, ...] = ()
 
     @property
@@ -316,7 +323,8 @@ def run_seasons(cascade: Cascade, record: pd.Series,
         found[index] = StoreYears(ground, roof, above, beyond, lived.infiltrated,
                                   lived.evaporated, lived.used, lived.held, lived.spilled, grey,
                                   lived.brought, lived.over,
-                                  _share(roof + above_roofs, ground + roof + above), lived.uses)
+                                  _share(roof + above_roofs, ground + roof + above),
+                                  lived.highest, lived.uses)
     stores = [s for s in found if s is not None]
     falls = (cascade.ground_area + cascade.roof_area) * rain / 1000
     soaked = falls - own

@@ -13,6 +13,7 @@ from terrain.asbuilt.designed_lines import designed_lines
 from terrain.outputs.asbuilt.asbuilt_folder import write_as_built
 from terrain.outputs.asbuilt.asbuilt_sheet import draw_as_built
 from terrain.outputs.asbuilt.difference_panel import LOOKS
+from terrain.units import shown
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +50,14 @@ def test_no_lettering_overlaps_or_leaves_the_sheet(found, seen, name, system):
     words = seen.words(figure)
     assert "spills here first" in words
     assert (" gal" in words) == (system == "us")
-    assert " mm" in words if system == "metric" else " in" in words
+    assert " mm" in words if system == "metric" else " ft" in words
+    # Every storm has a row, or it is told how many stand elsewhere.
+    work = found.work(name)
+    rows = sum(
+        shown(storm.built.caught, "volume", system, with_unit=False) in words
+        for storm in work.storms)
+    assert "Storms" in words
+    assert rows == len(work.storms) or "stand in the printed answer" in words
 
 
 @pytest.fixture(scope="module")

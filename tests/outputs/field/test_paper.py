@@ -106,6 +106,6 @@ def test_the_table_follows_the_set_ups_and_pegs_are_told(pages):
     of = written.field.unit.of
     for peg in written.field.pegs:
         place = written.plan.inputs.dem.named(peg.back_x, peg.back_y)
-        assert f"{peg.back.capitalize()[:4]} {peg.back[5:]}: {place}, ground" in said
+        assert f"P{peg.back[1:]}: {place}, ground" in said
         assert f"set-up {peg.number} planned {of(peg.back_reading):.3f}, read ___" in said
     assert ("feet, tenths and hundredths, not inches" in said) == (written.field.unit.key != "m")

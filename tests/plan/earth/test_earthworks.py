@@ -92,7 +92,8 @@ works:
 
 def test_what_is_spare_is_carried_or_spread_and_what_is_wanted_comes_or_is_told(plan):
     earth = plan.earth
-    assert {work.name for work in earth.works} == {"east swale", "pit", "pond", "trees"}
+    assert {work.name for work in earth.works} == {"east swale", "pit", "pond", "trees",
+                                                 "furrow of trees"}
     assert earth.hauls
     for work in earth.works:
         gone = sum(haul.volume for haul in earth.hauls if haul.source == work.name)

@@ -1,0 +1,132 @@
+"""What leads a spill: furrows between ground stores, pipes of tanks, on ground of known shape.
+
+The small site's side of the valley rises by 0.08 m a metre to the east and 0.04 to the north, so
+from the first tree 3 m east and 4.5 m south the ground stands 3 x 0.08 - 4.5 x 0.04 = 0.06 m higher.
+"""
+
+import numpy as np
+import pytest
+from shapely import LineString
+
+from terrain.outputs.field.stakes import stakes_of
+from terrain.outputs.gis.layers import layers_of
+from terrain.outputs.quantities.bill import bill_of
+from terrain.plan.plan import make_plan
+
+WORKS = """works:
+  - kind: tank
+    name: barn tank
+    at: [500085, 6399950]
+    volume: 5 m3
+    roofs: [barn]
+    spills to: east swale
+  - kind: swale
+    name: east swale
+    through: [500085, 6399940]
+    length: 30 m
+    spills to: trees
+  - kind: tree basin
+    name: trees
+    at: [[500085, 6399900], [500088, 6399895.5]]
+    crown: 3 m
+    depth: 0.2 m
+"""
+
+
+@pytest.fixture(scope="module")
+def plan(small_site_folder, tmp_path_factory):
+    site = small_site_folder(tmp_path_factory.mktemp("led"))
+    text = site.read_text()
+    site.write_text(text[:text.index("works:")] + WORKS)
+    return make_plan(site)
+
+
+def named(plan, name):
+    index = next(i for i, p in enumerate(plan.stores) if p.store.name == name)
+    return plan.stores[index], plan.cascade.nodes[index]
+
+
+def test_each_spill_is_led_by_one_thing(plan):
+    assert [node.led for node in plan.cascade.nodes] == ["pipe", "furrow", "furrow", ""]
+
+
+def test_a_tank_that_spills_without_a_pipe_has_one_taken_for_granted(plan):
+    """10 m north of the swale's point: that is the straight length, told, bought and laid."""
+    tank, node = named(plan, "barn tank")
+    assert LineString(node.led_way).length == pytest.approx(10.0, abs=0.3)
+    check, = (c for c in plan.pipes if c.name == "barn tank")
+    assert check.length == pytest.approx(LineString(node.led_way).length)
+    assert any("No pipe is stated" in said for said in tank.cautions)
+    assert any("no pipe is stated" in said for said in plan.notes)
+    assert any("lay the pipe of \"barn tank\"" in step.says for step in plan.order)
+    materials, = (t for s in bill_of(plan) for t in s.tables if t.key == "materials")
+    assert materials.rows["barn tank"]["pipe"].value == pytest.approx(check.length)
+
+
+def test_a_furrow_falls_from_the_sill_to_the_rim(plan):
+    swale, node = named(plan, "east swale")
+    made, to = node.furrow, named(plan, "trees 1")[0]
+    assert made.falls
+    assert made.bed(0.0) == pytest.approx(swale.store.sill.level)
+    assert made.bed(made.length) == pytest.approx(to.store.sill.level)
+    assert np.hypot(*(made.line[-1] - (to.store.x, to.store.y))) == pytest.approx(1.5, abs=0.05)
+
+
+def test_one_that_cannot_fall_says_so_on_its_page_and_at_its_stakes(plan):
+    """The second rim stands 0.06 m over the first sill, so that it must come down by as much and
+    the rule's 0.2 % of the way."""
+    first, node = named(plan, "trees 1")
+    made = node.furrow
+    assert not made.falls
+    assert made.fall == pytest.approx(-0.06, abs=0.015)
+    assert made.lower_by == pytest.approx(-made.fall + 0.002 * made.length)
+    assert (np.asarray(made.bed(made.stations)) == made.sill).all()  # it never rises
+    said, = (s for s in first.cautions if "The furrow to" in s)
+    assert "cannot fall" in said and f"{-made.fall:.2f} m" in said
+    stakes = [s for s in stakes_of(plan) if s.work == "trees 1" and s.mark == "furrow"]
+    assert all("lower \"trees 2\" first" in s.design_of for s in stakes)
+    assert all(s.design == pytest.approx(made.sill) for s in stakes)
+
+
+def test_stakes_stand_at_both_ends_and_no_further_apart_than_the_rule(plan):
+    _, node = named(plan, "east swale")
+    stations = [s.station for s in stakes_of(plan)
+                if s.work == "east swale" and s.mark == "furrow"]
+    assert (stations[0], stations[-1]) == pytest.approx((0.0, node.furrow.length))
+    assert max(np.diff(stations)) <= plan.inputs.rules["stake spacing"] + 1e-9
+
+
+def test_its_earth_days_step_and_rows_are_counted(plan):
+    work = next(w for w in plan.earth.works if w.leads_from == "trees")
+    made = named(plan, "trees 1")[1].furrow
+    assert work.cut == pytest.approx(made.earth)
+    assert work.spare == pytest.approx(0.0, abs=1e-9)  # it makes up its own low banks
+    assert plan.earth.by_hand[work.name] is not None
+    step, = (s for s in plan.order if s.work == work.name)
+    assert "by hand" in step.says and "\"trees 2\"" in step.says
+    table, = (t for s in bill_of(plan) for t in s.tables if t.key == "furrows")
+    assert table.rows["trees 1"]["earth"].value == pytest.approx(made.earth)
+    assert set(table.rows) == {"east swale", "trees 1"}
+
+
+def test_cut_and_bank_add_up_as_they_are_told(plan):
+    """Cut is topsoil and subsoil; a berm is its subsoil and the topsoil on it; the rest is left."""
+    work = next(w for w in plan.earth.works if w.name == "east swale")
+    left = next(s for s in plan.earth.spreads if s.name == "east swale")
+    assert work.cut == pytest.approx(work.topsoil + work.usable)
+    packed = work.bank / work.compacted_per_bank
+    assert packed == pytest.approx(work.wanted + work.topsoil_within)
+    assert left.volume == pytest.approx(work.usable - work.wanted)
+    assert left.topsoil == pytest.approx(work.topsoil - work.topsoil_within)
+    step = next(s.says for s in plan.order if s.work == "east swale")
+    for part in (work.wanted, work.topsoil_within, left.volume + left.topsoil):
+        assert f"{part:.1f} m³" in step
+
+
+def test_the_geopackage_has_a_furrows_layer(plan):
+    from terrain.outputs.field.setting_out import setting_out
+
+    layers = {layer.name: layer.rows for layer in layers_of(plan, setting_out(plan))}
+    assert [row["name"] for row in layers["furrows"]] == ["east swale", "trees 1"]
+    assert [row["led"] for row in layers["spills"]][:3] == ["by a pipe", "by a furrow",
+                                                            "by a furrow"]
