@@ -224,7 +224,7 @@ def _furrows(cascade: Cascade, dug: Sequence[Dug], earth: Earthworks) -> list[St
         any_one = next(w.furrow for w in dug if w.furrow is not None)
         days = earth.by_hand.get(entry.name)
         by_hand = "" if days is None else (
-            f" ({days[0]:.1f} to {days[1]:.1f} days of one worker; priced as a small machine digs)")
+            f" ({days[0]:.1f} to {days[1]:.1f} days of one worker, priced as a small machine digs)")
         found.append(Step(entry.name, _sentence([
             f"dig the {entry.name.split(' of ')[0]} by hand{by_hand}, "
             f"{in_both(any_one.width, 'size')} wide and at least {in_both(any_one.depth, 'size')} "

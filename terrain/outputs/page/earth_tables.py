@@ -21,7 +21,7 @@ def balance_rows(plan: Plan) -> list[Line]:
     rows = []
     for work in plan.earth.works:
         spare = ("balances" if abs(work.spare) < LEAST else
-                 f"{earth(work.spare)} subsoil to spare" if work.spare > 0 else
+                 f"{earth(work.spare)} subsoil spare" if work.spare > 0 else
                  f"{earth(-work.spare)} wanting")
         rows.append((work.name, [
             work.soil, earth(work.cut), earth(work.cut * work.loose_per_bank),

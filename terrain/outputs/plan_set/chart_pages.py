@@ -82,6 +82,7 @@ def _leads(blank: Blank, made: Layout, row: int, y: float, gid: str) -> None:
     free = blank.wide - blank.block_wide if gid == "page after" else blank.wide
     x = MARGIN + max(ends) * wide + 0.75
     x = x if x < free - 1.4 else max(MARGIN + min(ends) * wide - 2.2, MARGIN)
+    y = max(y, MARGIN + 0.06 * blank.letters)
     blank.figure.text(x / across, y / up, "page 00", fontsize=sy.SMALL_SIZE * blank.letters,
                       color=sy.SOFT_INK, fontstyle="italic", va="center", gid=gid)
 

@@ -15,6 +15,8 @@ from terrain.outputs.sheets.sheet import GUTTER, MARGIN
 
 #: A column of text on A4 is about this wide. [in]
 TEXT_WIDE = 3.2
+#: A name has at least this share of a column beside its value. [-]
+LEAST_NAME = 0.42
 #: Height of a page's title. [in]
 TITLE = 0.5
 
@@ -152,8 +154,14 @@ class Flow:
         size *= self.letters
         for name, value in rows:
             room = self.column.width - self.column.wide(value, size) - 10
-            lines = self.column.wrapped(name, size, room)
-            self.need(len(lines) * size * 1.36)
+            below = room < LEAST_NAME * self.column.width  # a long value goes below its name
+            lines = self.column.wrapped(name, size, self.column.width if below else room)
+            self.need((len(lines) + below) * size * 1.36)
+            if below:
+                for line in lines:
+                    self.column.row([(0.0, "left", line)], size, lead=1.36)
+                self.column.row([(self.column.width, "right", value)], size, lead=1.36)
+                continue
             for i, line in enumerate(lines):
                 cells = [(0.0, "left", line)]
                 if i == 0:

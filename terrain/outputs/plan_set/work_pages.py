@@ -49,8 +49,12 @@ def work_pages(plan: Plan, entry: Entry, imprint: Imprint, stakes: Sequence[Stak
                                    enumerate(stakes, 1) if stake.work in own
                                    and stake.mark in LINE),
                       block=TitleBlock(imprint, f"{entry.name}: {PLAN}"))
-    return [Page(PLAN, draw_subject_sheet(plan, entry, subject), entry.name),
-            *_water(plan, entry, imprint, list(subject.cautions))]
+    sheet = Page(PLAN, draw_subject_sheet(plan, entry, subject), entry.name)
+    holds = plan.stores[entry.members[0]].drain is None
+    if not holds and not any(subject.told_in in text.get_text() for ax in sheet.figure.axes
+                             for text in ax.texts):
+        return [sheet]  # it holds nothing, and all its cautions found room
+    return [sheet, *_water(plan, entry, imprint, list(subject.cautions))]
 
 
 def _water(plan: Plan, entry: Entry, imprint: Imprint, cautions: list[str]) -> list[Page]:

@@ -118,7 +118,7 @@ def _furrows(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
     by, name = units.factor("earth"), units.name("earth")
     long, deep = units.factor("length"), units.factor("level")
     table = Table("furrows", "Furrows dug by hand", (
-        *_WORK, Column("from", "from", "", "text"), Column("to", "to", "", "text"),
+        *_WORK, Column("to", "to", "", "text"),
         Column("length", "length", units.name("length"), "length"),
         Column("width", "width", units.name("level"), "ratio"),
         Column("depth", "mean depth, dug or banked", units.name("level"), "ratio"),
@@ -132,7 +132,7 @@ def _furrows(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
         depth = made.earth / (made.width * made.length)
         into = by / (long * deep**2)
         table.rows[planned.store.name] = {
-            **_named(numbers, entry), "from": Cell(cell_text(planned.store.name)),
+            "no": Cell(numbers[entry]), "work": Cell(cell_text(f"from {planned.store.name}")),
             "to": Cell(cell_text(planned.spills_to)),
             "length": Cell(made.length * long, given=True),
             "width": Cell(made.width * deep, given=True),

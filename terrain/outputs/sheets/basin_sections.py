@@ -117,11 +117,10 @@ def wall_section(made: Section, basin: Basin, dem: Dem, system: str) -> None:
     made.levels(before, right=False)
     if basin.rim is not None:
         _pit_slopes(made, s, ground, natural)
-    made.across(-top / 2, top / 2, built + 9 * p, f"top {shown(top, 'size', system)}",
-                above=True)
-    ground_there = float(np.interp(0.0, s, natural))
-    made.up(0.0, ground_there, built, f"{shown(height + built, 'size', system)} as built",
-            at=(ground_there + water) / 2)  # no level's line runs there
+    # Its height is written above it: the lines of its levels run through all that is beside it.
+    made.across(-top / 2, top / 2, built + 9 * p, f"top {shown(top, 'size', system)}, "
+                f"{shown(height + built, 'size', system)} high as built", above=True)
+    made.up(0.0, float(np.interp(0.0, s, natural)), built, "")
     made.slope((-top / 2 - wet * (height + built), -height), (-top / 2, built), True)
     made.slope((top / 2, built), (top / 2 + dry * (height + built), -height), True)
     made.across(-wall.cutoff_width / 2, wall.cutoff_width / 2, trench - 7 * p,
@@ -210,7 +209,7 @@ def dug_section(made: Section, basin: Basin, dem: Dem, system: str, across: bool
         made.line([(rim[0], head), (rim[1], head)], sy.WATER, 0.9, (0, (1.5, 1.5)), gid="peak")
     made.levels(beside)
     made.levels(before, right=False)
-    made.up((rim[0] + rim[1]) / 2, -depth, 0.0, shown(depth, "size", system))
+    made.up(rim[0] - 9 * p, -depth, 0.0, shown(depth, "size", system), right=False)
     made.across(rim[0], rim[1], float(max(ground.max(), head)) + 12 * p,
                 f"rim {shown(rim[1] - rim[0], 'length', system)}", above=True)
     if floor:

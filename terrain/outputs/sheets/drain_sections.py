@@ -69,7 +69,7 @@ def drain_section(made: Section, drain: Drain, at: int, system: str) -> None:
         made.line(np.stack([-x[on], dug[on]], 1), colour, 2.6, style, 5.2, "lining")
     made.levels(beside)
     made.levels(before, right=False)
-    made.up(-wide / 2, -depth, 0.0, shown(depth, "size", system))
+    made.up(-wide - 9 * p, -depth, 0.0, shown(depth, "size", system), right=False)
     if bed:
         made.across(-side * depth - bed, -side * depth, -depth - 7 * p,
                     f"bed {shown(bed, 'size', system)}")

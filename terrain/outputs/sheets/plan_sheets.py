@@ -29,7 +29,8 @@ FloatArray = NDArray[np.float64]
 
 #: Kinds of work that are dug.
 DUG = ("swale", "basin", "tree basin", "drain")
-#: Rows of a work's earth that only say what others are made of: they stand among the quantities.
+#: Rows of a work's earth that only say what others are made of: they stand among the quantities;
+#: but of a berm, that topsoil makes part of, on its sheet too.
 PARTS_OF_EARTH = ("of it subsoil", "of it topsoil to spare", "made of")
 
 
@@ -158,7 +159,8 @@ def _earth(plan: Plan, name: str) -> Callable[[str], list[tuple[str, str]]] | No
         if made is not None:
             found += [(what, shown(volume, "earth", system)) for what, volume
                       in earth_rows(made, spread, bank)
-                      if some(volume) and not what.startswith(PARTS_OF_EARTH)]
+                      if some(volume) and not (what.startswith(PARTS_OF_EARTH) and not (
+                          made.topsoil_within and what.startswith("made of")))]
         if furrows is not None and some(furrows.cut):
             count = furrows.name.split(" of ")[0]
             found.append((f"its {count}, dug by hand", shown(furrows.cut, "earth", system)))

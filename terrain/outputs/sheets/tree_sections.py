@@ -161,7 +161,7 @@ def _trench(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: s
     made.levels(before, right=False)
     over = float(natural.max()) + 8 * p
     made.across(upper, lower, over, f"{shown(tree.width, 'size', system)} wide", above=True)
-    made.up((upper + lower) / 2, -depth, 0.0, shown(depth, "size", system))
+    made.up(upper - 9 * p, -depth, 0.0, shown(depth, "size", system), right=False)
     made.across(lower, 0.0, -depth - 4 * p,
                 f"{shown(-lower, 'size', system)} from trunk to trench")
     made.key(["ground", "cut", "gravel" if tree.porosity < 1 else "water"])

@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle
+from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from terrain.inputs.dem import Dem
@@ -90,6 +91,10 @@ def tree_sheet(subject: Subject, trees: Sequence[TreeShape], areas: Sequence[flo
     drawn = next((edge for edge in edges if edge is not None), None)
     if drawn is not None:
         sheet.label(["edge of the cut"], drawn[::max(len(drawn) // 12, 1)], sy.EARTH, 0.0, 40)
+    for shape in shapes:  # nothing is written on a tree
+        west, south, east, north = shape.bounds
+        corners = sheet.plan.transData.transform([(west, south), (east, north)])
+        sheet.labels.block(Bbox(corners))
     end_plan(sheet, subject, letter)
     typical = sorted(range(count), key=lambda i: (trees[i].curve.capacity, i))[count // 2]
     tree_section(Section(sheet.figure, MARGIN, MARGIN, sheet.left_wide, SECTION * subject.grows),

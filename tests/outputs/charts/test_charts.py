@@ -3,10 +3,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 from terrain.errors import InputError
 from terrain.outputs.charts import charts
 from terrain.outputs.charts.charts import draw_storm_bars, draw_year
+from terrain.outputs.charts.year_panels import draw_stores, ground_stores_of, last_days
 from terrain.outputs.drawing import symbols as sy
 
 
@@ -107,6 +109,44 @@ def test_how_often_a_tank_is_empty(demo_plan, seen):
     dry = (held[-round(3 * 365.25):] < 0.01 * demo_plan.stores[index].store.capacity).mean()
     assert dry > 0.24
     assert f"empty {100 * dry:.0f} % of days" in seen.words(draw_year(plan))
+
+
+def test_a_work_that_spilled_is_drawn_full(demo_plan):
+    """What spills was full, though it stands lower when the day ends."""
+    figure = draw_year(demo_plan)
+    tops = {}
+    for ax in figure.axes:
+        rows = [t.get_text() for t in ax.texts if t.get_gid() == "store row"]
+        for part in ax.collections:
+            tops[rows[0] if rows else ""] = part.get_paths()[0].vertices[:, 1].max()
+    days = len(last_days(demo_plan.seasons))
+    spilled = {p.store.name for p, part in zip(demo_plan.stores, demo_plan.seasons.stores,
+                                               strict=True) if (part.spilled[-days:] > 0).any()}
+    drawn = spilled & set(tops)
+    assert len(drawn) >= 3
+    for name in drawn:
+        assert tops[name] == pytest.approx(1.0)
+
+
+def test_days_wet_are_those_of_the_seasons(demo_plan, seen):
+    """Of one whole year of the record the chart says what the table of seasons says."""
+    seasons = demo_plan.seasons
+    year = demo_plan.years[0]
+    inside = year.within(seasons.days)
+    end = int(np.flatnonzero(inside)[-1]) + 1
+    cut = {name: getattr(seasons, name)[end - 365:end] for name in ("days", "known")}
+    stores = [replace(part, **{name: getattr(part, name)[end - 365:end] for name in (
+        "held", "highest", "spilled", "runoff", "roof", "from_above", "grey", "brought")})
+        for part in seasons.stores]
+    plan = replace(demo_plan, seasons=replace(seasons, stores=stores, **cut))
+    figure = Figure(figsize=(11, 6))
+    draw_stores(figure, 0.5, 5.5, 10.0, plan)
+    words = seen.words(figure)
+    for index in ground_stores_of(plan):
+        told = next(y for y in demo_plan.told.seasons[index] if y.year == year.name)
+        days = told.days_with_water * 365.25 / inside.sum()
+        said = "never wet" if not days else f"wet {days:.{0 if days >= 9.95 else 1}f} days a year"
+        assert said in words
 
 
 def test_no_record_no_year(demo_plan):

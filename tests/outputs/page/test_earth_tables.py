@@ -24,8 +24,9 @@ DOCS = Path(__file__).parents[3] / "docs" / "plan-json.md"
 
 
 def number(cell):
-    """The figure at the head of a cell; 0 for a dash."""
-    return 0.0 if cell == "–" else float(re.match(r"[\d,.]+", cell)[0].replace(",", ""))
+    """The figure at the head of a cell; 0 for a dash, or where all balances."""
+    return 0.0 if cell in ("–", "balances") else float(
+        re.match(r"[\d,.]+", cell)[0].replace(",", ""))
 
 
 def test_every_row_of_earth_adds_up_as_printed(demo_plan):
@@ -33,8 +34,9 @@ def test_every_row_of_earth_adds_up_as_printed(demo_plan):
     from 0.8 in the ground (FM 5-434, Table 1-1, from memory).  Printed to 0.1."""
     rows = balance_rows(demo_plan)
     assert [name for name, _ in rows] == [
-        "yard swale", "orchard", "road basin", "upper swale", "lower swale", "gully pond"]
-    for _, (soil, dig, loose, topsoil, back, usable, _bank, takes, left) in rows:
+        "yard swale", "furrow of yard swale", "orchard", "furrows of orchard", "road basin",
+        "upper swale", "lower swale", "gully pond"]
+    for _, (soil, dig, loose, topsoil, usable, _bank, takes, back, left) in rows:
         assert soil == "loam"
         assert number(topsoil) + number(usable) == pytest.approx(number(dig), abs=0.11)
         assert number(loose) * 0.8 == pytest.approx(number(dig), abs=0.11)
@@ -85,7 +87,7 @@ def test_steps_are_printed_in_their_order_with_hours(demo_plan):
     rows = order_rows(demo_plan)
     names = [work for work, _, _ in rows if work]
     assert names == ["yard swale", "orchard", "road basin", "upper swale", "lower swale",
-                     "gully pond"]
+                     "gully pond", "furrow of yard swale", "furrows of orchard"]
     assert all(hours.endswith(" h of a machine") for work, _, hours in rows if work)
     assert [fact["step"] for fact in order_facts(demo_plan)] == list(range(1, len(rows) + 1))
 

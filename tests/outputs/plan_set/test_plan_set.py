@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from terrain.errors import InputError
+from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.paper import (
     PAPERS,
     PRINTABLE,
@@ -23,11 +24,13 @@ from terrain.outputs.drawing.paper import (
 )
 from terrain.outputs.drawing.title_block import Imprint, number_page
 from terrain.outputs.plan_set import map_pages, text_pages
+from terrain.outputs.plan_set.chart_pages import cascade_pages
 from terrain.outputs.plan_set.date import date_words
 from terrain.outputs.plan_set.map_pages import MOST_PARTS, parts_of
 from terrain.outputs.plan_set.plan_set import write_pictures, write_plan_set
-from terrain.outputs.plan_set.work_pages import work_pages
+from terrain.outputs.plan_set.work_pages import LINES_TOLD, OF_LINES, told_once, work_pages
 from terrain.outputs.sheets.plan_sheets import dug_works
+from terrain.plan.planned import YEARS
 
 #: Millimetres in a point of the PDF, 1/72 in (ISO 32000-1, 8.3.2.3).
 MM = 25.4 / 72
@@ -221,10 +224,104 @@ def test_a_picture_holds_all_pages_of_its_work(printed, demo_plan, tmp_path):
     one = replace(plan, stores=[p for p in plan.stores if p.placed.work.name == name])
     found = write_pictures(one, pages, Path(read.name), tmp_path / "sheets")
     assert [work for work, _ in found] == [name]
-    wide, high = Image.open(next((tmp_path / "sheets").glob("*.png"))).size
+    picture = Image.open(next((tmp_path / "sheets").glob("*.png")))
+    wide, high = picture.size
+    # Printed at its own size it is as wide as its paper, so that the scale it names is true.
+    assert wide / picture.info["dpi"][0] * 25.4 == pytest.approx(SIZES[paper][0], rel=0.003)
     count = sum(page.work == name for page in pages)
     assert count >= 2
     assert high / wide == pytest.approx(count * SIZES[paper][1] / SIZES[paper][0], rel=0.003)
+
+
+def test_a_legend_names_the_boundary_where_it_is_seen_and_nowhere_else(demo_plan, seen):
+    from shapely import box
+
+    edge = demo_plan.inputs.ground.boundary.boundary
+    found = set()
+    for entry in dug_works(demo_plan)[::3]:
+        figure = work_pages(demo_plan, entry, made_for(demo_plan, "A4"))[0].figure
+        plan = figure.axes[0]
+        (west, east), (south, north) = plan.get_xlim(), plan.get_ylim()
+        shows = bool(box(west, south, east, north).intersects(edge))
+        found.add(shows)
+        legend = [t.get_text() for t, _ in seen.texts(figure) if t.get_gid() == "legend"]
+        assert legend
+        assert ("boundary" in legend) == shows
+    assert False in found
+
+
+# Words and figures -----------------------------------------------------------------------------
+
+def made_for(plan, paper):
+    return Imprint(plan.site.name, "Not dated.", PAPERS[paper], plan.site.units, plan.inputs.dem)
+
+
+def test_money_has_its_currency_and_the_sum_says_why_it_is_more(demo_plan, seen):
+    pages = text_pages.quantities(demo_plan, made_for(demo_plan, "A4"))
+    words = "\n".join(seen.words(page.figure) for page in pages)
+    bills, whole = demo_plan.earth.bills.values(), demo_plan.earth.whole
+    assert sum(bill.hours[0] for bill in bills) < whole.hours[0]
+    assert "more than those of the works together" in " ".join(words.split())
+    currency = demo_plan.site.money.currency
+    sums = [t.get_text() for page in pages for t, _ in seen.texts(page.figure)
+            if t.get_ha() == "right" and " – " in t.get_text()]
+    money = [said for said in sums if not said.endswith(" h")]
+    assert len(money) > 10
+    assert sum(not said.endswith(f" {currency}") for said in money) == 1  # the machine's days
+
+
+@pytest.mark.parametrize(("paper", "columns"), [("A4", 3), ("Letter", 3), ("A3", 3),
+                                                ("Tabloid", 3)])
+def test_letters_and_columns_grow_with_the_paper(demo_plan, paper, columns, seen):
+    page, *_ = text_pages.order_and_cautions(demo_plan, made_for(demo_plan, paper))
+    sizes = [t.get_fontsize() for t, _ in seen.texts(page.figure) if t.get_gid() == "column"]
+    # As high as the paper is against A4, but for what is more than three tenths.
+    assert min(sizes) >= 7.9 * (1.3 if SIZES[paper][1] > 250 else 1.0)
+    lefts = {round(t.get_window_extent().x0, 0) for t, _ in seen.texts(page.figure)
+             if t.get_gid() == "column" and t.get_position()[0] == 0}
+    assert 1 < len(lefts) <= columns
+    assert seen.faults(page.figure, PRINTABLE) == []
+
+
+def test_buried_lines_are_told_once_for_all_works(demo_plan, seen):
+    said = told_once(demo_plan)
+    assert said.startswith(OF_LINES)
+    first = text_pages.order_and_cautions(demo_plan, made_for(demo_plan, "A4"))[0]
+    assert plain(said[40:120]) in plain(seen.words(first.figure).replace("\n", ""))
+    with_it = [entry for entry in dug_works(demo_plan) if said in demo_plan.stores[
+        entry.members[0]].cautions]
+    assert len(with_it) > 1
+    pages = work_pages(demo_plan, with_it[0], made_for(demo_plan, "A4"))[1:]
+    words = plain("".join(seen.words(page.figure).replace("\n", "") for page in pages))
+    assert plain(LINES_TOLD) in words
+    assert plain(said)[:80] not in words
+
+
+def test_a_works_page_tells_both_average_years(demo_plan, seen):
+    entry = dug_works(demo_plan)[-1]
+    page = work_pages(demo_plan, entry, made_for(demo_plan, "A4"))[1]
+    words = " ".join(seen.words(page.figure).split())
+    assert "average year, soil that dries" in words
+    assert "average year, soil of average wetness" in words
+    for name, account in demo_plan.accounts[-2:]:
+        kept = sum(account.entries[i].caught for i in entry.members)
+        assert name in YEARS.values()
+        assert sy.brief(kept, "volume", "metric").split(" ")[0] in words
+
+
+def test_a_page_says_where_what_it_cuts_goes_on(demo_plan, seen):
+    pages = cascade_pages(demo_plan, made_for(demo_plan, "A4"))
+    assert len(pages) > 2
+    for number, page in enumerate(pages, 4):
+        number_page(page.figure, number, 9)
+    found = [(number, {t.get_gid(): t.get_text() for t in page.figure.texts})
+             for number, page in enumerate(pages, 4)]
+    went = [said["page after"] for _, said in found if "page after" in said]
+    came = [said["page before"] for _, said in found if "page before" in said]
+    assert went
+    assert went == [f"to page {number + 1}" for number, said in found if "page after" in said]
+    assert came == [f"from page {number - 1}" for number, said in found if "page before" in said]
+    assert len(went) == len(came)
 
 
 # Scales and parts ------------------------------------------------------------------------------
@@ -232,9 +329,10 @@ def test_a_picture_holds_all_pages_of_its_work(printed, demo_plan, tmp_path):
 @pytest.mark.parametrize(("system", "least", "ratio", "words"), [
     # Faces of scale rulers: common practice, no source.
     ("metric", 49, 50, "1:50"), ("metric", 50, 50, "1:50"), ("metric", 501, 750, "1:750"),
-    ("metric", 1001, 1250, "1:1,250"), ("metric", 1251, 2000, "1:2,000"),
+    ("metric", 1001, 1250, "1:1,250"), ("metric", 1251, 1500, "1:1,500"), ("metric", 1501, 2000, "1:2,000"),
     ("metric", 4001, 5000, "1:5,000"), ("us", 119, 120, "1 in = 10 ft (1:120)"),
-    ("us", 500, 600, "1 in = 50 ft (1:600)"), ("us", 721, 1200, "1 in = 100 ft (1:1,200)")])
+    ("us", 500, 600, "1 in = 50 ft (1:600)"), ("us", 721, 1200, "1 in = 100 ft (1:1,200)"),
+    ("us", 1201, 1440, "1 in = 120 ft (1:1,440)"), ("us", 1441, 1800, "1 in = 150 ft (1:1,800)")])
 def test_round_scales_are_those_of_a_ruler(system, least, ratio, words):
     scale = round_scale(least, system)
     assert (scale.ratio, scale.words) == (ratio, words)
@@ -287,7 +385,8 @@ def test_pages_are_dated_by_the_site_file_or_the_build_and_never_by_the_clock(de
     with pytest.raises(InputError, match="soon"):
         date_words(bare)
     monkeypatch.delenv("SOURCE_DATE_EPOCH")
-    assert "Not dated" in date_words(bare)
+    # Room to write it, and no words of what was not found.
+    assert re.fullmatch(r"Date\s_{10,}", date_words(bare))
 
 
 @pytest.mark.parametrize(("line", "told"), [

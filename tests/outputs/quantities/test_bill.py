@@ -174,9 +174,9 @@ def test_figures_are_those_of_plan_json(demo_plan, folder):
         "machine_days"][0]
     for work in told["earthworks"]["works"]:
         assert at("Earthworks by work", work["name"], "cut, topsoil included") == pytest.approx(
-            work["cut_m3"], rel=1e-9)
+            work["cut_m3"], rel=1e-9, abs=5e-9)  # plan.json has eight decimals
         assert at("Machine hours", work["name"], "all, set-up included, high") == pytest.approx(
-            work["machine_h"][1], rel=1e-9)
+            work["machine_h"][1], rel=1e-9, abs=5e-9)
     for work in (*told["money"]["works"], told["money"]["whole_site"]):
         row = work["name"]
         assert at("Cost low and high", row, "all, high") == pytest.approx(work["money"][1])
@@ -184,8 +184,9 @@ def test_figures_are_those_of_plan_json(demo_plan, folder):
             head = {"tank": "tanks", "seed": "seed and mulch"}.get(part, part)
             assert at("Cost low and high", row, f"{head}, low") == pytest.approx(pair[0])
         assert at("Storage per money", row, "it holds") == pytest.approx(work["stored_m3"])
-        assert at("Storage per money", row, "of what it keeps a year, high") == pytest.approx(
-            work["money_m3_year"][1])
+        paid = work["money_m3_year"]  # a furrow keeps nothing itself
+        assert at("Storage per money", row, "of what it keeps a year, high") == (
+            None if paid is None else pytest.approx(paid[1]))
         assert at("Storage per money", row, "to lay by a year, low") == pytest.approx(
             work["renewal_money_year"][0])
     for work in demo_plan.money.works:

@@ -17,13 +17,18 @@ from works_of_every_kind import write_site
 
 from terrain.inputs.keep_clear import Thing
 from terrain.outputs.drawing.labels import Column
+from terrain.outputs.drawing.paper import PAPERS
+from terrain.outputs.drawing.title_block import Imprint
 from terrain.outputs.page.report import report_page
+from terrain.outputs.plan_set.work_pages import work_pages
+from terrain.outputs.sheets.long_profiles import LongProfile
 from terrain.outputs.sheets.plan_sheets import (
     draw_sheet,
     dug_works,
     file_name,
 )
 from terrain.outputs.sheets.sections import spread
+from terrain.outputs.sheets.swale_sections import stakes_near
 from terrain.plan.plan import make_plan
 from terrain.units import shown
 from terrain.works import footprints as fp
@@ -358,6 +363,57 @@ def test_sheets_go_from_the_top_of_the_land_down(plan):
     ("///", "03.png"), ("x" * 99, f"03_{'x' * 40}.png")])
 def test_names_of_files(name, file):
     assert file_name(3, name) == file
+
+
+@pytest.mark.parametrize(("at", "said"), [
+    (0.0, "stake 4"), (9.9, "stake 5"), (12.0, "stakes 5, 7"), (30.0, "stake 7")])
+def test_a_section_names_the_stakes_it_is_found_by(at, said):
+    assert stakes_near(at, [(4, 0.0), (5, 10.0), (7, 20.0)]) == said
+    assert stakes_near(at, []) == ""
+
+
+def test_a_pool_is_named_on_its_wet_side(plan, lettering):
+    basin = planned(plan, "low pond").basin
+    (x0, y0), (x1, y1) = basin.line[0], basin.line[-1]
+
+    def side(x, y):
+        return np.sign((x1 - x0) * (y - y0) - (y1 - y0) * (x - x0))
+
+    pool = basin.outline.representative_point()
+    named, = [text for text, _ in lettering("low pond") if text.get_text() == "pool"]
+    assert side(*named.get_position()) == side(pool.x, pool.y)
+
+
+def test_a_drain_whose_cautions_stand_on_its_sheet_has_no_second_page(plan):
+    imprint = Imprint("x", "Not dated.", PAPERS["A4"], "metric", plan.inputs.dem)
+    entry, = [entry for entry in dug_works(plan) if entry.name == "stone drain"]
+    index, = entry.members
+    for cautions, count in ((("Mind the gap.",), 1), (plan.stores[index].cautions * 6, 2)):
+        stores = [replace(p, cautions=cautions) if i == index else p
+                  for i, p in enumerate(plan.stores)]
+        assert len(work_pages(replace(plan, stores=stores), entry, imprint)) == count
+
+
+def test_the_catchment_of_trees_is_not_written_on_one(plan, lettering):
+    boxes = {text.get_text(): box for text, box in lettering("moons")}
+    ax = next(text.axes for text, _ in lettering("moons") if text.get_text() == "1")
+    named = next(box for said, box in boxes.items() if said.startswith("catchment, at least"))
+    for tree in (p.placed.tree for p in plan.stores if p.placed.work.name == "moons"):
+        x, y = ax.transData.transform((tree.x, tree.y))
+        assert not (named.x0 < x < named.x1 and named.y0 < y < named.y1)
+
+
+@pytest.mark.parametrize("wide", [5.2, 6.3, 9.0])
+def test_the_key_of_a_profile_stays_within_its_width(wide, seen):
+    figure = Figure(figsize=(10.0, 2.0))
+    made = LongProfile(figure, 0.3, 0.2, wide, 1.6, 30.0, 100.0, 102.0, "us")
+    made.head("Long profile of the wall", [
+        ("ground", "ground now"), ("built", "crest as built"), ("settled", "settled"),
+        ("trench", "cut-off trench"), ("level", "sill"), ("peak", "design peak")])
+    keys = [box for text, box in seen.texts(figure) if text.get_gid() == "key"]
+    assert len(keys) == 6
+    assert max(box.x1 for box in keys) <= (0.3 + wide) * figure.dpi + 1
+    assert seen.overlaps(figure) == []
 
 
 def test_a_bund_lies_outside_its_water(plan):

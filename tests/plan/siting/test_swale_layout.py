@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
 import numpy as np
@@ -219,7 +220,12 @@ def test_the_profile_shows_the_stations_it_tells(plan):
     swale = swale_of(plan).swale
     chosen = told_stations(swale)
     assert any("sill" in s.marks for s in chosen)
-    assert max(s.cut for s in swale.stations) in [s.cut for s in chosen]
+    at = [s.chainage for s in chosen]
+    assert (at[0], at[-1]) == (swale.stations[0].chainage, swale.stations[-1].chainage)
+    # Spread along it: with the ends and the sill alone one stretch would be longer.
+    sill = (swale.sill_from + swale.sill_to) / 2
+    longest = max(sill - at[0], at[-1] - sill)
+    assert max(b - a for a, b in itertools.pairwise(at)) < 0.75 * longest
     figure = profile_of(swale, "metric")
     by_gid = {artist.get_gid(): artist for artist in figure.axes[0].lines}
     assert by_gid["ground"].get_ydata() == pytest.approx([s.ground for s in swale.stations])

@@ -1,7 +1,8 @@
 """What leads a spill: furrows between ground stores, pipes of tanks, on ground of known shape.
 
-The small site's side of the valley rises by 0.08 m a metre to the east and 0.04 to the north, so
-from the first tree 3 m east and 4.5 m south the ground stands 3 x 0.08 - 4.5 x 0.04 = 0.06 m higher.
+The small site's side of the valley rises by 0.08 m a metre to the east and 0.04 to the north:
+from the first tree 3 m east and 4.5 m south the ground stands 3 x 0.08 - 4.5 x 0.04 = 0.06 m
+higher.
 """
 
 import numpy as np
@@ -82,7 +83,8 @@ def test_one_that_cannot_fall_says_so_on_its_page_and_at_its_stakes(plan):
     assert made.lower_by == pytest.approx(-made.fall + 0.002 * made.length)
     assert (np.asarray(made.bed(made.stations)) == made.sill).all()  # it never rises
     said, = (s for s in first.cautions if "The furrow to" in s)
-    assert "cannot fall" in said and f"{-made.fall:.2f} m" in said
+    assert "cannot fall" in said
+    assert f"{-made.fall:.2f} m" in said
     stakes = [s for s in stakes_of(plan) if s.work == "trees 1" and s.mark == "furrow"]
     assert all("lower \"trees 2\" first" in s.design_of for s in stakes)
     assert all(s.design == pytest.approx(made.sill) for s in stakes)
@@ -103,7 +105,8 @@ def test_its_earth_days_step_and_rows_are_counted(plan):
     assert work.spare == pytest.approx(0.0, abs=1e-9)  # it makes up its own low banks
     assert plan.earth.by_hand[work.name] is not None
     step, = (s for s in plan.order if s.work == work.name)
-    assert "by hand" in step.says and "\"trees 2\"" in step.says
+    assert "by hand" in step.says
+    assert "\"trees 2\"" in step.says
     table, = (t for s in bill_of(plan) for t in s.tables if t.key == "furrows")
     assert table.rows["trees 1"]["earth"].value == pytest.approx(made.earth)
     assert set(table.rows) == {"east swale", "trees 1"}

@@ -266,6 +266,21 @@ def test_a_tank_serves_its_demand_while_it_lasts():
     assert used[13:].max() == 0
 
 
+def test_the_most_held_on_a_day_is_reached_while_it_rains():
+    """5 m3 in the six hours of rain, 0.4 m3 a day drawn: after the sixth hour 5 m3 less five draws
+    are held.  A day of spill is full, a dry day no fuller than the evening before."""
+    tank = store_of("tank", tank_curve(8.0), demand=0.4)
+    run = run_seasons(one(tank, roof=RoofCatchment(100.0, 100.0)), daily([50.0, 0.0, 70.0, 0.0]),
+                      None)
+    held, highest = run.stores[0].held, run.stores[0].highest
+    assert highest[0] == pytest.approx(5.0 - 5 * 0.4 / 24)
+    assert highest[1] == pytest.approx(held[0])
+    assert run.stores[0].spilled[2] > 0
+    assert highest[2] == pytest.approx(8.0)
+    assert highest[3] == pytest.approx(held[2])
+    assert (highest >= held).all()
+
+
 def test_days_without_a_reading_count_as_dry_and_not_to_the_years():
     rain = daily([10.0, np.nan, 20.0, np.nan, np.nan])
     run = run_seasons(one(store_of("tank", tank_curve(8.0)), roof=RoofCatchment(100.0, 100.0)),
