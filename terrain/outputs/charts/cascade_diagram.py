@@ -324,7 +324,7 @@ class _Drawing:
         else:
             volume = boxes[item.box].sent
         for goal in item.below:
-            x = goal.x if goal.passes else goal.x + _ENTRY
+            x = goal.x if goal.passes else goal.x + ENTRY
             y, end = bottom, bottom - GAP
             self.line([(item.x, y), (item.x, y - GAP * 0.55), (x, end + GAP * 0.55), (x, end)],
                       volume, curved=True)
@@ -340,7 +340,7 @@ class _Drawing:
                        (left + CHIP_WIDE / 2, top - CHIP_HIGH - BAND)], box.gives,
                       sy.ROOF_WATER if box.roofed else sy.CONTOUR)
         if item.above:
-            x = item.x + _ENTRY
+            x = item.x + ENTRY
             self.line([(x, top), (x, floor + self.high)], _through(item, boxes))
         self.ax.add_patch(FancyBboxPatch(
             (left, floor), WIDE, self.high, boxstyle="round,pad=0,rounding_size=3", facecolor=face,
@@ -425,7 +425,7 @@ class _Drawing:
 
 
 #: Where spills of others come in, from the middle of a box. [pt]
-_ENTRY = WIDE / 2 - (WIDE - CHIP_WIDE) / 2 + 2
+ENTRY = WIDE / 2 - (WIDE - CHIP_WIDE) / 2 + 2
 
 
 def others(box: Box, system: str) -> list[str]:

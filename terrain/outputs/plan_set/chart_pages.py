@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from terrain.outputs.charts.cascade_boxes import Flows, flows_of
-from terrain.outputs.charts.cascade_diagram import GAP, LOW_HEAD, Layout, canvas
+from terrain.outputs.charts.cascade_diagram import ENTRY, GAP, LOW_HEAD, Layout, canvas
 from terrain.outputs.charts.charts import (
     bars_high,
     draw_bars,
@@ -80,8 +80,10 @@ def _leads(blank: Blank, made: Layout, row: int, y: float, gid: str) -> None:
     ends = [item.x / made.wide for item in made.rows[row]]
     wide = blank.figure.axes[-1].get_position().width * across
     free = blank.wide - blank.block_wide if gid == "page after" else blank.wide
-    x = MARGIN + max(ends) * wide + 0.75
-    x = x if x < free - 1.4 else max(MARGIN + min(ends) * wide - 2.2, MARGIN)
+    beside = (ENTRY + 14.0) * wide / made.wide  # clear of a line that comes in beside a box
+    room = 0.75 * blank.letters
+    x = MARGIN + max(ends) * wide + beside
+    x = x if x < MARGIN + free - room else max(MARGIN + min(ends) * wide - beside - room, MARGIN)
     y = max(y, MARGIN + 0.06 * blank.letters)
     blank.figure.text(x / across, y / up, "page 00", fontsize=sy.SMALL_SIZE * blank.letters,
                       color=sy.SOFT_INK, fontstyle="italic", va="center", gid=gid)

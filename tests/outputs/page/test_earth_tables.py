@@ -96,7 +96,7 @@ def test_us_units_are_printed_where_the_site_asks_for_them(us_plan):
     cells = balance_rows(us_plan)[0][1]
     cut = us_plan.earth.works[0].cut
     assert cells[1] == f"{cut / 0.764554857984:.1f} yd³"
-    assert " ft" in fixed_rows(us_plan)[0]
+    assert " in;" in fixed_rows(us_plan)[0]  # a depth of less than two feet
     assert " m " not in fixed_rows(us_plan)[0]
 
 
@@ -104,7 +104,9 @@ def test_fixed_values_say_in_numbers_what_they_say_in_words(demo_plan):
     facts = fixed_facts(demo_plan)
     assert len(facts) == len(fixed_rows(demo_plan)) == len(demo_plan.fixed)
     for fact, value in zip(facts, demo_plan.fixed, strict=True):
-        assert fact["says"] == value.said(lambda v, d: f"{shown(v, d)} ({shown(v, d, 'us')})")
+        # Feet behind metres tell what they come to; what is dug is told in inches on a US site.
+        assert fact["says"] == value.said(
+            lambda v, d: f"{shown(v, d)} ({shown(v, 'level' if d == 'size' else d, 'us')})")
         more = fact["as_left_open"]["storage_m3"] - fact["as_fixed"]["storage_m3"]
         if abs(more) > 0.2:
             assert f"hold {abs(more):.1f} m³ {'more' if more > 0 else 'less'}" in value.said(
