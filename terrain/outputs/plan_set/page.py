@@ -15,8 +15,10 @@ from terrain.outputs.sheets.sheet import GUTTER, MARGIN
 
 #: A column of text on A4 is about this wide. [in]
 TEXT_WIDE = 3.2
-#: A name has at least this share of a column beside its value. [-]
-LEAST_NAME = 0.42
+#: Gap between columns of figures. [pt]
+TABLE_GAP = 9.0
+#: So many lines at most a name has beside its value.
+MOST_LINES = 2
 #: Height of a page's title. [in]
 TITLE = 0.5
 
@@ -154,8 +156,10 @@ class Flow:
         size *= self.letters
         for name, value in rows:
             room = self.column.width - self.column.wide(value, size) - 10
-            below = room < LEAST_NAME * self.column.width  # a long value goes below its name
-            lines = self.column.wrapped(name, size, self.column.width if below else room)
+            lines = self.column.wrapped(name, size, room)
+            below = len(lines) > MOST_LINES  # beside a long value: that goes below its name
+            if below:
+                lines = self.column.wrapped(name, size, self.column.width)
             self.need((len(lines) + below) * size * 1.36)
             if below:
                 for line in lines:
@@ -167,6 +171,16 @@ class Flow:
                 if i == 0:
                     cells.append((self.column.width, "right", value))
                 self.column.row(cells, size, lead=1.36)
+
+    def places(self, rows: Sequence[Sequence[str]], size: float = sy.SMALL_SIZE) -> list[float]:
+        """Places of a table's columns of figures, each as wide as its widest, the last one at the
+        column's edge."""
+        size *= self.letters
+        found, at = [], self.column.width
+        for cells in reversed(list(zip(*rows, strict=True))[1:]):
+            found.append(at / self.column.width)
+            at -= max(self.column.wide(cell, size) for cell in cells) + TABLE_GAP * self.letters
+        return found[::-1]
 
     def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]],
               places: Sequence[float], size: float = sy.SMALL_SIZE) -> None:

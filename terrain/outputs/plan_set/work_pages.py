@@ -124,8 +124,8 @@ def _storms(plan: Plan, entry: Entry, flow: Flow) -> None:
         rows.append([name, *(sy.brief(v, "volume", system).rsplit(" ", 1)[0]
                                    for v in (kept + spilled, kept, spilled))])
     flow.head("Each storm" + (" and year" if len(rows) > len(plan.site.rain.storms) else ""), 60)
-    flow.table([f"in {unit}; empty before storms", "comes", "kept", "spilled"], rows,
-               (0.68, 0.83, 1.0))
+    heads = [f"in {unit}; empty before storms", "comes", "kept", "spilled"]
+    flow.table(heads, rows, flow.places([heads, *rows]))
     holds = sum(plan.stores[i].store.capacity for i in entry.members)
     first = plan.stores[entry.members[0]]
     flow.rows([("holds, up to its sill" if len(entry.members) == 1 else "hold together",
