@@ -33,6 +33,8 @@ CHECK = 0.5
 #: Marks of setting_out.csv that hold no level once the work is built, and why.
 NO_LEVEL = {"wet foot": "a foot is where the bank meets the ground",
             "dry foot": "a foot is where the bank meets the ground",
+            "inlet": "a spillway's floor is surveyed on its sill",
+            "outlet": "a spillway's floor is surveyed on its sill",
             "tree": "the trunk's stake tells a place, not a level that is dug",
             "furrow": "a furrow is looked at with water in it"}
 

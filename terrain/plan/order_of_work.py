@@ -19,7 +19,8 @@ from terrain.plan.water.cascade import Cascade
 from terrain.plan.water.short_record import short_record
 from terrain.runoff.evapotranspiration import MONTHS
 from terrain.runoff.rain_years import mean_months
-from terrain.units import in_both
+from terrain.units import in_both, ordered
+from terrain.works.furrow import Furrow
 from terrain.works.rules import Rulebook
 
 
@@ -34,11 +35,14 @@ class Step:
     says : str
     hours : (float, float) or None
         Machine hours, each day's set-up included. [h]
+    by_hand : (float, float) or None
+        Days of one worker, where it is dug by hand; hours are then what it is priced by. [days]
     """
 
     work: str
     says: str
     hours: Range | None = None
+    by_hand: Range | None = None
 
 
 def top_down(spills_to: Sequence[int | None], levels: ArrayLike, chosen: Collection[int]
@@ -77,19 +81,35 @@ def _next_chosen(node: int, spills_to: Sequence[int | None], chosen: Collection[
     return goal
 
 
-def wet_season(months: ArrayLike) -> tuple[int, int] | None:
+def share_of_wettest(months: ArrayLike) -> float:
+    """Share of a year's rain that its six wettest months bring, whether or not they adjoin; NaN
+    where a month is not known or none has rain. [-]
+
+    Parameters
+    ----------
+    months : shape (12,)
+        [mm]
+    """
+    rain = np.sort(np.asarray(months, dtype=np.float64))
+    return float(rain[6:].sum() / rain.sum()) if rain.sum() > 0 else math.nan
+
+
+def wet_season(months: ArrayLike, distinct: float) -> tuple[int, int] | None:
     """First and last of the wettest run of months with more rain than the mean one, 0 to 11.
 
-    None where no month stands above the mean, or a month is not known.
+    None where the rains are not distinct, as the six wettest months bring less than that share of
+    the year's, or a month is not known.
 
     Parameters
     ----------
     months : shape (12,)
         Rain of each month of an average year. [mm]
+    distinct : float
+        The rule `distinct rains`. [-]
     """
     rain = np.asarray(months, dtype=np.float64)
     wet = rain > rain.mean() * (1 + 1e-9)
-    if not np.isfinite(rain).all() or not wet.any():
+    if not share_of_wettest(rain) >= distinct or not wet.any():
         return None
     starts = [m for m in range(12) if wet[m] and not wet[m - 1]]
     runs = []
@@ -136,7 +156,12 @@ def _build(entry: str, parts: Sequence[Dug], earth: Earthworks, rules: Rulebook,
     amounts = [part.quantities for part in parts if part.quantities is not None]
     share = sum(amount.cut for amount in amounts) / work.cut if work.cut else 1.0
     cost = earth.bills[entry]
-    said = [*_opening(work.topsoil * share), *_of_kind(parts, rules)]
+    covered = work.topsoil_back * share >= LEAST and not work.topsoil_within
+    *before, builds = _of_kind(parts, rules)
+    # A bank is built once: what it takes from elsewhere is at hand before.
+    said = [*_opening(work.topsoil * share), *before, *_brought(entry, earth, done), builds]
+    if covered and parts[0].basin is not None:
+        said[-1] += ", which is told without the topsoil that goes over it"
     if work.bank and work.topsoil_within * share >= LEAST:
         said.append(f"its bank, {in_both(work.bank * share, 'earth')} packed, is made of "
                     f"{in_both(max(work.wanted, 0.0) * share, 'earth')} of subsoil and of "
@@ -145,16 +170,10 @@ def _build(entry: str, parts: Sequence[Dug], earth: Earthworks, rules: Rulebook,
     for haul in earth.hauls:
         if haul.source == entry:
             said.append(f"carry {in_both(haul.volume, 'earth')} to \"{haul.to}\"")
-        if haul.to == entry:
-            first = "" if haul.source in done else ", which is dug later: dig so much there now"
-            said.append(f"its bank takes {in_both(haul.volume, 'earth')} from \"{haul.source}\""
-                        + first)
-    if entry in earth.wanting:
-        said.append(f"dig {in_both(earth.wanting[entry], 'earth')} more from a borrow, or have it "
-                    "brought")
-    if work.topsoil_back * share >= LEAST and not work.topsoil_within:
-        said.append(f"put {in_both(work.topsoil_back * share, 'earth')} of topsoil back over the "
-                    "bank")
+    if covered:
+        said.append("take the crest's levels, then put "
+                    f"{in_both(work.topsoil_back * share, 'earth')} of topsoil back over the bank, "
+                    "on top of its crest as built")
     for part in earth.spreads:
         if part.name == entry:
             both = (f", {in_both(part.volume, 'earth')} of subsoil and "
@@ -171,13 +190,27 @@ def _build(entry: str, parts: Sequence[Dug], earth: Earthworks, rules: Rulebook,
                 (cost.hours[0] * share, cost.hours[1] * share))
 
 
+def _brought(entry: str, earth: Earthworks, done: Collection[str]) -> list[str]:
+    """The earth that its bank takes from other works and from a borrow."""
+    said = []
+    for haul in earth.hauls:
+        if haul.to == entry:
+            first = "" if haul.source in done else ", which is dug later: dig so much there now"
+            said.append(f"have {in_both(haul.volume, 'earth')} for its bank from "
+                        f"\"{haul.source}\" at hand{first}")
+    if entry in earth.wanting:
+        said.append(f"dig {in_both(earth.wanting[entry], 'earth')} more for it from a borrow, or "
+                    "have it brought")
+    return said
+
+
 def _opening(topsoil: float) -> list[str]:
     return ([f"strip {in_both(topsoil, 'earth')} of topsoil and set it aside"]
             if topsoil >= LEAST else [])
 
 
 def _of_kind(parts: Sequence[Dug], rules: Rulebook) -> list[str]:
-    """What is dug and heaped, its sill first."""
+    """What is dug and heaped, its sill first and its bank last."""
     first = parts[0]
     sill = first.store.sill
     lip = f"{in_both(sill.length, 'length')} long at {in_both(sill.level, 'level')}"
@@ -219,8 +252,9 @@ def _furrows(cascade: Cascade, dug: Sequence[Dug], earth: Earthworks) -> list[St
                                            f"{in_both(max(made.lower_by, 0.01), 'size')} first)")
             lines.append(f"from \"{work.store.name}\" to \"{to}\", "
                          f"{in_both(made.length, 'length')}, its bed from "
-                         f"{in_both(made.sill, 'level')} at the sill to "
-                         f"{in_both(made.end_level, 'level')} at the rim{depth}{fails}")
+                         f"{in_both(made.start_level, 'level')} at the sill to "
+                         f"{in_both(made.end_level, 'level')} at the rim{depth}{fails}"
+                         + _gathers(made))
         any_one = next(w.furrow for w in dug if w.furrow is not None)
         days = earth.by_hand.get(entry.name)
         by_hand = "" if days is None else (
@@ -231,8 +265,19 @@ def _furrows(cascade: Cascade, dug: Sequence[Dug], earth: Earthworks) -> list[St
             "deep between ground or low banks, from the lower end up", *lines,
             f"lay the {in_both(entry.cut, 'earth')} of earth along the lower side, and across a "
             "low place under the bed", "open each at its sill last"]),
-            earth.bills[entry.name].hours))
+            earth.bills[entry.name].hours, days))
     return found
+
+
+def _gathers(made: Furrow) -> str:
+    """How water over a long sill gets into a furrow's mouth."""
+    if made.gathers <= 0:
+        return ""
+    brim = ("its brim no higher than the sill" if made.begins_below else
+            "banked on its lower side")
+    return (f", and from its mouth both ways along the sill's foot a trench as wide and deep that "
+            f"gathers what comes over all {in_both(made.sill_length, 'length')} of that, {brim}, "
+            "its bed falling to the mouth")
 
 
 def _drain(work: Dug, earth: Earthworks) -> Step:
@@ -248,8 +293,8 @@ def _drain(work: Dug, earth: Earthworks) -> Step:
 def _joined(inputs: Inputs, dug: Sequence[Dug]) -> str:
     """What is connected last."""
     tanks = [f"\"{work.store.name}\"" for work in dug if work.store.kind == "tank"]
-    pipes = [f"\"{work.store.name}\", {in_both(length, 'length')}" for work in dug
-             if work.pipe_line is not None
+    pipes = [f"\"{work.store.name}\", {in_both(length, 'length')} long"
+             + _wide(work, inputs.rules) for work in dug if work.pipe_line is not None
              and (length := float(LineString(work.pipe_line).length)) > 0]
     said = []
     if inputs.ground.roads:
@@ -262,17 +307,30 @@ def _joined(inputs: Inputs, dug: Sequence[Dug]) -> str:
                      ", ") if said else ""
 
 
+def _wide(work: Dug, rules: Rulebook) -> str:
+    """How wide its pipe is, and whether anybody said so."""
+    asked = work.placed.work
+    size = asked.pipe_diameter or rules["pipe diameter"]
+    words = ordered(f"{size * 1000:,.0f} mm", f"{size / 0.0254:,.1f} in")
+    return f", {words} wide" + ("" if asked.pipe_diameter else " (assumed)")
+
+
 def _season(inputs: Inputs, rules: Rulebook) -> str:
     """When all must be done."""
     ahead = rules["finish before rain"]
     rule = (f"{ahead:g} month{'' if ahead == 1 else 's'} or more before them (finish before rain, "
             f"{rules.source('finish before rain')})")
     overnight = " Leave no raw bank overnight with a storm in sight: pack it, or open it again."
-    wet = None if inputs.record is None else wet_season(mean_months(inputs.record.depths))
+    wet = None if inputs.record is None else wet_season(mean_months(inputs.record.depths),
+                                                        rules["distinct rains"])
     if wet is None or inputs.record is None:
-        why = "" if inputs.record is None else (", and the rain record shows no months wetter than "
-                                               "the others")
-        return (f"Finish before the wettest months begin{why}: {rule}.{overnight}")
+        if inputs.record is not None and math.isfinite(
+                share_of_wettest(mean_months(inputs.record.depths))):
+            return ("The rain record shows no distinct rains (distinct rains, "
+                    f"{rules.source('distinct rains')}), so no month is the one to finish by: "
+                    "build in weeks when little rain is told and what is sown "
+                    f"comes up.{overnight}")
+        return f"Finish before the wettest months begin: {rule}.{overnight}"
     first, last = wet
     done = MONTHS[(first - 1 - math.ceil(ahead)) % 12]
     months = MONTHS[first] if first == last else f"{MONTHS[first]} to {MONTHS[last]}"

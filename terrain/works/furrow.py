@@ -21,6 +21,9 @@ SHORTEST = 0.05
 class Furrow:
     """A furrow from a work's sill to the rim of the one that takes its spill.
 
+    Water comes over the sill along its whole length, so a trench as wide and deep as the furrow
+    runs along the sill's foot and gathers it to the furrow's mouth.
+
     Attributes
     ----------
     line : float64, shape (points, 2)
@@ -33,6 +36,8 @@ class Furrow:
         Mean width, and the least depth that it is dug or banked to. [m]
     least_fall : float
         Of its length, that it needs to run. [m/m]
+    sill_length : float
+        Of the sill that feeds it. [m]
     """
 
     line: FloatArray
@@ -43,6 +48,7 @@ class Furrow:
     width: float
     depth: float
     least_fall: float
+    sill_length: float = 0.0
 
     @property
     def length(self) -> float:
@@ -65,14 +71,36 @@ class Furrow:
         return max(self.least_fall * self.length - self.fall, 0.0)
 
     @property
+    def begins_below(self) -> bool:
+        """Whether its bed begins its depth below the sill, so that its brim stands no higher than
+        that: where this leaves it at least as much fall as its depth, and enough to run."""
+        return self.fall - self.depth >= max(self.least_fall * self.length, self.depth)
+
+    @property
+    def start_level(self) -> float:
+        """Of its bed at the sill: its depth below that, or the sill's own level, where its sides
+        are banks and its water stands back over the sill. [m]"""
+        return self.sill - self.depth if self.begins_below else self.sill
+
+    @property
+    def slope(self) -> float:
+        """Of its bed. [m/m]"""
+        return (self.start_level - self.end_level) / self.length
+
+    @property
+    def gathers(self) -> float:
+        """Length of the trench along the sill's foot, the furrow's own mouth left out. [m]"""
+        return max(self.sill_length - self.width, 0.0)
+
+    @property
     def end_level(self) -> float:
         """Of its bed at the taker: the rim, or the sill's own level where the rim is higher. [m]"""
         return min(self.rim, self.sill)
 
     def bed(self, station: float | FloatArray) -> Any:
-        """Level of its bed: evenly down from the sill to the end. [m]"""
+        """Level of its bed: evenly down from its start to its end. [m]"""
         share = np.asarray(station) / self.length
-        found = self.sill + share * (self.end_level - self.sill)
+        found = self.start_level + share * (self.end_level - self.start_level)
         return float(found) if np.ndim(found) == 0 else found
 
     @property
@@ -99,12 +127,18 @@ class Furrow:
 
     @property
     def earth(self) -> float:
-        """Earth dug in the ground for it, or heaped under it in a low place. [m3]"""
+        """Earth dug in the ground for it and its trench, or heaped under it in a low place. [m3]"""
+        return self.earth_on_the_way + self.width * self.depth * self.gathers
+
+    @property
+    def earth_on_the_way(self) -> float:
+        """Of that earth, what is not of the trench along the sill. [m3]"""
         return float(self.width * np.trapezoid(self.section, self.stations))
 
     def topsoil(self, deep: float) -> float:
         """Of that earth, what lies in the uppermost `deep` metres. [m3]"""
-        return float(self.width * np.trapezoid(np.minimum(self.section, deep), self.stations))
+        along = float(np.trapezoid(np.minimum(self.section, deep), self.stations))
+        return self.width * (along + self.gathers * min(self.depth, deep))
 
     @property
     def high_points(self) -> list[float]:

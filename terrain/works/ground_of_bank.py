@@ -87,6 +87,23 @@ def spillway_floor(dem: Dem, basin: Basin) -> tuple[Any, FloatArray]:
     return Polygon(ring[:, :2]), lip
 
 
+def spillway_outlet(dem: Dem, basin: Basin) -> tuple[float, float]:
+    """Where a wall's spillway lets its water go: the middle of its floor's foot. [m]"""
+    shape, lip, _ = _spillway(dem, basin, "")
+    ring = Polygon(next(line.points[:, :2] for line in shape.breaklines
+                        if line.name == "spillway floor"))
+    PLACEHOLDER
+
+
+def spillway_dug(dem: Dem, basin: Basin) -> tuple[Any, FloatArray]:
+    """The level floor of a wall's spillway as far as the bank does not cover it, in plan, and the
+    line of its sill. [m]"""
+    floor, lip = spillway_floor(dem, basin)
+    assert basin.profile is not None
+    left = floor.difference(_footprint(basin.profile, basin.line))
+    return max(getattr(left, "geoms", [left]), key=lambda part: float(part.area)), lip
+
+
 def _both(bank: Any, pit: WorkShape | None, grid: Grid) -> tuple[FloatArray, FloatArray]:
     dug, heaped = bank(grid)
     if pit is not None:

@@ -255,14 +255,17 @@ RULES: dict[str, Rule] = {
     "sediment most": Rule(0.25, None, PRACTICE + ": of the depth of water"),
     "mulch thickness": Rule(0.1, "length", PRACTICE + ": 75 to 100 mm"),
     "finish before rain": Rule(1.0, None, PRACTICE + ": months"),
+    "distinct rains": Rule(0.6, None, PRACTICE + ": share of its rain that a year's six wettest "
+                           "months bring"),
     "stake spacing": Rule(10.0, "length", PRACTICE),
     "bend stake spacing": Rule(5.0, "length", PRACTICE),
     "stake bend radius": Rule(10.0, "length", PRACTICE),
     "stake line aside": Rule(0.25, "length", PRACTICE + ": the line between two stakes"),
     "stake offset": Rule(2.0, "length", PRACTICE),
     "staff length": Rule(4.0, "length", PRACTICE),
-    "staff least reading": Rule(0.1, "length", PRACTICE),
     "staff to spare": Rule(0.2, "length", PRACTICE + ": at its top, for a level set up higher"),
+    "staff foot to spare": Rule(0.3, "length", PRACTICE + ": for a level set up lower, and to see "
+                                "over grass"),
     "instrument height": Rule(1.4, "length", PRACTICE + ": over the ground it stands on"),
     "sight length": Rule(60.0, "length", PRACTICE),
     "level tolerance": Rule(0.1, "length", PRACTICE),

@@ -15,8 +15,8 @@ from terrain.works.store import Curve, bowl_curve
 
 FloatArray = NDArray[np.float64]
 
-#: A trunk stands on a mound so wide at its top, and so far above the water; common practice, no
-#: source. [m]
+#: A trunk stands on a mound so wide at its top, and so far above the water that stands over the
+#: sill at the design peak; its sides fall 1:1. Common practice, no source. [m]
 MOUND, MOUND_OVER_WATER = 0.5, 0.05
 
 
@@ -92,6 +92,20 @@ class TreeShape:
     def bare_crown(self) -> float:
         """Ground under the crown that is not the basin's own water surface. [m2]"""
         return max(self.crown_area - float(self.curve.areas[-1]), 0.0)
+
+
+def mound_over(tree: TreeShape, head: float, rules: Rulebook) -> float:
+    """How far the mound about a bowl's trunk rises over the sill. [m]
+
+    Over the water at the design peak, but no higher than its sides leave room for on the floor.
+
+    Parameters
+    ----------
+    head : float
+        Depth over the sill at the design peak. [m]
+    """
+    room = tree.crown / 2 - rules["tree bowl side slope"] * tree.depth - MOUND / 2 - tree.depth
+    return max(min(head + MOUND_OVER_WATER, room), MOUND_OVER_WATER)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from terrain.units import lasting
 from terrain.works.rules import PRACTICE
 
 BEFORE, RAINS, AFTER, DRY, DRIEST, HOT = ("before the rains", "each month of the rains",
@@ -15,6 +16,8 @@ BEFORE, RAINS, AFTER, DRY, DRIEST, HOT = ("before the rains", "each month of the
                                           "in the driest month", "before the hot months")
 #: Of these a site without a known wet season is told in words.
 MOMENTS = (BEFORE, RAINS, AFTER, DRY, DRIEST, HOT)
+#: Months of what is done each quarter, 0 to 11.
+QUARTERS = (0, 3, 6, 9)
 
 FEMA = "FEMA 534, Impacts of Plants on Earthen Dams, 2005"
 MOSQUITOES = "Univ. of California, Managing Mosquitoes in Stormwater Treatment Devices, 2004"
@@ -44,7 +47,8 @@ class Task:
 
 @dataclass(frozen=True)
 class Look:
-    """What is looked at once the first storm has filled a work, and after every heavy one."""
+    """What is looked at once the first storm has filled a work, and after every heavy one;
+    figures in braces are those of rules, and `drained_words` of the work."""
 
     says: str
     kinds: tuple[str, ...]
@@ -95,8 +99,7 @@ LOOKS: tuple[Look, ...] = (
          ("swale", "basin", "tree basin", "hollow", "drain")),
     Look("Is the toe dry, the bank without cracks, sunken places or muddy water coming through? "
          "Muddy water: keep people off, let it down, ask an engineer.", ("swale", "bank")),
-    Look("Had it drained after {standing water}? If not, test a hole again.",
-         ("swale", "basin", "tree basin", "hollow"), MOSQUITOES),
+    Look("{drained}", ("swale", "basin", "tree basin", "hollow"), MOSQUITOES),
     Look("How much silt came in, and from where? Cover that ground first.",
          ("swale", "basin", "drain")),
     Look("Does its bed scour, or silt lie where it should run?", ("drain",)),
@@ -121,14 +124,39 @@ def looks_for(kinds: Collection[str]) -> list[Look]:
     return [look for look in LOOKS if set(look.kinds) & set(kinds)]
 
 
-def months_of(moments: Sequence[str], season: tuple[int, int], driest: int, ahead: int,
+def drained_words(hours: Sequence[float], limit: float) -> str:
+    """Whether works drained as planned, and what of mosquitoes where they stand longer.
+
+    Parameters
+    ----------
+    hours : sequence of float
+        How long each work of one entry takes to drain, full; infinite where it never does. [h]
+    limit : float
+        The rule `standing water`. [h]
+    """
+    ends = [hour for hour in hours if lasting(hour) != "never"]
+    told = list(dict.fromkeys(lasting(hour) for hour in (min(ends), max(ends)))) if ends else []
+    if len(told) == 2 and told[0].split(" ")[1] == told[1].split(" ")[1]:
+        told[0] = told[0].split(" ")[0]  # the unit once
+    asked = (f"Had it drained after about {' to '.join(told)}, as planned? If not, test a hole "
+             "again." if told else "Does it hold its water as planned? If it sinks faster than sun "
+             "and use explain, look for where it leaks.")
+    if max(hours) <= limit:
+        return asked
+    return (f"{asked} Water that stands longer than {limit:g} h breeds mosquitoes ({MOSQUITOES}): "
+            "look for larvae.")
+
+
+def months_of(moments: Sequence[str], season: tuple[int, int] | None, driest: int, ahead: int,
               hot: int | None) -> list[int]:
     """Months in which a task falls, 0 to 11, in their order.
 
     Parameters
     ----------
-    season : (int, int)
-        First and last month of the rains, 0 to 11.
+    season : (int, int) or None
+        First and last month of the rains, 0 to 11. None where no rains are distinct: what is
+        done within the rains, or the dry months, is then done every month, and what comes before
+        or after the rains each quarter (common practice, no source).
     driest : int
         Month with the least rain.
     ahead : int
@@ -141,17 +169,21 @@ def months_of(moments: Sequence[str], season: tuple[int, int], driest: int, ahea
     ValueError
         If a moment is none of `MOMENTS`.
     """
-    first, last = season
-    rains = [(first + i) % 12 for i in range((last - first) % 12 + 1)]
-    dry = [month for month in range(12) if month not in rains]
+    rains = dry = list(range(12))
+    before = after = list(QUARTERS)
+    if season is not None:
+        first, last = season
+        rains = [(first + i) % 12 for i in range((last - first) % 12 + 1)]
+        dry = [month for month in range(12) if month not in rains]
+        before, after = [(first - ahead) % 12], [(last + 1) % 12]
     found: set[int] = set()
     for moment in moments:
         if moment == BEFORE:
-            found.add((first - ahead) % 12)
+            found.update(before)
         elif moment == RAINS:
             found.update(rains)
         elif moment == AFTER:
-            found.add((last + 1) % 12)
+            found.update(after)
         elif moment == DRY:
             found.update(dry)
         elif moment == DRIEST:

@@ -43,7 +43,7 @@ US_FIGURES: dict[str, str] = {
     "stone along the flow": "10 ft", "inspect after storm": "1 in", "mulch thickness": "4 in",
     "stake spacing": "30 ft", "bend stake spacing": "15 ft", "stake bend radius": "30 ft",
     "stake line aside": "10 in", "stake offset": "6 ft", "staff length": "13 ft",
-    "staff least reading": "4 in", "staff to spare": "8 in",
+    "staff to spare": "8 in", "staff foot to spare": "1 ft",
     "instrument height": "4.5 ft", "sight length": "200 ft",
     "level tolerance": "4 in", "sill off level": "0.2 in", "crest too low": "0.2 in",
     "crest too high": "0.1 ft", "bed off level": "0.1 ft", "surveyed off its line": "10 ft",

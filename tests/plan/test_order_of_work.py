@@ -1,11 +1,14 @@
 """The order of work: down the cascade, the highest first, done before the rain."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from terrain.plan.order_of_work import top_down, wet_season
+from terrain.plan.earth.earthworks import Haul
+from terrain.plan.order_of_work import _build, top_down, wet_season
 from terrain.plan.plan import make_plan
 
 
@@ -51,9 +54,15 @@ def test_none_comes_before_one_that_spills_into_it_and_the_highest_free_one_is_n
     ([10] * 12, None),                                         # no month stands out
     ([30, 20, 5, 5, 5, 5, 60, 70, 30, 5, 5, 5], (6, 8)),       # two rains: the greater
     ([0, 0, 0, 0, 0, 40, 0, 0, 0, 0, 0, 0], (5, 5)),
-    ([np.nan, *[10] * 11], None)])
+    ([np.nan, *[10] * 11], None),
+    ([0] * 12, None),
+    # Near even, in of each month: the six wettest bring 12.2 of 21.5, 57 %.
+    ([2.2, 1.4, 1.6, 1.7, 1.9, 2.2, 2.1, 1.5, 1.8, 2.0, 1.6, 1.5], None),
+    # The six wettest, not in a row, bring 6.5 of 10.5, 62 %; the run is of 3.3 in three.
+    ([1.2, 0.6, 1.1, 0.7, 1.1, 0.6, 0.7, 0.7, 1.0, 0.7, 1.0, 1.1], (10, 0))])
 def test_the_wettest_months_are_a_run_above_the_mean_month(months, wet):
-    assert wet_season(months) == wet
+    """Rains are distinct where six months bring 60 % or more: common practice, no source."""
+    assert wet_season(months, 0.6) == wet
 
 
 @pytest.fixture(scope="module")
@@ -96,6 +105,27 @@ def test_sill_before_bank_and_each_stabilised_before_the_next(plan):
         says = next(step.says for step in plan.order if step.work == work)
         assert says.index("cut the s") < says.index(bank) < says.index("seed and mulch")
         assert "only then begin the next work" in says
+
+
+def test_what_a_bank_takes_is_at_hand_before_the_bank_is_built(plan):
+    """A bank is built once, of earth that is there: common practice, no source."""
+    parts = [p for p in plan.stores if p.store.name == "pond"]
+    haul = Haul("east swale", "pond", 7.0, 8.8, 30.0, -2.0, 0.5)
+    earth = replace(plan.earth, hauls=(haul,), wanting={"pond": 11.0})
+    says = _build("pond", parts, earth, plan.inputs.rules, {"east swale"}).says
+    before, builds = says.split("build the wall in rolled layers to its crest as built")
+    assert "have 7.0 m³ (9.2 yd³) for its bank from \"east swale\" at hand;" in before
+    assert "dig 11.0 m³ (14.4 yd³) more for it from a borrow" in before
+    assert "borrow" not in builds
+    assert builds.startswith(", which is told without the topsoil")
+    assert "of topsoil back over the bank, on top of its crest as built" in builds
+
+
+def test_what_is_dug_by_hand_has_days(plan):
+    step, = (s for s in plan.order if s.work == "furrow of trees")
+    assert step.by_hand == plan.earth.by_hand["furrow of trees"]
+    assert f"({step.by_hand[0]:.1f} to {step.by_hand[1]:.1f} days of one worker" in step.says
+    assert next(s for s in plan.order if s.work == "pond").by_hand is None
 
 
 def test_hours_of_the_steps_are_those_of_the_works(plan):

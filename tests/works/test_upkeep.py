@@ -1,5 +1,7 @@
 """Upkeep: which task falls in which month, and that no kind of work is left without any."""
 
+import itertools
+import math
 import typing
 
 import pytest
@@ -18,6 +20,7 @@ from terrain.works.upkeep import (
     MOMENTS,
     RAINS,
     TASKS,
+    drained_words,
     hottest_from,
     looks_for,
     months_of,
@@ -48,6 +51,27 @@ def test_every_month_is_of_the_rains_or_dry_and_none_is_both(first, more, driest
     assert not rains & dry
     assert len(rains) == more + 1
     assert months_of((AFTER,), season, driest, 1, None)[0] in dry
+
+
+def test_without_distinct_rains_all_is_monthly_or_of_each_quarter():
+    """Nothing idles from one year to the next: common practice, no source."""
+    for moment, months in ((RAINS, 12), (DRY, 12), (BEFORE, 4), (AFTER, 4)):
+        found = months_of((moment,), None, JUN, 1, DEC)
+        assert len(found) == months
+        assert {12 // months} == {(b - a) % 12 for a, b in itertools.pairwise(found)}
+    assert months_of((DRIEST, HOT), None, JUN, 1, DEC) == [JUN, NOV]
+
+
+@pytest.mark.parametrize(("hours", "said", "mosquitoes"), [
+    # 630 h are 26 days and 6 h; 72 h are those told for mosquitoes.
+    ([630.0], "Had it drained after about 26 days, as planned?", True),
+    ([124.0, 197.0], "Had it drained after about 5 to 8 days, as planned?", True),
+    ([25.0], "Had it drained after about 25 h, as planned?", False),
+    ([math.inf], "Does it hold its water as planned?", True)])
+def test_a_work_is_asked_for_the_time_that_it_is_planned_to_stand(hours, said, mosquitoes):
+    told = drained_words(hours, 72.0)
+    assert told.startswith(said)
+    assert ("longer than 72 h breeds mosquitoes" in told) == mosquitoes
 
 
 def test_a_moment_that_is_none_is_refused():

@@ -23,10 +23,10 @@ from terrain.outputs.data.money_json import money_facts
 from terrain.outputs.data.tank_json import gutter_facts, tank_facts, use_facts
 from terrain.outputs.data.trees_json import carried_facts, stand_facts, tree_facts
 from terrain.plan.planned import Plan, PlannedStore
+from terrain.plan.safety.furrow_cautions import flow_in_furrow
 from terrain.plan.siting.road_turnouts import Turnout
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.entry import Entry
-from terrain.works.furrow import Furrow
 
 FORMAT = 1
 
@@ -96,7 +96,7 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
         "infiltration_mm_h": store.infiltration, "infiltration_source": store.rate_source,
         **_arrival(plan, index),
         "spills_to": planned.spills_to, "spill_led_by": node.led or None,
-        "furrow": None if planned.furrow is None else furrow_facts(planned.furrow, dem),
+        "furrow": None if planned.furrow is None else furrow_facts(plan, planned),
         "starts_at_mm": planned.starts_at,
         "full_at_mm": planned.full_at, "drains_in_h": planned.drain_hours,
         "storms": {name: _fates(entries[name][store.name]) for name in plan.storms},
@@ -149,13 +149,20 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
     return found
 
 
-def furrow_facts(made: Furrow, dem: Dem) -> dict[str, Any]:
+def furrow_facts(plan: Plan, planned: PlannedStore) -> dict[str, Any]:
     """The furrow that leads a store's spill, from the sill on."""
+    made, dem = planned.furrow, plan.inputs.dem
+    assert made is not None  # asked for furrows alone
+    runs = flow_in_furrow(plan.inputs, planned.placed, planned.store, made)
     return {"line": line_string(dem, made.line), "length_m": made.length, "width_m": made.width,
-            "sill_level_m": made.sill, "end_level_m": made.end_level, "rim_level_m": made.rim,
+            "sill_level_m": made.sill, "start_level_m": made.start_level, "end_level_m": made.end_level, "rim_level_m": made.rim,
             "fall_m": made.fall, "falls": made.falls, "lower_rim_by_m": made.lower_by,
             "deepest_m": made.deepest[1], "deepest_at_m": made.deepest[0],
-            "lowest_m": made.lowest[1], "lowest_at_m": made.lowest[0], "earth_m3": made.earth}
+            "lowest_m": made.lowest[1], "lowest_at_m": made.lowest[0],
+            "trench_along_sill_m": made.gathers, "earth_m3": made.earth,
+            "peak_m3_s": runs.peak, "capacity_m3_s": runs.capacity, "enough": runs.enough,
+            "velocity_m_s": runs.velocity, "permissible_velocity_m_s": runs.permissible,
+            "needed_width_m": runs.needed_width}
 
 
 def _arrival(plan: Plan, index: int) -> dict[str, Any]:

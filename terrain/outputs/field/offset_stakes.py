@@ -84,6 +84,16 @@ class _Room:
             return None
         return OffsetStake(x, y, distance, named or self.named, ground, ground - self.stake.design)
 
+    def on_any_side(self, times: int) -> Iterator[OffsetStake]:
+        """Offset stakes so many offsets off: on the stake's own side, of a sill then on others."""
+        if self.way is None:
+            return
+        for turn in (0, *TURNS) if self.stake.mark == "sill" else (0,):
+            way = _turned(self.way, turn) if turn else self.way
+            found = self.at(times, way, _wind(way) if turn else None)
+            if found is not None:
+                yield found
+
     def best(self, times: int | None) -> Iterator[OffsetStake]:
         """Offset stakes, the one that is wanted first: so many offsets off, else the nearest; of a
         sill, which cannot do without, then in other ways."""
@@ -97,10 +107,8 @@ class _Room:
         if self.stake.mark != "sill":
             return
         for count in range(1, 2 * MOST_TIMES + 1):
-            for turn in np.radians(TURNS):
-                x, y = self.way
-                way = (float(x * np.cos(turn) - y * np.sin(turn)),
-                       float(x * np.sin(turn) + y * np.cos(turn)))
+            for turn in TURNS:
+                way = _turned(self.way, turn)
                 found = self.at(count, way, _wind(way))
                 if found is not None:
                     yield found
@@ -114,6 +122,13 @@ def _away(stake: Stake, dem: Dem) -> Pair | None:
     except ValueError:
         return None
     return -lie.down_x, -lie.down_y
+
+
+def _turned(way: Pair, turn: float) -> Pair:
+    """A direction turned by degrees to its left."""
+    (x, y), angle = way, np.radians(turn)
+    return (float(x * np.cos(angle) - y * np.sin(angle)),
+            float(x * np.sin(angle) + y * np.cos(angle)))
 
 
 def _wind(way: Pair) -> str:
@@ -148,6 +163,7 @@ def offset_stakes(stakes: Sequence[Stake], dem: Dem, offset: float, side: str,
             stake = room.stake
             lines.setdefault((stake.work, GUIDES[stake.mark], stake.ring), []).append(room)
     usual = {key: _constant([room.times for room in line]) for key, line in lines.items()}
+    of_walls = _of_walls(rooms)
     found: list[OffsetStake | None] = [None] * len(stakes)
     stand: dict[str, list[OffsetStake]] = {}
     for index in sorted(range(len(stakes)), key=lambda i: (ORDER.get(stakes[i].mark, 2), i)):
@@ -156,12 +172,28 @@ def offset_stakes(stakes: Sequence[Stake], dem: Dem, offset: float, side: str,
             continue
         beside = stand.setdefault(stake.work, [])
         times = usual.get((stake.work, GUIDES[stake.mark], stake.ring))
-        for number, one in enumerate(room.best(times)):
+        whole = of_walls.get(stake.work) if not stake.ring else None
+        first = [] if whole is None else list(room.on_any_side(whole))
+        for number, one in enumerate([*first, *room.best(times)]):
             if number and stake.mark not in ("sill", "tree"):  # others keep to their line's
                 break
             if all(np.hypot(one.x - other.x, one.y - other.y) >= APART for other in beside):
                 beside.append(one)
                 found[index] = one
+                break
+    return found
+
+
+def _of_walls(rooms: Sequence[_Room]) -> dict[str, int]:
+    """By work the multiple of the offset that serves a wall and its sill, the least there is; it
+    may be further off than a line's, so that who looks for them need not ask which is which."""
+    found: dict[str, int] = {}
+    for work in {room.stake.work for room in rooms if room.stake.mark == "wall"}:
+        own = [room for room in rooms if room.stake.work == work and not room.stake.ring
+               and room.stake.mark in ("wall", "sill")]
+        for times in range(1, MOST_TIMES + 1):
+            if all(any(True for _ in room.on_any_side(times)) for room in own):
+                found[work] = times
                 break
     return found
 

@@ -176,10 +176,14 @@ def _told(field: SettingOut) -> Iterator[tuple[str, bool]]:
         yield (f"Benchmark: {_place(field, mark.x, mark.y)}, level "
                f"{unit.of(mark.level):.3f} {sign}."), False
     if field.set_ups:
-        yield ("At each set-up read first the mark named. If it reads otherwise than planned, add "
-               "the difference to every staff figure of that set-up. Read the mark again before "
-               "you move the level: it must read the same to 5 mm (0.02 ft; common practice, no "
-               "source). The table below follows the set-ups."), False
+        yield ("At each set-up read first the mark named. Where that is the benchmark and it reads "
+               "otherwise than planned, add the difference to every staff figure of that set-up. "
+               + ("Where it is a peg, do not: the staff figures there hold the raster's ground at "
+                  "the peg, and are only what to expect. Line of sight = the peg's level as found "
+                  "+ the reading on it; staff = line of sight - its level, of each stake. "
+                  if field.pegs else "")
+               + "Read the mark again before you move the level: it must read the same to 5 mm "
+               "(0.02 ft; common practice, no source). The table below follows the set-ups."), False
     for set_up in field.set_ups:
         read = [s.number for s in field.stakes if s.set_up == set_up.number]
         leaves = [other.back for other in field.pegs if other.of == set_up.number]
@@ -188,16 +192,15 @@ def _told(field: SettingOut) -> Iterator[tuple[str, bool]]:
         yield (f"Set-up {set_up.number}, near {_place(field, set_up.x, set_up.y)}, line of sight "
                f"at {unit.of(set_up.height):.3f} {sign}: read {set_up.back}, planned "
                f"{unit.of(set_up.back_reading):.3f} {sign}"
+               + (", line of sight as found _______" if field.by_peg(set_up.number) else "")
                + "".join(f"; {what}" for what in then) + "."), False
     if field.pegs:
         yield "", False
         yield "Pegs that carry the level on", True
         yield ("They stand on natural ground that no work touches: drive them flush with it and "
                "leave them. A peg's level is the line of sight that it was read from first, less "
-               "that reading; the raster's ground only tells what to expect. Its level and the "
-               "reading on it from the next set-up make the line of sight there: add to every "
-               "staff figure of that set-up what it lies above the one planned, or take off what "
-               "it lies below."), False
+               "that reading. Its level and the reading on it from the next set-up, added, make "
+               "the line of sight there, and each stake's staff is that less its level."), False
     for peg in field.pegs:
         first = unit.of(field.set_ups[(peg.of or 1) - 1].height - peg.back_level)
         yield (f"{peg.back[:1].upper()}{peg.back[1:]}: {_place(field, peg.back_x, peg.back_y)}, "
@@ -263,8 +266,10 @@ def _sections(field: SettingOut) -> Iterator[tuple[str, list[Staked]]]:
         for work, staked in field.works.items():
             here = [one for one in staked if one.set_up == number]
             if here:
-                yield (f"Set-up {number}: {work}" if number else
-                       f"Read from no set-up: {work}", here)
+                yield (f"Read from no set-up: {work}" if number is None else
+                       f"Set-up {number}: {work}"
+                       + ("; staff = line of sight as found - its level"
+                          if field.by_peg(number) else ""), here)
 
 
 def _table_leaves(field: SettingOut, paper: Paper) -> list[Any]:

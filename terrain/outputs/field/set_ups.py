@@ -28,6 +28,9 @@ from terrain.works.rules import Rulebook
 
 #: A level may stand this much lower or higher on its tripod than the rule says. [m]
 TRIPOD = 0.3
+#: No level carries its height from a mark nearer to its tripod than this: peg and benchmark;
+#: common practice, no source. [m]
+NEAREST = 5.0
 #: Offset stakes that pegs may stand beside are thinned to this. [m]
 APART = 5.0
 BENCHMARK = "the benchmark"
@@ -167,8 +170,8 @@ class _Choice:
         self.tool, self.x, self.y, self.height = tool, x, y, height
         self.marks, self.pegs = marks, pegs
         self.reads = tool.reads(x, y, height, marks)
-        self.at_peg = tool.reads(x, y, height, pegs)
-        self.at_bench = tool.reads(x, y, height, bench)[:, 0]
+        self.at_peg = tool.reads(x, y, height, pegs, NEAREST)
+        self.at_bench = tool.reads(x, y, height, bench, NEAREST)[:, 0]
 
     def first(self, known: KnownMark, stands: float) -> int | None:
         """The first place, which reads the benchmark; at the height that its reading fixes."""
@@ -180,7 +183,7 @@ class _Choice:
                                           -1.0)))
         level = known.level + known.reading
         off = np.abs(level - self.height)
-        within = near <= self.tool.sight
+        within = (near <= self.tool.sight) & (near >= NEAREST)
         if not within.any():
             return None
         fits = within & (off <= max(TRIPOD, float(off[within].min())))
@@ -189,7 +192,8 @@ class _Choice:
         best = int(np.argmax(np.where(fits, reads.sum(axis=1) + 1.0 / (1 + near), -1.0)))
         one = np.array([best])
         self.height[best], self.reads[best] = level, reads[best]
-        self.at_peg[best] = self.tool.reads(self.x[one], self.y[one], height[one], self.pegs)[0]
+        self.at_peg[best] = self.tool.reads(self.x[one], self.y[one], height[one], self.pegs,
+                                            NEAREST)[0]
         self.at_bench[best] = True
         return best
 

@@ -125,6 +125,10 @@ class SettingOut:
                 found.setdefault(set_up.back, set_up)
         return list(found.values())
 
+    def by_peg(self, number: int | None) -> bool:
+        """Whether a set-up gets its level from a peg, whose own level is known on the day only."""
+        return number is not None and self.set_ups[number - 1].of is not None
+
     @property
     def staff(self) -> float:
         """Length of the staff. [m]"""
@@ -137,8 +141,8 @@ class SettingOut:
         said = []
         if self.unit.key != "m":
             said.append(f"Feet are {self.unit.words}"
-                        + (", those of the raster's coordinate system; `ft` in a site file is the "
-                           "international foot." if self.unit.key == "us-ft" else ".")
+                        + (", those of the raster's coordinate system, and so is `ft` in the site "
+                           "file." if self.unit.key == "us-ft" else ".")
                         + " They are feet, tenths and hundredths, as on a surveyor's staff and "
                           "tape, not inches: 0.10 ft is 1.2 in.")
             if self.survey.unit.key != self.unit.key:
@@ -172,7 +176,7 @@ class SettingOut:
             said.append(
                 f"Readings are of a staff {in_both(self.staff, 'length')} long, "
                 f"{in_both(rules['staff to spare'], 'length')} of its top and "
-                f"{in_both(rules['staff least reading'], 'length')} of its foot kept to spare for "
+                f"{in_both(rules['staff foot to spare'], 'length')} of its foot kept to spare for "
                 f"a level that stands higher or lower on the day; from a level "
                 f"{in_both(rules['instrument height'], 'length')} over the ground, within "
                 f"{in_both(rules['sight length'], 'length', 0)} and in clear sight over the "

@@ -51,17 +51,20 @@ class Instrument:
 
     def __init__(self, dem: Dem, staff: float, rules: Rulebook) -> None:
         self.dem = dem
-        # The level stands a little higher on the day, and must still read.
+        # The level stands a little higher or lower on the day, and must still read.
         self.most = staff - rules["staff to spare"]
-        self.least, self.sight = rules["staff least reading"], rules["sight length"]
+        self.least, self.sight = rules["staff foot to spare"], rules["sight length"]
 
-    def reads(self, x: FloatArray, y: FloatArray, height: FloatArray, marks: Marks) -> BoolArray:
-        """Which marks are read from which places, shape (places, marks)."""
+    def reads(self, x: FloatArray, y: FloatArray, height: FloatArray, marks: Marks,
+              nearest: float = 0.0) -> BoolArray:
+        """Which marks, no nearer than so many metres, are read from which places; shape (places,
+        marks)."""
         # Bars are as tight as a millimetre: the longest reading is still read.
         reading = height[:, None] - marks.design[None, :]
         over = height[:, None] - np.fmax(marks.ground, marks.design)[None, :]
         far = np.hypot(x[:, None] - marks.x, y[:, None] - marks.y)
-        good = ((reading <= self.most + 1e-6) & (over >= self.least - 1e-6) & (far <= self.sight))
+        good = ((reading <= self.most + 1e-6) & (over >= self.least - 1e-6) & (far <= self.sight)
+                & (far >= nearest))
         where = np.nonzero(good)
         good[where] = self.clear(x[where[0]], y[where[0]], marks.x[where[1]], marks.y[where[1]],
                                  height[where[0]])

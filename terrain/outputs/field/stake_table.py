@@ -6,6 +6,7 @@ import csv
 from pathlib import Path
 
 from terrain.outputs.field.setting_out import Place, SettingOut, Staked
+from terrain.outputs.field.words import staff_words
 from terrain.outputs.plain_text import cell_text
 
 #: Head of a column that says which feet they are.
@@ -19,7 +20,8 @@ def write_stake_table(field: SettingOut, path: Path) -> None:
     names = ["stake", "work", "mark", f"station_{unit}", "east", "north", "longitude", "latitude",
              f"ground_{unit}", f"design_{unit}", "design_of", f"cut_{unit}"]
     if field.benchmark is not None:
-        names += [f"below_benchmark_{unit}", "set_up", f"staff_reading_{unit}"]
+        names += [f"below_benchmark_{unit}", "set_up", f"staff_reading_{unit}",
+                  "staff_reading_on_the_day"]
     names += [f"offset_{unit}", "offset_side", "offset_east", "offset_north", "offset_longitude",
               "offset_latitude", f"offset_ground_{unit}", f"offset_cut_{unit}"]
     if field.unit.key != "m":  # a line of words above the head would break what reads the table
@@ -44,7 +46,8 @@ def _row(field: SettingOut, staked: Staked) -> list[str]:
            stake.design_of, f"{of(stake.cut):.3f}"]
     if field.benchmark is not None:
         row += [f"{of(field.benchmark.level - stake.design):.3f}", str(staked.set_up or ""),
-                "" if staked.reading is None else f"{of(staked.reading):.3f}"]
+                *(["", ""] if staked.reading is None else
+                  [f"{of(staked.reading):.3f}", staff_words(field, staked)])]
     if offset is None or staked.offset_at is None:
         row += [""] * 8
     else:

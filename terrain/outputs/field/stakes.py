@@ -10,6 +10,7 @@ from shapely import LineString, Point, Polygon
 from shapely.ops import substring
 
 from terrain.inputs.elevation import Dem
+from terrain.outputs.field.spillway_corners import spillway_corners
 from terrain.outputs.field.stations import corners_of, evenly, stations_along
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.works.basin import Basin
@@ -19,7 +20,7 @@ from terrain.works.furrow import Furrow
 from terrain.works.ground_of_bank import spillway_floor, wet_left
 from terrain.works.rules import Rulebook
 from terrain.works.swale_built import Swale
-from terrain.works.tree_basin import MOUND, MOUND_OVER_WATER, TreeShape
+from terrain.works.tree_basin import MOUND, TreeShape, mound_over
 from terrain.works.wall_profile import WallProfile
 
 #: Stakes on walls and rims stand at most this far apart; common practice, no source. [m]
@@ -46,7 +47,8 @@ class Stake:
     ----------
     work, mark : str
         Whose it is, and what it marks: line and end (a swale's downhill lip), sill, bed, check,
-        berm, wall, cut-off, wet and dry foot, rim, floor, tree, bund (a crescent's).
+        berm, wall, cut-off, wet and dry foot, rim, floor, inlet and outlet (corners of a spillway),
+        tree, bund (a crescent's).
     station : float
         Distance along the line, the rim or the floor's edge. [m]
     x, y : float
@@ -169,7 +171,8 @@ def _stakes(planned: PlannedStore, dem: Dem, rules: Rulebook) -> list[Stake]:
     away = out / max(float(np.hypot(*out)), 1e-9)
     floor = float(store.curve.levels[0])
     # The mound about the trunk is left standing, so its stake must not tell to dig it away.
-    found = [row.stake("tree", 0.0, store.x, store.y, store.sill.level + MOUND_OVER_WATER
+    found = [row.stake("tree", 0.0, store.x, store.y, store.sill.level
+                       + mound_over(tree, store.sill.head, rules)
                        if tree is not None else floor, "top of the mound to leave"
                        if tree is not None else "floor"),
              row.stake("sill", 0.0, planned.placed.spill_x, planned.placed.spill_y,
@@ -189,10 +192,11 @@ def _of_swale(swale: Swale, row: _Row, rules: Rulebook) -> list[Stake]:
     """The line is the downhill lip of the trench; its bed lies uphill, its berm downhill."""
     line = LineString(swale.route.line)
     level = swale.sill.level
-    sill = _ends_and_middle(swale.sill_from, swale.sill_to)
+    sill = _along_sill(line, swale.sill_from, swale.sill_to, rules)
     kinks = corners_of(line)
     stations = [at for at in stations_along(line, rules)[1:-1]
-                if min(abs(at - other) for other in sill) >= APART or at in kinks]
+                if not sill[0] <= at <= sill[-1]
+                and (min(abs(at - other) for other in sill) >= APART or at in kinks)]
     found = [*row.along(line, [0.0, line.length], "end", level, "lip"),
              *row.along(line, stations, "line", level, "lip"),
              *row.along(line, sill, "sill", level, "sill")]
@@ -240,6 +244,14 @@ def _crests(swale: Swale, line: LineString, crest: LineString) -> list[Pair]:
 def _ends_and_middle(start: float, end: float) -> list[float]:
     """A sill's ends and its middle."""
     return [start, (start + end) / 2, end]
+
+
+def _along_sill(line: LineString, start: float, end: float, rules: Rulebook) -> list[float]:
+    """Stations of a sill on a line: its ends, its middle, and between them no fewer than a line
+    has; no others stand within it."""
+    middle = (start + end) / 2
+    return [start, *(low + s for low, high in ((start, middle), (middle, end))
+                     for s in stations_along(substring(line, low, high), rules)[1:])]
 
 
 def _of_drain(drain: Drain, row: _Row, rules: Rulebook) -> list[Stake]:
@@ -322,6 +334,10 @@ def _of_wall(basin: Basin, row: _Row) -> list[Stake]:
     for distance, (x, y) in zip(_ends_and_middle(0.0, basin.sill.length),
                                 (ends[0], ends.mean(axis=0), ends[1]), strict=True):
         found.append(row.stake("sill", distance, float(x), float(y), basin.sill.level, "sill"))
+    batter = min(wall.wet_slope, wall.dry_slope)
+    for corner in spillway_corners(row.dem, basin):
+        found.append(row.stake(corner.mark, corner.station, corner.x, corner.y, basin.sill.level,
+                               f"spillway floor, {corner.side}; sides {batter:g}:1"))
     return found
 
 
@@ -367,9 +383,11 @@ def _of_dug(basin: Basin, row: _Row) -> list[Stake]:
     found = _pit_stakes(rim, level, basin.water_at_wall, basin.batter, row, "water edge")
     middle = float(rim.project(Point(basin.sill_x, basin.sill_y)))
     half = min(basin.sill.length, rim.length / 2) / 2
-    places = [at % rim.length for at in _ends_and_middle(middle - half, middle + half)]
-    found = [stake for stake in found if stake.mark != "rim" or min(
-        abs(stake.station - at) for at in places) >= APART]
+    steps = evenly(half, CLOSE)
+    places = [at % rim.length for at in (*(middle - s for s in steps[:0:-1]),
+                                         *(middle + s for s in steps))]
+    found = [stake for stake in found if stake.mark != "rim" or abs(
+        (stake.station - middle + rim.length / 2) % rim.length - rim.length / 2) >= half + APART]
     return found + row.along(rim, places, "sill", level, "sill", ring=True)
 
 

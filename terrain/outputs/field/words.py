@@ -28,11 +28,19 @@ def levels_of(field: SettingOut, staked: Staked) -> str:
     said = [f"{stake.design_of} at {unit.of(stake.design):.3f} {sign}",
             f"ground {unit.of(stake.ground):.2f} {sign}", cut_words(field, stake.cut)]
     if staked.reading is not None:
-        said.append(f"staff {unit.of(staked.reading):.3f} {sign} from set-up {staked.set_up}")
+        said.append(f"staff {unit.of(staked.reading):.3f} {sign} planned from set-up "
+                    f"{staked.set_up}, on the day {staff_words(field, staked)}")
     if staked.offset is not None:
         said.append(f"offset {unit.of(staked.offset.distance):.1f} {sign} {staked.offset.side}, "
                     f"from its ground {cut_words(field, staked.offset.cut)}")
     return "; ".join(said)
+
+
+def staff_words(field: SettingOut, staked: Staked) -> str:
+    """What the staff must read on the day: a benchmark's level is known beforehand, a peg's not."""
+    if field.by_peg(staked.set_up):
+        return "line of sight as found less design level"
+    return "planned plus what the benchmark reads more than planned"
 
 
 def cut_words(field: SettingOut, cut: float) -> str:

@@ -261,7 +261,8 @@ def _spills(plan: Plan) -> list[Row]:
 def _furrows(plan: Plan) -> list[Row]:
     return [{"name": planned.store.name, "spills_to": planned.spills_to,
              "length_m": made.length, "width_m": made.width,
-             "sill_level_m": made.sill, "end_level_m": made.end_level, "fall_m": made.fall,
+             "sill_level_m": made.sill, "start_level_m": made.start_level,
+             "end_level_m": made.end_level, "fall_m": made.fall,
              "falls": made.falls, "lower_rim_by_m": made.lower_by,
              "deepest_m": made.deepest[1], "lowest_m": made.lowest[1], "earth_m3": made.earth,
              "geometry": LineString(made.line)}

@@ -5,9 +5,11 @@ from __future__ import annotations
 from functools import partial
 
 from terrain.plan.planned import Plan
+from terrain.plan.safety.furrow_cautions import flow_in_furrow
 from terrain.plan.water.pipes import pipe_caution
 from terrain.units import PRINTED, shown
 from terrain.works.drain import Drain
+from terrain.works.furrow_flow import FurrowFlow
 from terrain.works.rules import Rulebook
 
 _BED = {"bare": "bare earth", "grass": "grass", "stone": "stone"}
@@ -79,20 +81,31 @@ def _width(diameter: float, system: str) -> str:
 
 def furrow_rows(plan: Plan) -> list[tuple[str, list[str]]]:
     """Each furrow: where to, its length, levels, fall, depths and earth."""
-    length, level, size, earth = (partial(shown, dimension=d, system=plan.site.units)
-                                  for d in ("length", "level", "size", "earth"))
+    length, level, size, earth, flow, speed = (
+        partial(shown, dimension=d, system=plan.site.units)
+        for d in ("length", "level", "size", "earth", "flow", "speed"))
     rows = []
     for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
-        made = node.furrow
+        made = planned.furrow
         if made is None or node.spills_to is None:
             continue
-        falls = (f"{size(made.fall)}, {made.fall / made.length:.1%}" if made.falls else
+        runs = flow_in_furrow(plan.inputs, planned.placed, planned.store, made)
+        falls = (f"{size(made.fall)}, its bed {made.slope:.1%}" if made.falls else
                  f"no: lower that rim by {size(max(made.lower_by, 0.01))}")
         rows.append((planned.store.name, [
-            plan.cascade.nodes[node.spills_to].store.name, length(made.length), level(made.sill),
+            plan.cascade.nodes[node.spills_to].store.name, length(made.length), level(made.start_level),
             level(made.end_level), falls, size(max(made.deepest[1], 0.0)), size(made.lowest[1]),
-            earth(made.earth)]))
+            earth(made.earth), flow(runs.capacity), flow(runs.peak), speed(runs.velocity),
+            _judged(runs)]))
     return rows
+
+
+def _judged(runs: FurrowFlow) -> str:
+    """Whether a furrow does, in a word or two."""
+    if runs.capacity <= 0:
+        return "does not fall"
+    bad = [*(["too small"] if not runs.enough else []), *(["scours"] if not runs.holds else [])]
+    return ", ".join(bad) or "holds"
 
 
 def furrow_words(plan: Plan) -> str:
@@ -101,9 +114,13 @@ def furrow_words(plan: Plan) -> str:
     wide, deep = (shown(rules[f"furrow {what}"], "size", system) for what in ("width", "depth"))
     return (f"A furrow leads a spill to the work that `spills to` names, or from one tree basin to "
             f"the next. It runs straight, round the water of its own work, {wide} wide (furrow "
-            f"width, {rules.source('furrow width')}), its bed evenly down from the sill to the "
-            f"rim of the next work. Where the ground stands less than {deep} over the bed (furrow "
+            f"width, {rules.source('furrow width')}), its bed evenly down to the rim of the next "
+            "work, from its depth below the sill where the fall allows that, else from the sill. "
+            "A trench as wide and deep along the sill's foot gathers what comes over all of that; "
+            "its earth is counted. Where the ground stands less than {deep} over the bed (furrow "
             f"depth, {rules.source('furrow depth')}), its own earth makes up its sides, in a low "
             "place the ground under its bed too: there the ground over its bed is below 0. It "
             f"needs a fall of {rules['furrow fall']:.1%} (furrow fall, "
-            f"{rules.source('furrow fall')}).")
+            f"{rules.source('furrow fall')}). What it carries brim full is by Manning (Chow, 1959, "
+            "Table 5-6) for a worn channel with upright sides, its speed at the design peak for a "
+            "new one, both as of drains.")

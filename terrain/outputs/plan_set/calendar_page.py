@@ -136,8 +136,10 @@ def _heads(plan: Plan, ax: Axes, year: UpkeepYear | None, left: float, each: flo
                         ha="center", va="center", color=sy.SOFT_INK, gid="head")
         return
     most, system = max(year.rain), plan.site.units
-    first, last = year.season
-    wet = {(first + i) % 12 for i in range((last - first) % 12 + 1)}
+    wet: set[int] = set()
+    if year.season is not None:
+        first, last = year.season
+        wet = {(first + i) % 12 for i in range((last - first) % 12 + 1)}
     ax.text(left - 10, (-RAIN + 12) * k, f"rain of each month, {'in' if system == 'us' else 'mm'}",
             fontsize=(sy.SMALL_SIZE - 0.5) * k, ha="right", va="center", color=sy.SOFT_INK,
             gid="head")

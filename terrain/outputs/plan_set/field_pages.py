@@ -9,6 +9,7 @@ from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.title_block import Imprint
 from terrain.outputs.field.setting_out import runs_of as numbers_of
 from terrain.outputs.field.stakes import Stake
+from terrain.outputs.plan_set.one_system import in_one_system
 from terrain.outputs.plan_set.page import Blank, Flow, Page
 from terrain.outputs.plan_set.upkeep_year import (
     UpkeepYear,
@@ -20,7 +21,7 @@ from terrain.outputs.sheets.plan_sheets import Entry, cautions_of
 from terrain.plan.order_of_work import Step
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.plan.safety.gravity import is_grave
-from terrain.units import shown
+from terrain.units import per_cent, shown
 from terrain.works.rules import Rulebook
 from terrain.works.upkeep import looks_for, tasks_for
 
@@ -30,6 +31,15 @@ BOOK = "Field book"
 BOX = "\u2610"
 #: So many trees of one work are told one by one; of more the levels are told from least to most.
 MOST_APART = 8
+#: A column that holds no more than this is gone on in. [pt]
+FEW_LINES = 90.0
+#: Cautions beside the grave ones that are settled before anybody digs, by words that they hold:
+#: water round or over a bank, rock and trench walls, whoever else has a say, what lies in its way.
+_SETTLED_FIRST = re.compile(
+    r"end of the wall|get round the wall|run out there|berm's end|is sized for|is asked for|"
+    r"of bank is left above|freeboard|overflows its lip|sloped or shored|above the rock|"
+    r"of the rock\b|the rock, said|Rock at|property line|leaves the property|across the road|"
+    r"crosses a way of gathered|^It (?:changes|overlaps)|swales are dear and risky")
 #: The rules by which each mark may lie below and above its level; a mark that is not here shows a
 #: place, not a level to hold.
 WITHIN = {"sill": ("sill off level", "sill off level"),
@@ -57,9 +67,10 @@ def field_pages(plan: Plan, entry: Entry, imprint: Imprint, stakes: Sequence[Sta
     stores = [plan.stores[i] for i in entry.members]
     flow.head("Before digging")
     for said in (*_before(rules, system), *(said for said in cautions_of(stores)
-                                            if is_grave(said))):
+                                            if settled_first(said))):
         flow.text(said, number=BOX)
     _levels(plan, flow, stores, stakes)
+    _pipe(plan, flow, entry.name)
     flow.turn()
     _steps(plan, entry, flow)
     flow.head("Written in the field")
@@ -72,10 +83,33 @@ def field_pages(plan: Plan, entry: Entry, imprint: Imprint, stakes: Sequence[Sta
     return done(flow)
 
 
+def settled_first(caution: str) -> bool:
+    """Whether a caution is grave, or one that must be settled before anybody digs."""
+    return is_grave(caution) or _SETTLED_FIRST.search(caution) is not None
+
+
+class FieldFlow(Flow):
+    """Pages of the field book: their words tell figures in the site's own units alone."""
+
+    system = "metric"
+
+    def text(self, words: str, size: float = sy.SMALL_SIZE, colour: str = sy.INK,
+             weight: str = "normal", gap: float = 3.5, number: str = "") -> None:
+        """A paragraph; a number, or a box to tick, hangs in the margin beside it."""
+        super().text(in_one_system(words, self.system), size, colour, weight, gap, number)
+
+    def turn(self) -> None:
+        """Go on in the next column, unless this one holds but the last lines of the one before."""
+        if -self.column.y > FEW_LINES * self.letters:
+            super().turn()
+
+
 def begun(imprint: Imprint, name: str) -> Flow:
     """Pages of the field book of one matter."""
     title = f"{BOOK}: {name}"
-    return Flow(Blank(imprint, title), lambda: Blank(imprint, f"{title}, continued"))
+    flow = FieldFlow(Blank(imprint, title), lambda: Blank(imprint, f"{title}, continued"))
+    flow.system = imprint.system
+    return flow
 
 
 def done(flow: Flow) -> list[Page]:
@@ -87,8 +121,7 @@ def done(flow: Flow) -> list[Page]:
 
 def _before(rules: Rulebook, system: str) -> tuple[str, ...]:
     """What is checked before any work is dug."""
-    closes = shown(rules["benchmark read again"] * 1000, "rain", system,
-                   1 if system == "us" else 0)
+    closes = _off(rules["benchmark read again"], system)
     return ("Buried pipes and cables are located and marked, private lines too.",
             "Whatever permits the cautions name are in hand.",
             f"Its stakes stand, and the benchmark read the same within {closes} at the end as at "
@@ -121,7 +154,8 @@ def _levels(plan: Plan, flow: Flow, stores: Sequence[PlannedStore], stakes: Sequ
         if low != high and not 1 < len(names) <= MOST_APART:
             said += f"; {low} to {high}"
         rows.append([said, low if low == high else "by stake", _within(within, rules, system)])
-    flow.table([f"its stakes; levels in {unit}", "level", "within"], rows, (0.72, 1.0))
+    flow.table([f"its stakes; levels in {unit}", "level",
+                "within, ft" if system == "us" else "within"], rows, (0.72, 1.0))
     used = dict.fromkeys(rule for _, within in groups for rule in within or ())
     whence = dict.fromkeys(f"{rule}, {rules.source(rule)}" for rule in used)
     flow.text("Readings of the staff and offset stakes stand in field/stakes.pdf. How far a level "
@@ -143,9 +177,40 @@ def _within(names: tuple[str, str] | None, rules: Rulebook, system: str) -> str:
     """How far a level may be off by its rules, in words."""
     if names is None:
         return "–"
-    low, high = (shown(rules[name] * 1000, "rain", system, 1 if system == "us" else 0)
-                 for name in names)
-    return f"±{high}" if low == high else f"−{low.split(' ')[0]}, +{high}"
+    low, high = (_off(rules[name], system) for name in names)
+    unit = "" if system == "us" else " mm"  # feet stand in the head of the column
+    low, high = low.split(" ")[0], high.split(" ")[0]
+    return f"±{high}{unit}" if low == high else f"−{low}, +{high}{unit}"
+
+
+def _off(metres: float, system: str) -> str:
+    """How far a level may be off: in mm, or in hundredths of a foot, as a staff is read."""
+    return (shown(metres, "level", system, 2) if system == "us" else
+            shown(metres * 1000, "rain", system, 0))
+
+
+def _pipe(plan: Plan, flow: Flow, name: str) -> None:
+    """The pipe that leads its spill."""
+    rows = pipe_rows(plan, name)
+    if rows:
+        flow.head("Its pipe")
+        flow.rows(rows)
+
+
+def pipe_rows(plan: Plan, name: str) -> list[tuple[str, str]]:
+    """The pipe of an entry of the site file in figures: length, width, and fall of the ground."""
+    rows: list[tuple[str, str]] = []
+    system = plan.site.units
+    for check in plan.pipes:
+        if check.kind != "pipe" or check.name != name or check.diameter is None:
+            continue
+        wide = shown(check.diameter * 1000, "rain", system, 1 if system == "us" else 0)
+        fall = (f"{shown(check.fall, 'level', system)}, {per_cent(check.slope, 1)}"
+                if check.slope > 0 else "none: set it out with a level")
+        rows += [("pipe of its spill, long", shown(check.length, "length", system)),
+                 ("pipe, wide", f"{wide}, assumed" if check.assumed else wide),
+                 ("pipe, fall of the ground", fall)]
+    return rows
 
 
 def _steps(plan: Plan, entry: Entry, flow: Flow) -> None:
@@ -155,11 +220,24 @@ def _steps(plan: Plan, entry: Entry, flow: Flow) -> None:
         return
     flow.head("Steps, in their order")
     for number, step in steps:
-        hours = "" if step.hours is None else (
-            f"; {step.hours[0]:.1f} to {step.hours[1]:.1f} h of a machine")
-        flow.text(f"Step {number} of the order of work{hours}.", colour=sy.SOFT_INK)
+        takes = takes_words(step)
+        flow.text(f"Step {number} of the order of work{f'; {takes}' if takes else ''}.",
+                  colour=sy.SOFT_INK)
         for said in parts_of(step.says):
             flow.text(said, number=BOX, gap=2.5)
+
+
+def takes_words(step: Step) -> str:
+    """How long a step takes: days by hand where it is dug so, else hours of a machine; "" where
+    it takes neither."""
+    if step.by_hand is not None:
+        return f"{_span(step.by_hand)} days of one worker by hand"
+    return "" if step.hours is None else f"{_span(step.hours)} h of a machine"
+
+
+def _span(given: tuple[float, float]) -> str:
+    low, high = (f"{value:.1f}" for value in given)
+    return low if low == high else f"{low} to {high}"
 
 
 def parts_of(says: str) -> list[str]:
@@ -178,8 +256,9 @@ def after_and_upkeep(plan: Plan, flow: Flow, members: Sequence[int], year: Upkee
     flow.head("After the first storm")
     flow.text(f"And after every one of {heavy} or more (inspect after storm, "
               f"{rules.source('inspect after storm')}).", colour=sy.SOFT_INK)
+    drains = [plan.stores[i].drain_hours for i in members if plan.stores[i].drain is None]
     for look in looks_for(kinds):
-        flow.text(said_with(look.says, rules, system), number=BOX, gap=2.5)
+        flow.text(said_with(look.says, rules, system, drains), number=BOX, gap=2.5)
     flow.head("Upkeep")
     flow.rows([(said_with(task.says, rules, system), when_words(task, year))
                for task in tasks_for(kinds)])

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.title_block import Imprint
-from terrain.outputs.plan_set.field_pages import BOX, after_and_upkeep, begun, done
+from terrain.outputs.plan_set.field_pages import (
+    BOX,
+    after_and_upkeep,
+    begun,
+    done,
+    pipe_rows,
+)
 from terrain.outputs.plan_set.page import Flow, Page
 from terrain.outputs.plan_set.upkeep_year import UpkeepYear
 from terrain.plan.planned import Plan
@@ -63,22 +69,26 @@ def _tank(plan: Plan, index: int, flow: Flow) -> None:
     work = planned.placed.work
     flow.head(planned.store.name, 70)
     rows = [("holds", shown(planned.store.capacity, "volume", system))]
-    for roof in work.roofs:
-        check = plan.roofs.gutter(roof) if plan.roofs is not None else None
+    unchecked = False
+    for name in work.roofs:
+        roof = next((one for one in plan.inputs.ground.roofs if one.name == name), None)
+        gutter = roof.gutter if roof is not None else None
         said = "no gutter stated"
-        if check is not None and check.gutter is not None:
-            wide, pipe = (_small(size, system) for size in
-                          (check.gutter.width, check.gutter.diameter))
-            count = check.gutter.downspouts
+        if gutter is not None:
+            wide, pipe = (_small(size, system) for size in (gutter.width, gutter.diameter))
+            count = gutter.downspouts
             said = f"gutter {wide}, {count} × {pipe} down" if count > 1 else (
                 f"gutter {wide}, down {pipe}")
-        rows.append((f"roof: {roof}", said))
+            unchecked |= plan.roofs is None or plan.roofs.gutter(name) is None
+        rows.append((f"roof: {name}", said))
+    if unchecked:
+        rows.append(("whether they carry a cloudburst", "not checked: no cloudburst known"))
     if work.roofs:
         flush = (shown(work.first_flush, "rain", system) if work.first_flush else
                  shown(work.first_flush_volume, "volume", system) if work.first_flush_volume
                  else "none stated")
         rows += [("first flush", flush), ("leaf screen", work.leaf_screen or "none stated")]
-    rows.append(("spills to", planned.spills_to))
+    rows += [("spills to", planned.spills_to), *pipe_rows(plan, work.name)]
     flow.rows(rows)
 
 

@@ -6,13 +6,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from terrain.plan.order_of_work import wet_season
+from terrain.plan.order_of_work import share_of_wettest, wet_season
 from terrain.plan.planned import Plan
 from terrain.runoff.evapotranspiration import MONTHS
 from terrain.runoff.rain_years import mean_months
-from terrain.units import shown
+from terrain.units import per_cent, shown
 from terrain.works.rules import Rulebook
-from terrain.works.upkeep import Task, hottest_from, months_of
+from terrain.works.upkeep import QUARTERS, Task, drained_words, hottest_from, months_of
 
 #: Months as the calendar heads them.
 SHORT = tuple(month[:3] for month in MONTHS)
@@ -26,20 +26,23 @@ class UpkeepYear:
     ----------
     rain : tuple of float
         Of each month of an average year of the record. [mm]
-    season : (int, int)
-        First and last month of the rains, 0 to 11.
+    season : (int, int) or None
+        First and last month of the rains, 0 to 11; None where none are distinct.
     driest : int
     ahead : int
         Whole months before the rains by which all is to be ready.
     hot : int or None
         First of the hot months; None where none stand out, or the latitude is not known.
+    told_by : str
+        The rule by which rains are distinct, and its source.
     """
 
     rain: tuple[float, ...]
-    season: tuple[int, int]
+    season: tuple[int, int] | None
     driest: int
     ahead: int
     hot: int | None
+    told_by: str
 
     def months(self, task: Task) -> list[int]:
         """Months in which a task falls, 0 to 11."""
@@ -48,10 +51,15 @@ class UpkeepYear:
     @property
     def words(self) -> str:
         """What the months follow from, in sentences."""
-        first, last = (MONTHS[month] for month in self.season)
-        rains = first if first == last else f"{first} to {last}"
         hot = ("" if self.hot is None else
                f" The hot months are taken from {MONTHS[self.hot]} on, by the latitude.")
+        if self.season is None:
+            return ("The record shows no distinct rains: its six wettest months bring "
+                    f"{per_cent(share_of_wettest(self.rain))} of the rain ({self.told_by}). So "
+                    "what belongs to rains or dry months is done each month, what comes before or "
+                    f"after rains each quarter; the driest month is {MONTHS[self.driest]}.{hot}")
+        first, last = (MONTHS[month] for month in self.season)
+        rains = first if first == last else f"{first} to {last}"
         return (f"The rains are those months of the record that are wetter than the mean one: "
                 f"{rains}; the driest month is {MONTHS[self.driest]}.{hot}")
 
@@ -62,19 +70,27 @@ def upkeep_year(plan: Plan) -> UpkeepYear | None:
     if record is None:
         return None
     rain = [float(depth) for depth in mean_months(record.depths)]
-    season = wet_season(rain)
-    if season is None:
+    if not math.isfinite(share_of_wettest(rain)):
         return None
+    rules = plan.inputs.rules
+    least = per_cent(rules["distinct rains"])
+    season = wet_season(rain, rules["distinct rains"])
     boundary = plan.inputs.ground.boundary.centroid
     degrees = plan.inputs.dem.frame.to_lonlat([boundary.x], [boundary.y])
     return UpkeepYear(tuple(rain), season, rain.index(min(rain)),
-                      math.ceil(plan.inputs.rules["finish before rain"]),
-                      None if degrees is None else hottest_from(float(degrees[1][0])))
+                      math.ceil(rules["finish before rain"]),
+                      None if degrees is None else hottest_from(float(degrees[1][0])),
+                      f"from {least} on they are distinct; distinct rains, "
+                      f"{rules.source('distinct rains')}")
 
 
 def when_words(task: Task, year: UpkeepYear | None) -> str:
     """When a task falls: its months in short, or its moments where no months are known."""
     months = [] if year is None else year.months(task)
+    if year is not None and year.season is None and len(months) == 12:
+        return "each month"
+    if year is not None and year.season is None and months == list(QUARTERS):
+        return "each quarter"
     return runs_of(months) if months else ", ".join(task.when)
 
 
@@ -115,10 +131,13 @@ def kinds_of(plan: Plan, members: Sequence[int]) -> set[str]:
     return found
 
 
-def said_with(words: str, rules: Rulebook, system: str) -> str:
-    """A sentence of upkeep with the figures of the rules that it names."""
+def said_with(words: str, rules: Rulebook, system: str, drain_hours: Sequence[float] = ()
+              ) -> str:
+    """A sentence of upkeep with the figures of the rules that it names, and of how long the works
+    of its page take to drain [h]."""
     thick = rules["mulch thickness"] * 1000  # [mm]
     return words.format_map({
         "sediment most": f"{rules['sediment most']:.0%}".replace("%", "\u00a0%"),
         "standing water": f"{rules['standing water']:g} h",
+        "drained": drained_words(drain_hours, rules["standing water"]) if drain_hours else "",
         "mulch thickness": shown(thick, "rain", system, 1 if system == "us" else 0)})

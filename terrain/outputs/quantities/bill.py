@@ -122,6 +122,8 @@ def _furrows(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
         Column("length", "length", units.name("length"), "length"),
         Column("width", "width", units.name("level"), "ratio"),
         Column("depth", "mean depth, dug or banked", units.name("level"), "ratio"),
+        Column("gathers", "trench along the sill", units.name("length"), "length"),
+        Column("least", "depth of that", units.name("level"), "ratio"),
         Column("earth", "earth", f"{name}, in the ground", "earth")),
         notes=("Laid beside the furrow: it makes up its sides, and its bed in a low place.",))
     entries = {work.leads_from: work.name for work in plan.earth.works} if plan.earth else {}
@@ -129,7 +131,7 @@ def _furrows(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
         made, entry = planned.furrow, entries.get(planned.placed.work.name)
         if made is None or entry is None:
             continue
-        depth = made.earth / (made.width * made.length)
+        depth = made.earth_on_the_way / (made.width * made.length)
         into = by / (long * deep**2)
         table.rows[planned.store.name] = {
             "no": Cell(numbers[entry]), "work": Cell(cell_text(f"from {planned.store.name}")),
@@ -137,7 +139,10 @@ def _furrows(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
             "length": Cell(made.length * long, given=True),
             "width": Cell(made.width * deep, given=True),
             "depth": Cell(depth * deep, given=True),
-            "earth": Cell(made.earth * by, f"[length]*[width]*[depth]*{into:.15g}")}
+            "gathers": Cell(made.gathers * long, given=True),
+            "least": Cell(made.depth * deep, given=True),
+            "earth": Cell(made.earth * by, "([length]*[depth]+[gathers]*[least])*[width]"
+                          f"*{into:.15g}")}
     if table.rows:
         table.total = _summed(table, ("length", "earth"))
     return table

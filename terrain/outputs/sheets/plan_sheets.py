@@ -76,6 +76,7 @@ def draw_subject_sheet(plan: Plan, entry: Entry, subject: Subject) -> Figure:
     trees = [plan.stores[i].placed.tree for i in entry.members]
     return tree_sheet(subject, [tree for tree in trees if tree is not None],
                       [plan.cascade.nodes[i].catchment.area for i in entry.members],
+                      [plan.stores[i].store.sill.head for i in entry.members],
                       plan.inputs.rules)
 
 
@@ -182,7 +183,10 @@ def _around(plan: Plan, entry: Entry) -> Callable[[Sheet], Callable[[], None]]:
     for index, planned in enumerate(plan.stores):
         if index not in entry.members:
             others.setdefault(planned.placed.work.name, []).append(planned.placed)
-    return lambda sheet: draw_surroundings(sheet, plan.inputs.ground, list(others.items()))
+    furrows = [node.led_way for i, node in enumerate(plan.cascade.nodes)
+               if i not in entry.members and node.led == "furrow"]
+    return lambda sheet: draw_surroundings(sheet, plan.inputs.ground, list(others.items()),
+                                           furrows)
 
 
 def file_name(number: int, name: str) -> str:

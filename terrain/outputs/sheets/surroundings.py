@@ -8,17 +8,21 @@ from typing import Any
 
 import numpy as np
 from matplotlib.lines import Line2D
+from numpy.typing import NDArray
+from shapely import LineString
 
 from terrain.inputs.keep_clear import Thing
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.keep_clear_symbols import draw_keep_clear, symbol_of
 from terrain.outputs.drawing.labels import Line
-from terrain.outputs.drawing.map_features import points_in
+from terrain.outputs.drawing.map_features import draw_led, points_in
 from terrain.outputs.sheets.sheet import Sheet
 from terrain.outputs.sheets.sheet_plan import label_places
 from terrain.plan.siting.layout import Placed
 from terrain.runoff.ground import Ground
+
+FloatArray = NDArray[np.float64]
 
 #: What is to be kept clear of is drawn so many layers higher than on a map, over the work.
 OVER = 6.0
@@ -26,14 +30,16 @@ OVER = 6.0
 UNNAMED = 2
 
 
-def draw_surroundings(sheet: Sheet, ground: Ground, others: Sequence[tuple[str, Sequence[Placed]]]
-                      ) -> Callable[[], None]:
+def draw_surroundings(sheet: Sheet, ground: Ground, others: Sequence[tuple[str, Sequence[Placed]]],
+                      furrows: Sequence[FloatArray] = ()) -> Callable[[], None]:
     """Draw them.
 
     Parameters
     ----------
     others : sequence of (name, places)
         Works that are drawn as one have one name.
+    furrows : sequence of float64, shape (points, 2)
+        That lead the spills of other works, to this one or past it. [m]
 
     Returns
     -------
@@ -65,6 +71,11 @@ def draw_surroundings(sheet: Sheet, ground: Ground, others: Sequence[tuple[str, 
                   if place.outline.intersects(box)]
         if shapes:
             named.append((name, shapes[0].intersection(box), sy.SOFT_INK))
+    for way in furrows:
+        if len(way) > 1 and LineString(way).intersects(box):
+            draw_led(sheet.plan, way, sheet.view, "furrow")
+            sheet.labels.ink_line(way, 1.0)
+            sheet.ways.append(LineString(way))
     kept = _draw_kept_clear(sheet, ground.keep_clear)
 
     def letter() -> None:

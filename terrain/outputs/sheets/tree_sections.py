@@ -12,8 +12,7 @@ from terrain.outputs.sheets.sections import BANK, CUT, GROUND, KEY, Level, Secti
 from terrain.units import shown
 from terrain.works.lie import lie_of
 from terrain.works.rules import Rulebook
-from terrain.works.tree_basin import MOUND, TreeShape
-from terrain.works.tree_basin import MOUND_OVER_WATER as ABOVE_WATER
+from terrain.works.tree_basin import MOUND, TreeShape, mound_over
 
 FloatArray = NDArray[np.float64]
 
@@ -22,10 +21,19 @@ TRUNK = 0.35
 
 
 def tree_section(made: Section, tree: TreeShape, name: str, dem: Dem, rules: Rulebook,
-                 system: str) -> None:
-    """Draw the section of a tree basin through its trunk; downhill to the right."""
+                 system: str, head: float) -> None:
+    """Draw the section of a tree basin through its trunk; downhill to the right.
+
+    Parameters
+    ----------
+    head : float
+        Depth over its sill at the design peak. [m]
+    """
     made.head(f"Section of {name}, same scale both ways")
-    draw = {"bowl": _bowl, "crescent": _crescent, "trench": _trench}[tree.form]
+    if tree.form == "bowl":
+        _bowl(made, tree, dem, rules, system, mound_over(tree, head, rules))
+        return
+    draw = _crescent if tree.form == "crescent" else _trench
     draw(made, tree, dem, rules, system)
 
 
@@ -49,37 +57,39 @@ def _trunk(made: Section, foot: float) -> None:
     made.labels.ink_line(np.array([[0.0, foot], [0.0, foot + TRUNK]]), 1.0, 2)
 
 
-def _bowl(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: str) -> None:
+def _bowl(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: str, over: float
+          ) -> None:
     side, depth, reach = rules["tree bowl side slope"], tree.depth, tree.crown / 2
     s, natural = _ground(tree, dem, -reach - 1.6, reach + 1.2)
     floor = reach - side * depth
     shape = np.maximum((np.abs(s) - reach) / side, -depth)
-    dug = np.minimum(natural, shape)
-    mound = np.maximum(ABOVE_WATER - np.maximum(np.abs(s) - MOUND / 2, 0.0), -depth)
+    mound = over - np.maximum(np.abs(s) - MOUND / 2, 0.0)
+    dug = np.minimum(natural, np.maximum(shape, mound))  # the mound is ground left
+    built = np.maximum(dug, np.where(mound > -depth, mound, -np.inf))
     low = -depth - 0.2
     beside = [Level(reach, 0.0, f"sill, full {_level(tree, 0.0, system)}", sy.WATER)]
     before = [Level(-floor, -depth, f"floor {_level(tree, -depth, system)}")]
     low = made.frame(float(s[0]), float(s[-1]), low,
-                     float(max(natural.max(), ABOVE_WATER + TRUNK)),
+                     float(max(natural.max(), over + TRUNK)),
                      made.room([b.words for b in beside]), 36,
                      made.room([b.words for b in before]), -depth)
     p = made.point
     made.between(s, np.full_like(s, low), dug, GROUND)
     made.between(s, dug, natural, CUT, zorder=2.5, gid="cut")
     made.between(s, dug, np.where(np.abs(s) < reach, 0.0, -1e3), sy.POOL, zorder=3, gid="water")
-    made.between(s, dug, np.maximum(mound, dug), BANK, sy.EARTH, 4, "mound")
-    made.surface(s, dug, natural)
+    made.between(s, dug, built, BANK, sy.EARTH, 4, "mound")
+    made.surface(s, built, natural)
     made.line([(-reach, 0.0), (reach, 0.0)], sy.WATER, 1.3, zorder=3.5)
-    _trunk(made, ABOVE_WATER)
+    _trunk(made, over)
     made.levels(beside)
     made.levels(before, right=False)
     made.water_mark(reach * 0.62, 0.0)
     made.up(-reach - 9 * p, -depth, 0.0, shown(depth, "size", system), right=False)
     made.across(-floor, floor, -depth - 6 * p, f"floor {shown(2 * floor, 'size', system)}")
-    made.across(-reach, reach, max(float(natural.max()), ABOVE_WATER + TRUNK) + 6 * p,
+    made.across(-reach, reach, max(float(natural.max()), over + TRUNK) + 6 * p,
                 f"bowl and crown {shown(tree.crown, 'size', system)} across", above=True)
     made.slope((floor, -depth), (reach, 0.0), above=False)
-    made.key(["ground", "cut", "fill", "water"])
+    made.key(["ground", "cut", *(["fill"] if (built > dug + 1e-6).any() else []), "water"])
 
 
 def _crescent(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: str) -> None:

@@ -36,13 +36,15 @@ MOST_ROWS = 14
 
 
 def tree_sheet(subject: Subject, trees: Sequence[TreeShape], areas: Sequence[float],
-               rules: Rulebook) -> Figure:
+               heads: Sequence[float], rules: Rulebook) -> Figure:
     """Draw the sheet. A4, landscape.
 
     Parameters
     ----------
     areas : sequence of float
         Catchment of each tree. [m2]
+    heads : sequence of float
+        Depth over the sill of each at the design peak. [m]
     """
     from shapely import Polygon, union_all
 
@@ -99,7 +101,7 @@ def tree_sheet(subject: Subject, trees: Sequence[TreeShape], areas: Sequence[flo
     typical = sorted(range(count), key=lambda i: (trees[i].curve.capacity, i))[count // 2]
     tree_section(Section(sheet.figure, MARGIN, MARGIN, sheet.left_wide, SECTION * subject.grows),
                  trees[typical], f"tree {typical + 1}" if count > 1 else "the tree", dem, rules,
-                 system)
+                 system, heads[typical])
     sheet.head("Figures")
     held = sum(tree.curve.capacity for tree in trees)
     sheet.rows([("holds, up to their sills" if count > 1 else "holds, up to its sill",

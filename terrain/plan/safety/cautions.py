@@ -9,6 +9,7 @@ from shapely import LineString, Point
 
 from terrain.inputs.dem import Dem
 from terrain.plan.safety.overtopping import met_on
+from terrain.plan.safety.furrow_cautions import furrow_flow_cautions
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade, Node
@@ -321,16 +322,20 @@ def spill_cautions(inputs: Inputs, cascade: Cascade, index: int, placed: list[Pl
                 f"straight one was assumed, {in_both(length, 'length')} over the ground. Lay it, "
                 f"or state its points (pipe:); {OWNER}."]
     dug = node.furrow
-    if dug is None or node.spills_to is None or dug.falls:
+    if dug is None or node.spills_to is None:
         return []
     to = placed[node.spills_to]
+    runs = furrow_flow_cautions(inputs, place, node.store, dug, to.name)
+    if dug.falls:
+        return runs
     least = max(dug.lower_by, 0.01)
     how = ("stands level with" if abs(dug.fall) < 0.005 else
            f"lies only {in_both(dug.fall, 'size')} below" if dug.fall > 0 else
            f"stands {in_both(-dug.fall, 'size')} above")
     other = ", or list the basins in another order, each lower than the one before" if (
         to.work.name == place.work.name) else ", or lead the spill to a lower work"
-    return [f"The furrow to \"{to.name}\" cannot fall: on the raster the rim of \"{to.name}\" "
+    return [*runs,
+            f"The furrow to \"{to.name}\" cannot fall: on the raster the rim of \"{to.name}\" "
             f"{how} the sill that feeds it, over {in_both(dug.length, 'length')}, and water needs "
             f"a fall of {rules['furrow fall']:.1%} ({rules.cited('furrow fall')}). Lower the rim "
             f"of \"{to.name}\" by {in_both(least, 'size')} or more, set out with a level{other}."]

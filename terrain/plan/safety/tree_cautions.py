@@ -14,6 +14,7 @@ from terrain.plan.water.cascade import Cascade
 from terrain.units import first_system, in_both, soil_water
 from terrain.works.footprints import berm_toe, swale_footprint
 from terrain.works.rules import OWNER, PRACTICE
+from terrain.works.tree_basin import TreeShape, mound_over
 
 #: No berm reaches further from its swale's line than this. [m]
 NEAR = 30.0
@@ -37,12 +38,25 @@ def tree_cautions(inputs: Inputs, cascade: Cascade, place: Placed, placed: Seque
                     "it off the water's way, and lead in only what it holds.")
     practice = f"({PRACTICE}; {OWNER})"
     if shape.form == "bowl":
-        said.append(f"Set the trunk on a mound above the water {practice}.")
+        said += _mound(shape, node.store.sill.head, inputs)
     elif shape.form == "crescent":
         said.append("Set the trunk above the water, on a step or mound at the bund's inner side "
                     f"{practice}.")
     said.append("Keep mulch a hand's width off the bark, and water by hand for two or three "
                 f"years: young roots do not reach what soaks in {practice}.")
+    return said
+
+
+def _mound(shape: TreeShape, head: float, inputs: Inputs) -> list[str]:
+    """How high the mound about a trunk stands, and whether the design peak stands over it."""
+    over = mound_over(shape, head, inputs.rules)
+    said = [f"Set the trunk on a mound, its top {in_both(over, 'size')} over the sill: at the "
+            f"design peak water stands {in_both(head, 'size')} over that ({PRACTICE}; {OWNER})."]
+    if over < head:
+        said.append(f"Its mound rises {in_both(over, 'size')} over the sill, as far as its floor "
+                    f"has room for, and at the design peak water stands {in_both(head, 'size')} "
+                    f"over it: the trunk stands {in_both(head - over, 'size')} deep until that has "
+                    f"run off. Lead less water to it, or give it a wider crown; {OWNER}.")
     return said
 
 
@@ -140,6 +154,9 @@ def tree_notes(inputs: Inputs, placed: Sequence[Placed]) -> list[str]:
         f"{1 - rules['root zone depletion']:.0%} of it left the tree takes the less the drier it "
         "is. All that a tree basin soaks in is taken to reach its own tree's roots, and no "
         "other's.")
+    if any(place.tree is not None and place.tree.form == "bowl" for place in placed):
+        notes.append("The mound left about a bowl's trunk takes some of its room, which what it "
+                     "holds and what is dug for it still count.")
     if any(place.stand is not None for place in placed):
         notes.append(
             "Of what a swale or basin soaks in no more than "

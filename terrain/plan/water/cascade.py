@@ -193,8 +193,13 @@ class Cascade:
 
     def with_stores(self, stores: Sequence[Store]) -> Cascade:
         """The same network with other stores in the nodes' places."""
-        return replace(self, nodes=[replace(node, store=store) for node, store
-                                    in zip(self.nodes, stores, strict=True)])
+        return replace(self, nodes=[replace(node, store=store, furrow=_gathering(node, store))
+                                    for node, store in zip(self.nodes, stores, strict=True)])
+
+
+def _gathering(node: Node, store: Store) -> Furrow | None:
+    """A node's furrow, with the length of the sill that feeds it."""
+    return None if node.furrow is None else replace(node.furrow, sill_length=store.sill.length)
 
 
 def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Placed],

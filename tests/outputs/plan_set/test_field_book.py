@@ -15,11 +15,15 @@ from terrain.outputs.drawing.title_block import Imprint
 from terrain.outputs.field.stakes import stakes_of
 from terrain.outputs.plan_set.calendar_page import calendar_pages, rows_of
 from terrain.outputs.plan_set.field_pages import BOOK, BOX, field_pages, parts_of
+from terrain.outputs.plan_set.one_system import in_one_system
 from terrain.outputs.plan_set.plan_set import field_book, write_field_book, write_plan_set
-from terrain.outputs.plan_set.upkeep_year import runs_of, upkeep_year
+from terrain.outputs.plan_set.undug_pages import undug_pages
+from terrain.outputs.plan_set.upkeep_year import runs_of, upkeep_year, when_words
 from terrain.outputs.sheets.plan_sheets import dug_works
 from terrain.plan.safety.gravity import is_grave
 from terrain.units import shown
+from terrain.works.rules import RULES
+from terrain.works.upkeep import AFTER, TASKS, Task
 
 DEMO = Path(__file__).parents[3] / "demo_dem"
 
@@ -91,15 +95,108 @@ def test_levels_to_hold_are_those_of_the_design(demo_plan, words):
             assert within in said
 
 
+def before_digging(words, name):
+    return words[f"{BOOK}: {name}"].split("Stakes to set, levels to hold")[0]
+
+
 def test_grave_cautions_stand_among_the_checks_before_digging(demo_plan, words):
     told = 0
     for planned in demo_plan.stores:
         for caution in planned.cautions:
             if planned.placed.kind in ("swale", "basin") and is_grave(caution):
-                before = words[f"{BOOK}: {planned.store.name}"].split("Steps, in their order")[0]
-                assert caution[:60] in before
+                assert metric_alone(caution)[:60] in before_digging(words, planned.store.name)
                 told += 1
     assert told >= 3
+
+
+def metric_alone(said):
+    """Sentences of the metric demo without the bracket of a figure in US units."""
+    return re.sub(r" \([\d,.]+ (?:ft|in|gal|acre|yd³|ft²|in/h|cfs|acre-ft)\)", "", said)
+
+
+def test_what_must_be_settled_before_digging_stands_there(demo_plan, words, seen):
+    """A spillway for fewer years than asked, low ground round a wall, a neighbour who must be
+    asked: settled before a bank is begun; common practice, no source."""
+    before = before_digging(words, "gully pond")
+    assert "Its spillway is sized for the storm" in before
+    assert "Its spill leaves the property" in before
+    assert "Full, it stands about" not in before  # told, and nothing to settle
+    pond = next(e for e in dug_works(demo_plan) if e.name == "gully pond")
+    stores = list(demo_plan.stores)
+    low = ("The ground at an end of the wall is 0.09 m (0.29 ft) lower than the crest: tie it.",
+           "Ground by which water would get round the wall stands at 286.93 m (941.37 ft).")
+    stores[pond.members[0]] = replace(stores[pond.members[0]], cautions=low)
+    pages = field_pages(replace(demo_plan, stores=stores), pond, imprint(demo_plan, "A4"), [],
+                        upkeep_year(demo_plan))
+    said = " ".join(" ".join(seen.words(page.figure) for page in pages).split())
+    for caution in low:
+        assert metric_alone(caution) in said.split("Steps, in their order")[0]
+
+
+def test_metric_pages_hold_no_us_figure_but_in_the_words_of_a_source(demo_plan, words):
+    sources = " ".join(rule.source for rule in RULES.values())
+    for title, said in words.items():
+        for figure in re.findall(r"\d[\d.,]* (?:ft|in|gal|yd³|acre|cfs|in/h)\b", said):
+            assert figure in sources, title
+
+
+@pytest.mark.parametrize(("system", "said"), [
+    ("metric", "Cut 1,205.35 m, 0.4 m³ wide (warned above 0.45 m; rule: 24 in), 3.6 L/s, 0.6 ha."),
+    ("us", "Cut 3,954.56 ft, 0.6 yd³ wide (warned above 1.48 ft; rule: 24 in), 0.13 cfs, 1.5 acre."
+     )])
+def test_a_figure_in_both_systems_is_told_in_one(system, said):
+    """Whichever stands first."""
+    assert in_one_system(
+        "Cut 1,205.35 m (3,954.56 ft), 0.6 yd³ (0.4 m³) wide (warned above 0.45 m (1.48 ft); rule: "
+        "24 in), 3.6 L/s (0.13 cfs), 1.5 acre (0.6 ha).", system) == said
+
+
+def test_each_work_is_asked_for_its_own_time_to_drain(demo_plan, words):
+    """Hours of `plan.json`, drains_in_h, over 24; longer than 72 h is warned of (University of
+    California, 2004)."""
+    by_name = {p.store.name: p for p in demo_plan.stores}
+    basin = by_name["road basin"]
+    assert basin.drain_hours > 72 > by_name["upper swale"].drain_hours
+    said = words[f"{BOOK}: road basin"]
+    assert f"Had it drained after about {basin.drain_hours / 24:.0f} days, as planned?" in said
+    assert "longer than 72 h breeds mosquitoes" in said
+    said = words[f"{BOOK}: upper swale"]
+    assert f"drained after about {by_name['upper swale'].drain_hours:.0f} h, as planned?" in said
+    assert "breeds mosquitoes" not in said
+
+
+def test_furrows_by_hand_have_days_and_steps_have_boxes(demo_plan, words):
+    order = words[f"{BOOK}: order of work and cautions"]
+    assert order.split("Cautions")[0].count(BOX) == len(demo_plan.order)
+    for step in demo_plan.order:
+        if step.by_hand is not None:
+            assert re.search(rf"{step.work}: [\d.]+( to [\d.]+)? days of one worker by hand", order)
+    assert "days of one worker by hand" in words[f"{BOOK}: yard swale"]
+
+
+def test_a_tank_says_what_gutters_are_stated_and_that_none_was_checked(demo_plan, words, seen):
+    title = f"{BOOK}: tanks, gutters and screens; natural hollows"
+    # As demo_dem/site.yaml states it.
+    assert "gutter 125 mm, 2 × 90 mm down" in words[title]
+    assert "not checked" not in words[title]
+    dry = replace(demo_plan, roofs=replace(demo_plan.roofs, burst=None, gutters=()))
+    pages = undug_pages(dry, imprint(dry, "A4"), upkeep_year(dry))
+    said = " ".join(" ".join(seen.words(page.figure) for page in pages).split())
+    assert "gutter 125 mm, 2 × 90 mm down" in said
+    assert said.count("not checked: no cloudburst known") == 2  # house and shed
+    assert [page for page in pages if seen.faults(page.figure, PRINTABLE)] == []
+
+
+def test_a_pipe_is_told_with_width_fall_and_what_was_assumed(demo_plan, words):
+    check = next(c for c in demo_plan.pipes if c.name == "house tank")
+    assert check.assumed
+    said = words[f"{BOOK}: tanks, gutters and screens; natural hollows"]
+    # The rule of 0.1 m, and fall over length.
+    assert "100 mm, assumed" in said
+    assert f"{check.fall:.2f} m, {100 * check.fall / check.length:.1f}\u00a0%" in said.replace(
+        " %", "\u00a0%")
+    assert re.search(r"lay the pipe of \"house tank\", [\d.]+ m long, 100 mm wide \(assumed\)",
+                     words[f"{BOOK}: order of work and cautions"])
 
 
 def test_steps_are_those_of_the_order_of_work_one_by_one(demo_plan, words):
@@ -113,7 +210,7 @@ def test_steps_are_those_of_the_order_of_work_one_by_one(demo_plan, words):
                     ": only", " only").split())
             said = words[f"{BOOK}: {whose.get(step.work, step.work)}"]  # a furrow with its work
             for part in parts:
-                assert part in said
+                assert metric_alone(part) in said
 
 
 def wet_months():
@@ -194,6 +291,24 @@ def test_without_a_record_no_month_is_made_up(demo_plan, seen):
     assert seen.faults(page.figure, PRINTABLE) == []
 
 
+def test_where_rains_are_not_distinct_the_calendar_says_so_and_nothing_idles(demo_plan, seen):
+    """2 mm every day: six months of 31 days bring 186 of 365.25 days' rain, 51 %."""
+    record = demo_plan.inputs.record
+    even = replace(demo_plan, inputs=replace(demo_plan.inputs, record=replace(
+        record, depths=record.depths * 0 + 2.0)))
+    year = upkeep_year(even)
+    page, = calendar_pages(even, imprint(even, "A4"), year)
+    said = " ".join(seen.words(page.figure).split())
+    assert "no distinct rains: its six wettest months bring 51 %" in said
+    marks = marks_of(page.figure, seen)
+    assert marks["Clear gutters and downspouts of leaves and nests"] == set(range(12))
+    assert len(marks["Take levels along sill and crest; fill low places, never trim the lip"]) == 4
+    assert not seen.with_gid(page.figure, "rains")
+    assert seen.faults(page.figure, PRINTABLE) == []
+    assert when_words(TASKS[0], year) == "each month"
+    assert when_words(Task("Walk", ("swale",), (AFTER,)), year) == "each quarter"
+
+
 def test_pages_of_a_us_site_hold_us_units_and_find_room(us_plan, seen):
     made, year = imprint(us_plan, "Letter"), upkeep_year(us_plan)
     for page in (*calendar_pages(us_plan, made, year),
@@ -201,7 +316,12 @@ def test_pages_of_a_us_site_hold_us_units_and_find_room(us_plan, seen):
         assert seen.faults(page.figure, PRINTABLE) == []
         # Steps and cautions are made with the plan, in the units of its site.
         said = seen.words(page.figure).split("Stakes to set")[-1].split("Steps, in")[0]
-        assert re.search(r"\d in\b", said)
+        assert re.search(r"\d (in|ft)\b", said)
+        if "within" in said:  # 5 and 30 mm are 0.016 and 0.098 ft: a staff has hundredths
+            assert "within, ft" in said
+            assert "±0.02" in said
+            assert "−0.02, +0.10" in said
+            assert not re.search(r"[±+][\d.]+ in\b", said)
         assert not re.search(r"\d (mm|m|m³)\b", said)
 
 

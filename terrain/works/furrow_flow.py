@@ -1,0 +1,135 @@
+"""What a furrow carries, how fast, and what would make it hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from terrain.works.drain import LININGS
+from terrain.works.furrow import Furrow
+from terrain.works.lining import permissible
+from terrain.works.manning import Trapezoid, channel_roughness, flow, normal_depth, velocity
+from terrain.works.rules import Rulebook
+
+
+@dataclass(frozen=True)
+class FurrowFlow:
+    """The design peak in a furrow.
+
+    Attributes
+    ----------
+    peak : float
+        That spills into it at the design peak. [m3/s]
+    slope : float
+        Of its bed. [m/m]
+    capacity : float
+        What it carries brim full once it is worn; 0 where it does not fall. [m3/s]
+    velocity : float
+        Of the peak, or of what it carries brim full where that is less, newly dug. [m/s]
+    permissible : float
+        Velocity that bare earth stands. [m/s]
+    source : str
+        Of that velocity.
+    needed_width : float or None
+        At which it carries the peak; None where no width up to the widest does. [m]
+    lining : str
+        "grass" or "stone", if that stands the peak's speed in a furrow so wide; else "".
+    drops : float or None
+        Fall to take in drops over stone so that the rest of it, `drops_width` wide, runs no faster
+        than bare earth stands; None where no width up to the widest does. [m]
+    drops_width : float
+        [m]
+    """
+
+    peak: float
+    slope: float
+    capacity: float
+    velocity: float
+    permissible: float
+    source: str
+    needed_width: float | None
+    lining: str
+    drops: float | None
+    drops_width: float
+
+    @property
+    def enough(self) -> bool:
+        """Whether it carries the peak."""
+        return self.capacity >= self.peak * (1 - 1e-9)
+
+    @property
+    def holds(self) -> bool:
+        """Whether the water is no faster than bare earth stands."""
+        return self.velocity <= self.permissible * (1 + 1e-9)
+
+
+def furrow_flow(made: Furrow, peak: float, erodible: bool, rules: Rulebook) -> FurrowFlow:
+    """How the design peak runs in a furrow, upright sides taken, brim full at `made.depth`.
+
+    As of drains, what it carries is reckoned for the worn channel and its speed for the new one.
+
+    Parameters
+    ----------
+    peak : float
+        [m3/s]
+    erodible : bool
+        Whether the soil is easily eroded.
+
+    References
+    ----------
+    .. [1] Manning's formula and n: Chow, Open-Channel Hydraulics, 1959, ch. 5 and Table 5-6.
+    .. [2] Fortier & Scobey, 1926 (bare earth and stone), USDA SCS-TP-61, 1954 (grass).
+    """
+    stands, source = permissible("bare", made.slope, erodible, rules)
+    assert stands is not None  # only grass is ever not recommended
+    slope, deep = made.slope, made.depth
+    if slope <= 0:
+        return FurrowFlow(peak, slope, 0.0, 0.0, stands, source, None, "", None, made.width)
+    new, worn = (channel_roughness(kind)[1] for kind in LININGS["bare"])
+    shape = Trapezoid(made.width, 0.0)
+    carries = flow(shape, deep, slope, worn)
+    fast = _speed(made.width, deep, peak, slope, new)
+    wide = _width(made.width, deep, peak, slope, worn, rules["drain widest"])
+    lining = "" if wide is None else next(
+        (kind for kind in ("grass", "stone")
+         if _stands(kind, wide, deep, peak, slope, erodible, rules)), "")
+    # So wide that the peak runs at that speed no deeper than the brim in the worn channel.
+    least = min(_slope_at(stands, made.width, peak, new), slope)
+    drops_wide = _width(made.width, deep, peak, least, worn, rules["drain widest"])
+    drops = None if drops_wide is None else (slope - least) * made.length
+    return FurrowFlow(peak, slope, carries, fast, stands, source, wide, lining, drops,
+                      drops_wide or made.width)
+
+
+def _speed(width: float, deep: float, peak: float, slope: float, roughness: float) -> float:
+    shape = Trapezoid(width, 0.0)
+    return velocity(shape, min(normal_depth(shape, peak, slope, roughness), deep), slope,
+                    roughness)
+
+
+def _width(least: float, deep: float, peak: float, slope: float, roughness: float, widest: float
+           ) -> float | None:
+    """Width at which a flow runs brim full, `least` if that is more; None beyond the widest. [m]"""
+    from scipy.optimize import brentq
+
+    def over(width: float) -> float:
+        return flow(Trapezoid(width, 0.0), deep, slope, roughness) - peak
+
+    if over(least) >= 0:
+        return least
+    return None if over(widest) < 0 else float(brentq(over, least, widest, xtol=1e-9))
+
+
+def _stands(lining: str, width: float, deep: float, peak: float, slope: float, erodible: bool,
+            rules: Rulebook) -> bool:
+    """Whether a lining stands the speed of the peak in a furrow that carries it."""
+    stands, _ = permissible(lining, slope, erodible, rules)
+    new, _ = (channel_roughness(kind)[1] for kind in LININGS[lining])
+    return stands is not None and _speed(width, deep, peak, slope, new) <= stands
+
+
+def _slope_at(speed: float, width: float, peak: float, roughness: float) -> float:
+    """Slope at which a flow runs at a speed in a channel with upright sides, V = R^(2/3) S^(1/2)
+    / n. [m/m]"""
+    area = peak / speed
+    radius = area / (width + 2 * area / width)
+    return (speed * roughness / radius ** (2 / 3)) ** 2 if radius > 0 else float("inf")
