@@ -44,6 +44,19 @@ class Step:
     hours: Range | None = None
     by_hand: Range | None = None
 
+    @property
+    def takes(self) -> str:
+        """How long it takes: days by hand where it is dug so, else hours of a machine; "" where it
+        takes neither."""
+        if self.by_hand is not None:
+            return f"{_span(self.by_hand)} days of one worker by hand"
+        return "" if self.hours is None else f"{_span(self.hours)} h of a machine"
+
+
+def _span(given: Range) -> str:
+    low, high = (f"{value:.1f}" for value in given)
+    return low if low == high else f"{low} to {high}"
+
 
 def top_down(spills_to: Sequence[int | None], levels: ArrayLike, chosen: Collection[int]
              ) -> list[int]:
@@ -238,12 +251,13 @@ def _furrows(cascade: Cascade, dug: Sequence[Dug], earth: Earthworks) -> list[St
     """The furrows of each entry, once the works at both their ends are built."""
     found = []
     for entry in (work for work in earth.works if work.leads_from):
-        lines = []
+        lines, leads = [], list[Furrow]()
         for node, work in zip(cascade.nodes, dug, strict=True):
             made = work.furrow
             if made is None or node.spills_to is None or (
                     work.placed.work.name != entry.leads_from):
                 continue
+            leads.append(made)
             to = cascade.nodes[node.spills_to].store.name
             at, deep = made.deepest
             depth = (f", {in_both(deep, 'size')} deep {in_both(at, 'length')} from its sill"
@@ -253,8 +267,7 @@ def _furrows(cascade: Cascade, dug: Sequence[Dug], earth: Earthworks) -> list[St
             lines.append(f"from \"{work.store.name}\" to \"{to}\", "
                          f"{in_both(made.length, 'length')}, its bed from "
                          f"{in_both(made.start_level, 'level')} at the sill to "
-                         f"{in_both(made.end_level, 'level')} at the rim{depth}{fails}"
-                         + _gathers(made))
+                         f"{in_both(made.end_level, 'level')} at the rim{depth}{fails}")
         any_one = next(w.furrow for w in dug if w.furrow is not None)
         days = earth.by_hand.get(entry.name)
         by_hand = "" if days is None else (
@@ -262,22 +275,29 @@ def _furrows(cascade: Cascade, dug: Sequence[Dug], earth: Earthworks) -> list[St
         found.append(Step(entry.name, _sentence([
             f"dig the {entry.name.split(' of ')[0]} by hand{by_hand}, "
             f"{in_both(any_one.width, 'size')} wide and at least {in_both(any_one.depth, 'size')} "
-            "deep between ground or low banks, from the lower end up", *lines,
+            "deep between ground or low banks, from the lower end up", *lines, *_gathers(leads),
             f"lay the {in_both(entry.cut, 'earth')} of earth along the lower side, and across a "
             "low place under the bed", "open each at its sill last"]),
             earth.bills[entry.name].hours, days))
     return found
 
 
-def _gathers(made: Furrow) -> str:
-    """How water over a long sill gets into a furrow's mouth."""
-    if made.gathers <= 0:
-        return ""
-    brim = ("its brim no higher than the sill" if made.begins_below else
-            "banked on its lower side")
-    return (f", and from its mouth both ways along the sill's foot a trench as wide and deep that "
-            f"gathers what comes over all {in_both(made.sill_length, 'length')} of that, {brim}, "
-            "its bed falling to the mouth")
+def _gathers(furrows: Sequence[Furrow]) -> list[str]:
+    """How water over sills longer than a furrow is wide gets into its mouth."""
+    longer = [made for made in furrows if made.gathers > 0]
+    if not longer:
+        return []
+    longest = max(made.sill_length for made in longer)
+    each = "the sill" if len(longer) == 1 else "each sill"
+    below = "its brim no higher than the sill"
+    level = "where the furrow begins level with the sill, banked on its lower side"
+    brims = " and, ".join(words for words, there in (
+        (below, any(made.begins_below for made in longer)),
+        (level, any(not made.begins_below for made in longer))) if there)
+    return [f"along the foot of {each}, over its whole length of "
+            f"{'up to ' if len(longer) > 1 else ''}{in_both(longest, 'length')}, dig a trench as "
+            "wide and deep that gathers what comes over it, its bed falling from both ends to the "
+            f"furrow's mouth, {brims}"]
 
 
 def _drain(work: Dug, earth: Earthworks) -> Step:

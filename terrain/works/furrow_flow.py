@@ -23,6 +23,8 @@ class FurrowFlow:
         Of its bed. [m/m]
     capacity : float
         What it carries brim full once it is worn; 0 where it does not fall. [m3/s]
+    water : float
+        Depth of the peak in it once it is worn, or its brim where that is less. [m]
     velocity : float
         Of the peak, or of what it carries brim full where that is less, newly dug. [m/s]
     permissible : float
@@ -43,6 +45,7 @@ class FurrowFlow:
     peak: float
     slope: float
     capacity: float
+    water: float
     velocity: float
     permissible: float
     source: str
@@ -83,7 +86,7 @@ def furrow_flow(made: Furrow, peak: float, erodible: bool, rules: Rulebook) -> F
     assert stands is not None  # only grass is ever not recommended
     slope, deep = made.slope, made.depth
     if slope <= 0:
-        return FurrowFlow(peak, slope, 0.0, 0.0, stands, source, None, "", None, made.width)
+        return FurrowFlow(peak, slope, 0.0, deep, 0.0, stands, source, None, "", None, made.width)
     new, worn = (channel_roughness(kind)[1] for kind in LININGS["bare"])
     shape = Trapezoid(made.width, 0.0)
     carries = flow(shape, deep, slope, worn)
@@ -96,7 +99,8 @@ def furrow_flow(made: Furrow, peak: float, erodible: bool, rules: Rulebook) -> F
     least = min(_slope_at(stands, made.width, peak, new), slope)
     drops_wide = _width(made.width, deep, peak, least, worn, rules["drain widest"])
     drops = None if drops_wide is None else (slope - least) * made.length
-    return FurrowFlow(peak, slope, carries, fast, stands, source, wide, lining, drops,
+    water = min(normal_depth(shape, peak, slope, worn), deep)
+    return FurrowFlow(peak, slope, carries, water, fast, stands, source, wide, lining, drops,
                       drops_wide or made.width)
 
 

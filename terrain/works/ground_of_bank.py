@@ -61,7 +61,7 @@ def wall_shapes(dem: Dem, basin: Basin, name: str) -> list[WorkShape]:
                      basin.batter, name)
         bounds = joined([bounds, pit.bounds])
         lines += pit.breaklines
-    spillway, lip, way = _spillway(dem, basin, name)
+    spillway, lip, way, _ = _spillway(dem, basin, name)
     crests = [np.concatenate([crest[::-1], level_line(lip, basin.sill.level)])
               if way == 0 else np.concatenate([crest, level_line(lip, basin.sill.level)])]
     bank = WorkShape(name, bounds, wall.top, partial(_both, levels, pit), tuple(lines),
@@ -82,17 +82,15 @@ def with_spillway(dem: Dem, basin: Basin) -> Basin:
 
 def spillway_floor(dem: Dem, basin: Basin) -> tuple[Any, FloatArray]:
     """The level floor of a wall's spillway in plan, and the line of its sill. [m]"""
-    shape, lip, _ = _spillway(dem, basin, "")
+    shape, lip, *_ = _spillway(dem, basin, "")
     ring = next(line.points for line in shape.breaklines if line.name == "spillway floor")
     return Polygon(ring[:, :2]), lip
 
 
 def spillway_outlet(dem: Dem, basin: Basin) -> tuple[float, float]:
     """Where a wall's spillway lets its water go: the middle of its floor's foot. [m]"""
-    shape, lip, _ = _spillway(dem, basin, "")
-    ring = Polygon(next(line.points[:, :2] for line in shape.breaklines
-                        if line.name == "spillway floor"))
-    PLACEHOLDER
+    x, y = _spillway(dem, basin, "")[3].mean(axis=0)
+    return float(x), float(y)
 
 
 def spillway_dug(dem: Dem, basin: Basin) -> tuple[Any, FloatArray]:
@@ -147,8 +145,10 @@ def _crest(wall: WallProfile, line: FloatArray) -> FloatArray:
     return level_line(xy, np.interp(at, wall.stations, np.maximum(wall.built, wall.ground)))
 
 
-def _spillway(dem: Dem, basin: Basin, name: str) -> tuple[WorkShape, FloatArray, int]:
-    """The spillway, the line of its sill, and whether it lies beyond the wall's last end (1)."""
+def _spillway(dem: Dem, basin: Basin, name: str
+              ) -> tuple[WorkShape, FloatArray, int, FloatArray]:
+    """The spillway, the line of its sill, whether it lies beyond the wall's last end (1), and the
+    foot of its floor."""
     wall, level = basin.profile, basin.sill.level
     assert wall is not None
     near = np.array([basin.sill_x, basin.sill_y])
@@ -177,7 +177,7 @@ def _spillway(dem: Dem, basin: Basin, name: str) -> tuple[WorkShape, FloatArray,
                       (Breakline("sill", level_line(lip, level)),
                        Breakline("spillway floor", level_line(ring, level))),
                       (level_line(lip, level),), lip, level, None, None, "spillway")
-    return shape, lip, last
+    return shape, lip, last, below
 
 
 def _footprint(wall: WallProfile, line: FloatArray) -> Any:

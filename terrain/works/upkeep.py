@@ -143,8 +143,8 @@ def drained_words(hours: Sequence[float], limit: float) -> str:
              "and use explain, look for where it leaks.")
     if max(hours) <= limit:
         return asked
-    return (f"{asked} Water that stands longer than {limit:g} h breeds mosquitoes ({MOSQUITOES}): "
-            "look for larvae.")
+    return (f"{asked} Water that stands longer than {limit:g} h (standing water) breeds "
+            "mosquitoes: look for larvae.")
 
 
 def months_of(moments: Sequence[str], season: tuple[int, int] | None, driest: int, ahead: int,

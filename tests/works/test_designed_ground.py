@@ -127,7 +127,12 @@ def test_a_bowl_is_dug_as_its_curve_says():
     tree = TreeShape("bowl", 40.0, 40.0, 3.0, 0.5, "", "", 0.25, curve,
                      Point(40, 40).buffer(1.5), 100.0, 40.0, 38.5, curve.capacity)
     patch = patch_of(LEVEL_GROUND, tree_shape(LEVEL_GROUND, tree, "tree", RULES), 0.02)
-    assert patch.cut == pytest.approx(curve.capacity, rel=3e-3)
+    # A mound is left, 0.5 m across at its top 0.05 m over the sill, sides 1:1: below the sill a
+    # frustum of 0.3 and 0.55 m radius, 0.25 m high; above it is heaped on this level ground.
+    mound = np.pi * 0.25 / 3 * (0.3**2 + 0.3 * 0.55 + 0.55**2)
+    cap = np.pi * 0.05 / 3 * (0.3**2 + 0.3 * 0.25 + 0.25**2)
+    assert patch.cut == pytest.approx(curve.capacity - mound, rel=3e-3)
+    assert patch.fill == pytest.approx(cap, rel=0.02)
 
 
 # --- banks

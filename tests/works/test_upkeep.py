@@ -71,7 +71,7 @@ def test_without_distinct_rains_all_is_monthly_or_of_each_quarter():
 def test_a_work_is_asked_for_the_time_that_it_is_planned_to_stand(hours, said, mosquitoes):
     told = drained_words(hours, 72.0)
     assert told.startswith(said)
-    assert ("longer than 72 h breeds mosquitoes" in told) == mosquitoes
+    assert ("longer than 72 h (standing water) breeds mosquitoes" in told) == mosquitoes
 
 
 def test_a_moment_that_is_none_is_refused():

@@ -175,7 +175,7 @@ def _draw_levels(figure: Figure, left: float, top: float, wide: float, plan: Pla
         _name_row(figure, ax, planned.store.name, sy.brief(full, "volume", system), colours[0],
                   gid)
         said = (_how_empty(part.held[-len(days):] / full) if planned.placed.kind == "tank" else
-                _how_wet(wet_days(part, full)[-len(days):], seasons.known[-len(days):]))
+                _how_wet(wet_days(part, full), seasons, len(days)))
         ax.text(1.02, 0.5, said,
                 transform=ax.transAxes, ha="left", va="center", fontsize=sy.TEXT_SIZE,
                 color=sy.SOFT_INK, gid=gid)
@@ -193,12 +193,17 @@ def _how_empty(share: FloatArray) -> str:
     return f"empty {part} of days" if dry else "no empty day here"
 
 
-def _how_wet(wet: NDArray[np.bool_], known: NDArray[np.bool_]) -> str:
-    """On how many days a year of those drawn, days without a reading left out, a work is wet."""
-    if not wet.any():
-        return "never wet"
-    days = 365.25 * float(wet[known].mean()) if known.any() else 0.0
-    return f"wet {days:.{0 if days >= 9.95 else 1}f} days a year"
+def _how_wet(wet: NDArray[np.bool_], seasons: SeasonRun, drawn: int) -> str:
+    """On how many days a year of the last ones, which are drawn, days without a reading left out,
+    a work is wet; where those are not all, also in the average year of the record."""
+    last, known = wet[-drawn:], seasons.known[-drawn:]
+    found = [365.25 * float(last[known].mean()) if known.any() else 0.0]
+    if drawn < wet.size:
+        found.append(float((wet * seasons.weights).sum()))
+    days = [f"{some:.{0 if some >= 9.95 else 1}f}" if some else "no" for some in found]
+    if len(days) == 1:
+        return f"wet {days[0]} days a year" if last.any() else "never wet"
+    return f"wet {days[0]} days a year here,\n{days[1]} in an average year"
 
 
 def draw_trees(figure: Figure, left: float, top: float, wide: float, plan: Plan) -> None:

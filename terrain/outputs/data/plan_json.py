@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from terrain.inputs.dem import Dem
 from terrain.inputs.made_from import fingerprints, made_with
 from terrain.outputs.data.answers_json import (
     ground_facts,
@@ -155,7 +154,8 @@ def furrow_facts(plan: Plan, planned: PlannedStore) -> dict[str, Any]:
     assert made is not None  # asked for furrows alone
     runs = flow_in_furrow(plan.inputs, planned.placed, planned.store, made)
     return {"line": line_string(dem, made.line), "length_m": made.length, "width_m": made.width,
-            "sill_level_m": made.sill, "start_level_m": made.start_level, "end_level_m": made.end_level, "rim_level_m": made.rim,
+            "sill_level_m": made.sill, "start_level_m": made.start_level,
+            "end_level_m": made.end_level, "rim_level_m": made.rim,
             "fall_m": made.fall, "falls": made.falls, "lower_rim_by_m": made.lower_by,
             "deepest_m": made.deepest[1], "deepest_at_m": made.deepest[0],
             "lowest_m": made.lowest[1], "lowest_at_m": made.lowest[0],

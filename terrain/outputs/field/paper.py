@@ -161,8 +161,9 @@ def _told(field: SettingOut) -> Iterator[tuple[str, bool]]:
         yield "All levels and lengths are feet, tenths and hundredths, not inches.", True
     yield "What the columns mean", True
     yield ("A stake marks what to make and at which level. C is how deep to cut from the raster's "
-           "ground to that level, F how high to fill. Staff is what the staff must read with "
-           "its foot at that level; write what it reads beside it, and tick the stake."), False
+           "ground to that level, F how high to fill. Staff is what the staff is planned to read "
+           "with its foot at that level; find below what it must read on the day. Write what it "
+           "reads beside it, and tick the stake."), False
     yield ("An offset stake stands out of the digger's way. Write on it its number, its offset "
            "and the cut or fill from its own ground to the stake's level, measured again with the "
            "level."), False
@@ -180,7 +181,7 @@ def _told(field: SettingOut) -> Iterator[tuple[str, bool]]:
                "otherwise than planned, add the difference to every staff figure of that set-up. "
                + ("Where it is a peg, do not: the staff figures there hold the raster's ground at "
                   "the peg, and are only what to expect. Line of sight = the peg's level as found "
-                  "+ the reading on it; staff = line of sight - its level, of each stake. "
+                  "+ the reading on it; staff = line of sight less the stake's level. "
                   if field.pegs else "")
                + "Read the mark again before you move the level: it must read the same to 5 mm "
                "(0.02 ft; common practice, no source). The table below follows the set-ups."), False
@@ -190,7 +191,7 @@ def _told(field: SettingOut) -> Iterator[tuple[str, bool]]:
         then = [f"then stake{'s' if len(read) > 1 else ''} {runs_of(read)}"] if read else []
         then += [f"before you leave, {' and '.join(leaves)}"] if leaves else []
         yield (f"Set-up {set_up.number}, near {_place(field, set_up.x, set_up.y)}, line of sight "
-               f"at {unit.of(set_up.height):.3f} {sign}: read {set_up.back}, planned "
+               f"planned at {unit.of(set_up.height):.3f} {sign}: read {set_up.back}, planned "
                f"{unit.of(set_up.back_reading):.3f} {sign}"
                + (", line of sight as found _______" if field.by_peg(set_up.number) else "")
                + "".join(f"; {what}" for what in then) + "."), False
@@ -238,7 +239,7 @@ def _cells(field: SettingOut, staked: Staked) -> list[str]:
     places = 7 if source is not None and source.is_geographic else 2
     row = ["", str(staked.number), stake.mark, f"{of(stake.station):.2f}",
            f"{staked.at.east:.{places}f}", f"{staked.at.north:.{places}f}",
-           BRIEF.get(stake.design_of, stake.design_of),
+           BRIEF.get(stake.design_of, stake.design_of.removeprefix("spillway ")),
            f"{of(stake.design):.3f}", f"{of(stake.ground):.2f}", _c(field, stake.cut)]
     if field.set_ups:
         row += [str(staked.set_up or "–"),
@@ -268,7 +269,7 @@ def _sections(field: SettingOut) -> Iterator[tuple[str, list[Staked]]]:
             if here:
                 yield (f"Read from no set-up: {work}" if number is None else
                        f"Set-up {number}: {work}"
-                       + ("; staff = line of sight as found - its level"
+                       + ("; staff = line of sight as found, less its level"
                           if field.by_peg(number) else ""), here)
 
 

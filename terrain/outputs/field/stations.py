@@ -44,8 +44,8 @@ def stations_along(line: LineString, rules: Rulebook) -> list[float]:
     for station in sorted(closer):
         if not kept or station - kept[-1] > spare:
             kept.append(station)
-    if line.length - kept[-1] < spare and len(kept) > 1:
-        kept[-1] = line.length
+    if kept[-1] < line.length:
+        kept[len(kept) - (len(kept) > 1):] = [line.length]
     # Stakes on the whole spacing, where no bend's stake stands beside them already.
     for station in evenly(line.length, rules["stake spacing"])[1:-1]:
         if min(abs(station - other) for other in kept) > spare:

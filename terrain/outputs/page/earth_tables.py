@@ -105,9 +105,8 @@ def machine_words(plan: Plan) -> str:
 
 
 def order_rows(plan: Plan) -> list[tuple[str, str, str]]:
-    """Each step: the work, what is done, and the machine hours that it needs."""
-    return [(step.work, step.says, "" if step.hours is None else
-             _range(step.hours, "{:.1f}", " h of a machine")) for step in plan.order]
+    """Each step: the work, what is done, and how long it takes."""
+    return [(step.work, step.says, step.takes) for step in plan.order]
 
 
 def fixed_rows(plan: Plan) -> list[str]:

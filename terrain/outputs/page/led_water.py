@@ -93,10 +93,10 @@ def furrow_rows(plan: Plan) -> list[tuple[str, list[str]]]:
         falls = (f"{size(made.fall)}, its bed {made.slope:.1%}" if made.falls else
                  f"no: lower that rim by {size(max(made.lower_by, 0.01))}")
         rows.append((planned.store.name, [
-            plan.cascade.nodes[node.spills_to].store.name, length(made.length), level(made.start_level),
-            level(made.end_level), falls, size(max(made.deepest[1], 0.0)), size(made.lowest[1]),
-            earth(made.earth), flow(runs.capacity), flow(runs.peak), speed(runs.velocity),
-            _judged(runs)]))
+            plan.cascade.nodes[node.spills_to].store.name, length(made.length),
+            level(made.start_level), level(made.end_level), falls,
+            size(max(made.deepest[1], 0.0)), size(made.lowest[1]), earth(made.earth),
+            flow(runs.capacity), flow(runs.peak), speed(runs.velocity), _judged(runs)]))
     return rows
 
 
@@ -117,7 +117,7 @@ def furrow_words(plan: Plan) -> str:
             f"width, {rules.source('furrow width')}), its bed evenly down to the rim of the next "
             "work, from its depth below the sill where the fall allows that, else from the sill. "
             "A trench as wide and deep along the sill's foot gathers what comes over all of that; "
-            "its earth is counted. Where the ground stands less than {deep} over the bed (furrow "
+            f"its earth is counted. Where the ground stands less than {deep} over the bed (furrow "
             f"depth, {rules.source('furrow depth')}), its own earth makes up its sides, in a low "
             "place the ground under its bed too: there the ground over its bed is below 0. It "
             f"needs a fall of {rules['furrow fall']:.1%} (furrow fall, "

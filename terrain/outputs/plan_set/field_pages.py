@@ -32,7 +32,7 @@ BOX = "\u2610"
 #: So many trees of one work are told one by one; of more the levels are told from least to most.
 MOST_APART = 8
 #: A column that holds no more than this is gone on in. [pt]
-FEW_LINES = 90.0
+FEW_LINES = 150.0
 #: Cautions beside the grave ones that are settled before anybody digs, by words that they hold:
 #: water round or over a bank, rock and trench walls, whoever else has a say, what lies in its way.
 _SETTLED_FIRST = re.compile(
@@ -49,7 +49,8 @@ WITHIN = {"sill": ("sill off level", "sill off level"),
           "bed": ("bed off level", "bed off level"), "check": ("bed off level", "bed off level"),
           "floor": ("bed off level", "bed off level"), "rim": ("bed off level", "bed off level"),
           "cut-off": ("bed off level", "bed off level"),
-          "furrow": ("bed off level", "bed off level")}
+          "furrow": ("bed off level", "bed off level"),
+          "inlet": ("bed off level", "bed off level"), "outlet": ("bed off level", "bed off level")}
 
 
 @sy.styled
@@ -220,24 +221,10 @@ def _steps(plan: Plan, entry: Entry, flow: Flow) -> None:
         return
     flow.head("Steps, in their order")
     for number, step in steps:
-        takes = takes_words(step)
-        flow.text(f"Step {number} of the order of work{f'; {takes}' if takes else ''}.",
+        flow.text(f"Step {number} of the order of work{f'; {step.takes}' if step.takes else ''}.",
                   colour=sy.SOFT_INK)
         for said in parts_of(step.says):
             flow.text(said, number=BOX, gap=2.5)
-
-
-def takes_words(step: Step) -> str:
-    """How long a step takes: days by hand where it is dug so, else hours of a machine; "" where
-    it takes neither."""
-    if step.by_hand is not None:
-        return f"{_span(step.by_hand)} days of one worker by hand"
-    return "" if step.hours is None else f"{_span(step.hours)} h of a machine"
-
-
-def _span(given: tuple[float, float]) -> str:
-    low, high = (f"{value:.1f}" for value in given)
-    return low if low == high else f"{low} to {high}"
 
 
 def parts_of(says: str) -> list[str]:

@@ -9,7 +9,7 @@ from terrain.outputs.drawing.title_block import Imprint
 from terrain.outputs.page.earth_tables import machine_words
 from terrain.outputs.page.led_water import culvert_cautions
 from terrain.outputs.page.money_tables import HEADS, rate_words, span
-from terrain.outputs.plan_set.field_pages import BOX, begun, done, takes_words
+from terrain.outputs.plan_set.field_pages import BOX, begun, done
 from terrain.outputs.plan_set.page import Blank, Flow, Page
 from terrain.outputs.plan_set.work_pages import told_once
 from terrain.outputs.sheets.plan_sheets import DUG
@@ -148,7 +148,7 @@ def order_and_cautions(plan: Plan, imprint: Imprint) -> list[Page]:
                   "on its own page, which follows.", colour=sy.SOFT_INK)
         for number, step in enumerate(plan.order, 1):
             # The box stands before the words, as the number hangs in the margin.
-            said = f"{step.work}: {takes_words(step)}" if step.work else step.says
+            said = f"{step.work}: {step.takes}" if step.work else step.says
             flow.text(f"{BOX} {said}", number=str(number), gap=5,
                       size=sy.TEXT_SIZE, weight="bold" if step.work else "normal")
         flow.turn()

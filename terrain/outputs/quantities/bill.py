@@ -526,6 +526,23 @@ def stored_and_kept(plan: Plan, name: str) -> tuple[float, float | None]:
     return held, None if plan.year is None else sum(plan.year.entries[i].captured for i in own)
 
 
+def _besides(plan: Plan, units: Units, worth: Table) -> dict[str, Row]:
+    """What natural hollows of the site file, which nobody digs or buys, hold and keep."""
+    names = [name for name in dict.fromkeys(p.placed.work.name for p in plan.stores
+                                            if p.store.kind == "hollow") if name not in worth.rows]
+    if not names:
+        return {}
+    found = [stored_and_kept(plan, name) for name in names]
+    sums = {"natural hollows, which nobody digs, hold besides": sum(held for held, _ in found),
+            f"natural hollows keep besides in an {_year(plan)}":
+                None if plan.year is None else sum(kept or 0.0 for _, kept in found)}
+    by = units.factor("volume")
+    return {what: {"what": Cell(what), "unit": Cell(units.name("volume")),
+                   **{end: Cell(None if volume is None else volume * by, given=True,
+                                form="volume") for end in LOW_HIGH}}
+            for what, volume in sums.items()}
+
+
 def _summary(plan: Plan, units: Units, tables: Mapping[str, Table]) -> Table:
     currency = cell_text(plan.site.money.currency) if plan.site.money else "money"
     table = Table("summary", cell_text(plan.site.name), (
@@ -564,6 +581,7 @@ def _summary(plan: Plan, units: Units, tables: Mapping[str, Table]) -> Table:
     add("ground to seed and mulch", units.name("area"), "materials", "seed")
     add("all works hold", units.name("volume"), "worth", "holds")
     add(f"they keep in an {_year(plan)}", units.name("volume"), "worth", "kept")
+    table.rows |= _besides(plan, units, tables["worth"])
     for key, head, _ in (("machine", "machine", ""), *BOUGHT):
         add(f"cost of {head}", currency, "cost", f"{key}low", f"{key}high")
     add("cost of all that is priced", currency, "cost", "alllow", "allhigh")

@@ -8,8 +8,8 @@ import numpy as np
 from shapely import LineString, Point
 
 from terrain.inputs.dem import Dem
-from terrain.plan.safety.overtopping import met_on
 from terrain.plan.safety.furrow_cautions import furrow_flow_cautions
+from terrain.plan.safety.overtopping import met_on
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade, Node

@@ -31,10 +31,11 @@ def furrow_flow_cautions(inputs: Inputs, place: Placed, store: Store, made: Furr
     if not runs.holds:
         said.append(_too_fast(made, runs, to))
     if not made.begins_below and runs.peak > 0:
+        mound = ", and set the trunk on a mound higher than that" if place.tree else ""
         said.append(f"The furrow to \"{to}\" has too little fall to begin below the sill: its bed "
-                    "begins level with that between banks, and what fills it stands up to "
-                    f"{in_both(made.depth, 'size')} over the sill before it runs off. Lead it to "
-                    f"a lower place, or make it wider and shallower; {OWNER}.")
+                    "begins level with that between banks, and at the design peak water stands "
+                    f"back {in_both(runs.water, 'size')} over the sill. Lead it to a lower place, "
+                    f"or make it wider{mound}; {OWNER}.")
     return said
 
 

@@ -40,6 +40,7 @@ from terrain.surface.neighbours import LEAVES
 from terrain.surface.terrain import Terrain
 from terrain.units import either, first_system, in_both
 from terrain.works.furrow import Furrow, furrow, furrow_line
+from terrain.works.ground_of_bank import spillway_outlet
 from terrain.works.roof import RoofCatchment
 from terrain.works.rules import Rulebook
 from terrain.works.store import TANK_HEIGHT, Store
@@ -505,6 +506,10 @@ def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArr
         path = furrow_line((x, y), end, place.outline, to.outline)
         return target, path, "furrow", len(path)
     dem.cell_of(x, y, site.where_work(place.work.name))
+    if not led and place.basin is not None and place.basin.has_wall:
+        way = _from_spillway(terrain, place, index, marks, rules)
+        if way is not None:
+            return *way, "", 0
     found, path = _overland(terrain, place, index, marks, lead)
     return found, path, led, len(lead) if led else 0
 
@@ -537,6 +542,25 @@ def _overland(terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int
     way = np.stack(dem.xy(path[:, 0], path[:, 1]), 1)
     way = np.concatenate([np.asarray(lead), way])
     return (met - 1 if met > 0 and met != index + 1 else None), way
+
+
+def _from_spillway(terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],
+                   rules: Rulebook) -> tuple[int | None, NDArray[np.float64]] | None:
+    """Who takes what a wall's spillway lets go, and its way from there; None where that lies off
+    the known ground, or the way down runs into its own pool."""
+    dem = terrain.dem
+    assert place.basin is not None  # asked for walls alone
+    x, y = spillway_outlet(dem, replace(place.basin, sill=first_sill(place, rules)))
+    if not np.isfinite(float(dem.height_at(x, y))):
+        return None
+    row, column = (int(v) for v in dem.row_column(x, y))
+    if marks[row, column] == index + 1:
+        return None
+    found, path = _overland(terrain, place, index, marks, [(x, y)])
+    rows, columns = dem.row_column(path[1:, 0], path[1:, 1])
+    if (marks[rows, columns] == index + 1).any():
+        return None
+    return found, path
 
 
 def _entry(to: Placed, x: float, y: float, out: float) -> tuple[float, float]:

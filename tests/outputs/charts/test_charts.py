@@ -149,6 +149,18 @@ def test_days_wet_are_those_of_the_seasons(demo_plan, seen):
         assert said in words
 
 
+def test_days_wet_are_told_of_the_years_drawn_and_of_all(demo_plan, seen):
+    """Both figures, so that the chart and the table of seasons can be held side by side."""
+    figure = Figure(figsize=(11, 6))
+    draw_stores(figure, 0.5, 5.5, 10.0, demo_plan)
+    words = seen.words(figure)
+    told = [f"{days:.{0 if days >= 9.95 else 1}f} in an average year"
+            for index in ground_stores_of(demo_plan)
+            if (days := demo_plan.told.seasons[index][0].days_with_water)]
+    assert told
+    assert [said for said in told if said not in words] == []
+
+
 def test_no_record_no_year(demo_plan):
     with pytest.raises(InputError, match="no daily rain record"):
         draw_year(replace(demo_plan, seasons=None, year=None))

@@ -67,7 +67,7 @@ def feet(small_site_folder, tmp_path_factory) -> Written:
     text = path.read_text().replace(".geojson", ".gpkg").replace(
         "name: Small valley", "name: Small valley\nunits: us")
     text = text.replace("  file: ground.tif", "  file: ground.tif\n  height unit: us-ft")
-    text += "benchmark: {at: [500085, 6399955], level: 203.0 m}\n"
+    text += "benchmark: {at: [500085, 6399955], level: 666.01 ft}\n"
     text = re.sub(r"\[(\d{6}), (\d{7})\]", lambda m: "[{:.4f}, {:.4f}]".format(
         *_moved(float(m[1]), float(m[2]))), text)
     path.write_text(text)

@@ -108,4 +108,7 @@ def test_the_table_follows_the_set_ups_and_pegs_are_told(pages):
         place = written.plan.inputs.dem.named(peg.back_x, peg.back_y)
         assert f"P{peg.back[1:]}: {place}, ground" in said
         assert f"set-up {peg.number} planned {of(peg.back_reading):.3f}, read ___" in said
+    of_pegs = [s for s in written.field.set_ups if s.of is not None]
+    assert said.count("line of sight as found _______") == len(of_pegs)
+    assert said.count("Where it is a peg, do not") == bool(of_pegs)
     assert ("feet, tenths and hundredths, not inches" in said) == (written.field.unit.key != "m")

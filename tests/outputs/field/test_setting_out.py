@@ -45,7 +45,7 @@ def test_a_swales_stakes(demo_plan, of):
         assert line.distance(Point(stake.x, stake.y)) < 1e-6
         assert stake.design == swale.sill.level
         assert stake.design_of == "lip"
-    stations = sorted(s.station for s in stakes)
+    stations = sorted(s.station for s in [*stakes, *of("upper swale", "sill")])
     assert stations[0] == 0
     assert stations[-1] == pytest.approx(line.length)
     assert np.diff(stations).max() <= 10 + 1e-9  # stakes every 10 m, common practice, no source
@@ -176,7 +176,8 @@ def test_no_reading_is_longer_than_the_staff(demo_field):
     assert len(read) > 0.9 * len(field.stakes)
     assert len(field.set_ups) > 1  # the demo's works span more than a staff of 4 m
     for staked in read:
-        assert 0.1 - 1e-6 <= staked.reading <= 3.8 + 1e-6  # 0.2 m to spare, no source
+        # 0.3 m of the foot and 0.2 m of the top to spare: common practice, no source
+        assert 0.3 - 1e-6 <= staked.reading <= 3.8 + 1e-6
         back = field.set_ups[staked.set_up - 1]
         assert back.back_level + back.back_reading - staked.stake.design == pytest.approx(
             staked.reading)
@@ -211,6 +212,103 @@ def test_offset_stakes_stand_square_to_the_line_clear_of_all_digging(demo_plan, 
         assert np.median(near) > 0.98
         uphill = [s.offset.ground - s.stake.ground for s in beside]
         assert np.mean(uphill) > 0.1
+
+
+def test_only_sill_stakes_stand_within_a_sill(demo_plan, demo_field):
+    """Of a swale's lip and of a pit's edge: no other stake is driven between a sill's ends, where
+    it would be taken for one to hold to half a centimetre."""
+    looked = 0
+    for staked in demo_field.works.values():
+        sills = [s.stake for s in staked if s.stake.mark == "sill"]
+        others = [s.stake for s in staked if s.stake.mark in ("line", "end", "rim")]
+        if len(sills) < 3 or not others:
+            continue
+        looked += 1
+        assert not sills[0].ring or sills[0].station < sills[-1].station  # none over a ring's start
+        assert not [s for s in others if sills[0].station < s.station < sills[-1].station]
+        middle = (sills[0].station + sills[-1].station) / 2
+        assert min(abs(s.station - middle) for s in sills) < 1e-6
+    assert looked >= 4
+
+
+def test_a_long_sill_has_stakes_no_further_apart_than_a_line():
+    """30 m of sill with a corner 4 m from its start: the corner has its stake, and none stands
+    more than 10 m from the next (stake spacing, common practice, no source); a sill of 4 m has
+    its ends and its middle alone."""
+    from terrain.outputs.field.stakes import _along_sill
+
+    line = LineString([(0, 0), (14, 0), (14, 60)])
+    found = _along_sill(line, 10.0, 40.0, Rulebook())
+    assert (found[0], found[-1]) == (10.0, 40.0)
+    assert {14.0, 25.0} <= {round(s, 6) for s in found}
+    assert np.diff(found).max() <= 10 + 1e-9
+    assert _along_sill(line, 2.0, 6.0, Rulebook()) == pytest.approx([2.0, 4.0, 6.0])
+
+
+def test_a_line_shorter_than_the_least_gap_has_both_its_ends():
+    assert stations_along(LineString([(0, 0), (1.5, 0)]), Rulebook()) == pytest.approx([0.0, 1.5])
+
+
+def test_a_spillways_corners_stand_on_its_floor_where_that_meets_the_ground(demo_plan, demo_field,
+                                                                            of):
+    """The designed ground at each is the level on the stake within 1 cm; natural ground is no lower
+    there, and a little further on it is (the floor has run out); left is left for who looks from
+    inlet to outlet (cross product)."""
+    inlet, outlet = of("gully pond", "inlet"), of("gully pond", "outlet")
+    assert len(inlet) == len(outlet) == 2
+    basin = next(p for p in demo_plan.stores if p.store.name == "gully pond").basin
+    grid, dem = demo_field.grid, demo_plan.inputs.dem
+    turns = np.linspace(0, 2 * np.pi, 24)
+    for stake in [*inlet, *outlet]:
+        assert stake.design == basin.sill.level
+        row, column = int((grid.top - stake.y) / grid.cell), int((stake.x - grid.left) / grid.cell)
+        assert demo_field.level[row, column] == pytest.approx(stake.design, abs=0.01)
+        assert stake.cut > 0
+        assert dem.height_at(stake.x + np.cos(turns), stake.y + np.sin(turns)).min() < stake.design
+        assert "sides 2.5:1" in stake.design_of  # the steeper of its wall's 3 and 2.5
+    flow = np.mean([(s.x, s.y) for s in outlet], axis=0) - np.mean([(s.x, s.y) for s in inlet],
+                                                                   axis=0)
+    for pair in (inlet, outlet):
+        left, right = (next(s for s in pair if side in s.design_of) for side in ("left", "right"))
+        assert flow[0] * (left.y - right.y) - flow[1] * (left.x - right.x) > 0
+    pool = basin.outline
+    assert max(pool.distance(Point(s.x, s.y)) for s in inlet) < min(
+        pool.distance(Point(s.x, s.y)) for s in outlet)
+
+
+def test_a_floors_side_runs_out_where_the_ground_comes_down_to_it():
+    """On a plane that falls 1 in 10 along the side from 1 m over the floor, natural ground meets
+    the floor after 10 m; the stake stands with 0.3 m of floor beyond it.  On level ground over the
+    floor the side ends at its corner; where ground is lower at once there is no corner."""
+    from types import SimpleNamespace
+
+    from terrain.outputs.field import spillway_corners as module
+
+    side = LineString([(0, 0), (14, 0), (14, 5)])
+    falls = SimpleNamespace(height_at=lambda x, y: 11.0 - 0.1 * np.asarray(x))
+    level = SimpleNamespace(height_at=lambda x, y: 11.0 + 0 * np.asarray(x))
+    assert module._runs_out(side, falls, 10.0) == pytest.approx(9.7, abs=0.051)
+    assert module._runs_out(side, level, 10.0) == pytest.approx(14.0)
+    assert module._runs_out(side, level, 12.0) is None
+
+
+def test_which_staff_figures_are_the_days_and_which_only_planned(demo_field, tmp_path):
+    """What a benchmark reads more than planned is how much higher the level stands, so all of that
+    set-up reads so much more. A peg's level is not known beforehand: the reading is the line of
+    sight found, less the level to make (height of instrument, common practice, no source)."""
+    from terrain.outputs.field.words import levels_of
+
+    write_stake_table(demo_field, tmp_path / "s.csv")
+    with open(tmp_path / "s.csv", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    backs = {str(s.number): s.back for s in demo_field.set_ups}
+    assert {backs[row["set_up"]] == "the benchmark" for row in rows} == {True, False}
+    for row, staked in zip(rows, demo_field.stakes, strict=True):
+        said = ("planned plus what the benchmark reads more than planned"
+                if backs[row["set_up"]] == "the benchmark" else
+                "line of sight as found less design level")
+        assert row["staff_reading_on_the_day"] == said
+        assert said in levels_of(demo_field, staked)
 
 
 def arc(radius, angle):
@@ -315,7 +413,8 @@ def test_a_bowl_can_be_dug_from_its_stakes(demo_plan, of):
     assert len(rim) == 3
     assert np.hypot(floor.x - tree.x, floor.y - tree.y) < tree.crown / 2
     # The mound stays: the trunk stands over the water, not on the floor.
-    assert sill.design < trunk.design < sill.design + 0.1
+    water = sill.design + planned.store.sill.head  # at the design peak
+    assert water < trunk.design < water + 0.1
     assert trunk.design_of == "top of the mound to leave"
     for stake in rim:
         assert np.hypot(stake.x - tree.x, stake.y - tree.y) == pytest.approx(tree.crown / 2)
@@ -331,7 +430,16 @@ def test_which_feet_and_that_they_are_parted_in_tenths_is_said(feet, metric):
     assert "US survey feet (1200/3937 m)" in said
     assert "feet, tenths and hundredths" in said
     assert "not inches: 0.10 ft is 1.2 in" in said
+    assert "and so is `ft` in the site file" in said
+    assert "international foot" not in said
     assert "inches" not in " ".join(metric.field.notes)
+
+
+def test_ft_in_a_site_file_is_the_rasters_foot(feet):
+    """666.01 US survey feet are 666.01 x 1200/3937 m (Federal Register, 1959), 0.4 mm more than so
+    many international ones; stakes.pdf tells the figure that the site file states."""
+    assert feet.field.benchmark.level == pytest.approx(666.01 * 1200 / 3937, abs=1e-6)
+    assert f"{feet.field.unit.of(feet.field.benchmark.level):.3f}" == "666.010"
 
 
 def test_a_us_site_on_a_raster_in_metres_is_told_what_the_drawing_is_in(small_site, metric,

@@ -88,7 +88,8 @@ def test_steps_are_printed_in_their_order_with_hours(demo_plan):
     names = [work for work, _, _ in rows if work]
     assert names == ["yard swale", "orchard", "road basin", "upper swale", "lower swale",
                      "gully pond", "furrow of yard swale", "furrows of orchard"]
-    assert all(hours.endswith(" h of a machine") for work, _, hours in rows if work)
+    assert all(takes.endswith(" days of one worker by hand" if "furrow" in work else
+                              " h of a machine") for work, _, takes in rows if work)
     assert [fact["step"] for fact in order_facts(demo_plan)] == list(range(1, len(rows) + 1))
 
 

@@ -138,6 +138,20 @@ def test_without_rates_and_with_earth_carried_about(demo_plan, tmp_path):
                            ].value is None
 
 
+def test_what_works_and_natural_hollows_keep_is_all_that_is_kept(demo_plan):
+    """The report's figure of the year is the account's, of every store; nobody buys a hollow."""
+    table = next(t for s in bill_of(demo_plan) for t in s.tables if t.key == "summary")
+    told = {what: row["low"].value for what, row in table.rows.items()}
+    kept = [value for what, value in told.items() if "keep" in what and "cost" not in what
+            and "upkeep" not in what]
+    held = [value for what, value in told.items() if "hold" in what and "cost" not in what
+            and "tanks" not in what]
+    assert len(kept) == len(held) == 2
+    assert sum(kept) == pytest.approx(sum(e.captured for e in demo_plan.year.entries), rel=1e-6)
+    assert sum(held) == pytest.approx(sum(
+        p.store.capacity for p in demo_plan.stores if p.store.kind != "drain"), rel=1e-6)
+
+
 @pytest.mark.slow
 def test_changing_a_rate_changes_the_totals_as_by_hand(demo_plan, folder, book):
     engine = Engine(folder / SPREADSHEET)

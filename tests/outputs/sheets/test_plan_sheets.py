@@ -422,3 +422,14 @@ def test_a_bund_lies_outside_its_water(plan):
     assert isinstance(bund, Polygon)
     assert bund.is_valid
     assert bund.intersection(tree.outline).area < 0.01 * bund.area
+
+
+def test_a_furrow_from_another_work_is_drawn_on_its_takers_plan(demo_plan):
+    """The orchard's own furrows, and that from the yard swale, which ends at its first rim."""
+    entry = next(e for e in dug_works(demo_plan) if e.name == "orchard")
+    figure = draw_sheet(demo_plan, entry)
+    drawn = [np.asarray(line.get_xydata()) for ax in figure.axes for line in ax.lines
+             if line.get_gid() == "furrow"]
+    made = next(n.furrow for n in demo_plan.cascade.nodes if n.store.name == "yard swale")
+    assert any(np.hypot(*(way[-1] - made.line[-1])) < 0.01
+               and np.hypot(*(way[0] - made.line[0])) < 0.01 for way in drawn)

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from shapely import LineString
 
+from terrain.outputs.data.plan_json import plan_object
 from terrain.outputs.field.stakes import stakes_of
 from terrain.outputs.gis.layers import layers_of
 from terrain.outputs.quantities.bill import bill_of
 from terrain.plan.plan import make_plan
+from terrain.works.designed_ground import Grid
 
 WORKS = """works:
   - kind: tank
@@ -42,6 +44,10 @@ def plan(small_site_folder, tmp_path_factory):
     return make_plan(site)
 
 
+def store_json(plan, name):
+    return next(s for s in plan_object(plan)["stores"] if s["name"] == name)
+
+
 def named(plan, name):
     index = next(i for i, p in enumerate(plan.stores) if p.store.name == name)
     return plan.stores[index], plan.cascade.nodes[index]
@@ -68,9 +74,42 @@ def test_a_furrow_falls_from_the_sill_to_the_rim(plan):
     swale, node = named(plan, "east swale")
     made, to = node.furrow, named(plan, "trees 1")[0]
     assert made.falls
-    assert made.bed(0.0) == pytest.approx(swale.store.sill.level)
+    assert made.bed(0.0) == pytest.approx(swale.store.sill.level - made.depth)
+    assert made.sill_length == pytest.approx(swale.store.sill.length)
     assert made.bed(made.length) == pytest.approx(to.store.sill.level)
     assert np.hypot(*(made.line[-1] - (to.store.x, to.store.y))) == pytest.approx(1.5, abs=0.05)
+
+
+def test_what_it_carries_is_told_where_it_is_too_little_or_too_fast(plan):
+    """Figures of the caution and of `plan.json` are those of Manning by hand (Chow 1959)."""
+    swale, node = named(plan, "east swale")
+    made, facts = node.furrow, store_json(plan, "east swale")["furrow"]
+    radius = made.width * made.depth / (made.width + 2 * made.depth)
+    full = radius ** (2 / 3) * made.slope**0.5 / 0.03 * made.width * made.depth
+    assert facts["capacity_m3_s"] == pytest.approx(full, rel=1e-5)
+    assert facts["peak_m3_s"] == pytest.approx(swale.store.sill.peak, rel=1e-5)
+    assert facts["enough"] == (full >= swale.store.sill.peak)
+    said = [s for s in swale.cautions if s.startswith("The furrow to")]
+    assert any("too small" in s for s in said) == (not facts["enough"])
+    assert any("scours" in s for s in said) == (
+        facts["velocity_m_s"] > facts["permissible_velocity_m_s"])
+    assert said
+
+
+def test_the_step_says_how_water_over_a_long_sill_gets_in(plan):
+    step, = (s.says for s in plan.order if s.work == "furrow of east swale")
+    assert "along the foot of the sill" in step
+    assert "its brim no higher than the sill" in step
+
+
+def test_a_mound_stands_over_the_design_peak_in_stake_and_ground(plan):
+    tree, _ = named(plan, "trees 2")
+    stake, = (s for s in stakes_of(plan) if s.work == "trees 2" and s.mark == "tree")
+    assert stake.design >= tree.store.sill.level + tree.store.sill.head
+    shape, = (s for s in plan.designed.shapes if s.work == "trees 2")
+    spot = Grid(tree.store.x - 0.01, tree.store.y + 0.01, 0.02, 1, 1)
+    left = shape.made(spot, spot.heights(plan.inputs.dem))
+    assert left[0, 0] == pytest.approx(stake.design)
 
 
 def test_one_that_cannot_fall_says_so_on_its_page_and_at_its_stakes(plan):

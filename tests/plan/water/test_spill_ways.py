@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import rasterio
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Point
 
 from terrain.errors import InputError
 from terrain.outputs.data.cascade_json import store_facts
@@ -23,6 +23,7 @@ from terrain.plan.water.accounts import storm_account
 from terrain.plan.water.routing import run_storm
 from terrain.plan.water.spill_ways import ends_in_hollows, pump_cautions, spill_ways
 from terrain.units import in_both
+from terrain.works.ground_of_bank import spillway_floor
 from terrain.works.rules import Rulebook
 
 TANK = """\
@@ -439,3 +440,18 @@ def test_a_record_of_less_than_a_year_is_refused(small_site):
         "date,rain_mm\n" + "".join(f"{day},1.0\n" for day in days))
     with pytest.raises(InputError, match=r"less than a year \(304 days\)"):
         check_site(small_site)
+
+
+def test_a_walls_spill_begins_where_its_spillway_lets_go(small_plan):
+    """Not at the foot of the bank: by the spillway's floor, as drawn, and never through the bank
+    (common practice, no source)."""
+    walls = [(p, n) for p, n in zip(small_plan.stores, small_plan.cascade.nodes, strict=True)
+             if p.basin is not None and p.basin.has_wall and not n.led]
+    assert walls
+    for planned, node in walls:
+        floor, lip = spillway_floor(small_plan.inputs.dem, planned.basin)
+        begins = Point(node.spill_path[0])
+        assert floor.distance(begins) < 0.01
+        wall = LineString(planned.basin.line)
+        assert begins.distance(LineString(lip)) < begins.distance(wall) + 1.0
+        assert not LineString(node.spill_path).crosses(wall)
