@@ -205,6 +205,9 @@ def _columns(dem: Dem, planned: PlannedStore, floor: Sequence[Measured], rules: 
              ) -> tuple[FloatArray, FloatArray, float]:
     """Ground of the cells of a full pool as designed and as surveyed, and a cell's side. [m]"""
     shape = work_shapes(dem, planned, rules)[0]
+    tree = planned.placed.tree
+    if tree is not None and tree.form == "bowl" and shape.for_water is not None:
+        shape = replace(shape, levels=shape.for_water)  # its curve counts no mound either
     pool = shape.pool
     west, south, east, north = pool.bounds
     cell = float(np.sqrt((east - west) * (north - south) / CELLS))
