@@ -203,7 +203,7 @@ def _how_wet(wet: NDArray[np.bool_], seasons: SeasonRun, drawn: int) -> str:
     days = [f"{some:.{0 if some >= 9.95 else 1}f}" if some else "no" for some in found]
     if len(days) == 1:
         return f"wet {days[0]} days a year" if last.any() else "never wet"
-    return f"wet {days[0]} days a year here,\n{days[1]} in an average year"
+    return f"wet {days[0]} days a year;\n{days[1]} on the average"
 
 
 def draw_trees(figure: Figure, left: float, top: float, wide: float, plan: Plan) -> None:

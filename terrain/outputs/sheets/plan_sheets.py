@@ -21,6 +21,7 @@ from terrain.outputs.sheets.swale_sheet import swale_sheet
 from terrain.outputs.sheets.tree_sheet import tree_sheet
 from terrain.plan.earth.earthworks import earth_rows
 from terrain.plan.planned import Plan, PlannedStore
+from terrain.plan.safety.alike import skeleton, told_as_one
 from terrain.plan.safety.gravity import by_gravity
 from terrain.plan.siting.layout import Placed
 from terrain.units import shown
@@ -103,18 +104,25 @@ def subject_of(plan: Plan, entry: Entry) -> Subject:
 
 
 def cautions_of(stores: Sequence[PlannedStore]) -> list[str]:
-    """Cautions of a work, the gravest first; of several trees each says which it is of."""
-    whose: dict[str, list[int]] = {}
+    """Cautions of a work, the gravest first; those of several trees that differ in their figures
+    alone are told as one, and each says which trees it is of."""
+    alike: dict[str, list[tuple[int, str]]] = {}
     for number, planned in enumerate(stores, 1):
         for said in planned.cautions:
-            whose.setdefault(said, []).append(number)
-    found = []
-    for said in by_gravity(whose):
-        numbers = list(dict.fromkeys(whose[said]))
-        named = ", ".join(str(number) for number in numbers)
-        found.append(said if len(numbers) == len(stores) else
-                     f"Tree{'s' if len(numbers) > 1 else ''} {named}: {said}")
-    return found
+            alike.setdefault(skeleton(said), []).append((number, said))
+    told = {told_as_one([said for _, said in whose]): list(dict.fromkeys(
+        number for number, _ in whose)) for whose in alike.values()}
+    return [said if len(told[said]) == len(stores) else f"{_trees(told[said])}: {said}"
+            for said in by_gravity(told)]
+
+
+def _trees(numbers: Sequence[int]) -> str:
+    """Trees by number: `Tree 3`, `Trees 1 to 4`, `Trees 1, 4`."""
+    if len(numbers) == 1:
+        return f"Tree {numbers[0]}"
+    if len(numbers) > 2 and list(numbers) == list(range(numbers[0], numbers[-1] + 1)):
+        return f"Trees {numbers[0]} to {numbers[-1]}"
+    return "Trees " + ", ".join(str(number) for number in numbers)
 
 
 def _benchmark(plan: Plan) -> str:

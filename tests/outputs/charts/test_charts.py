@@ -154,7 +154,7 @@ def test_days_wet_are_told_of_the_years_drawn_and_of_all(demo_plan, seen):
     figure = Figure(figsize=(11, 6))
     draw_stores(figure, 0.5, 5.5, 10.0, demo_plan)
     words = seen.words(figure)
-    told = [f"{days:.{0 if days >= 9.95 else 1}f} in an average year"
+    told = [f"{days:.{0 if days >= 9.95 else 1}f} on the average"
             for index in ground_stores_of(demo_plan)
             if (days := demo_plan.told.seasons[index][0].days_with_water)]
     assert told
