@@ -48,7 +48,8 @@ class Earth:
         As the plan prints it, but for what does not show once it is built: the stripped ground
         and the cut-off trench under a wall, which are filled again.
     cut_surface : float or None
-        None where it is not fixed where the earth is dug.
+        None where it is not fixed where the earth is dug; of a bowl without the mound that is left
+        about its trunk, as its sections have it.
     fill_surface : float
     spillway : float
         Cut of a wall's spillway in natural ground; it is counted by surfaces alone.
@@ -130,7 +131,11 @@ def designed_ground(dem: Dem, stores: Iterable[Built], rules: Rulebook) -> Desig
             continue
         patches = [patch_of(dem, shape) for shape in made]
         shapes += made
-        earth[planned.store.name] = _earth(planned, patches)
+        tree = planned.placed.tree
+        earth[planned.store.name] = _earth(planned, [
+            patch_of(dem, replace(shape, levels=shape.for_water))
+            if tree is not None and tree.form == "bowl" and shape.for_water is not None else patch
+            for shape, patch in zip(made, patches, strict=True)])
         changed += [_Changed(patch.shape, patch.grid, np.abs(patch.change) > UNCHANGED)
                     for patch in patches]
     return Designed(tuple(shapes), earth, tuple(_shared(changed)))
