@@ -9,7 +9,7 @@ from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.title_block import Imprint
 from terrain.outputs.field.setting_out import runs_of as numbers_of
 from terrain.outputs.field.stakes import Stake
-from terrain.outputs.plan_set.one_system import in_one_system
+from terrain.outputs.one_system import in_one
 from terrain.outputs.plan_set.page import Blank, Flow, Page
 from terrain.outputs.plan_set.upkeep_year import (
     UpkeepYear,
@@ -97,7 +97,7 @@ class FieldFlow(Flow):
     def text(self, words: str, size: float = sy.SMALL_SIZE, colour: str = sy.INK,
              weight: str = "normal", gap: float = 3.5, number: str = "") -> None:
         """A paragraph; a number, or a box to tick, hangs in the margin beside it."""
-        super().text(in_one_system(words, self.system), size, colour, weight, gap, number)
+        super().text(in_one(words, self.system), size, colour, weight, gap, number)
 
     def turn(self) -> None:
         """Go on in the next column, unless this one holds but the last lines of the one before."""

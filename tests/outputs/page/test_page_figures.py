@@ -4,7 +4,8 @@ import re
 
 import pytest
 
-from terrain.outputs.page.figures import in_one, with_figures
+from terrain.outputs.one_system import in_one
+from terrain.outputs.page.figures import with_figures
 from terrain.units import in_both, told_first
 
 

@@ -13,9 +13,9 @@ import pytest
 from terrain.outputs.drawing.paper import PAPERS, PRINTABLE
 from terrain.outputs.drawing.title_block import Imprint
 from terrain.outputs.field.stakes import stakes_of
+from terrain.outputs.one_system import in_one
 from terrain.outputs.plan_set.calendar_page import calendar_pages, rows_of
 from terrain.outputs.plan_set.field_pages import BOOK, BOX, field_pages, parts_of
-from terrain.outputs.plan_set.one_system import in_one_system
 from terrain.outputs.plan_set.plan_set import field_book, write_field_book, write_plan_set
 from terrain.outputs.plan_set.undug_pages import undug_pages
 from terrain.outputs.plan_set.upkeep_year import runs_of, upkeep_year, when_words
@@ -146,7 +146,7 @@ def test_metric_pages_hold_no_us_figure_but_in_the_words_of_a_source(demo_plan, 
      )])
 def test_a_figure_in_both_systems_is_told_in_one(system, said):
     """Whichever stands first."""
-    assert in_one_system(
+    assert in_one(
         "Cut 1,205.35 m (3,954.56 ft), 0.6 yd³ (0.4 m³) wide (warned above 0.45 m (1.48 ft); rule: "
         "24 in), 3.6 L/s (0.13 cfs), 1.5 acre (0.6 ha).", system) == said
 
