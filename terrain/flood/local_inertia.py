@@ -1,0 +1,366 @@
+"""Shallow flow without the advection of momentum, in whole units of depth.
+
+Depth and bed are int32 counts of a unit of some tens of nanometres, so what leaves a cell is what
+its neighbour gets, to the last unit, in any order and on any number of threads; differences of
+level are exact, so that a lake at rest stays so.  Fluxes at the faces between cells are float32.
+Arrays are flat with a ring of walls around the ground: `w` columns, cell (row, column) of the
+ground at (row + 1) w + column + 1.  `qx[c]` crosses the west side of cell c, `qy[c]` its north
+side; east and south are positive. [m2/s]
+
+References
+----------
+.. [1] Bates, Horritt & Fewtrell, Journal of Hydrology 387 (2010), 33-45: the equation, friction
+   taken at the new step, depth at a face.
+.. [2] de Almeida, Bates, Freer & Souvignet, Water Resources Research 48 (2012), W05528: flux
+   weighted with those of the faces before and after.
+.. [3] de Almeida & Bates, Water Resources Research 49 (2013), 4833-4844: friction by the size of
+   the flux in both directions.
+"""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+
+from terrain.flood.bare_arrays import (
+    as_bits,
+    as_float,
+    get,
+    get_kept,
+    nearest,
+    put,
+    put_too,
+    read_shared,
+    write_shared,
+)
+from terrain.surface.kernels import kernel
+
+INT, REAL = np.int32, np.float32
+NONE = INT(0)
+ZERO, HALF, ONE, FOUR, QUARTER = REAL(0.0), REAL(0.5), REAL(1.0), REAL(4.0), REAL(0.25)
+TINY = REAL(1e-30)  # where 0 would be divided by 0: nothing in any other sum
+#: Roughness term of a wall: through a face beside it goes less than a unit.
+WALL = 1e17
+#: Share of the flux itself when it is weighted with those before and after, as [2] advises.
+KEEP = REAL(0.9)
+BESIDE = REAL(0.05)
+# Start and series of the inverse cube root.
+START, THIRD = INT(0x54A2FA8C), REAL(1 / 3)
+SECOND, LAST = REAL(2 / 9), REAL(14 / 81)
+#: Rows and columns of a tile; tiles that hold still are passed over.
+TILE_ROWS, TILE_COLUMNS = 16, 64
+#: Turns that a thread waits for its neighbour before it gives its core away.
+PATIENCE = 20_000
+
+
+@numba.njit(inline="always")
+def _face(h_before, h_after, z_before, z_after, m_before, m_after, q, q_before, q_after, across,
+          unit, pull, step, back, all_of, film):
+    """Flux through a face and the whole units that it moves within the step.
+
+    No branch, so that it compiles to vector instructions: h^(7/3) from the bits of h, a first
+    guess of its inverse cube root and one step of a series, good to 2e-5 of it.  Friction of the
+    new flux is solved for, g n^2 |q| q / h^(7/3), with what the other direction adds to |q| as it
+    was: [1] takes |q| as it was, which swings from step to step where friction is strong.
+    """
+    drop = INT(z_after - z_before)
+    level = INT(drop + h_after)
+    top = h_before if h_before > level else level
+    bed = drop if drop > NONE else NONE
+    deep = INT(top - bed)
+    h = REAL(deep) * unit
+    rise = REAL(INT(level - h_before))
+    root = as_float(INT(START - INT(REAL(as_bits(h)) * THIRD)))
+    off = ONE - h * root * root * root
+    root = root + root * off * (THIRD + off * (SECOND + off * LAST))
+    power = h * h * h * root * root
+    rough = m_before + m_after
+    weighted = KEEP * q + BESIDE * (q_before + q_after)
+    driven = power * (weighted - pull * h * rise)
+    along = abs(q)
+    drag = step * rough * rough
+    base = power + drag * (np.sqrt(q * q + across * across) - along)
+    new = (driven + driven) / (base + np.sqrt(base * base + FOUR * drag * abs(driven)) + TINY)
+    most, least = REAL(h_before) * all_of, REAL(INT(-h_after)) * all_of
+    new = new if new < most else most
+    new = new if new > least else least
+    new = new if deep > film else ZERO
+    count = nearest(new * back)
+    count = count if count < h_before else h_before
+    count = count if count > INT(-h_after) else INT(-h_after)
+    return (ZERO if count == NONE else new), count
+
+
+@kernel
+def _across_columns(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, to,
+                    at, moved):
+    """Faces first to last on the west sides of a row's cells."""
+    for j in range(first, last):
+        c = row * w + j
+        across = ((get(qy, c - 1) + get(qy, c)) + (get(qy, c - 1 + w) + get(qy, c + w))) * QUARTER
+        new, count = _face(get(h, c - 1), get(h, c), get(z, c - 1), get(z, c), get(m, c - 1),
+                           get(m, c), get(qx, c), get(qx, c - 1), get(qx, c + 1), across,
+                           unit, pull, step, back, all_of, film)
+        put(to, at + j, new)
+        put_too(moved, j, count)
+
+
+@kernel
+def _across_rows(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, to,
+                 at, moved):
+    """Faces on the north sides of a row's cells."""
+    for j in range(first, last):
+        c = row * w + j
+        across = ((get(qx, c - w) + get(qx, c)) + (get(qx, c - w + 1) + get(qx, c + 1))) * QUARTER
+        new, count = _face(get(h, c - w), get(h, c), get(z, c - w), get(z, c), get(m, c - w),
+                           get(m, c), get(qy, c), get(qy, c - w), get(qy, c + w), across,
+                           unit, pull, step, back, all_of, film)
+        put(to, at + j, new)
+        put_too(moved, j, count)
+
+
+@kernel
+def _settle(h, w, row, first, last, east, north, south, to, at):
+    """New depths of a row; the most by which a cell gives more than it has."""
+    most = NONE
+    for j in range(first, last):
+        had = get(h, row * w + j)
+        from_west, to_east = get(east, j), get(east, j + 1)
+        from_north, to_south = get(north, j), get(south, j)
+        given = to_east if to_east > NONE else NONE
+        given = INT(given - (from_west if from_west < NONE else NONE))
+        given = INT(given + (to_south if to_south > NONE else NONE))
+        given = INT(given - (from_north if from_north < NONE else NONE))
+        given = INT(given - had)
+        most = given if given > most else most
+        put(to, at + j, INT(INT(INT(had + from_west) - to_east) + INT(from_north - to_south)))
+    return most
+
+
+@kernel
+def _cut(h, w, row, first, last, east, north, south, qx, at_x, q_north, at_north, q_south,
+         at_south, above, at_above):
+    """Share out what the cells of a row have, where they would give more.
+
+    Faces that a cell gives through are its own alone, so the order does not matter.  The row above
+    has been settled; what it does not get any more is taken from it.
+    """
+    for j in range(first, last):
+        had = np.int64(h[row * w + j])
+        given = (max(np.int64(east[j + 1]), 0) - min(np.int64(east[j]), 0)
+                 + max(np.int64(south[j]), 0) - min(np.int64(north[j]), 0))
+        if given <= had:
+            continue
+        share = had / given * (1.0 - 1e-9)
+        if east[j + 1] > 0:
+            east[j + 1] = INT(east[j + 1] * share)
+            qx[at_x + j + 1] = REAL(qx[at_x + j + 1] * share)
+        if east[j] < 0:
+            east[j] = INT(east[j] * share)
+            qx[at_x + j] = REAL(qx[at_x + j] * share)
+        if south[j] > 0:
+            south[j] = INT(south[j] * share)
+            q_south[at_south + j] = REAL(q_south[at_south + j] * share)
+        if north[j] < 0:
+            before = north[j]
+            north[j] = INT(before * share)
+            q_north[at_north + j] = REAL(q_north[at_north + j] * share)
+            above[at_above + j] = INT(above[at_above + j] + before - north[j])
+
+
+@kernel
+def _over_edges(row, w, awake, film, h, h_new, unit, back, starts, cells, factors, powers, booked):
+    """Let water out of the ground, after all else has moved."""
+    at_tiles = (row - 1) // TILE_ROWS * ((w - 3 + TILE_COLUMNS) // TILE_COLUMNS)
+    for e in range(starts[row], starts[row + 1]):
+        c = cells[e]
+        if h[c] > film and awake[at_tiles + (c - row * w - 1) // TILE_COLUMNS]:
+            out = factors[e] * (np.float64(h[c]) * unit) ** powers[e] * back
+            count = INT(min(np.floor(out + 0.5), np.float64(h_new[c])))
+            h_new[c] = INT(h_new[c] - count)
+            booked[e] += count
+
+
+@kernel
+def _row(row, side, first_own, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake, unit,
+         pull, step, back, all_of, film, east, north, south, spare_h, spare_q):
+    """Fluxes of a row and the depths they make.
+
+    `side` is -1 or 1 for the row before or after the strip's own, 0 for one of its own: others are
+    worked for what they do at the faces between, and kept to `spare` otherwise.
+    """
+    own = side == 0
+    to_h, at_h = (h_new, row * w) if own else (spare_h, 0)
+    to_x, at_x = (qx_new, row * w) if own else (spare_q, 0)
+    # A flux is kept by the strip that its cell belongs to, and by no other.
+    q_north, at_north = (qy_new, row * w) if own else (spare_q, (2 + side) * w)
+    q_south, at_south = (spare_q, (3 + max(side, 0)) * w) if row >= last_own else (
+        qy_new, (row + 1) * w)
+    above, at_above = (h_new, (row - 1) * w) if row > first_own else (spare_h, w)
+    tiles = (w - 3 + TILE_COLUMNS) // TILE_COLUMNS
+    at_tiles = (row - 1) // TILE_ROWS * tiles
+    tile = 0
+    while tile < tiles:
+        first = 1 + tile * TILE_COLUMNS
+        still = awake[at_tiles + tile] == 0
+        while tile < tiles and (awake[at_tiles + tile] == 0) == still:
+            tile += 1
+        last = min(1 + tile * TILE_COLUMNS, w - 1)
+        if still:
+            for j in range(first, last):
+                south[j] = NONE
+            continue
+        _across_columns(h, qx, qy, z, m, w, row, first, last + 1, unit, pull, step, back, all_of,
+                        film, to_x, at_x, east)
+        _across_rows(h, qx, qy, z, m, w, row + 1, first, last, unit, pull, step, back, all_of, film,
+                     q_south, at_south, south)
+        # Nothing goes to a tile that is passed over.
+        for j in (first, last):
+            if 1 < j < w - 1:
+                east[j] = NONE
+                to_x[at_x + j] = ZERO
+        if row % TILE_ROWS == 0:
+            for j in range(first, last):
+                below = at_tiles + tiles + (j - 1) // TILE_COLUMNS
+                if below < awake.size and awake[below] == 0:
+                    south[j] = NONE
+                    q_south[at_south + j] = ZERO
+        if _settle(h, w, row, first, last, east, north, south, to_h, at_h) > 0:
+            _cut(h, w, row, first, last, east, north, south, to_x, at_x, q_north, at_north,
+                 q_south, at_south, above, at_above)
+            _settle(h, w, row, first, last, east, north, south, to_h, at_h)
+
+
+@kernel
+def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, awake, unit, cell,
+            gravity, film, step, begin, end, done, first, last, strip, strips,
+            edge_starts, edge_cells, edge_factors, edge_powers, booked,
+            gate_starts, gate_faces, passed):
+    """Steps `begin` to `end` of rows first to last; the step it came to.
+
+    Strips step side by side: each waits until its neighbours have done as many steps, `done`, and
+    gives up after a while, to be called again.  Even steps read the even arrays and write the odd.
+    """
+    pull = REAL(gravity * step / cell * unit)
+    back, all_of = REAL(step / cell / unit), REAL(cell * unit / step)
+    unit32, step32 = REAL(unit), REAL(step)
+    east, north, south = np.empty(w + 1, INT), np.empty(w + 1, INT), np.empty(w + 1, INT)
+    spare_h, spare_q = np.empty(2 * w, INT), np.empty(5 * w + 1, REAL)
+    last_own = last - 1 if last <= rows else rows + 1  # the last strip keeps its south side too
+    for j in range(w):
+        east[j] = NONE
+    for now in range(begin, end):
+        turns = 0
+        while ((strip > 0 and read_shared(done, strip - 1) < now)
+               or (strip < strips - 1 and read_shared(done, strip + 1) < now)):
+            turns += 1
+            if turns > PATIENCE:
+                return now
+        if now % 2 == 0:
+            h, qx, qy, h_new, qx_new, qy_new = h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd
+        else:
+            h, qx, qy, h_new, qx_new, qy_new = h_odd, qx_odd, qy_odd, h_even, qx_even, qy_even
+        for j in range(w):
+            north[j] = NONE
+        if first > 1:
+            _north_of_strip(h, qx, qy, z, m, w, first - 1, awake, unit32, pull, step32, back,
+                            all_of, film, spare_q, north)
+            _row(first - 1, -1, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake,
+                 unit32, pull, step32, back, all_of, film, east, north, south, spare_h, spare_q)
+            north, south = south, north
+        for row in range(first, last):
+            _row(row, 0, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake, unit32,
+                 pull, step32, back, all_of, film, east, north, south, spare_h, spare_q)
+            north, south = south, north
+            if row > first:
+                _over_edges(row - 1, w, awake, film, h, h_new, unit, step / cell / unit,
+                            edge_starts, edge_cells, edge_factors, edge_powers, booked)
+            for g in range(gate_starts[row], gate_starts[row + 1]):
+                face = gate_faces[g]
+                flux = qx_new[face] if face >= 0 else qy_new[-face]
+                passed[g] += np.float64(flux) * step
+        if last <= rows:
+            _row(last, 1, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake, unit32,
+                 pull, step32, back, all_of, film, east, north, south, spare_h, spare_q)
+        _over_edges(last - 1, w, awake, film, h, h_new, unit, step / cell / unit, edge_starts,
+                    edge_cells, edge_factors, edge_powers, booked)
+        write_shared(done, strip, now + 1)
+    return end
+
+
+@kernel
+def _north_of_strip(h, qx, qy, z, m, w, row, awake, unit, pull, step, back, all_of, film, spare_q,
+                    north):
+    """North faces of the row before a strip's own, where its tiles are awake."""
+    tiles = (w - 3 + TILE_COLUMNS) // TILE_COLUMNS
+    at_tiles = (row - 1) // TILE_ROWS * tiles
+    for tile in range(tiles):
+        if awake[at_tiles + tile]:
+            _across_rows(h, qx, qy, z, m, w, row, 1 + tile * TILE_COLUMNS,
+                         min(1 + (tile + 1) * TILE_COLUMNS, w - 1), unit, pull, step, back,
+                         all_of, film, spare_q, w, north)
+
+
+@kernel
+def survey(h, qx, qy, h_before, qx_before, qy_before, z, w, first, last, awake, stirred, tops, unit,
+           time, wet, deepest, fastest, strongest, arrival):
+    """Keep the extremes of rows first to last, and tell tiles where anything moves, and their tops.
+
+    A tile holds still where both its last states are the same and without flux.
+    """
+    tiles = (w - 3 + TILE_COLUMNS) // TILE_COLUMNS
+    for row in range(first, last):
+        for tile in range(tiles):
+            at = (row - 1) // TILE_ROWS * tiles + tile
+            if (row - 1) % TILE_ROWS == 0:
+                stirred[at] = 0
+                tops[at] = NONE if awake[at] else tops[at]
+            if awake[at] == 0:
+                continue
+            moved, top = _survey_part(
+                h, qx, qy, h_before, qx_before, qy_before, z, w, row * w + 1 + tile * TILE_COLUMNS,
+                row * w + min(1 + (tile + 1) * TILE_COLUMNS, w - 1), REAL(unit), REAL(time),
+                INT(max(wet / unit, 1.0)), deepest, fastest, strongest, arrival)
+            if moved != 0:
+                stirred[at] = 1
+            tops[at] = max(tops[at], top)
+
+
+@numba.njit(inline="always")
+def _speed(q, h_before, h_after, z_before, z_after, unit, wet):
+    """Speed through a face; less than it is where the water there is not deep enough to count."""
+    drop = INT(z_after - z_before)
+    level = INT(drop + h_after)
+    top = h_before if h_before > level else level
+    bed = drop if drop > NONE else NONE
+    deep = INT(top - bed)
+    return q / (REAL(deep if deep > wet else wet) * unit)
+
+
+@kernel
+def _survey_part(h, qx, qy, h_before, qx_before, qy_before, z, w, first, last, unit, time, wet,
+                 deepest, fastest, strongest, arrival):
+    moved, top = NONE, NONE
+    for c in range(first, last):
+        here, bed = get(h, c), get(z, c)
+        top = here if here > top else top
+        west, east, north, south = get(qx, c), get(qx, c + 1), get(qy, c), get(qy, c + w)
+        moved = INT(moved | (here ^ get(h_before, c)) | as_bits(west) | as_bits(north)
+                  | as_bits(get(qx_before, c)) | as_bits(get(qy_before, c)))
+        along, down = (west + east) * HALF, (north + south) * HALF
+        strength = np.sqrt(along * along + down * down)
+        along = (_speed(west, get(h, c - 1), here, get(z, c - 1), bed, unit, wet)
+                 + _speed(east, here, get(h, c + 1), bed, get(z, c + 1), unit, wet)) * HALF
+        down = (_speed(north, get(h, c - w), here, get(z, c - w), bed, unit, wet)
+                + _speed(south, here, get(h, c + w), bed, get(z, c + w), unit, wet)) * HALF
+        speed = np.sqrt(along * along + down * down)
+        speed = speed if here > wet else ZERO
+        kept = get_kept(deepest, c)
+        put(deepest, c, here if here > kept else kept)
+        greatest = get_kept(fastest, c)
+        put_too(fastest, c, speed if speed > greatest else greatest)
+        greatest = get_kept(strongest, c)
+        put_too(strongest, c, strength if strength > greatest else greatest)
+        came = get_kept(arrival, c)
+        put_too(arrival, c, time if (here > wet) & (came < ZERO) else came)
+    return moved, top

@@ -1,0 +1,316 @@
+"""A run of the flow: steps as long as the water allows, on all threads, and its books."""
+
+from __future__ import annotations
+
+import os
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.flood.grid import GRAVITY, Edges, Gates, Grid
+from terrain.flood.local_inertia import TILE_ROWS, advance, survey
+from terrain.flood.sources import Sources, fall_and_soak
+from terrain.flood.storm_flow import Flow, Foreseen, GateRecord, WaterAccount
+
+FloatArray = NDArray[np.float64]
+_advance: Callable[..., int] = advance
+_survey: Callable[..., None] = survey
+#: Steps between two looks at the water; no more than the columns or rows of a tile, so that water
+#: does not cross one unseen.
+BATCH = 8
+#: Time between two givings of rain, or one step where that is longer. [s]
+RAIN_EVERY = 2.0
+#: Cells that are worth a thread.
+LEAST_STRIP = 20_000
+#: Growth of the deepest water within a batch that a step leaves room for.
+GROWTH, ADDED = 1.2, 0.003
+#: A step below this cannot be meant. [s]
+SHORTEST = 1e-5
+#: And none is longer. [s]
+LONGEST = 600.0
+#: Time of work between two calls of `progress`, and before `foresee`. [s]
+TELL_EVERY, FORESEE_AFTER = 0.2, 1.0
+#: What an account may be off, as a share of what came.
+CLOSES_TO = 1e-9
+
+
+class Run:
+    """One run by local inertia; see `flow_storm` for what goes in and comes out."""
+
+    batch = BATCH
+
+    def __init__(self, grid: Grid, bed: FloatArray, depth: FloatArray,
+                 velocity: tuple[FloatArray, FloatArray], sources: Sources,
+                 edges: Edges, gates: Gates, gauges: dict[str, tuple[int, int]], until: float,
+                 record: float, wet: float, film: float, courant: float, threads: int | None,
+                 progress: Callable[[float, float], None] | None,
+                 foresee: Callable[[Foreseen], None] | None) -> None:
+        self.grid, self.ground_level, self.sources = grid, bed, sources
+        self.edges, self.gates, self.gauges = edges, gates, gauges
+        self.until, self.wet, self.film, self.courant = until, wet, film, courant
+        self.progress, self.foresee = progress, foresee
+        self.strips = _strips(grid, threads)
+        self._begin(depth)
+        self._push(*velocity)
+        self.fastest = np.zeros(grid.size, np.float32)
+        self.strongest = np.zeros(grid.size, np.float32)
+        self.arrival = np.where(self.metres(self.deepest) > wet, 0.0, -1.0).astype(np.float32)
+        self.passed = np.zeros(gates.faces.size)
+        self.soaked = 0.0
+        self.time, self.steps, self.shortest_step = 0.0, 0, np.inf
+        self.stops = _stops(until, record, sources.times)
+        self.records = np.append(np.arange(0.0, until, record), until)
+        self.begun = time.monotonic()
+        self.halt = threading.Event()
+
+    def flow(self) -> Flow:
+        """Run to the end."""
+        volumes, levels = [self._volumes()], [self._levels()]
+        told, foreseen = self.begun, self.foresee is None
+        next_record = 1
+        with ThreadPoolExecutor(max(len(self.strips) - 1, 1)) as pool:
+            try:
+                for stop in self.stops:
+                    while self.time < stop:
+                        self._batch(pool, stop)
+                        now = time.monotonic()
+                        if not foreseen and now - self.begun > FORESEE_AFTER:
+                            foreseen = True
+                            self.foresee(self._foreseen(now))  # type: ignore[misc]
+                        if self.progress is not None and now - told > TELL_EVERY:
+                            told = now
+                            self.progress(self.time, self.until)
+                    if stop == self.records[next_record]:
+                        volumes.append(self._volumes())
+                        levels.append(self._levels())
+                        next_record += 1
+            finally:
+                self.halt.set()
+        return self._told(np.array(volumes), np.array(levels))
+
+    def _begin(self, depth: FloatArray) -> None:
+        """State at the start."""
+        grid = self.grid
+        h = grid.walled(np.rint(depth / grid.unit), np.int32)
+        self.even: list[NDArray] = [h, np.zeros(grid.size, np.float32),
+                                    np.zeros(grid.size, np.float32)]
+        self.odd = [array.copy() for array in self.even]
+        self.stood = self._volume(h)
+        self.deepest: NDArray = h.copy()
+        self.booked: NDArray = np.zeros(self.edges.cells.size, np.int64)
+        self.stirred = np.ones(grid.tiles, np.uint8)
+        self.tops: NDArray = np.full(grid.tiles, h.max(), np.int32)
+
+    def _push(self, east: FloatArray, south: FloatArray) -> None:
+        """Set the water going: at a face, the mean of the cells' fluxes."""
+        h, qx, qy = self.even
+        depth = self.metres(h)
+        along, down = (depth * self.grid.walled(speed, np.float64) for speed in (east, south))
+        open_ = self.grid.walled(True, np.bool_, False)
+        w = self.grid.width
+        qx[1:] = np.where(open_[1:] & open_[:-1], (along[1:] + along[:-1]) / 2, 0)
+        qy[w:] = np.where(open_[w:] & open_[:-w], (down[w:] + down[:-w]) / 2, 0)
+
+    def metres(self, h: NDArray) -> FloatArray:
+        """Depths as they are kept, in metres."""
+        return np.asarray(h * self.grid.unit, np.float64)
+
+    def _volume(self, h: NDArray) -> float:
+        """Sum of depths. [m]"""
+        return int(h.sum(dtype=np.int64)) * self.grid.unit
+
+    def _top(self) -> float:
+        """The deepest water. [m]"""
+        return int(self.tops.max()) * self.grid.unit
+
+    def _longest(self, top: float) -> float:
+        """Step that holds for water of a depth. [s]"""
+        return min(self.courant * self.grid.cell / np.sqrt(GRAVITY * (GROWTH * top + ADDED)),
+                   LONGEST)
+
+    def _batch(self, pool: ThreadPoolExecutor, stop: float) -> None:
+        """Rain for some steps, then those steps."""
+        top = self._top()
+        if top > 2.0**29 * self.grid.unit:
+            raise ValueError(f"water grew {top:.3g} m deep, more than there is room for; give "
+                             "the deepest that may be expected")
+        longest = self._longest(top)
+        if not longest >= SHORTEST:
+            raise ValueError(f"water {top:.3g} m deep on cells of {self.grid.cell:g} m asks for "
+                             f"steps of {longest:.1g} s, which cannot hold")
+        left = stop - self.time
+        count = int(min(self.batch, max(RAIN_EVERY // longest, 1), np.ceil(left / longest)))
+        step = min(longest, left / count)
+        after = stop if count * step >= left * (1 - 1e-12) else self.time + count * step
+        self._take(pool, step, count, after, self._rain(pool, after))
+        self.steps, self.time = self.steps + count, after
+        self.shortest_step = min(self.shortest_step, step)
+
+    def _take(self, pool: ThreadPoolExecutor, step: float, count: int, after: float,
+              rained: NDArray[np.uint8]) -> None:
+        """Take some steps of the same length, and look at the water."""
+        moving = _widened(self.stirred | rained)
+        if not moving.any():
+            return
+        grid, begin, end = self.grid, self.steps, self.steps + count
+        done = np.full(len(self.strips), begin, np.int64)
+        both = (*self.odd, *self.even) if end % 2 else (*self.even, *self.odd)
+
+        states, film = (*self.even, *self.odd), np.int32(self.film / grid.unit)
+
+        def work(strip: int) -> None:
+            at = begin
+            while at < end and not self.halt.is_set():
+                at = _advance(*states, grid.bed, grid.rough, grid.width, grid.rows,
+                             moving.reshape(-1), grid.unit, grid.cell, GRAVITY, film, step, at, end,
+                             done, *self.strips[strip], strip, len(self.strips), *self._sides())
+                if at < end:
+                    time.sleep(0)
+
+        def look(strip: int) -> None:
+            _survey(*both, grid.bed, grid.width, *self.strips[strip], moving.reshape(-1),
+                   self.stirred.reshape(-1), self.tops.reshape(-1), grid.unit, after, self.wet,
+                   self.deepest, self.fastest, self.strongest, self.arrival)
+
+        self._on_all(pool, work)
+        self._on_all(pool, look)
+
+    def _sides(self) -> tuple[NDArray, ...]:
+        """Edges and gates, as kernels want them."""
+        return (self.edges.starts, self.edges.cells, self.edges.factors, self.edges.powers,
+                self.booked, self.gates.starts, self.gates.faces, self.passed)
+
+    def _rain(self, pool: ThreadPoolExecutor, until: float) -> NDArray[np.uint8]:
+        """Give the rain until a time, and let water soak in; the tiles that this stirs."""
+        stirred = np.zeros(self.grid.tiles, np.uint8)
+        add, cap, hours = self.sources.until(until)
+        if add.any() or self.sources.soaks:
+            lost = np.zeros(len(self.strips))
+
+            def work(strip: int) -> None:
+                lost[strip] = self._fall(strip, add, cap, hours, stirred)
+
+            self._on_all(pool, work)
+            self.soaked += float(lost.sum())
+        return stirred
+
+    def _fall(self, strip: int, add: NDArray[np.int32], cap: NDArray[np.int32], hours: float,
+              stirred: NDArray[np.uint8]) -> float:
+        """Rain and soaking on a strip; the depth soaked in. [m]"""
+        sources = self.sources
+        return self.grid.unit * fall_and_soak(
+            self._now()[0], self.grid.width, *self.strips[strip], sources.kinds, add, cap,
+            self.grid.unit, hours, sources.suction, sources.conductivity, sources.infiltrated,
+            sources.owed, sources.soaked, stirred.reshape(-1))
+
+    def _on_all(self, pool: ThreadPoolExecutor, work: Callable[[int], None]) -> None:
+        """Work on all strips, the first one here; when this is stopped, so are the others."""
+        others = [pool.submit(work, strip) for strip in range(1, len(self.strips))]
+        try:
+            work(0)
+            for other in others:
+                other.result()
+        except BaseException:
+            self.halt.set()
+            raise
+
+    def _volumes(self) -> FloatArray:
+        """What has passed each gate. [m3]"""
+        sums = np.bincount(self.gates.gates, self.gates.signs * self.passed, len(self.gates.names))
+        return np.asarray(sums * self.grid.cell, np.float64)
+
+    def _levels(self) -> FloatArray:
+        h = self.metres(self._now()[0])
+        return np.array([self.ground_level[row, column] + h[self.grid.flat(row, column)]
+                         for row, column in self.gauges.values()])
+
+    def _now(self) -> list[NDArray]:
+        return self.odd if self.steps % 2 else self.even
+
+    def _fluxes(self) -> tuple[NDArray, NDArray]:
+        """Mean fluxes of cells, walled."""
+        _, qx, qy = self._now()
+        east, south = np.zeros_like(qx), np.zeros_like(qy)
+        east[:-1] = (qx[:-1] + qx[1:]) / 2
+        south[:-self.grid.width] = (qy[:-self.grid.width] + qy[self.grid.width:]) / 2
+        return east, south
+
+    def _foreseen(self, now: float) -> Foreseen:
+        from terrain.surface.depressions import drain
+
+        level = self.ground_level.astype(np.float32)
+        hollow = float(np.nanmax(drain(level).filled(level) - level))
+        depth = max(hollow, self._top())
+        step = self._longest(depth)
+        each = (now - self.begun) / max(self.steps, 1)
+        return Foreseen(now - self.begun + (self.until - self.time) / step * each, depth,
+                        self.grid.cell)
+
+    def _told(self, volumes: FloatArray, levels: FloatArray) -> Flow:
+        """All that is kept of the run, its account closed."""
+        grid, sources = self.grid, self.sources
+        h = self._now()[0]
+        area = grid.cell**2
+        excess = sources.excess(self.until)
+        cells = int(sources.counts.sum())
+        fallen = sources.fallen(self.until) / 1000.0
+        hole = self.edges.into_hole
+        account = WaterAccount(
+            rain=cells * fallen * area, stood=self.stood * area,
+            lost=float(sources.counts[1:] @ (fallen - excess[1:])) * area,
+            soaked=self.soaked * area,
+            left_edges=self._volume(self.booked[~hole]) * area,
+            left_holes=self._volume(self.booked[hole]) * area,
+            stands=(self._volume(h) + sources.film()) * area)
+        came = account.rain + account.stood
+        if abs(account.error) > CLOSES_TO * came:
+            raise AssertionError(f"{account.error:.3g} m3 of {came:.6g} m3 went astray")
+
+        def shown(values: NDArray) -> NDArray[np.float32]:
+            return np.where(grid.ground, grid.inside(values), np.nan).astype(np.float32)
+
+        east, south = self._fluxes()
+        arrival = shown(self.arrival)
+        arrival[arrival < 0] = np.nan
+        flows = np.diff(volumes, axis=0, prepend=0.0) / np.diff(
+            self.records, prepend=-np.inf)[:, None]
+        soaked = self.metres(sources.soaked) if sources.soaks else np.zeros(grid.size)
+        film = (excess - sources.given * grid.unit)[sources.kinds]
+        return Flow(
+            shown(self.metres(h) + film), shown(east), shown(south),
+            shown(self.metres(self.deepest)), shown(self.fastest), shown(self.strongest), arrival,
+            shown(soaked), self.records,
+            {name: GateRecord(volumes[:, i], flows[:, i])
+             for i, name in enumerate(self.gates.names)},
+            {name: levels[:, i] for i, name in enumerate(self.gauges)},
+            account, self.steps, float(self.shortest_step), grid.unit)
+
+
+def _strips(grid: Grid, threads: int | None) -> list[tuple[int, int]]:
+    """First walled row and the one after the last of each thread's rows, cut between tiles."""
+    if threads is None:
+        threads = (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity")
+                   else os.cpu_count()) or 1
+        threads = min(threads, max(grid.rows * grid.columns // LEAST_STRIP, 1))
+    tiles = grid.tiles[0]
+    count = min(threads, tiles)
+    cuts = [1 + TILE_ROWS * (tiles * i // count) for i in range(count)] + [grid.rows + 1]
+    return list(pairwise(cuts))
+
+
+def _stops(until: float, record: float, rain: FloatArray) -> list[float]:
+    """Times that a step ends at: records, bends of the rain, the end."""
+    times = np.concatenate([np.arange(0.0, until, record), rain, [until]])
+    return [float(stop) for stop in np.unique(times) if 0 < stop <= until]
+
+
+def _widened(tiles: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Tiles and their neighbours."""
+    around = np.pad(tiles, 1)
+    tall = around[:-2] | around[1:-1] | around[2:]
+    return np.ascontiguousarray(tall[:, :-2] | tall[:, 1:-1] | tall[:, 2:])

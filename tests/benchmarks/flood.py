@@ -1,0 +1,127 @@
+"""Speed of the shallow flow beside landlab's OverlandFlow, on the same ground in the same run.
+
+Run:  .venv/bin/python tests/benchmarks/flood.py [cells a side] [--threads N] [--rounds N]
+
+Both run the same storm over the same valley, in which a lake breaks out onto dry ground, so that
+their steps are alike.  Counted are cell-updates a second: cells times steps over seconds by the
+wall clock, the best of the rounds, which take turns.  Ours is measured with rain, loss by
+curve numbers, a soaking bed, wet and dry fronts, extremes, a gate and the account on; landlab's
+component (the bench extra) without infiltration or extremes.  At the end both are run to the same
+time, and the depths compared: other weights, friction and depth limits, so near but not the same.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.flood.storm_flow import CurveNumberLoss, Flow, Rain, flow_storm
+
+CELL, ROUGHNESS, RATE = 2.0, 0.04, 60.0
+
+
+def valley(side: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Bed and depth: a valley that falls south, rough by some cm, a lake in its north."""
+    row, column = np.mgrid[0:side, 0:side] * CELL
+    middle = side * CELL / 2
+    bed = (0.02 * (side * CELL - row) + 0.03 * abs(column - middle)
+           + 0.3 * np.sin(row / 23) * np.cos(column / 17)
+           + 0.03 * np.random.default_rng(1).random((side, side)))
+    level = bed[side // 6].min() + 1.5
+    depth = np.where(row < side // 4 * CELL, np.maximum(level - bed, 0.0), 0.0)
+    return bed, np.minimum(depth, 1.5)
+
+
+def ours(bed: NDArray, depth: NDArray, until: float, threads: int, dry: bool = False) -> Flow:
+    soak = np.zeros_like(bed)
+    side = bed.shape[0]
+    if not dry:
+        soak[side // 2:side // 2 + 4, side // 3:-side // 3] = 100.0
+    return flow_storm(bed, CELL, ROUGHNESS, until=until, rain=Rain.even(RATE, until),
+                      loss=None if dry else CurveNumberLoss(10.0), soak=soak, depth=depth,
+                      gates={"low": [(side // 2, 0), (side // 2, side)]}, threads=threads)
+
+
+class Landlab:
+    """landlab's component, stepped by its own rule."""
+
+    def __init__(self, bed: NDArray, depth: NDArray) -> None:
+        from landlab import RasterModelGrid
+        from landlab.components import OverlandFlow
+
+        self.grid = RasterModelGrid(bed.shape, xy_spacing=CELL)
+        self.grid.add_field("topographic__elevation", bed[::-1].reshape(-1).copy(), at="node")
+        self.grid.add_field("surface_water__depth",
+                            np.maximum(depth[::-1], 1e-5).reshape(-1), at="node")
+        self.grid.set_closed_boundaries_at_grid_edges(True, True, True, True)
+        self.flow = OverlandFlow(self.grid, mannings_n=ROUGHNESS, alpha=0.7,
+                                 rainfall_intensity=RATE / 3.6e6)
+        self.steps, self.time = 0, 0.0
+
+    def run(self, until: float) -> float:
+        """Seconds that it takes."""
+        begun = time.perf_counter()
+        while self.time < until:
+            step = min(self.flow.calc_time_step(), until - self.time)
+            self.flow.overland_flow(dt=step)
+            self.time += step
+            self.steps += 1
+        return time.perf_counter() - begun
+
+    def depth(self) -> NDArray[np.float64]:
+        return np.asarray(self.grid.at_node["surface_water__depth"]).reshape(self.grid.shape)[::-1]
+
+
+def main() -> None:
+    words = argparse.ArgumentParser(description="Speed of the shallow flow beside landlab's.")
+    words.add_argument("side", nargs="?", type=int, default=500)
+    words.add_argument("--threads", type=int, default=2)
+    words.add_argument("--rounds", type=int, default=5)
+    words.add_argument("--until", type=float, default=60.0, help="seconds simulated by ours")
+    given = words.parse_args()
+    bed, depth = valley(given.side)
+    ours(bed, depth, 1.0, given.threads)  # compiled
+    try:
+        theirs: Landlab | None = Landlab(bed, depth)
+        theirs.run(0.1)
+    except ImportError:
+        theirs = None
+        print("landlab is not installed: levelsill alone")
+    fastest, other = 0.0, 0.0
+    for _ in range(given.rounds):
+        begun, work = time.perf_counter(), time.process_time()
+        found = ours(bed, depth, given.until, given.threads)
+        took, work = time.perf_counter() - begun, time.process_time() - work
+        fastest = max(fastest, bed.size * found.steps / took)
+        print(f"levelsill {bed.size * found.steps / took / 1e6:8.1f} million cell-updates a second,"
+              f" {found.steps} steps; a second of work {bed.size * found.steps / work / 1e6:.1f};"
+              f" account {found.account.error / (found.account.rain + found.account.stood):.1e};"
+              f" load {os.getloadavg()[0]:.1f}")
+        if theirs is not None:
+            before, work = theirs.steps, time.process_time()
+            took = theirs.run(theirs.time + given.until / 10)
+            work = time.process_time() - work
+            speed = bed.size * (theirs.steps - before) / took
+            other = max(other, speed)
+            print(f"landlab   {speed / 1e6:8.1f} million, {theirs.steps - before} steps; "
+                  f"a second of work {bed.size * (theirs.steps - before) / work / 1e6:.1f}")
+    print(f"best: levelsill {fastest / 1e6:.0f} million"
+          + (f", landlab {other / 1e6:.1f} million; {fastest / other:.1f} times" if other else ""))
+    if theirs is not None:
+        side = 120
+        bed, depth = valley(side)
+        theirs = Landlab(bed, depth)
+        theirs.run(120.0)
+        mine, their = ours(bed, depth, 120.0, given.threads, dry=True).depth, theirs.depth()
+        print(f"{side} x {side} cells after 120 s: depths differ by "
+              f"{1000 * np.sqrt(np.mean((mine - their)**2)):.1f} mm (root mean square; of "
+              f"{1000 * np.sqrt(np.mean(their**2)):.0f} mm), volumes "
+              f"{mine.sum() * CELL**2:.1f} and {their.sum() * CELL**2:.1f} m3")
+
+
+if __name__ == "__main__":
+    main()
