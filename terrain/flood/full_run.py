@@ -51,6 +51,9 @@ class FullRun(Run):
     def metres(self, h: NDArray) -> FloatArray:
         return h
 
+    def whole(self, depth: FloatArray) -> NDArray:
+        return depth
+
     def _volume(self, h: NDArray) -> float:
         return float(h.sum())
 

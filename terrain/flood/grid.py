@@ -47,9 +47,13 @@ class Edges:
 
 @dataclass(frozen=True)
 class Gates:
-    """Faces whose flux is summed, sorted by row: a west side at its cell, a north side below 0."""
+    """Faces whose flux is summed, sorted by row: a west side at its cell, a north side below 0.
+
+    `gates` tells whose each is: lines come first, then regions, in the order of `names`.
+    """
 
     names: tuple[str, ...]
+    regions: tuple[str, ...]
     starts: NDArray[np.int64]
     faces: NDArray[np.int64]
     signs: FloatArray
@@ -221,8 +225,9 @@ def lay_edges(grid: Grid, bed: ArrayLike, roughness: ArrayLike, edges: str | Map
                  hole[order])
 
 
-def lay_gates(grid: Grid, gates: Mapping[str, Iterable[tuple[int, int]]]) -> Gates:
-    """Faces along lines of corners of cells; see `flow_storm`."""
+def lay_gates(grid: Grid, gates: Mapping[str, Iterable[tuple[int, int]]],
+              regions: Mapping[str, NDArray[np.bool_]]) -> Gates:
+    """Faces along lines of corners of cells, and around regions; see `flow_storm`."""
     faces: list[int] = []
     signs: list[int] = []
     whose: list[int] = []
@@ -249,9 +254,23 @@ def lay_gates(grid: Grid, gates: Mapping[str, Iterable[tuple[int, int]]]) -> Gat
                 whose.append(number)
         if len(faces) == before:
             raise ValueError(f"gate '{name}' has no length: two corners of cells are wanted")
+    for number, (name, cells) in enumerate(regions.items(), start=len(gates)):
+        mask = np.asarray(cells, bool)
+        if mask.shape != grid.ground.shape:
+            raise ValueError(f"region '{name}' has the shape {mask.shape}, the bed "
+                             f"{grid.ground.shape}")
+        if not (mask & grid.ground).any():
+            raise ValueError(f"region '{name}' holds no ground")
+        for step, flat in (((0, 1), 1), ((1, 0), -1)):
+            before, after = mask[:grid.rows - step[0], :grid.columns - step[1]], mask[step[0]:,
+                                                                                     step[1]:]
+            row, column = np.nonzero(before != after)
+            faces += (flat * grid.flat(row + step[0], column + step[1])).tolist()
+            signs += np.where(before[row, column], 1, -1).tolist()
+            whose += [number] * row.size
     face = np.array(faces, np.int64)
     order = np.argsort(abs(face), kind="stable")
-    return Gates(tuple(gates), _starts(abs(face[order]) // grid.width, grid.rows), face[order],
+    return Gates(tuple(gates), tuple(regions), _starts(abs(face[order]) // grid.width, grid.rows), face[order],
                  np.array(signs, np.float64)[order], np.array(whose, np.int64)[order])
 
 

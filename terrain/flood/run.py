@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from terrain.flood.grid import GRAVITY, Edges, Gates, Grid
 from terrain.flood.local_inertia import TILE_ROWS, advance, survey
+from terrain.flood.moves import Moves
 from terrain.flood.sources import Sources, fall_and_soak
-from terrain.flood.storm_flow import Flow, Foreseen, GateRecord, WaterAccount
+from terrain.flood.storm_flow import Flow, Foreseen, GateRecord, RegionRecord, WaterAccount
 
 FloatArray = NDArray[np.float64]
 _advance: Callable[..., int] = advance
@@ -46,14 +47,16 @@ class Run:
 
     def __init__(self, grid: Grid, bed: FloatArray, depth: FloatArray,
                  velocity: tuple[FloatArray, FloatArray], sources: Sources,
-                 edges: Edges, gates: Gates, gauges: dict[str, tuple[int, int]], until: float,
+                 edges: Edges, gates: Gates, moves: Moves, gauges: dict[str, tuple[int, int]],
+                 until: float,
                  record: float, wet: float, film: float, courant: float, threads: int | None,
                  progress: Callable[[float, float], None] | None,
+                 watch: Callable[[float, NDArray[np.float32]], None] | None,
                  foresee: Callable[[Foreseen], None] | None) -> None:
         self.grid, self.ground_level, self.sources = grid, bed, sources
-        self.edges, self.gates, self.gauges = edges, gates, gauges
+        self.edges, self.gates, self.gauges, self.moves = edges, gates, gauges, moves
         self.until, self.wet, self.film, self.courant = until, wet, film, courant
-        self.progress, self.foresee = progress, foresee
+        self.progress, self.foresee, self.watch = progress, foresee, watch
         self.strips = _strips(grid, threads)
         self._begin(depth)
         self._push(*velocity)
@@ -70,7 +73,8 @@ class Run:
 
     def flow(self) -> Flow:
         """Run to the end."""
-        volumes, levels = [self._volumes()], [self._levels()]
+        passed, levels = [self.passed.copy()], [self._levels()]
+        moved = [self.moves.moved.copy()]
         told, foreseen = self.begun, self.foresee is None
         next_record = 1
         with ThreadPoolExecutor(max(len(self.strips) - 1, 1)) as pool:
@@ -86,12 +90,15 @@ class Run:
                             told = now
                             self.progress(self.time, self.until)
                     if stop == self.records[next_record]:
-                        volumes.append(self._volumes())
+                        passed.append(self.passed.copy())
                         levels.append(self._levels())
+                        moved.append(self.moves.moved.copy())
+                        if self.watch is not None:
+                            self.watch(self.time, self._depths())
                         next_record += 1
             finally:
                 self.halt.set()
-        return self._told(np.array(volumes), np.array(levels))
+        return self._told(np.array(passed), np.array(levels), np.array(moved))
 
     def _begin(self, depth: FloatArray) -> None:
         """State at the start."""
@@ -120,6 +127,10 @@ class Run:
         """Depths as they are kept, in metres."""
         return np.asarray(h * self.grid.unit, np.float64)
 
+    def whole(self, depth: FloatArray) -> NDArray:
+        """Depths as they are kept, of no more than so many metres."""
+        return np.floor(depth / self.grid.unit).astype(np.int32)
+
     def _volume(self, h: NDArray) -> float:
         """Sum of depths. [m]"""
         return int(h.sum(dtype=np.int64)) * self.grid.unit
@@ -147,7 +158,10 @@ class Run:
         count = int(min(self.batch, max(RAIN_EVERY // longest, 1), np.ceil(left / longest)))
         step = min(longest, left / count)
         after = stop if count * step >= left * (1 - 1e-12) else self.time + count * step
-        self._take(pool, step, count, after, self._rain(pool, after))
+        stirred = self._rain(pool, after)
+        self.moves.work(self._now()[0], self.ground_level, self.metres, self.whole, self.time,
+                        after, stirred)
+        self._take(pool, step, count, after, stirred)
         self.steps, self.time = self.steps + count, after
         self.shortest_step = min(self.shortest_step, step)
 
@@ -219,11 +233,6 @@ class Run:
             self.halt.set()
             raise
 
-    def _volumes(self) -> FloatArray:
-        """What has passed each gate. [m3]"""
-        sums = np.bincount(self.gates.gates, self.gates.signs * self.passed, len(self.gates.names))
-        return np.asarray(sums * self.grid.cell, np.float64)
-
     def _levels(self) -> FloatArray:
         h = self.metres(self._now()[0])
         return np.array([self.ground_level[row, column] + h[self.grid.flat(row, column)]
@@ -251,7 +260,26 @@ class Run:
         return Foreseen(now - self.begun + (self.until - self.time) / step * each, depth,
                         self.grid.cell)
 
-    def _told(self, volumes: FloatArray, levels: FloatArray) -> Flow:
+    def _shown(self, values: NDArray) -> NDArray[np.float32]:
+        return np.where(self.grid.ground, self.grid.inside(values), np.nan).astype(np.float32)
+
+    def _depths(self) -> NDArray[np.float32]:
+        """Depths now, what has not come to a whole unit left out. [m]"""
+        return self._shown(self.metres(self._now()[0]))
+
+    def _region(self, number: int, passed: FloatArray) -> RegionRecord:
+        """What crossed a region's rim."""
+        gates, width = self.gates, self.grid.width
+        own = gates.gates == number
+        out = np.diff(passed[:, own] * gates.signs[own] * self.grid.cell, axis=0, prepend=0.0)
+        face = gates.faces[own]
+        row, column = np.divmod(abs(face), width)
+        west = face >= 0
+        middle = np.column_stack([row - 1 + 0.5 * west, column - 1 + 0.5 * ~west])
+        return RegionRecord(np.cumsum(np.maximum(-out, 0.0).sum(1)),
+                            np.cumsum(np.maximum(out, 0.0).sum(1)), middle, out.sum(0))
+
+    def _told(self, passed: FloatArray, levels: FloatArray, moved: FloatArray) -> Flow:
         """All that is kept of the run, its account closed."""
         grid, sources = self.grid, self.sources
         h = self._now()[0]
@@ -261,19 +289,17 @@ class Run:
         fallen = sources.fallen(self.until) / 1000.0
         hole = self.edges.into_hole
         account = WaterAccount(
-            rain=cells * fallen * area, stood=self.stood * area,
+            rain=cells * fallen * area, stood=self.stood * area, fed=self.moves.fed,
             lost=float(sources.counts[1:] @ (fallen - excess[1:])) * area,
             soaked=self.soaked * area,
             left_edges=self._volume(self.booked[~hole]) * area,
-            left_holes=self._volume(self.booked[hole]) * area,
+            left_holes=self._volume(self.booked[hole]) * area, led_off=self.moves.led_off,
             stands=(self._volume(h) + sources.film()) * area)
-        came = account.rain + account.stood
-        if abs(account.error) > CLOSES_TO * came:
-            raise AssertionError(f"{account.error:.3g} m3 of {came:.6g} m3 went astray")
-
-        def shown(values: NDArray) -> NDArray[np.float32]:
-            return np.where(grid.ground, grid.inside(values), np.nan).astype(np.float32)
-
+        if abs(account.error) > CLOSES_TO * account.came:
+            raise AssertionError(f"{account.error:.3g} m3 of {account.came:.6g} m3 went astray")
+        shown, gates, moves = self._shown, self.gates, self.moves
+        volumes = np.array([np.bincount(gates.gates, gates.signs * then, len(gates.names) + len(
+            gates.regions))[:len(gates.names)] for then in passed]) * grid.cell
         east, south = self._fluxes()
         arrival = shown(self.arrival)
         arrival[arrival < 0] = np.nan
@@ -287,6 +313,10 @@ class Run:
             shown(soaked), self.records,
             {name: GateRecord(volumes[:, i], flows[:, i])
              for i, name in enumerate(self.gates.names)},
+            {name: self._region(i, passed)
+             for i, name in enumerate(gates.regions, start=len(gates.names))},
+            {name: moved[:, i] for i, name in enumerate(moves.transfers)},
+            {name: moved[:, i] for i, name in enumerate(moves.feeds, start=len(moves.transfers))},
             {name: levels[:, i] for i, name in enumerate(self.gauges)},
             account, self.steps, float(self.shortest_step), grid.unit)
 

@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from terrain.flood.grid import GRAVITY, Grid, lay_edges, lay_gates, lay_grid, per_cell
+from terrain.flood.moves import Moves
 from terrain.flood.sources import CurveNumberLoss, GreenAmptLoss, Loss, Sources
+from terrain.flood.transfers import Barrel, Feed, Lip, Transfer
 from terrain.runoff.storms import Hyetograph
 
 FloatArray = NDArray[np.float64]
@@ -52,31 +54,38 @@ class WaterAccount:
 
     Attributes
     ----------
-    rain, stood : float
-        Fell on the ground; stood on it at the start.
+    rain, stood, fed : float
+        Fell on the ground; stood on it at the start; came by feeds.
     lost : float
         Lost where it fell, by curve number.
     soaked : float
         Soaked in by Green and Ampt, and through beds.
-    left_edges, left_holes : float
-        Left over open edges, and into cells without ground.
+    left_edges, left_holes, led_off : float
+        Left over open edges, into cells without ground, and by transfers that end nowhere.
     stands : float
         Stands on the ground at the end.
     """
 
     rain: float
     stood: float
+    fed: float
     lost: float
     soaked: float
     left_edges: float
     left_holes: float
+    led_off: float
     stands: float
+
+    @property
+    def came(self) -> float:
+        """All that came. [m3]"""
+        return self.rain + self.stood + self.fed
 
     @property
     def error(self) -> float:
         """What came less where it went; held to 1e-9 of what came. [m3]"""
-        return (self.rain + self.stood - self.lost - self.soaked - self.left_edges
-                - self.left_holes - self.stands)
+        return (self.came - self.lost - self.soaked - self.left_edges - self.left_holes
+                - self.led_off - self.stands)
 
 
 @dataclass(frozen=True)
@@ -93,6 +102,26 @@ class GateRecord:
 
     volume: FloatArray
     flow: FloatArray
+
+
+@dataclass(frozen=True)
+class RegionRecord:
+    """What crossed the rim of a region, face by face net within a record.
+
+    Attributes
+    ----------
+    inflow, outflow : float64, shape (records,)
+        Crossed by each time. [m3]
+    faces : float64, shape (n, 2)
+        Row and column of the middle of each face, in cells from the grid's upper left corner.
+    passed : float64, shape (n,)
+        Out through each by the end, below 0 inwards. [m3]
+    """
+
+    inflow: FloatArray
+    outflow: FloatArray
+    faces: FloatArray
+    passed: FloatArray
 
 
 @dataclass(frozen=True)
@@ -115,6 +144,9 @@ class Flow:
     times : float64, shape (records,)
         Of the records, 0 first. [s]
     gates : dict of GateRecord
+    regions : dict of RegionRecord
+    transfers, feeds : dict of float64, shape (records,)
+        Moved, or come, by each time. [m3]
     levels : dict of float64, shape (records,)
         Of the water at each gauge, the bed where it is dry. [m]
     account : WaterAccount
@@ -135,6 +167,9 @@ class Flow:
     soaked: NDArray[np.float32]
     times: FloatArray
     gates: dict[str, GateRecord]
+    regions: dict[str, RegionRecord]
+    transfers: dict[str, FloatArray]
+    feeds: dict[str, FloatArray]
     levels: dict[str, FloatArray]
     account: WaterAccount
     steps: int
@@ -170,11 +205,15 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
                depth: ArrayLike = 0.0, velocity: tuple[ArrayLike, ArrayLike] = (0.0, 0.0),
                edges: str | Mapping[str, str] = "closed", holes: str = "walls",
                gates: Mapping[str, Iterable[tuple[int, int]]] | None = None,
+               regions: Mapping[str, NDArray[np.bool_]] | None = None,
+               transfers: Mapping[str, Transfer] | None = None,
+               feeds: Mapping[str, Feed] | None = None,
                gauges: Mapping[str, tuple[int, int]] | None = None, record: float = 60.0,
                wet: float = 0.01, film: float = 0.0, courant: float = COURANT,
                deepest: float | None = None,
                threads: int | None = None, method: Method = "local inertia",
                progress: Progress | None = None,
+               watch: Callable[[float, NDArray[np.float32]], None] | None = None,
                foresee: Callable[[Foreseen], None] | None = None) -> Flow:
     """Run rain and standing water over the ground until a time.
 
@@ -205,10 +244,16 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
     gates : dict of lines, optional
         Each a line of corners (row, column) of cells, 0 to rows and 0 to columns, slanting parts
         as stairs; what crosses from its left to its right counts as positive.
+    regions : dict of bool, shape (rows, columns), optional
+        Cells; what crosses their rim is kept, out and in.
+    transfers : dict of Transfer, optional
+        Pipes, culverts and pumps, worked when rain is given.
+    feeds : dict of Feed, optional
+        Water that comes from elsewhere.
     gauges : dict of (row, column), optional
         Cells whose level is kept.
     record : float
-        Time between records of gates and gauges. [s]
+        Time between records of gates, regions and gauges. [s]
     wet : float
         Depth from which a cell counts as reached. [m]
     film : float
@@ -226,6 +271,8 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
         times as long.
     progress : callable, optional
         Called with seconds simulated and `until` some times a second; what it raises ends the run.
+    watch : callable, optional
+        Called at each record with its time and the depths then, NaN where there is no ground.
     foresee : callable, optional
         Called once, when a second of work is done, with how long it will take in all; what it
         raises ends the run.
@@ -238,7 +285,7 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
     ------
     ValueError
         If shapes differ; roughness, soak, depth, loss or rain is negative or unknown where there
-        is ground; there is nothing to run: no rain and no water; the step asked for cannot hold;
+        is ground; there is nothing to run: no rain, no feed and no water; the step asked for cannot hold;
         an edge, hole, gate or gauge does not fit; or water grows deeper than `deepest`.
     KeyboardInterrupt
         When stopped; nothing goes on running.
@@ -277,9 +324,10 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
     east, south = (per_cell(part, shape, "velocity") for part in velocity)
     if not (np.isfinite(east[grid.ground]).all() and np.isfinite(south[grid.ground]).all()):
         raise ValueError("a velocity of the water is unknown or endless")
-    if rain is None and not standing[grid.ground].any():
+    if rain is None and not feeds and not standing[grid.ground].any():
         raise ValueError("there is neither rain nor water on the ground: nothing to run")
     sources = _sources(grid, rain, loss, per_cell(soak, shape, "soak"))
+    moves = Moves(grid, dict(transfers or {}), dict(feeds or {}))
     for name, place in (gauges or {}).items():
         row, column = place
         if not (0 <= row < grid.rows and 0 <= column < grid.columns and grid.ground[row, column]):
@@ -289,8 +337,8 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
 
     kind = FullRun if method == "full" else Run
     return kind(grid, np.asarray(bed, np.float64), standing, (east, south), sources,
-               lay_edges(grid, bed, roughness, edges, holes), lay_gates(grid, gates or {}),
-                dict(gauges or {}), until, record, wet, film, courant, threads, progress,
+               lay_edges(grid, bed, roughness, edges, holes), lay_gates(grid, gates or {}, regions or {}), moves,
+                dict(gauges or {}), until, record, wet, film, courant, threads, progress, watch,
                 foresee).flow()
 
 
@@ -339,5 +387,5 @@ def _sources(grid: Grid, rain: Rain | None, loss: Loss | None, soak: FloatArray)
                    np.append(0, count), suction, conductivity)
 
 
-__all__ = ["GRAVITY", "CurveNumberLoss", "Flow", "Foreseen", "GateRecord", "GreenAmptLoss",
-           "Rain", "WaterAccount", "flow_storm"]
+__all__ = ["GRAVITY", "Barrel", "CurveNumberLoss", "Feed", "Flow", "Foreseen", "GateRecord",
+           "GreenAmptLoss", "Lip", "Rain", "RegionRecord", "Transfer", "WaterAccount", "flow_storm"]

@@ -293,6 +293,13 @@ def run_storm(cascade: Cascade, depth: float, shape: Hyetograph) -> StormRun:
                     left + open_runoff)
 
 
+def storm_spills(cascade: Cascade, depth: float, shape: Hyetograph
+                 ) -> dict[int, NDArray[np.float64]]:
+    """What each node spills in each step of a storm (`storm_steps`), by its index. [m3]"""
+    return {index: passed.outflow for index, passed in
+            enumerate(_pass_through(cascade, depth, shape)) if passed is not None}
+
+
 def peak_level(store: Store, most: float) -> float | None:
     """Level of the greatest volume held, over the sill included; None for a drain. [m]"""
     if store.kind == "drain":

@@ -1,0 +1,110 @@
+"""Water that the plan leads otherwise than over the ground, as the flood moves it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.flood.transfers import Barrel, Feed, Lip, Transfer
+from terrain.plan.planned import Plan
+from terrain.plan.water.routing import storm_spills, storm_steps
+from terrain.proof.flood_ground import FloodGround
+from terrain.runoff.storms import Hyetograph
+from terrain.surface.conditioning import Culvert
+
+#: Water is given to, and taken from, cells within so far of a place, a cell at least. [m]
+ABOUT = 1.0
+#: A pump of which nobody says what it lifts lifts as much as comes. [m3/s]
+ANY = 1e6
+
+
+def transfers_of(plan: Plan, ground: FloodGround, blocked: str | None = None
+                 ) -> tuple[dict[str, Transfer], list[str]]:
+    """Spills by pipe, pump or hand, and culverts, by name; and what had to be assumed.
+
+    Parameters
+    ----------
+    blocked : str, optional
+        A culvert's name that lets nothing through.
+    """
+    found: dict[str, Transfer] = {}
+    notes: list[str] = []
+    pools = {pool.index: pool for pool in ground.pools}
+    rules = plan.inputs.rules
+    for pool in ground.pools:
+        node, work = plan.cascade.nodes[pool.index], plan.stores[pool.index].placed.work
+        if not node.piped:
+            continue
+        source = np.argwhere(pool.cells)
+        target = (np.argwhere(pools[node.spills_to].cells) if node.spills_to in pools else
+                  _about(ground, *node.spill_path[-1]) if node.spills_to is None
+                  and len(node.spill_path) else np.zeros((0, 2), np.int64))
+        sill = node.store.sill
+        most = ANY
+        if node.lifts is not None or work.pump:
+            most = node.lifts if node.lifts is not None else ANY
+        way: Barrel | Lip = Lip(pool.level, sill.coefficient * max(sill.length, 1e-3), most)
+        if work.pipe is not None and not work.pump:
+            wide = work.pipe_diameter or rules["pipe diameter"]
+            line = node.spill_path[:len(work.pipe)]
+            long = float(np.hypot(*np.diff(line, axis=0).T).sum()) if len(line) > 1 else 1.0
+            way = Barrel(pool.level, pool.level - max(_fall(plan, line), 0.0), wide, max(long, 0.1),
+                         rules["pipe roughness"])
+        found[f"spill of {node.store.name}"] = Transfer(source, target, way)
+    for culvert in plan.terrain.conditioning.culverts:
+        if culvert.name == blocked:
+            continue
+        diameter = culvert.diameter
+        if diameter is None:
+            diameter = rules["pipe diameter"] * 3
+            notes.append(f"No diameter is stated for the culvert \"{culvert.name}\"; the flood "
+                         f"takes it as {diameter * 1000:.0f} mm wide, a guess.")
+        found[f"culvert {culvert.name}"] = _culvert(ground, culvert, diameter,
+                                                    rules["culvert roughness"])
+    return found, notes
+
+
+def _culvert(ground: FloodGround, culvert: Culvert, diameter: float, roughness: float) -> Transfer:
+    ends = [_about(ground, x, y) for x, y, *_ in (culvert.line.coords[0], culvert.line.coords[-1])]
+    levels = [float(np.nanmin(ground.after[end[:, 0], end[:, 1]])) for end in ends]
+    if levels[0] < levels[1]:
+        ends, levels = ends[::-1], levels[::-1]
+    return Transfer(ends[0], ends[1], Barrel(levels[0], levels[1], diameter,
+                                             float(culvert.line.length), roughness))
+
+
+def _fall(plan: Plan, line: NDArray[np.float64]) -> float:
+    if len(line) < 2:
+        return 0.0
+    first, last = plan.terrain.dem.height_at(line[[0, -1], 0], line[[0, -1], 1])
+    return float(first - last)
+
+
+def _about(ground: FloodGround, x: float, y: float) -> NDArray[np.int64]:
+    """Cells about a place, where there is ground."""
+    near = ground.cells_near(np.array([x]), np.array([y]), max(ABOUT, ground.grid.cell * 0.75))
+    found = np.argwhere(near & np.isfinite(ground.after))
+    if len(found):
+        return found
+    rows, columns = np.nonzero(np.isfinite(ground.after))
+    nearest = int(np.argmin(np.hypot(ground.grid.x[columns] - x, ground.grid.y[rows] - y)))
+    return np.array([[rows[nearest], columns[nearest]]])
+
+
+def feeds_of(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph) -> dict[str, Feed]:
+    """What tanks spill in a storm, by their name, where it comes to the ground."""
+    step = storm_steps(shape.duration) * 3600
+    pools = {pool.index: pool for pool in ground.pools}
+    found = {}
+    for index, spilled in storm_spills(plan.cascade, depth, shape).items():
+        node = plan.cascade.nodes[index]
+        to = node.spills_to
+        if node.store.kind != "tank" or not spilled.any() or (
+                to is not None and plan.cascade.nodes[to].store.kind == "tank"):
+            continue
+        target = (np.argwhere(pools[to].cells) if node.piped and to in pools else
+                  _about(ground, *(node.spill_path[0] if len(node.spill_path) else
+                                   (node.store.spill_x, node.store.spill_y))))
+        found[f"overflow of {node.store.name}"] = Feed(
+            target, np.arange(spilled.size + 1) * step, np.append(0.0, np.cumsum(spilled)))
+    return found
