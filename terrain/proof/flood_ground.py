@@ -18,8 +18,8 @@ from terrain.works.watertight import designed_heights, pool_cells
 
 FloatArray = NDArray[np.float64]
 Cells = NDArray[np.bool_]
-#: Manning's n where more water gathers than runs in a sheet: clean earth channels with short
-#: grass (Chow, Open-Channel Hydraulics, 1959, Table 5-6, from memory), and floors of works.
+#: Manning's n of the floors of works: earth channels with short grass (Chow, Open-Channel
+#: Hydraulics, 1959, Table 5-6, from memory).
 CHANNEL_N = 0.035
 #: Ground about the property and all that drains to it, over which water is let go. [m]
 AROUND = 15.0
@@ -168,8 +168,9 @@ def flood_ground(plan: Plan, cell: float | None = None) -> FloodGround:
     table = np.array([resistance_of(name).sheet_n for name in ground.classes]
                      + [resistance_of(None).sheet_n])
     rough = spread(table[ground.cover])
-    channel = plan.terrain.contributing_area >= plan.inputs.rules["channel from"]
-    rough = np.where(spread(channel), np.minimum(rough, CHANNEL_N), rough)
+    timing = plan.inputs.hydrology.timing
+    channel = plan.terrain.contributing_area >= timing.channel_from
+    rough = np.where(spread(channel), np.minimum(rough, timing.channel_roughness), rough)
     pools, small = _pools(plan, grid, after)
     for pool in pools:
         rough[pool.cells] = np.minimum(rough[pool.cells], CHANNEL_N)
