@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -49,11 +49,11 @@ class Edges:
 class Gates:
     """Faces whose flux is summed, sorted by row: a west side at its cell, a north side below 0.
 
-    `gates` tells whose each is: lines come first, then regions, in the order of `names`.
+    `gates` tells whose each is: lines come first, then rims, in the order of `names`.
     """
 
     names: tuple[str, ...]
-    regions: tuple[str, ...]
+    rims: tuple[str, ...]
     starts: NDArray[np.int64]
     faces: NDArray[np.int64]
     signs: FloatArray
@@ -75,7 +75,9 @@ class Grid:
     bed : int32, shape (walled cells,)
         In units, wrapped where they are too many: only differences count.
     rough : float32, shape (walled cells,)
-        n sqrt(g) / 2.
+        n sqrt(g) / 2; below 0 where water is calm.
+    calm : bool
+        Whether it is anywhere.
     """
 
     rows: int
@@ -85,6 +87,7 @@ class Grid:
     ground: NDArray[np.bool_]
     bed: NDArray[np.int32]
     rough: NDArray[np.float32]
+    calm: bool = False
 
     @property
     def width(self) -> int:
@@ -109,6 +112,13 @@ class Grid:
         """The ground's part of a walled array, as a view of shape (rows, columns)."""
         shaped = walled[:self.width * (self.rows + 2)].reshape(self.rows + 2, self.width)
         return shaped[1:-1, 1:-1]
+
+    def with_calm(self, calm: NDArray[np.bool_]) -> Grid:
+        """The same with calm water in some cells."""
+        rough = self.rough.copy()
+        part = self.inside(rough)
+        part[calm & self.ground] *= -1
+        return replace(self, rough=rough, calm=True)
 
     def flat(self, row: NDArray[np.int64] | int, column: NDArray[np.int64] | int):
         """Place of a cell in walled arrays."""
@@ -226,8 +236,8 @@ def lay_edges(grid: Grid, bed: ArrayLike, roughness: ArrayLike, edges: str | Map
 
 
 def lay_gates(grid: Grid, gates: Mapping[str, Iterable[tuple[int, int]]],
-              regions: Mapping[str, NDArray[np.bool_]]) -> Gates:
-    """Faces along lines of corners of cells, and around regions; see `flow_storm`."""
+              rims: Mapping[str, tuple[NDArray[np.bool_], NDArray[np.bool_]]]) -> Gates:
+    """Faces along lines of corners of cells, and between cells of two kinds; see `flow_storm`."""
     faces: list[int] = []
     signs: list[int] = []
     whose: list[int] = []
@@ -254,23 +264,26 @@ def lay_gates(grid: Grid, gates: Mapping[str, Iterable[tuple[int, int]]],
                 whose.append(number)
         if len(faces) == before:
             raise ValueError(f"gate '{name}' has no length: two corners of cells are wanted")
-    for number, (name, cells) in enumerate(regions.items(), start=len(gates)):
-        mask = np.asarray(cells, bool)
-        if mask.shape != grid.ground.shape:
-            raise ValueError(f"region '{name}' has the shape {mask.shape}, the bed "
-                             f"{grid.ground.shape}")
-        if not (mask & grid.ground).any():
-            raise ValueError(f"region '{name}' holds no ground")
-        for step, flat in (((0, 1), 1), ((1, 0), -1)):
-            before, after = mask[:grid.rows - step[0], :grid.columns - step[1]], mask[step[0]:,
-                                                                                     step[1]:]
-            row, column = np.nonzero(before != after)
-            faces += (flat * grid.flat(row + step[0], column + step[1])).tolist()
-            signs += np.where(before[row, column], 1, -1).tolist()
-            whose += [number] * row.size
+    for number, (name, (inner, outer)) in enumerate(rims.items(), start=len(gates)):
+        for mask in (inner, outer):
+            if np.shape(mask) != grid.ground.shape:
+                raise ValueError(f"rim '{name}' has the shape {np.shape(mask)}, the bed "
+                                 f"{grid.ground.shape}")
+        before = len(faces)
+        within = inner & ~outer
+        for down, right, sign in ((0, 1, 1), (1, 0, -1)):
+            first = np.s_[:grid.rows - down, :grid.columns - right]
+            second = np.s_[down:, right:]
+            for own, other, out in ((first, second, 1), (second, first, -1)):
+                row, column = np.nonzero(within[own] & outer[other])
+                faces += (sign * grid.flat(row + down, column + right)).tolist()
+                signs += [out] * row.size
+                whose += [number] * row.size
+        if len(faces) == before:
+            raise ValueError(f"rim '{name}' has no length: its two sides do not meet")
     face = np.array(faces, np.int64)
     order = np.argsort(abs(face), kind="stable")
-    return Gates(tuple(gates), tuple(regions), _starts(abs(face[order]) // grid.width, grid.rows), face[order],
+    return Gates(tuple(gates), tuple(rims), _starts(abs(face[order]) // grid.width, grid.rows), face[order],
                  np.array(signs, np.float64)[order], np.array(whose, np.int64)[order])
 
 

@@ -55,26 +55,28 @@ PATIENCE = 20_000
 
 @numba.njit(inline="always")
 def _face(h_before, h_after, z_before, z_after, m_before, m_after, q, q_before, q_after, across,
-          unit, pull, step, back, all_of, film):
+          unit, pull, step, back, all_of, film, cap):
     """Flux through a face and the whole units that it moves within the step.
 
     No branch, so that it compiles to vector instructions: h^(7/3) from the bits of h, a first
     guess of its inverse cube root and one step of a series, good to 2e-5 of it.  Friction of the
     new flux is solved for, g n^2 |q| q / h^(7/3), with what the other direction adds to |q| as it
-    was: [1] takes |q| as it was, which swings from step to step where friction is strong.
+    was: [1] takes |q| as it was, which swings from step to step where friction is strong.  Between
+    cells whose roughness is below 0, which are calm, water conveys as if no deeper than `cap`.
     """
     drop = INT(z_after - z_before)
     level = INT(drop + h_after)
     top = h_before if h_before > level else level
     bed = drop if drop > NONE else NONE
     deep = INT(top - bed)
-    h = REAL(deep) * unit
+    calm = (m_before < ZERO) & (m_after < ZERO)
+    h = REAL(cap if calm & (deep > cap) else deep) * unit
     rise = REAL(INT(level - h_before))
     root = as_float(INT(START - INT(REAL(as_bits(h)) * THIRD)))
     off = ONE - h * root * root * root
     root = root + root * off * (THIRD + off * (SECOND + off * LAST))
     power = h * h * h * root * root
-    rough = m_before + m_after
+    rough = abs(m_before) + abs(m_after)
     weighted = KEEP * q + BESIDE * (q_before + q_after)
     driven = power * (weighted - pull * h * rise)
     along = abs(q)
@@ -92,7 +94,7 @@ def _face(h_before, h_after, z_before, z_after, m_before, m_after, q, q_before, 
 
 
 @kernel
-def _across_columns(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, to,
+def _across_columns(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, cap, to,
                     at, moved):
     """Faces first to last on the west sides of a row's cells."""
     for j in range(first, last):
@@ -100,13 +102,13 @@ def _across_columns(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back
         across = ((get(qy, c - 1) + get(qy, c)) + (get(qy, c - 1 + w) + get(qy, c + w))) * QUARTER
         new, count = _face(get(h, c - 1), get(h, c), get(z, c - 1), get(z, c), get(m, c - 1),
                            get(m, c), get(qx, c), get(qx, c - 1), get(qx, c + 1), across,
-                           unit, pull, step, back, all_of, film)
+                           unit, pull, step, back, all_of, film, cap)
         put(to, at + j, new)
         put_too(moved, j, count)
 
 
 @kernel
-def _across_rows(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, to,
+def _across_rows(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, cap, to,
                  at, moved):
     """Faces on the north sides of a row's cells."""
     for j in range(first, last):
@@ -114,7 +116,7 @@ def _across_rows(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, a
         across = ((get(qx, c - w) + get(qx, c)) + (get(qx, c - w + 1) + get(qx, c + 1))) * QUARTER
         new, count = _face(get(h, c - w), get(h, c), get(z, c - w), get(z, c), get(m, c - w),
                            get(m, c), get(qy, c), get(qy, c - w), get(qy, c + w), across,
-                           unit, pull, step, back, all_of, film)
+                           unit, pull, step, back, all_of, film, cap)
         put(to, at + j, new)
         put_too(moved, j, count)
 
@@ -183,7 +185,7 @@ def _over_edges(row, w, awake, film, h, h_new, unit, back, starts, cells, factor
 
 @kernel
 def _row(row, side, first_own, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake, unit,
-         pull, step, back, all_of, film, east, north, south, spare_h, spare_q):
+         pull, step, back, all_of, film, cap, east, north, south, spare_h, spare_q):
     """Fluxes of a row and the depths they make.
 
     `side` is -1 or 1 for the row before or after the strip's own, 0 for one of its own: others are
@@ -211,8 +213,8 @@ def _row(row, side, first_own, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m,
                 south[j] = NONE
             continue
         _across_columns(h, qx, qy, z, m, w, row, first, last + 1, unit, pull, step, back, all_of,
-                        film, to_x, at_x, east)
-        _across_rows(h, qx, qy, z, m, w, row + 1, first, last, unit, pull, step, back, all_of, film,
+                        film, cap, to_x, at_x, east)
+        _across_rows(h, qx, qy, z, m, w, row + 1, first, last, unit, pull, step, back, all_of, film, cap,
                      q_south, at_south, south)
         # Nothing goes to a tile that is passed over.
         for j in (first, last):
@@ -233,7 +235,7 @@ def _row(row, side, first_own, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m,
 
 @kernel
 def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, awake, unit, cell,
-            gravity, film, step, begin, end, done, first, last, strip, strips,
+            gravity, film, cap, step, begin, end, done, first, last, strip, strips,
             edge_starts, edge_cells, edge_factors, edge_powers, booked,
             gate_starts, gate_faces, passed):
     """Steps `begin` to `end` of rows first to last; the step it came to.
@@ -264,13 +266,13 @@ def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, awak
             north[j] = NONE
         if first > 1:
             _north_of_strip(h, qx, qy, z, m, w, first - 1, awake, unit32, pull, step32, back,
-                            all_of, film, spare_q, north)
+                            all_of, film, cap, spare_q, north)
             _row(first - 1, -1, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake,
-                 unit32, pull, step32, back, all_of, film, east, north, south, spare_h, spare_q)
+                 unit32, pull, step32, back, all_of, film, cap, east, north, south, spare_h, spare_q)
             north, south = south, north
         for row in range(first, last):
             _row(row, 0, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake, unit32,
-                 pull, step32, back, all_of, film, east, north, south, spare_h, spare_q)
+                 pull, step32, back, all_of, film, cap, east, north, south, spare_h, spare_q)
             north, south = south, north
             if row > first:
                 _over_edges(row - 1, w, awake, film, h, h_new, unit, step / cell / unit,
@@ -281,7 +283,7 @@ def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, awak
                 passed[g] += np.float64(flux) * step
         if last <= rows:
             _row(last, 1, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake, unit32,
-                 pull, step32, back, all_of, film, east, north, south, spare_h, spare_q)
+                 pull, step32, back, all_of, film, cap, east, north, south, spare_h, spare_q)
         _over_edges(last - 1, w, awake, film, h, h_new, unit, step / cell / unit, edge_starts,
                     edge_cells, edge_factors, edge_powers, booked)
         write_shared(done, strip, now + 1)
@@ -289,7 +291,7 @@ def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, awak
 
 
 @kernel
-def _north_of_strip(h, qx, qy, z, m, w, row, awake, unit, pull, step, back, all_of, film, spare_q,
+def _north_of_strip(h, qx, qy, z, m, w, row, awake, unit, pull, step, back, all_of, film, cap, spare_q,
                     north):
     """North faces of the row before a strip's own, where its tiles are awake."""
     tiles = (w - 3 + TILE_COLUMNS) // TILE_COLUMNS
@@ -298,13 +300,14 @@ def _north_of_strip(h, qx, qy, z, m, w, row, awake, unit, pull, step, back, all_
         if awake[at_tiles + tile]:
             _across_rows(h, qx, qy, z, m, w, row, 1 + tile * TILE_COLUMNS,
                          min(1 + (tile + 1) * TILE_COLUMNS, w - 1), unit, pull, step, back,
-                         all_of, film, spare_q, w, north)
+                         all_of, film, cap, spare_q, w, north)
 
 
 @kernel
-def survey(h, qx, qy, h_before, qx_before, qy_before, z, w, first, last, awake, stirred, tops, unit,
+def survey(h, qx, qy, h_before, qx_before, qy_before, z, m, w, first, last, awake, stirred, tops, unit,
            time, wet, deepest, fastest, strongest, arrival):
-    """Keep the extremes of rows first to last, and tell tiles where anything moves, and their tops.
+    """Keep the extremes of rows first to last, and tell tiles where anything moves, and their tops,
+    calm cells left out.
 
     A tile holds still where both its last states are the same and without flux.
     """
@@ -318,7 +321,7 @@ def survey(h, qx, qy, h_before, qx_before, qy_before, z, w, first, last, awake, 
             if awake[at] == 0:
                 continue
             moved, top = _survey_part(
-                h, qx, qy, h_before, qx_before, qy_before, z, w, row * w + 1 + tile * TILE_COLUMNS,
+                h, qx, qy, h_before, qx_before, qy_before, z, m, w, row * w + 1 + tile * TILE_COLUMNS,
                 row * w + min(1 + (tile + 1) * TILE_COLUMNS, w - 1), REAL(unit), REAL(time),
                 INT(max(wet / unit, 1.0)), deepest, fastest, strongest, arrival)
             if moved != 0:
@@ -338,12 +341,12 @@ def _speed(q, h_before, h_after, z_before, z_after, unit, wet):
 
 
 @kernel
-def _survey_part(h, qx, qy, h_before, qx_before, qy_before, z, w, first, last, unit, time, wet,
+def _survey_part(h, qx, qy, h_before, qx_before, qy_before, z, m, w, first, last, unit, time, wet,
                  deepest, fastest, strongest, arrival):
     moved, top = NONE, NONE
     for c in range(first, last):
         here, bed = get(h, c), get(z, c)
-        top = here if here > top else top
+        top = here if (here > top) & (get(m, c) >= ZERO) else top
         west, east, north, south = get(qx, c), get(qx, c + 1), get(qy, c), get(qy, c + w)
         moved = INT(moved | (here ^ get(h_before, c)) | as_bits(west) | as_bits(north)
                   | as_bits(get(qx_before, c)) | as_bits(get(qy_before, c)))

@@ -16,7 +16,7 @@ from terrain.flood.grid import GRAVITY, Edges, Gates, Grid
 from terrain.flood.local_inertia import TILE_ROWS, advance, survey
 from terrain.flood.moves import Moves
 from terrain.flood.sources import Sources, fall_and_soak
-from terrain.flood.storm_flow import Flow, Foreseen, GateRecord, RegionRecord, WaterAccount
+from terrain.flood.storm_flow import Flow, Foreseen, GateRecord, RimRecord, WaterAccount
 
 FloatArray = NDArray[np.float64]
 _advance: Callable[..., int] = advance
@@ -30,6 +30,9 @@ RAIN_EVERY = 2.0
 LEAST_STRIP = 20_000
 #: Growth of the deepest water within a batch that a step leaves room for.
 GROWTH, ADDED = 1.2, 0.003
+#: Where calm water is deeper it conveys as if it were this deep, or as deep as the deepest elsewhere.
+#: [m]
+LEAST_CALM = 0.1
 #: A step below this cannot be meant. [s]
 SHORTEST = 1e-5
 #: And none is longer. [s]
@@ -90,6 +93,7 @@ class Run:
                             told = now
                             self.progress(self.time, self.until)
                     if stop == self.records[next_record]:
+                        self._refuse_deep(float(self.metres(self._now()[0].max())))
                         passed.append(self.passed.copy())
                         levels.append(self._levels())
                         moved.append(self.moves.moved.copy())
@@ -136,8 +140,9 @@ class Run:
         return int(h.sum(dtype=np.int64)) * self.grid.unit
 
     def _top(self) -> float:
-        """The deepest water. [m]"""
-        return int(self.tops.max()) * self.grid.unit
+        """The deepest water that sets the step. [m]"""
+        top = int(self.tops.max()) * self.grid.unit
+        return max(top, LEAST_CALM) if self.grid.calm else top
 
     def _longest(self, top: float) -> float:
         """Step that holds for water of a depth. [s]"""
@@ -147,9 +152,7 @@ class Run:
     def _batch(self, pool: ThreadPoolExecutor, stop: float) -> None:
         """Rain for some steps, then those steps."""
         top = self._top()
-        if top > 2.0**29 * self.grid.unit:
-            raise ValueError(f"water grew {top:.3g} m deep, more than there is room for; give "
-                             "the deepest that may be expected")
+        self._refuse_deep(top)
         longest = self._longest(top)
         if not longest >= SHORTEST:
             raise ValueError(f"water {top:.3g} m deep on cells of {self.grid.cell:g} m asks for "
@@ -165,6 +168,11 @@ class Run:
         self.steps, self.time = self.steps + count, after
         self.shortest_step = min(self.shortest_step, step)
 
+    def _refuse_deep(self, top: float) -> None:
+        if top > 2.0**29 * self.grid.unit:
+            raise ValueError(f"water grew {top:.3g} m deep, more than there is room for; give "
+                             "the deepest that may be expected")
+
     def _take(self, pool: ThreadPoolExecutor, step: float, count: int, after: float,
               rained: NDArray[np.uint8]) -> None:
         """Take some steps of the same length, and look at the water."""
@@ -176,18 +184,19 @@ class Run:
         both = (*self.odd, *self.even) if end % 2 else (*self.even, *self.odd)
 
         states, film = (*self.even, *self.odd), np.int32(self.film / grid.unit)
+        cap = np.int32((GROWTH * self._top() + ADDED) / grid.unit)
 
         def work(strip: int) -> None:
             at = begin
             while at < end and not self.halt.is_set():
                 at = _advance(*states, grid.bed, grid.rough, grid.width, grid.rows,
-                             moving.reshape(-1), grid.unit, grid.cell, GRAVITY, film, step, at, end,
+                             moving.reshape(-1), grid.unit, grid.cell, GRAVITY, film, cap, step, at, end,
                              done, *self.strips[strip], strip, len(self.strips), *self._sides())
                 if at < end:
                     time.sleep(0)
 
         def look(strip: int) -> None:
-            _survey(*both, grid.bed, grid.width, *self.strips[strip], moving.reshape(-1),
+            _survey(*both, grid.bed, grid.rough, grid.width, *self.strips[strip], moving.reshape(-1),
                    self.stirred.reshape(-1), self.tops.reshape(-1), grid.unit, after, self.wet,
                    self.deepest, self.fastest, self.strongest, self.arrival)
 
@@ -253,7 +262,9 @@ class Run:
         from terrain.surface.depressions import drain
 
         level = self.ground_level.astype(np.float32)
-        hollow = float(np.nanmax(drain(level).filled(level) - level))
+        deep = drain(level).filled(level) - level
+        calm = self.grid.inside(self.grid.rough) < 0
+        hollow = float(np.nanmax(np.where(calm, 0.0, deep)))
         depth = max(hollow, self._top())
         step = self._longest(depth)
         each = (now - self.begun) / max(self.steps, 1)
@@ -267,8 +278,8 @@ class Run:
         """Depths now, what has not come to a whole unit left out. [m]"""
         return self._shown(self.metres(self._now()[0]))
 
-    def _region(self, number: int, passed: FloatArray) -> RegionRecord:
-        """What crossed a region's rim."""
+    def _rim(self, number: int, passed: FloatArray) -> RimRecord:
+        """What crossed a rim."""
         gates, width = self.gates, self.grid.width
         own = gates.gates == number
         out = np.diff(passed[:, own] * gates.signs[own] * self.grid.cell, axis=0, prepend=0.0)
@@ -276,7 +287,7 @@ class Run:
         row, column = np.divmod(abs(face), width)
         west = face >= 0
         middle = np.column_stack([row - 1 + 0.5 * west, column - 1 + 0.5 * ~west])
-        return RegionRecord(np.cumsum(np.maximum(-out, 0.0).sum(1)),
+        return RimRecord(np.cumsum(np.maximum(-out, 0.0).sum(1)),
                             np.cumsum(np.maximum(out, 0.0).sum(1)), middle, out.sum(0))
 
     def _told(self, passed: FloatArray, levels: FloatArray, moved: FloatArray) -> Flow:
@@ -298,8 +309,9 @@ class Run:
         if abs(account.error) > CLOSES_TO * account.came:
             raise AssertionError(f"{account.error:.3g} m3 of {account.came:.6g} m3 went astray")
         shown, gates, moves = self._shown, self.gates, self.moves
-        volumes = np.array([np.bincount(gates.gates, gates.signs * then, len(gates.names) + len(
-            gates.regions))[:len(gates.names)] for then in passed]) * grid.cell
+        count = len(gates.names) + len(gates.rims)
+        volumes = grid.cell * np.array([np.bincount(
+            gates.gates, gates.signs * then, count)[:len(gates.names)] for then in passed])
         east, south = self._fluxes()
         arrival = shown(self.arrival)
         arrival[arrival < 0] = np.nan
@@ -313,8 +325,8 @@ class Run:
             shown(soaked), self.records,
             {name: GateRecord(volumes[:, i], flows[:, i])
              for i, name in enumerate(self.gates.names)},
-            {name: self._region(i, passed)
-             for i, name in enumerate(gates.regions, start=len(gates.names))},
+            {name: self._rim(i, passed)
+             for i, name in enumerate(gates.rims, start=len(gates.names))},
             {name: moved[:, i] for i, name in enumerate(moves.transfers)},
             {name: moved[:, i] for i, name in enumerate(moves.feeds, start=len(moves.transfers))},
             {name: levels[:, i] for i, name in enumerate(self.gauges)},

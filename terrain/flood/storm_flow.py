@@ -105,8 +105,8 @@ class GateRecord:
 
 
 @dataclass(frozen=True)
-class RegionRecord:
-    """What crossed the rim of a region, face by face net within a record.
+class RimRecord:
+    """What crossed a rim, face by face net within a record; out is from its first cells to the others.
 
     Attributes
     ----------
@@ -144,7 +144,7 @@ class Flow:
     times : float64, shape (records,)
         Of the records, 0 first. [s]
     gates : dict of GateRecord
-    regions : dict of RegionRecord
+    rims : dict of RimRecord
     transfers, feeds : dict of float64, shape (records,)
         Moved, or come, by each time. [m3]
     levels : dict of float64, shape (records,)
@@ -167,7 +167,7 @@ class Flow:
     soaked: NDArray[np.float32]
     times: FloatArray
     gates: dict[str, GateRecord]
-    regions: dict[str, RegionRecord]
+    rims: dict[str, RimRecord]
     transfers: dict[str, FloatArray]
     feeds: dict[str, FloatArray]
     levels: dict[str, FloatArray]
@@ -205,12 +205,12 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
                depth: ArrayLike = 0.0, velocity: tuple[ArrayLike, ArrayLike] = (0.0, 0.0),
                edges: str | Mapping[str, str] = "closed", holes: str = "walls",
                gates: Mapping[str, Iterable[tuple[int, int]]] | None = None,
-               regions: Mapping[str, NDArray[np.bool_]] | None = None,
+               rims: Mapping[str, tuple[NDArray[np.bool_], NDArray[np.bool_]]] | None = None,
                transfers: Mapping[str, Transfer] | None = None,
                feeds: Mapping[str, Feed] | None = None,
                gauges: Mapping[str, tuple[int, int]] | None = None, record: float = 60.0,
                wet: float = 0.01, film: float = 0.0, courant: float = COURANT,
-               deepest: float | None = None,
+               deepest: float | None = None, calm: ArrayLike = False,
                threads: int | None = None, method: Method = "local inertia",
                progress: Progress | None = None,
                watch: Callable[[float, NDArray[np.float32]], None] | None = None,
@@ -244,8 +244,8 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
     gates : dict of lines, optional
         Each a line of corners (row, column) of cells, 0 to rows and 0 to columns, slanting parts
         as stairs; what crosses from its left to its right counts as positive.
-    regions : dict of bool, shape (rows, columns), optional
-        Cells; what crosses their rim is kept, out and in.
+    rims : dict of two bool, shape (rows, columns), optional
+        Cells on this side and on that; what crosses between them is kept, out and in.
     transfers : dict of Transfer, optional
         Pipes, culverts and pumps, worked when rain is given.
     feeds : dict of Feed, optional
@@ -253,7 +253,7 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
     gauges : dict of (row, column), optional
         Cells whose level is kept.
     record : float
-        Time between records of gates, regions and gauges. [s]
+        Time between records of gates, rims and gauges. [s]
     wet : float
         Depth from which a cell counts as reached. [m]
     film : float
@@ -264,6 +264,10 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
     deepest : float, optional
         Depth of water to leave room for; 16 m, or twice what stands at the start.  More of it
         makes a coarser unit. [m]
+    calm : bool, or such of shape (rows, columns)
+        Where water only stands, in ponds and hollows: by local inertia it conveys there as if it
+        were no deeper than the deepest elsewhere (0.1 m at least), so that a deep pond does not
+        shorten every step. Levels even out more slowly there, and all else is as it was.
     threads : int, optional
         As many as there are cores without; the answer is the same, bit by bit.
     method : {"local inertia", "full"}
@@ -332,12 +336,17 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
         row, column = place
         if not (0 <= row < grid.rows and 0 <= column < grid.columns and grid.ground[row, column]):
             raise ValueError(f"gauge '{name}' at row {row}, column {column} is not on the ground")
+    still = np.asarray(calm, bool)
+    if still.shape not in ((), shape):
+        raise ValueError(f"calm has the shape {still.shape}, the bed {shape}")
+    if method == "local inertia" and still.any():
+        grid = grid.with_calm(np.broadcast_to(still, shape))
     from terrain.flood.full_run import FullRun
     from terrain.flood.run import Run
 
     kind = FullRun if method == "full" else Run
     return kind(grid, np.asarray(bed, np.float64), standing, (east, south), sources,
-               lay_edges(grid, bed, roughness, edges, holes), lay_gates(grid, gates or {}, regions or {}), moves,
+               lay_edges(grid, bed, roughness, edges, holes), lay_gates(grid, gates or {}, rims or {}), moves,
                 dict(gauges or {}), until, record, wet, film, courant, threads, progress, watch,
                 foresee).flow()
 
@@ -388,4 +397,4 @@ def _sources(grid: Grid, rain: Rain | None, loss: Loss | None, soak: FloatArray)
 
 
 __all__ = ["GRAVITY", "Barrel", "CurveNumberLoss", "Feed", "Flow", "Foreseen", "GateRecord",
-           "GreenAmptLoss", "Lip", "Rain", "RegionRecord", "Transfer", "WaterAccount", "flow_storm"]
+           "GreenAmptLoss", "Lip", "Rain", "RimRecord", "Transfer", "WaterAccount", "flow_storm"]

@@ -15,7 +15,7 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Crossing:
-    """What crossed a region's rim.
+    """What crossed a rim.
 
     Attributes
     ----------
@@ -43,9 +43,9 @@ class Crossing:
     where: tuple[float, float]
 
 
-def crossing_of(flow: Flow, region: str, grid: Grid) -> Crossing:
-    """What crossed a region's rim in a run."""
-    record = flow.regions[region]
+def crossing_of(flow: Flow, rim: str, grid: Grid) -> Crossing:
+    """What crossed a rim in a run."""
+    record = flow.rims[rim]
     step = np.diff(flow.times, prepend=-np.inf)
     out = np.diff(record.outflow, prepend=0.0) / step
     into = np.diff(record.inflow, prepend=0.0) / step

@@ -13,6 +13,8 @@ from terrain.inputs.dem import Dem
 from terrain.plan.planned import Plan
 from terrain.plan.water.cascade import tanked_roofs
 from terrain.runoff.resistance import resistance_of
+from terrain.surface.catchments import label_catchments
+from terrain.surface.depressions import drain
 from terrain.works.designed_ground import Grid, WorkShape, grid_over
 from terrain.works.watertight import designed_heights, pool_cells
 
@@ -28,6 +30,10 @@ COARSEST = 10.0
 #: And no finer one is run. [m]
 FINEST = 0.1
 MOST_CELLS = 40_000_000
+#: A store's rim is so wide at least. [m], [cells]
+RIM, RIM_CELLS = 2.0, 2
+#: Hollows that hold water this deep hold it calm. [m]
+CALM = 0.1
 
 
 @dataclass(frozen=True)
@@ -76,6 +82,11 @@ class FloodGround:
     inside : bool, same shape
         Within the boundary.
     pools : tuple of Pool
+    first : int32, same shape
+        One more than the place in `pools` of the store that a cell's water meets first, with the
+        works; 0 for none.
+    deep : float64, same shape
+        Water that hollows of the ground hold with the works, stores among them. [m]
     too_small : tuple of str
         Stores of which no cell's middle lies in the pool.
     """
@@ -88,7 +99,27 @@ class FloodGround:
     roughness: FloatArray
     inside: Cells
     pools: tuple[Pool, ...]
+    first: NDArray[np.int32]
+    deep: FloatArray
     too_small: tuple[str, ...]
+
+    @property
+    def calm(self) -> Cells:
+        """Where water only stands."""
+        return np.asarray(self.deep > CALM)
+
+    def above(self, number: int) -> Cells:
+        """Ground outside a store whose water meets it first."""
+        return np.asarray((self.first == number + 1) & ~self.pools[number].cells)
+
+    def rim(self, number: int) -> tuple[Cells, Cells]:
+        """A store and its rim, and the ground that its water goes to over that."""
+        from scipy import ndimage
+
+        wide = max(int(np.ceil(RIM / self.grid.cell)), RIM_CELLS)
+        own = self.first == number + 1
+        within = ndimage.binary_dilation(self.pools[number].cells, np.ones((3, 3)), wide) & own
+        return np.asarray(within), np.asarray(np.isfinite(self.after) & ~own)
 
     @property
     def retention_after(self) -> FloatArray:
@@ -172,10 +203,12 @@ def flood_ground(plan: Plan, cell: float | None = None) -> FloodGround:
     channel = plan.terrain.contributing_area >= timing.channel_from
     rough = np.where(spread(channel), np.minimum(rough, timing.channel_roughness), rough)
     pools, small = _pools(plan, grid, after)
+    first, deep = _led_over(after, pools)
     for pool in pools:
         rough[pool.cells] = np.minimum(rough[pool.cells], CHANNEL_N)
     return FloodGround(grid, before, after, np.where(np.isinf(retention), 1e12, retention),
-                       rule.abstraction_ratio, rough, spread(ground.inside) & known, pools, small)
+                       rule.abstraction_ratio, rough, spread(ground.inside) & known, pools, first,
+                       deep, small)
 
 
 def _followed(plan: Plan) -> Cells:
@@ -231,6 +264,18 @@ def _pools(plan: Plan, grid: Grid, bed: FloatArray) -> tuple[tuple[Pool, ...], t
     return tuple(found), tuple(small)
 
 
-def lowered(ground: FloodGround, after: FloatArray) -> FloodGround:
+def _led_over(bed: FloatArray, pools: tuple[Pool, ...]) -> tuple[NDArray[np.int32], FloatArray]:
+    """Which store each cell's water meets first, and how deep hollows hold water."""
+    heights = bed.astype(np.float32)
+    drained = drain(heights)
+    marks = np.zeros(bed.shape, np.int32)
+    for number, pool in enumerate(pools, 1):
+        marks[pool.cells] = number
+    filled = drained.filled(heights).astype(np.float64)
+    return label_catchments(drained.direction, marks), np.nan_to_num(filled - heights)
+
+
+def with_levels(ground: FloodGround, after: FloatArray) -> FloodGround:
     """The same with other levels; pools stay as they were designed."""
-    return replace(ground, after=after)
+    first, deep = _led_over(after, ground.pools)
+    return replace(ground, after=after, first=first, deep=deep)

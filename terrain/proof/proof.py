@@ -34,8 +34,8 @@ FILM = 0.0001
 LONG = 1800.0
 #: Pictures of the water that are kept.
 FRAMES = 120
-#: Names of the regions about the land.
-LAND = "the property"
+#: Name of the rim of the land; no work has it, for a work's name has no such mark.
+LAND = "\0the property"
 
 
 @dataclass(frozen=True)
@@ -219,10 +219,12 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
                              f"Take larger cells (--cell {wider:g}m: about "
                              f"{found.with_cell(wider) / 60:.0f} minutes), or add --patient")
 
-    regions = {LAND: ground.inside}
+    outside = np.isfinite(ground.before) & ~ground.inside
+    rims = {LAND: (ground.inside, outside)} if outside.any() else {}
     transfers, _ = transfers_of(plan, ground, blocked)
     if works:
-        regions |= {plan.stores[pool.index].store.name: pool.cells for pool in ground.pools}
+        for number, pool in enumerate(ground.pools):
+            rims[plan.stores[pool.index].store.name] = ground.rim(number)
     else:
         transfers = {name: move for name, move in transfers.items() if name.startswith("culvert")}
     flow = flow_storm(
@@ -231,7 +233,7 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
         loss=CurveNumberLoss(ground.retention_after if works else ground.retention,
                              ground.abstraction_ratio),
         soak=ground.soak(plan) if works else 0.0, edges="critical", holes="sinks",
-        regions=regions, transfers=transfers, record=RECORD, film=FILM, threads=how.threads,
+        rims=rims, calm=ground.calm if works else False, transfers=transfers, record=RECORD, film=FILM, threads=how.threads,
         method=how.method, feeds=feeds_of(plan, ground, depth, shape) if works else {},
         watch=watch, foresee=foresee, progress=lambda now, end: progress(
             f"Flooding the ground {which}, {now / 3600:.1f} of {end / 3600:.1f} hours"))

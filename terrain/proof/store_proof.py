@@ -20,7 +20,7 @@ APART = 0.10
 #: A store spills once so much of what it holds has gone over its sill.
 SPILLS = 0.002
 #: A crest is crossed within so many cells of its line.
-BESIDE = 1.5
+BESIDE = 2.0
 #: What goes over a crest counts from here. [m3]
 COUNTS = 0.01
 
@@ -98,20 +98,20 @@ def store_proofs(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun
     """What each store does in a run over the ground with works, beside the cascade's answer."""
     measured = {pool.index: _measured(plan, ground, flow, pool) for pool in ground.pools}
     found = []
-    for pool in ground.pools:
+    for number, pool in enumerate(ground.pools):
         told = run.stores[pool.index]
         inflow, caught, spilled, led, first = measured[pool.index]
-        record = flow.regions[told.name]
+        record = flow.rims[told.name]
         level = float(ground.after[pool.deepest] + flow.greatest_depth[pool.deepest])
         crest = plan.stores[pool.index].crest_level
         step = np.diff(flow.times, prepend=-np.inf)
         moved = flow.transfers.get(f"spill of {told.name}", np.zeros(flow.times.size))
-        peak = float((np.diff(record.outflow + moved, prepend=0.0) / step).max())
+        peak = float((np.diff(record.outflow - record.inflow + moved, prepend=0.0) / step).max())
         found.append(StoreProof(
             pool.index, told.name, inflow, caught, spilled, led, level, peak, first,
             _where(ground, record.faces, record.passed) if spilled - led > COUNTS else None,
             _over_bank(ground, flow, pool, told.name), None if crest is None else crest - level,
-            told, tuple(_why(plan, ground, flow, run, pool, measured))))
+            told, tuple(_why(plan, ground, flow, run, number, measured))))
     return tuple(found)
 
 
@@ -122,9 +122,9 @@ def _measured(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool
     area = ground.grid.cell**2
     caught = float(np.nansum(flow.depth[pool.cells], dtype=np.float64)
                    + np.nansum(flow.soaked[pool.cells], dtype=np.float64)) * area
-    record = flow.regions[name]
+    record = flow.rims[name]
     moved = flow.transfers.get(f"spill of {name}", np.zeros(flow.times.size))
-    gone = record.outflow + moved
+    gone = np.maximum.accumulate(record.outflow - record.inflow) + moved
     least = max(SPILLS * plan.stores[pool.index].store.capacity, COUNTS)
     over = gone > least
     first = float(flow.times[int(np.argmax(over))]) / 3600 if over.any() else None
@@ -141,7 +141,7 @@ def _over_bank(ground: FloodGround, flow: Flow, pool: Pool, name: str) -> OverBa
     shape, grid = pool.shape, ground.grid
     if shape is None or not shape.crests:
         return None
-    record = flow.regions[name]
+    record = flow.rims[name]
     at = points(grid.left + record.faces[:, 1] * grid.cell, grid.top - record.faces[:, 0]
                 * grid.cell)
     near = BESIDE * grid.cell
@@ -158,9 +158,10 @@ def _over_bank(ground: FloodGround, flow: Flow, pool: Pool, name: str) -> OverBa
     return OverBank(float(out.sum()), x, y)
 
 
-def _why(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, pool: Pool,
+def _why(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, number: int,
          measured: dict[int, tuple[float, float, float, float, float | None]]) -> list[str]:
     """Why flood and cascade are more than a tenth apart, in sentences."""
+    pool = ground.pools[number]
     told = run.stores[pool.index]
     inflow, caught, spilled, _, _ = measured[pool.index]
     told_in = told.infiltrated + told.held + told.spilled
@@ -168,7 +169,7 @@ def _why(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, pool: Pool,
     base = max(told_in, 0.02 * plan.stores[pool.index].store.capacity)
     said = []
     if abs(inflow - told_in) > APART * base:
-        said.append(_less_comes(plan, ground, flow, run, pool, inflow - told_in, measured))
+        said.append(_less_comes(plan, ground, flow, run, number, inflow - told_in, measured))
     if abs(caught - told_caught) > APART * max(told_caught, COUNTS) and (
             caught < told_caught) != (inflow < told_in):
         soaked = float(np.nansum(flow.soaked[pool.cells])) * ground.grid.cell**2
@@ -181,11 +182,11 @@ def _why(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, pool: Pool,
     return said
 
 
-def _less_comes(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, pool: Pool,
+def _less_comes(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, number: int,
                 more: float, measured: dict[int, tuple[float, float, float, float, float | None]]
                 ) -> str:
     """Why the flood brings more or less than the cascade."""
-    area = ground.grid.cell**2
+    area, pool = ground.grid.cell**2, ground.pools[number]
     parts = []
     above = [i for i, node in enumerate(plan.cascade.nodes) if pool.index in node.takers]
     given = sum(measured[i][2] - run.stores[i].spilled for i in above if i in measured)
@@ -195,9 +196,7 @@ def _less_comes(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, pool
         parts.append(f"{in_both(abs(given), 'volume')} {'more' if given > 0 else 'less'} spill "
                      f"from {names}")
         rest -= given
-    own = _labels(plan, ground) == pool.index + 1
-    for other in ground.pools:
-        own &= ~other.cells
+    own = ground.above(number)
     stands = float(np.nansum(flow.depth[own], dtype=np.float64)) * area
     if more < 0 and stands > 0.1 * -more:
         parts.append(f"{in_both(stands, 'volume')} still lie on the ground that drains to it, in "
@@ -212,10 +211,3 @@ def _less_comes(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, pool
     word = "more" if more > 0 else "less"
     return (f"The flood brings {in_both(abs(more), 'volume')} {word} than the cascade: "
             + "; ".join(parts) + ".")
-
-
-def _labels(plan: Plan, ground: FloodGround) -> NDArray[np.int32]:
-    dem, grid = plan.terrain.dem, ground.grid
-    rows = np.clip(((dem.top - grid.y) // dem.cell).astype(np.int64), 0, dem.shape[0] - 1)
-    columns = np.clip(((grid.x - dem.left) // dem.cell).astype(np.int64), 0, dem.shape[1] - 1)
-    return plan.cascade.labels[rows[:, None], columns[None, :]]
