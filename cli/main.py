@@ -23,6 +23,7 @@ COMMANDS = {
     "start": "A new site file with comments, or the demo site.",
     "check": "Read a site file and say what is wrong; change nothing.",
     "plan": "The whole plan: accounts, map, report, setting out, layers.",
+    "prove": "A storm run over the ground as it will be dug.",
     "asbuilt": "Was it dug right? Surveyed levels beside the plan's.",
 }
 

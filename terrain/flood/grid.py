@@ -275,16 +275,16 @@ def lay_gates(grid: Grid, gates: Mapping[str, Iterable[tuple[int, int]]],
             first = np.s_[:grid.rows - down, :grid.columns - right]
             second = np.s_[down:, right:]
             for own, other, out in ((first, second, 1), (second, first, -1)):
-                row, column = np.nonzero(within[own] & outer[other])
-                faces += (sign * grid.flat(row + down, column + right)).tolist()
-                signs += [out] * row.size
-                whose += [number] * row.size
+                down_at, right_at = np.nonzero(within[own] & outer[other])
+                faces += (sign * grid.flat(down_at + down, right_at + right)).tolist()
+                signs += [out] * down_at.size
+                whose += [number] * down_at.size
         if len(faces) == before:
             raise ValueError(f"rim '{name}' has no length: its two sides do not meet")
     face = np.array(faces, np.int64)
     order = np.argsort(abs(face), kind="stable")
-    return Gates(tuple(gates), tuple(rims), _starts(abs(face[order]) // grid.width, grid.rows), face[order],
-                 np.array(signs, np.float64)[order], np.array(whose, np.int64)[order])
+    return Gates(tuple(gates), tuple(rims), _starts(abs(face[order]) // grid.width, grid.rows),
+                 face[order], np.array(signs, np.float64)[order], np.array(whose, np.int64)[order])
 
 
 def _refuse_gate(name: str, fits: bool) -> None:

@@ -94,8 +94,8 @@ def _face(h_before, h_after, z_before, z_after, m_before, m_after, q, q_before, 
 
 
 @kernel
-def _across_columns(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, cap, to,
-                    at, moved):
+def _across_columns(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, cap,
+                    to, at, moved):
     """Faces first to last on the west sides of a row's cells."""
     for j in range(first, last):
         c = row * w + j
@@ -108,8 +108,8 @@ def _across_columns(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back
 
 
 @kernel
-def _across_rows(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, cap, to,
-                 at, moved):
+def _across_rows(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, cap,
+                 to, at, moved):
     """Faces on the north sides of a row's cells."""
     for j in range(first, last):
         c = row * w + j
@@ -214,8 +214,8 @@ def _row(row, side, first_own, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m,
             continue
         _across_columns(h, qx, qy, z, m, w, row, first, last + 1, unit, pull, step, back, all_of,
                         film, cap, to_x, at_x, east)
-        _across_rows(h, qx, qy, z, m, w, row + 1, first, last, unit, pull, step, back, all_of, film, cap,
-                     q_south, at_south, south)
+        _across_rows(h, qx, qy, z, m, w, row + 1, first, last, unit, pull, step, back, all_of, film,
+                     cap, q_south, at_south, south)
         # Nothing goes to a tile that is passed over.
         for j in (first, last):
             if 1 < j < w - 1:
@@ -268,7 +268,8 @@ def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, awak
             _north_of_strip(h, qx, qy, z, m, w, first - 1, awake, unit32, pull, step32, back,
                             all_of, film, cap, spare_q, north)
             _row(first - 1, -1, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake,
-                 unit32, pull, step32, back, all_of, film, cap, east, north, south, spare_h, spare_q)
+                 unit32, pull, step32, back, all_of, film, cap, east, north, south, spare_h,
+                 spare_q)
             north, south = south, north
         for row in range(first, last):
             _row(row, 0, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake, unit32,
@@ -291,8 +292,8 @@ def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, awak
 
 
 @kernel
-def _north_of_strip(h, qx, qy, z, m, w, row, awake, unit, pull, step, back, all_of, film, cap, spare_q,
-                    north):
+def _north_of_strip(h, qx, qy, z, m, w, row, awake, unit, pull, step, back, all_of, film, cap,
+                    spare_q, north):
     """North faces of the row before a strip's own, where its tiles are awake."""
     tiles = (w - 3 + TILE_COLUMNS) // TILE_COLUMNS
     at_tiles = (row - 1) // TILE_ROWS * tiles
@@ -304,8 +305,8 @@ def _north_of_strip(h, qx, qy, z, m, w, row, awake, unit, pull, step, back, all_
 
 
 @kernel
-def survey(h, qx, qy, h_before, qx_before, qy_before, z, m, w, first, last, awake, stirred, tops, unit,
-           time, wet, deepest, fastest, strongest, arrival):
+def survey(h, qx, qy, h_before, qx_before, qy_before, z, m, w, first, last, awake, stirred, tops,
+           unit, time, wet, deepest, fastest, strongest, arrival):
     """Keep the extremes of rows first to last, and tell tiles where anything moves, and their tops,
     calm cells left out.
 
@@ -321,7 +322,8 @@ def survey(h, qx, qy, h_before, qx_before, qy_before, z, m, w, first, last, awak
             if awake[at] == 0:
                 continue
             moved, top = _survey_part(
-                h, qx, qy, h_before, qx_before, qy_before, z, m, w, row * w + 1 + tile * TILE_COLUMNS,
+                h, qx, qy, h_before, qx_before, qy_before, z, m, w,
+                row * w + 1 + tile * TILE_COLUMNS,
                 row * w + min(1 + (tile + 1) * TILE_COLUMNS, w - 1), REAL(unit), REAL(time),
                 INT(max(wet / unit, 1.0)), deepest, fastest, strongest, arrival)
             if moved != 0:

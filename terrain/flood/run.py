@@ -30,8 +30,8 @@ RAIN_EVERY = 2.0
 LEAST_STRIP = 20_000
 #: Growth of the deepest water within a batch that a step leaves room for.
 GROWTH, ADDED = 1.2, 0.003
-#: Where calm water is deeper it conveys as if it were this deep, or as deep as the deepest elsewhere.
-#: [m]
+#: Where calm water is deeper it conveys as if it were this deep, or as deep as the deepest
+#: elsewhere. [m]
 LEAST_CALM = 0.1
 #: A step below this cannot be meant. [s]
 SHORTEST = 1e-5
@@ -190,13 +190,15 @@ class Run:
             at = begin
             while at < end and not self.halt.is_set():
                 at = _advance(*states, grid.bed, grid.rough, grid.width, grid.rows,
-                             moving.reshape(-1), grid.unit, grid.cell, GRAVITY, film, cap, step, at, end,
-                             done, *self.strips[strip], strip, len(self.strips), *self._sides())
+                             moving.reshape(-1), grid.unit, grid.cell, GRAVITY, film, cap, step,
+                             at, end, done, *self.strips[strip], strip, len(self.strips),
+                             *self._sides())
                 if at < end:
                     time.sleep(0)
 
         def look(strip: int) -> None:
-            _survey(*both, grid.bed, grid.rough, grid.width, *self.strips[strip], moving.reshape(-1),
+            _survey(*both, grid.bed, grid.rough, grid.width, *self.strips[strip],
+                   moving.reshape(-1),
                    self.stirred.reshape(-1), self.tops.reshape(-1), grid.unit, after, self.wet,
                    self.deepest, self.fastest, self.strongest, self.arrival)
 

@@ -106,7 +106,9 @@ class GateRecord:
 
 @dataclass(frozen=True)
 class RimRecord:
-    """What crossed a rim, face by face net within a record; out is from its first cells to the others.
+    """What crossed a rim, face by face net within a record.
+
+    Out is from its first cells to the others.
 
     Attributes
     ----------
@@ -289,7 +291,8 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
     ------
     ValueError
         If shapes differ; roughness, soak, depth, loss or rain is negative or unknown where there
-        is ground; there is nothing to run: no rain, no feed and no water; the step asked for cannot hold;
+        is ground; there is nothing to run: no rain, no feed and no water; the step asked for cannot
+        hold;
         an edge, hole, gate or gauge does not fit; or water grows deeper than `deepest`.
     KeyboardInterrupt
         When stopped; nothing goes on running.
@@ -346,9 +349,9 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
 
     kind = FullRun if method == "full" else Run
     return kind(grid, np.asarray(bed, np.float64), standing, (east, south), sources,
-               lay_edges(grid, bed, roughness, edges, holes), lay_gates(grid, gates or {}, rims or {}), moves,
-                dict(gauges or {}), until, record, wet, film, courant, threads, progress, watch,
-                foresee).flow()
+                lay_edges(grid, bed, roughness, edges, holes),
+                lay_gates(grid, gates or {}, rims or {}), moves, dict(gauges or {}),
+                until, record, wet, film, courant, threads, progress, watch, foresee).flow()
 
 
 def _refuse(values: FloatArray, grid: Grid, name: str) -> None:

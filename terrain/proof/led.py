@@ -106,5 +106,6 @@ def feeds_of(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph) -
                   _about(ground, *(node.spill_path[0] if len(node.spill_path) else
                                    (node.store.spill_x, node.store.spill_y))))
         found[f"overflow of {node.store.name}"] = Feed(
-            target, np.arange(spilled.size + 1) * step, np.append(0.0, np.cumsum(spilled)))
+            target, np.arange(spilled.size + 1, dtype=np.float64) * step,
+            np.append(0.0, np.cumsum(spilled)).astype(np.float64))
     return found

@@ -9,6 +9,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,7 +126,7 @@ def spots_of(plan: Plan, ground: FloodGround, flow: Flow, before: Flow | None) -
     return tuple(sorted(found, key=lambda s: -s.strength))
 
 
-def _cells(plan: Plan, ground: FloodGround, cells: Cells) -> Cells:
+def _cells(plan: Plan, ground: FloodGround, cells: NDArray[Any]) -> NDArray[Any]:
     dem, grid = plan.terrain.dem, ground.grid
     rows = np.clip(((dem.top - grid.y) // dem.cell).astype(np.int64), 0, dem.shape[0] - 1)
     columns = np.clip(((grid.x - dem.left) // dem.cell).astype(np.int64), 0, dem.shape[1] - 1)
@@ -179,6 +180,7 @@ def fast_ground(plan: Plan, ground: FloodGround, flow: Flow) -> tuple[Fast, ...]
                                             (0.03, 0.08, 0.15)[grade], group < 3, rules)
                 if limit is None:
                     limit, source = permissible("bare", 0.15, group < 3, rules)
+                assert limit is not None  # bare earth stands some
                 limits[part] = limit
                 sources[(index if grown else -1, group, grade)] = (limit, source)
     over = np.where((flow.greatest_depth >= CARRIES) & ground.inside,

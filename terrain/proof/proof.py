@@ -136,6 +136,9 @@ class How:
     patient: bool = False
 
 
+AS_USUAL = How()
+
+
 def storm_named(plan: Plan, name: str | None) -> Storm:
     """A storm of the site file; the design storm without a name.
 
@@ -153,7 +156,7 @@ def storm_named(plan: Plan, name: str | None) -> Storm:
     return found
 
 
-def prove(plan: Plan, ground: FloodGround, storm: Storm, how: How = How(), *, before: bool = True,
+def prove(plan: Plan, ground: FloodGround, storm: Storm, how: How = AS_USUAL, *, before: bool = True,
           progress: Callable[[str], None] = lambda what: None) -> Proof:
     """Run a storm over a plan's ground, with the works and without.
 
@@ -184,7 +187,7 @@ def prove(plan: Plan, ground: FloodGround, storm: Storm, how: How = How(), *, be
                  (*_notes(ground, how), *assumed))
 
 
-def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how: How = How(), *,
+def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how: How = AS_USUAL, *,
           works: bool = True, blocked: str | None = None,
           progress: Callable[[str], None] = lambda what: None) -> Flooded:
     """Run rain over the ground, with the works or without.
@@ -233,7 +236,8 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
         loss=CurveNumberLoss(ground.retention_after if works else ground.retention,
                              ground.abstraction_ratio),
         soak=ground.soak(plan) if works else 0.0, edges="critical", holes="sinks",
-        rims=rims, calm=ground.calm if works else False, transfers=transfers, record=RECORD, film=FILM, threads=how.threads,
+        rims=rims, calm=ground.calm if works else False, transfers=transfers,
+        record=RECORD, film=FILM, threads=how.threads,
         method=how.method, feeds=feeds_of(plan, ground, depth, shape) if works else {},
         watch=watch, foresee=foresee, progress=lambda now, end: progress(
             f"Flooding the ground {which}, {now / 3600:.1f} of {end / 3600:.1f} hours"))

@@ -10,7 +10,7 @@ from shapely import LineString, distance, points
 
 from terrain.flood.storm_flow import Flow
 from terrain.plan.planned import Plan
-from terrain.plan.water.routing import StormRun, StoreStorm
+from terrain.plan.water.routing import StoreStorm, StormRun
 from terrain.proof.flood_ground import FloodGround, Pool
 from terrain.units import in_both
 
@@ -163,7 +163,7 @@ def _why(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, number: int
     """Why flood and cascade are more than a tenth apart, in sentences."""
     pool = ground.pools[number]
     told = run.stores[pool.index]
-    inflow, caught, spilled, _, _ = measured[pool.index]
+    inflow, caught, *_ = measured[pool.index]
     told_in = told.infiltrated + told.held + told.spilled
     told_caught = told.infiltrated + told.held
     base = max(told_in, 0.02 * plan.stores[pool.index].store.capacity)

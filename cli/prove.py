@@ -1,0 +1,101 @@
+"""levelsill prove: a storm run over the ground as it will be dug."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from cli import options
+from cli.console import facts, heading, progress, remarks, say, table
+
+
+@click.command()
+@options.site
+@click.option("--storm", "name", metavar="NAME",
+              help="A storm of the site file; the design storm if left out.")
+@click.option("--cell", type=options.Quantity("length"), metavar="LENGTH",
+              help="Side of a cell; at most 1 m if left out.")
+@click.option("--hours-after", type=click.FloatRange(0, 240), default=6.0, show_default=True,
+              help="Hours that the water is followed after the rain.")
+@click.option("--full", is_flag=True,
+              help="Keep the water's momentum, for jets and breaking banks; several times slower.")
+@click.option("--what-if", "cases", is_flag=True,
+              help="And again with a bank low, a sill and a culvert blocked, and twice the rain.")
+@click.option("--work", metavar="NAME", help="The work whose bank or sill gives way in that.")
+@click.option("--works-only", is_flag=True, help="Leave out the run without the works.")
+@click.option("--patient", is_flag=True, help="Begin a run that takes half an hour or more.")
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False),
+              help="Folder for pictures, a page that plays the storm, surfaces and figures.")
+@options.as_json
+def prove(site: Path, name: str | None, cell: float | None, hours_after: float, full: bool,
+          cases: bool, work: str | None, works_only: bool, patient: bool, out: Path | None,
+          as_json: bool) -> None:
+    """Flood the designed ground: where the water goes, beside what the plan says.
+
+    \b
+    levelsill prove site.yaml
+    levelsill prove site.yaml --storm 'summer storm' --out proof
+    levelsill prove site.yaml --what-if
+    """
+    from terrain.files import refuse_foreign
+    from terrain.plan.plan import make_plan
+    from terrain.proof.flood_ground import flood_ground
+    from terrain.proof.proof import How, storm_named
+    from terrain.proof.proof import prove as prove_plan
+    from terrain.proof.what_if import what_if
+
+    if out is not None:
+        refuse_foreign(out)  # before the work, not after it
+    how = How(hours_after, "full" if full else "local inertia", None, patient)
+    with progress() as step:
+        plan = make_plan(site, step)
+        click.get_current_context().with_resource(
+            plan.inputs.told("metric" if as_json else None))
+        storm = storm_named(plan, name)
+        step("Laying out the ground for the flood")
+        ground = flood_ground(plan, cell)
+        found = prove_plan(plan, ground, storm, how, before=not works_only, progress=step)
+        tried = what_if(found, storm, how, work, step) if cases else ()
+        if out is not None:
+            from terrain.outputs.proof.proof_folder import write_proof
+
+            written = write_proof(found, out, tried, step)
+    if as_json:
+        from terrain.outputs.data.answers_json import dumped
+        from terrain.outputs.proof.proof_json import proof_object
+
+        say(dumped(proof_object(found, tried)))
+    else:
+        _show(found, tried)
+    if out is not None:
+        click.echo("".join(f"Written: {path}\n" for path in written), err=True, nl=False)
+
+
+def _show(found: Any, tried: Any) -> None:
+    from terrain.outputs.proof import words
+    from terrain.units import shown
+
+    system, frame = found.plan.site.units, found.plan.terrain.dem.frame
+    say(f"{found.plan.site.name}: {found.storm}, {shown(found.depth, 'rain', system)}, run over "
+        f"the designed ground and followed for {found.until:g} hours")
+    heading("Stores, by the flood and by the cascade")
+    table(words.STORES, words.store_rows(found.stores, system))
+    remarks("Why they differ", [f"{s.name}: {line}" for s in found.stores for line in s.why])
+    remarks("Over the banks", words.bank_lines(found.stores, frame, system)
+            or ["Water goes over no bank that was to stay dry."])
+    heading("What leaves the land")
+    table(("", "volume", "at most", "then"), words.leaving_rows(found, system))
+    heading("At buildings, roads and the boundary")
+    table(words.SPOTS, words.spot_rows(found.spots, system))
+    if found.fast:
+        heading("Ground over which water runs faster than it stands")
+        table(words.FASTS, words.fast_rows(found.fast, frame, system))
+    if tried:
+        heading("What if")
+        table(words.CASES, words.case_rows(tried, system))
+        remarks("What was tried", [case.told for case in tried[1:]])
+    heading("Where the water went")
+    facts(words.account_lines(found, system))
+    remarks("What this rests on", list(found.notes))
