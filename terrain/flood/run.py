@@ -184,7 +184,7 @@ class Run:
         both = (*self.odd, *self.even) if end % 2 else (*self.even, *self.odd)
 
         states, film = (*self.even, *self.odd), np.int32(self.film / grid.unit)
-        cap = np.int32((GROWTH * self._top() + ADDED) / grid.unit)
+        cap = np.int32(self._top() / grid.unit)
 
         def work(strip: int) -> None:
             at = begin
