@@ -32,6 +32,8 @@ FINEST = 0.1
 MOST_CELLS = 40_000_000
 #: A store's rim is so wide at least. [m], [cells]
 RIM, RIM_CELLS = 2.0, 2
+#: Water stands no higher over a sill than this, as long as banks hold. [m]
+SURCHARGE = 0.5
 #: Hollows that hold water this deep hold it calm. [m]
 CALM = 0.1
 
@@ -117,8 +119,11 @@ class FloodGround:
         from scipy import ndimage
 
         wide = max(int(np.ceil(RIM / self.grid.cell)), RIM_CELLS)
-        own = self.first == number + 1
-        within = ndimage.binary_dilation(self.pools[number].cells, np.ones((3, 3)), wide) & own
+        own, pool = self.first == number + 1, self.pools[number]
+        # Ground that its water covers too while it stands over the sill.
+        label, _ = ndimage.label(own & (self.after < pool.level + SURCHARGE), np.ones((3, 3)))
+        covered = np.isin(label, np.unique(label[pool.cells & (label > 0)])) & (label > 0)
+        within = ndimage.binary_dilation(covered | pool.cells, np.ones((3, 3)), wide) & own
         return np.asarray(within), np.asarray(np.isfinite(self.after) & ~own)
 
     @property

@@ -11,6 +11,7 @@ from terrain.plan.water.routing import storm_spills, storm_steps
 from terrain.proof.flood_ground import FloodGround
 from terrain.runoff.storms import Hyetograph
 from terrain.surface.conditioning import Culvert
+from terrain.units import in_both
 
 #: Water is given to, and taken from, cells within so far of a place, a cell at least. [m]
 ABOUT = 1.0
@@ -33,20 +34,17 @@ def transfers_of(plan: Plan, ground: FloodGround, blocked: str | None = None
     rules = plan.inputs.rules
     for pool in ground.pools:
         node, work = plan.cascade.nodes[pool.index], plan.stores[pool.index].placed.work
-        if not node.piped:
+        if node.led in ("", "drain"):  # a drain is dug: the water finds it
             continue
         source = np.argwhere(pool.cells)
+        # Into a store, or off the site, or into a tank: what goes there is gone from the ground.
         target = (np.argwhere(pools[node.spills_to].cells) if node.spills_to in pools else
-                  _about(ground, *node.spill_path[-1]) if node.spills_to is None
-                  and len(node.spill_path) else np.zeros((0, 2), np.int64))
+                  np.zeros((0, 2), np.int64))
         sill = node.store.sill
-        most = ANY
-        if node.lifts is not None or work.pump:
-            most = node.lifts if node.lifts is not None else ANY
-        way: Barrel | Lip = Lip(pool.level, sill.coefficient * max(sill.length, 1e-3), most)
-        if work.pipe is not None and not work.pump:
-            wide = work.pipe_diameter or rules["pipe diameter"]
-            line = node.spill_path[:len(work.pipe)]
+        way: Barrel | Lip = Lip(pool.level, sill.coefficient * max(sill.length, 1e-3),
+                                ANY if node.lifts is None else node.lifts)
+        if node.led == "pipe":
+            wide, line = work.pipe_diameter or rules["pipe diameter"], node.led_way
             long = float(np.hypot(*np.diff(line, axis=0).T).sum()) if len(line) > 1 else 1.0
             way = Barrel(pool.level, pool.level - max(_fall(plan, line), 0.0), wide, max(long, 0.1),
                          rules["pipe roughness"])
@@ -56,9 +54,9 @@ def transfers_of(plan: Plan, ground: FloodGround, blocked: str | None = None
             continue
         diameter = culvert.diameter
         if diameter is None:
-            diameter = rules["pipe diameter"] * 3
+            diameter = 3 * rules["pipe diameter"]
             notes.append(f"No diameter is stated for the culvert \"{culvert.name}\"; the flood "
-                         f"takes it as {diameter * 1000:.0f} mm wide, a guess.")
+                         f"takes it as {in_both(diameter, 'size')} wide, a guess.")
         found[f"culvert {culvert.name}"] = _culvert(ground, culvert, diameter,
                                                     rules["culvert roughness"])
     return found, notes

@@ -156,8 +156,8 @@ def storm_named(plan: Plan, name: str | None) -> Storm:
     return found
 
 
-def prove(plan: Plan, ground: FloodGround, storm: Storm, how: How = AS_USUAL, *, before: bool = True,
-          progress: Callable[[str], None] = lambda what: None) -> Proof:
+def prove(plan: Plan, ground: FloodGround, storm: Storm, how: How = AS_USUAL, *,
+          before: bool = True, progress: Callable[[str], None] = lambda what: None) -> Proof:
     """Run a storm over a plan's ground, with the works and without.
 
     Parameters

@@ -143,7 +143,7 @@ def _with_low_place(plan: Plan, ground: FloodGround, pool: Pool) -> tuple[FloodG
     after = np.where(bank, np.minimum(ground.after, level), ground.after)
     name = plan.stores[pool.index].store.name
     return with_levels(ground, after), (
-        f"The bank of \"{name}\" lies {in_both(LOW, 'depth')} below its crest over "
+        f"The bank of \"{name}\" lies {in_both(1000 * LOW, 'rain', 0)} below its crest over "
         f"{in_both(LOW_LENGTH, 'length')} of it, where it is highest over the ground.")
 
 

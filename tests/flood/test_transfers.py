@@ -1,7 +1,7 @@
 """Pipes, lips and feeds against closed forms, and the account with them in it.
 
-Sources: Manning's equation for a full pipe (Chow, Open-Channel Hydraulics, 1959, eq. 5-6); weir flow
-Q = C L h^1.5 (the same, ch. 3); the orifice Q = C A sqrt(2 g h); what volumes must be follows from
+Sources: Manning's equation for a full pipe (Chow, Open-Channel Hydraulics, 1959, eq. 5-6); weir
+flow Q = C L h^1.5 (the same, ch. 3); the orifice Q = C A sqrt(2 g h); what volumes must be follows from
 the shapes.
 """
 
@@ -76,7 +76,8 @@ def test_a_pool_runs_down_over_a_lip_as_the_integral_says(method) -> None:
 
 
 def test_a_feed_brings_all_of_its_water_when_it_is_due() -> None:
-    feed = Feed(at((2, 3), (2, 4), (3, 3)), np.array([0.0, 100.0, 200.0]), np.array([0.0, 1.0, 4.0]))
+    feed = Feed(at((2, 3), (2, 4), (3, 3)), np.array([0.0, 100.0, 200.0]),
+                np.array([0.0, 1.0, 4.0]))
     found = flow_storm(FLAT, 1.0, 0.03, until=300.0, feeds={"tank": feed}, record=50.0)
     assert found.feeds["tank"] == pytest.approx([0.0, 0.5, 1.0, 2.5, 4.0, 4.0, 4.0], abs=1e-6)
     assert found.account.fed == pytest.approx(4.0, abs=1e-6)
@@ -102,11 +103,11 @@ def test_a_transfer_never_takes_what_lies_below_its_floor() -> None:
 def test_the_answer_is_the_same_on_any_number_of_threads() -> None:
     rng = np.random.default_rng(3)
     bed = rng.random((70, 90)) * 0.2 + np.linspace(1, 0, 70)[:, None]
+    pipe = Transfer(at((35, 40), (36, 40)), at((65, 50)),
+                    Barrel(bed[35, 40], bed[65, 50], 0.2, 40.0, 0.012))
+    tank = Feed(at((10, 10)), np.array([0.0, 200.0]), np.array([0.0, 2.0]))
     parts = [flow_storm(bed, 1.0, 0.04, until=200.0, rain=Rain.even(90.0, 200.0), threads=threads,
-                        transfers={"pipe": Transfer(at((35, 40), (36, 40)), at((65, 50)),
-                                                    Barrel(bed[35, 40], bed[65, 50], 0.2, 40.0, 0.012))},
-                        feeds={"tank": Feed(at((10, 10)), np.array([0.0, 200.0]),
-                                            np.array([0.0, 2.0]))}) for threads in (1, 2, 4)]
+                        transfers={"pipe": pipe}, feeds={"tank": tank}) for threads in (1, 2, 4)]
     for other in parts[1:]:
         np.testing.assert_array_equal(parts[0].depth, other.depth)
         assert parts[0].transfers["pipe"].tolist() == other.transfers["pipe"].tolist()
@@ -115,7 +116,8 @@ def test_the_answer_is_the_same_on_any_number_of_threads() -> None:
 @pytest.mark.parametrize(("change", "words"), [
     ({"transfers": {"a": Transfer(at((9, 9)), at((0, 0)), Lip(0, 1))}}, "no ground"),
     ({"feeds": {"a": Feed(at((0, 0)), np.array([0.0, 1.0]), np.array([1.0, 2.0]))}}, "0 m3 at 0 s"),
-    ({"feeds": {"a": Feed(at((0, 0)), np.array([0.0, 1.0]), np.array([0.0, -2.0]))}}, "volumes fall"),
+    ({"feeds": {"a": Feed(at((0, 0)), np.array([0.0, 1.0]), np.array([0.0, -2.0]))}},
+     "volumes fall"),
     ({"rims": {"a": (FLAT == 0, FLAT == 1)}}, "do not meet"),
     ({"rims": {"a": (np.zeros((2, 2), bool), FLAT == 0)}}, "shape"),
     ({"calm": np.zeros((2, 2), bool)}, "calm has the shape")])

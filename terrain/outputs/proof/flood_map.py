@@ -10,6 +10,7 @@ from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
 from terrain.outputs.drawing.symbols import HEAD_SIZE, INK, SMALL_SIZE, SOFT_INK, halo, styled
+from terrain.outputs.proof.words import deep
 from terrain.proof.flood_ground import FloodGround
 from terrain.proof.proof import Flooded, Proof
 from terrain.surface.slope import hillshade
@@ -101,8 +102,7 @@ def _panel(axes: Any, proof: Proof, run: Flooded, levels: NDArray[np.float64], t
 
 
 def _legend(figure: Figure, system: str) -> None:
-    words = [f"{shown(low, 'depth', system)}"
-             f"{' to ' + shown(high, 'depth', system) if high else ' or more'}"
+    words = [f"{deep(low, system)}{' to ' + deep(high, system) if high else ' or more'}"
              for low, high in zip(DEPTHS, [*DEPTHS[1:], None], strict=True)]
     figure.legend(handles=[Patch(facecolor=colour, edgecolor=SOFT_INK, lw=0.5, label=word)
                            for colour, word in zip(BLUES, words, strict=True)],

@@ -15,7 +15,7 @@ from PIL import Image
 
 from terrain.outputs.page.policy import page_policy
 from terrain.outputs.proof.flood_map import BLUES, DEPTHS, shaded, water_colours
-from terrain.outputs.proof.words import hours
+from terrain.outputs.proof.words import deep, hours
 from terrain.proof.proof import Proof
 from terrain.units import shown
 
@@ -38,7 +38,7 @@ def storm_page(proof: Proof) -> str:
     frames = [{"data": _uri(Image.fromarray(water_colours(depth / 1000.0), "RGBA")),
                "told": hours(time / 3600)} for time, depth in zip(
                    proof.after.frames.times, proof.after.frames.depths, strict=True)]
-    legend = [(colour, f"{shown(low, 'depth', system)} or more")
+    legend = [(colour, f"{deep(low, system)} or more")
               for colour, low in zip(BLUES, DEPTHS, strict=True)]
     page = Environment(autoescape=True).from_string(text("player.html")).render(
         policy=page_policy(style, program), style=Markup(style), program=Markup(program),

@@ -26,6 +26,14 @@ def hours(value: float | None) -> str:
     return f"{minutes // 60} h {minutes % 60:02d}"
 
 
+def deep(value: float, system: str) -> str:
+    """A depth of water: in mm below a metre, in inches below two feet. [m]"""
+    if system == "us":
+        return (shown(value, "size", "us") if value >= 0.6096 else
+                shown(1000 * value, "rain", "us", 1))
+    return shown(value, "size") if value >= 1 else shown(1000 * value, "rain", "metric", 0)
+
+
 def store_rows(stores: Sequence[StoreProof], system: str) -> list[list[str]]:
     """Rows to `STORES`."""
     rows = []
@@ -40,7 +48,7 @@ def store_rows(stores: Sequence[StoreProof], system: str) -> list[list[str]]:
 
 def spot_rows(spots: Sequence[Spot], system: str) -> list[list[str]]:
     """Rows to `SPOTS`."""
-    return [[spot.what, shown(spot.depth, "depth", system), shown(spot.speed, "speed", system),
+    return [[spot.what, deep(spot.depth, system), shown(spot.speed, "speed", system),
              strength(spot.strength, system), strength(spot.strength_before, system),
              hours(spot.arrives), spot.hazard] for spot in spots]
 
@@ -104,7 +112,7 @@ def bank_lines(stores: Sequence[StoreProof], frame: Frame, system: str) -> list[
                         f"{place(frame, s.over_bank.x, s.over_bank.y)}.")
         elif s.freeboard is not None and s.freeboard < 0:
             said.append(f"The water of {s.name} stands "
-                        f"{shown(-s.freeboard, 'depth', system)} over its crest.")
+                        f"{deep(-s.freeboard, system)} over its crest.")
     return said
 
 
