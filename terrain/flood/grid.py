@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain.flood.local_inertia import TILE_COLUMNS, TILE_ROWS, WALL
+from terrain.flood.local_inertia import PIECE, WALL
 
 #: [m/s2]
 GRAVITY = 9.80665
@@ -99,8 +99,13 @@ class Grid:
         return self.width * (self.rows + 3) + 1
 
     @property
+    def pieces(self) -> tuple[int, int]:
+        """Rows, and pieces of each, that are worked or passed over as one."""
+        return self.rows, -(-self.columns // PIECE)
+
+    @property
     def tiles(self) -> tuple[int, int]:
-        return -(-self.rows // TILE_ROWS), -(-self.columns // TILE_COLUMNS)
+        return self.pieces
 
     def walled(self, values: ArrayLike, kind: type, wall: float = 0) -> NDArray:
         """Values of the ground in a flat array with walls round them."""

@@ -47,8 +47,13 @@ BESIDE = REAL(0.05)
 # Start and series of the inverse cube root.
 START, THIRD = INT(0x54A2FA8C), REAL(1 / 3)
 SECOND, LAST = REAL(2 / 9), REAL(14 / 81)
-#: Rows and columns of a tile; tiles that hold still are passed over.
-TILE_ROWS, TILE_COLUMNS = 16, 64
+#: Columns of a piece of a row; pieces in and about which nothing moves are passed over.
+PIECE = 32
+#: What a piece is after a step: moved in it; moved in the step before; moved at its west end, at its
+#: east end; worked.  One that has held still for two steps is the same in both states.
+MOVED, JUST_MOVED, WEST_END, EAST_END, WORKED = 1, 2, 4, 8, 16
+#: Where water came from elsewhere.
+STIRRED = MOVED | WEST_END | EAST_END
 #: Turns that a thread waits for its neighbour before it gives its core away.
 PATIENCE = 20_000
 
@@ -123,8 +128,9 @@ def _across_rows(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, a
 
 @kernel
 def _settle(h, w, row, first, last, east, north, south, to, at):
-    """New depths of a row; the most by which a cell gives more than it has."""
-    most = NONE
+    """New depths of a row; the most by which a cell gives more than it has, and whether any
+    moves."""
+    most, moved = NONE, NONE
     for j in range(first, last):
         had = get(h, row * w + j)
         from_west, to_east = get(east, j), get(east, j + 1)
@@ -135,8 +141,9 @@ def _settle(h, w, row, first, last, east, north, south, to, at):
         given = INT(given - (from_north if from_north < NONE else NONE))
         given = INT(given - had)
         most = given if given > most else most
+        moved = INT(moved | from_west | to_east | from_north | to_south)
         put(to, at + j, INT(INT(INT(had + from_west) - to_east) + INT(from_north - to_south)))
-    return most
+    return most, moved
 
 
 @kernel
@@ -171,25 +178,52 @@ def _cut(h, w, row, first, last, east, north, south, qx, at_x, q_north, at_north
 
 
 @kernel
-def _over_edges(row, w, awake, film, h, h_new, unit, back, starts, cells, factors, powers, booked):
+def _over_edges(row, w, live, film, h, h_new, unit, back, starts, cells, factors, powers, booked):
     """Let water out of the ground, after all else has moved."""
-    at_tiles = (row - 1) // TILE_ROWS * ((w - 3 + TILE_COLUMNS) // TILE_COLUMNS)
+    wide = (w - 3 + PIECE) // PIECE + 2
     for e in range(starts[row], starts[row + 1]):
         c = cells[e]
-        if h[c] > film and awake[at_tiles + (c - row * w - 1) // TILE_COLUMNS]:
+        at = row * wide + 1 + (c - row * w - 1) // PIECE
+        if h[c] > film and live[at] & WORKED:
             out = factors[e] * (np.float64(h[c]) * unit) ** powers[e] * back
             count = INT(min(np.floor(out + 0.5), np.float64(h_new[c])))
-            h_new[c] = INT(h_new[c] - count)
-            booked[e] += count
+            if count > 0:
+                h_new[c] = INT(h_new[c] - count)
+                booked[e] += count
+                live[at] |= STIRRED
 
 
 @kernel
-def _row(row, side, first_own, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake, unit,
-         pull, step, back, all_of, film, cap, east, north, south, spare_h, spare_q):
-    """Fluxes of a row and the depths they make.
+def _find_live(live, row, rows, w, found):
+    """Which pieces of a row are worked: those that something moved in, or at a cell beside.
+
+    A face whose water is still is set going by its two cells and the faces in line with it alone.
+    """
+    pieces = (w - 3 + PIECE) // PIECE
+    wide = pieces + 2
+    any_ = np.uint8(0)
+    if row < 1 or row > rows:
+        for piece in range(pieces):
+            found[piece] = any_
+        return False
+    for piece in range(pieces):
+        at = row * wide + piece + 1
+        found[piece] = np.uint8((live[at] & (MOVED | JUST_MOVED))
+                                | ((live[at - wide] | live[at + wide]) & MOVED)
+                                | (live[at - 1] & EAST_END) | (live[at + 1] & WEST_END))
+        any_ |= found[piece]
+    return any_ != 0
+
+
+@kernel
+def _row(row, side, first_own, last_own, rows, h, qx, qy, h_new, qx_new, qy_new, z, m, w, live,
+         live_new, touched, here, below, any_here, unit, pull, step, back, all_of, film, cap, east,
+         north, south, spare_h, spare_q):
+    """Fluxes of a row and the depths they make; whether any piece of the next row is worked.
 
     `side` is -1 or 1 for the row before or after the strip's own, 0 for one of its own: others are
-    worked for what they do at the faces between, and kept to `spare` otherwise.
+    worked for what they do at the faces between, and kept to `spare` otherwise.  `here` tells which
+    pieces are worked; `below` comes to tell it of the next row.
     """
     own = side == 0
     to_h, at_h = (h_new, row * w) if own else (spare_h, 0)
@@ -199,55 +233,86 @@ def _row(row, side, first_own, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m,
     q_south, at_south = (spare_q, (3 + max(side, 0)) * w) if row >= last_own else (
         qy_new, (row + 1) * w)
     above, at_above = (h_new, (row - 1) * w) if row > first_own else (spare_h, w)
-    tiles = (w - 3 + TILE_COLUMNS) // TILE_COLUMNS
-    at_tiles = (row - 1) // TILE_ROWS * tiles
-    tile = 0
-    while tile < tiles:
-        first = 1 + tile * TILE_COLUMNS
-        still = awake[at_tiles + tile] == 0
-        while tile < tiles and (awake[at_tiles + tile] == 0) == still:
-            tile += 1
-        last = min(1 + tile * TILE_COLUMNS, w - 1)
+    pieces = (w - 3 + PIECE) // PIECE
+    at_live = row * (pieces + 2) + 1
+    any_below = _find_live(live, row + 1, rows, w, below)
+    if not any_here:
+        for j in range(w):
+            south[j] = NONE
+        if own:
+            for piece in range(pieces):
+                live_new[at_live + piece] = 0
+        return any_below
+    piece = 0
+    while piece < pieces:
+        begin = piece
+        first = 1 + piece * PIECE
+        still = here[piece] == 0
+        while piece < pieces and (here[piece] == 0) == still:
+            piece += 1
+        last = min(1 + piece * PIECE, w - 1)
         if still:
             for j in range(first, last):
                 south[j] = NONE
+            if own:
+                for part in range(begin, piece):
+                    live_new[at_live + part] = 0
             continue
         _across_columns(h, qx, qy, z, m, w, row, first, last + 1, unit, pull, step, back, all_of,
                         film, cap, to_x, at_x, east)
         _across_rows(h, qx, qy, z, m, w, row + 1, first, last, unit, pull, step, back, all_of, film,
                      cap, q_south, at_south, south)
-        # Nothing goes to a tile that is passed over.
+        # Nothing goes to a piece that is passed over.
         for j in (first, last):
             if 1 < j < w - 1:
                 east[j] = NONE
                 to_x[at_x + j] = ZERO
-        if row % TILE_ROWS == 0:
-            for j in range(first, last):
-                below = at_tiles + tiles + (j - 1) // TILE_COLUMNS
-                if below < awake.size and awake[below] == 0:
+        most = NONE
+        for part in range(begin, piece):
+            a = 1 + part * PIECE
+            b = min(a + PIECE, w - 1)
+            if below[part] == 0:
+                for j in range(a, b):
                     south[j] = NONE
                     q_south[at_south + j] = ZERO
-        if _settle(h, w, row, first, last, east, north, south, to_h, at_h) > 0:
+            over, moved = _settle(h, w, row, a, b, east, north, south, to_h, at_h)
+            most = max(most, over)
+            if own:
+                at = at_live + part
+                if moved != 0:
+                    west = (east[a] | east[a + 1] | north[a] | south[a]) != 0
+                    east_ = (east[b] | east[b - 1] | north[b - 1] | south[b - 1]) != 0
+                    live_new[at] = (WORKED | MOVED | (WEST_END if west else 0)
+                                    | (EAST_END if east_ else 0))
+                else:
+                    live_new[at] = WORKED | JUST_MOVED if live[at] & MOVED else WORKED
+                touched[at] = 1
+        if most > 0:
             _cut(h, w, row, first, last, east, north, south, to_x, at_x, q_north, at_north,
                  q_south, at_south, above, at_above)
             _settle(h, w, row, first, last, east, north, south, to_h, at_h)
+    return any_below
 
 
 @kernel
-def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, awake, unit, cell,
-            gravity, film, cap, step, begin, end, done, first, last, strip, strips,
-            edge_starts, edge_cells, edge_factors, edge_powers, booked,
+def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, live_even, live_odd,
+            touched, unit, cell, gravity, film, cap, step, begin, end, done, first, last, strip,
+            strips, edge_starts, edge_cells, edge_factors, edge_powers, booked,
             gate_starts, gate_faces, passed):
     """Steps `begin` to `end` of rows first to last; the step it came to.
 
     Strips step side by side: each waits until its neighbours have done as many steps, `done`, and
     gives up after a while, to be called again.  Even steps read the even arrays and write the odd.
+    `live` tells of each piece of a row, with a ring about them, what it did in the step that led
+    to the state; pieces that are worked are marked in `touched`.
     """
     pull = REAL(gravity * step / cell * unit)
     back, all_of = REAL(step / cell / unit), REAL(cell * unit / step)
     unit32, step32 = REAL(unit), REAL(step)
     east, north, south = np.empty(w + 1, INT), np.empty(w + 1, INT), np.empty(w + 1, INT)
     spare_h, spare_q = np.empty(2 * w, INT), np.empty(5 * w + 1, REAL)
+    pieces = (w - 3 + PIECE) // PIECE
+    here, below = np.empty(pieces, np.uint8), np.empty(pieces, np.uint8)
     last_own = last - 1 if last <= rows else rows + 1  # the last strip keeps its south side too
     for j in range(w):
         east[j] = NONE
@@ -260,75 +325,74 @@ def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, awak
                 return now
         if now % 2 == 0:
             h, qx, qy, h_new, qx_new, qy_new = h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd
+            live, live_new = live_even, live_odd
         else:
             h, qx, qy, h_new, qx_new, qy_new = h_odd, qx_odd, qy_odd, h_even, qx_even, qy_even
+            live, live_new = live_odd, live_even
         for j in range(w):
             north[j] = NONE
         if first > 1:
-            _north_of_strip(h, qx, qy, z, m, w, first - 1, awake, unit32, pull, step32, back,
+            _find_live(live, first - 2, rows, w, below)
+            any_ = _find_live(live, first - 1, rows, w, here)
+            _north_of_strip(h, qx, qy, z, m, w, first - 1, here, below, unit32, pull, step32, back,
                             all_of, film, cap, spare_q, north)
-            _row(first - 1, -1, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake,
-                 unit32, pull, step32, back, all_of, film, cap, east, north, south, spare_h,
-                 spare_q)
+            any_ = _row(first - 1, -1, first, last_own, rows, h, qx, qy, h_new, qx_new, qy_new, z,
+                        m, w, live, live_new, touched, here, below, any_, unit32, pull, step32,
+                        back, all_of, film, cap, east, north, south, spare_h, spare_q)
             north, south = south, north
+            here, below = below, here
+        else:
+            any_ = _find_live(live, first, rows, w, here)
         for row in range(first, last):
-            _row(row, 0, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake, unit32,
-                 pull, step32, back, all_of, film, cap, east, north, south, spare_h, spare_q)
+            any_ = _row(row, 0, first, last_own, rows, h, qx, qy, h_new, qx_new, qy_new, z, m, w,
+                        live, live_new, touched, here, below, any_, unit32, pull, step32, back,
+                        all_of, film, cap, east, north, south, spare_h, spare_q)
             north, south = south, north
+            here, below = below, here
             if row > first:
-                _over_edges(row - 1, w, awake, film, h, h_new, unit, step / cell / unit,
+                _over_edges(row - 1, w, live_new, film, h, h_new, unit, step / cell / unit,
                             edge_starts, edge_cells, edge_factors, edge_powers, booked)
             for g in range(gate_starts[row], gate_starts[row + 1]):
                 face = gate_faces[g]
                 flux = qx_new[face] if face >= 0 else qy_new[-face]
                 passed[g] += np.float64(flux) * step
         if last <= rows:
-            _row(last, 1, first, last_own, h, qx, qy, h_new, qx_new, qy_new, z, m, w, awake, unit32,
-                 pull, step32, back, all_of, film, cap, east, north, south, spare_h, spare_q)
-        _over_edges(last - 1, w, awake, film, h, h_new, unit, step / cell / unit, edge_starts,
+            _row(last, 1, first, last_own, rows, h, qx, qy, h_new, qx_new, qy_new, z, m, w, live,
+                 live_new, touched, here, below, any_, unit32, pull, step32, back, all_of, film,
+                 cap, east, north, south, spare_h, spare_q)
+        _over_edges(last - 1, w, live_new, film, h, h_new, unit, step / cell / unit, edge_starts,
                     edge_cells, edge_factors, edge_powers, booked)
         write_shared(done, strip, now + 1)
     return end
 
 
 @kernel
-def _north_of_strip(h, qx, qy, z, m, w, row, awake, unit, pull, step, back, all_of, film, cap,
+def _north_of_strip(h, qx, qy, z, m, w, row, here, above, unit, pull, step, back, all_of, film, cap,
                     spare_q, north):
-    """North faces of the row before a strip's own, where its tiles are awake."""
-    tiles = (w - 3 + TILE_COLUMNS) // TILE_COLUMNS
-    at_tiles = (row - 1) // TILE_ROWS * tiles
-    for tile in range(tiles):
-        if awake[at_tiles + tile]:
-            _across_rows(h, qx, qy, z, m, w, row, 1 + tile * TILE_COLUMNS,
-                         min(1 + (tile + 1) * TILE_COLUMNS, w - 1), unit, pull, step, back,
-                         all_of, film, cap, spare_q, w, north)
+    """North faces of the row before a strip's own, where both sides of them are worked."""
+    for piece in range(here.size):
+        if here[piece] and above[piece]:
+            _across_rows(h, qx, qy, z, m, w, row, 1 + piece * PIECE,
+                         min(1 + (piece + 1) * PIECE, w - 1), unit, pull, step, back, all_of, film,
+                         cap, spare_q, w, north)
 
 
 @kernel
-def survey(h, qx, qy, h_before, qx_before, qy_before, z, m, w, first, last, awake, stirred, tops,
-           unit, time, wet, deepest, fastest, strongest, arrival):
-    """Keep the extremes of rows first to last, and tell tiles where anything moves, and their tops,
-    calm cells left out.
-
-    A tile holds still where both its last states are the same and without flux.
-    """
-    tiles = (w - 3 + TILE_COLUMNS) // TILE_COLUMNS
+def survey(h, qx, qy, z, m, w, first, last, touched, tops, unit, time, wet, deepest, fastest,
+           strongest, arrival):
+    """Keep the extremes of rows first to last where anything moved since the last look, and the
+    tops of their pieces, calm cells left out."""
+    pieces = (w - 3 + PIECE) // PIECE
     for row in range(first, last):
-        for tile in range(tiles):
-            at = (row - 1) // TILE_ROWS * tiles + tile
-            if (row - 1) % TILE_ROWS == 0:
-                stirred[at] = 0
-                tops[at] = NONE if awake[at] else tops[at]
-            if awake[at] == 0:
+        for piece in range(pieces):
+            at = row * (pieces + 2) + 1 + piece
+            if touched[at] == 0:
                 continue
-            moved, top = _survey_part(
-                h, qx, qy, h_before, qx_before, qy_before, z, m, w,
-                row * w + 1 + tile * TILE_COLUMNS,
-                row * w + min(1 + (tile + 1) * TILE_COLUMNS, w - 1), REAL(unit), REAL(time),
+            touched[at] = 0
+            tops[at] = _survey_part(
+                h, qx, qy, z, m, w, row * w + 1 + piece * PIECE,
+                row * w + min(1 + (piece + 1) * PIECE, w - 1), REAL(unit), REAL(time),
                 INT(max(wet / unit, 1.0)), deepest, fastest, strongest, arrival)
-            if moved != 0:
-                stirred[at] = 1
-            tops[at] = max(tops[at], top)
 
 
 @numba.njit(inline="always")
@@ -343,15 +407,13 @@ def _speed(q, h_before, h_after, z_before, z_after, unit, wet):
 
 
 @kernel
-def _survey_part(h, qx, qy, h_before, qx_before, qy_before, z, m, w, first, last, unit, time, wet,
-                 deepest, fastest, strongest, arrival):
-    moved, top = NONE, NONE
+def _survey_part(h, qx, qy, z, m, w, first, last, unit, time, wet, deepest, fastest, strongest,
+                 arrival):
+    top = NONE
     for c in range(first, last):
         here, bed = get(h, c), get(z, c)
         top = here if (here > top) & (get(m, c) >= ZERO) else top
         west, east, north, south = get(qx, c), get(qx, c + 1), get(qy, c), get(qy, c + w)
-        moved = INT(moved | (here ^ get(h_before, c)) | as_bits(west) | as_bits(north)
-                  | as_bits(get(qx_before, c)) | as_bits(get(qy_before, c)))
         along, down = (west + east) * HALF, (north + south) * HALF
         strength = np.sqrt(along * along + down * down)
         along = (_speed(west, get(h, c - 1), here, get(z, c - 1), bed, unit, wet)
@@ -368,4 +430,4 @@ def _survey_part(h, qx, qy, h_before, qx_before, qy_before, z, m, w, first, last
         put_too(strongest, c, strength if strength > greatest else greatest)
         came = get_kept(arrival, c)
         put_too(arrival, c, time if (here > wet) & (came < ZERO) else came)
-    return moved, top
+    return top

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.flood.grid import Grid
-from terrain.flood.local_inertia import TILE_COLUMNS, TILE_ROWS
+from terrain.flood.local_inertia import PIECE
 from terrain.flood.transfers import Feed, Transfer
 
 FloatArray = NDArray[np.float64]
@@ -24,6 +24,8 @@ class Moves:
     ----------
     moved : float64, shape (transfers + feeds,)
         So far. [m3]
+    busy : bool
+        Whether anything was moved the last time.
     fed, led_off : float
         Come by feeds; gone by transfers without a target. [m3]
 
@@ -49,7 +51,7 @@ class Moves:
                 raise ValueError(f"feed '{name}' does not start with 0 m3 at 0 s, or its times or "
                                  "volumes fall")
         self.moved = np.zeros(len(transfers) + len(feeds))
-        self.fed, self.led_off = 0.0, 0.0
+        self.fed, self.led_off, self.busy = 0.0, 0.0, False
 
     def work(self, h: NDArray, bed: FloatArray, metres: Callable[[NDArray], FloatArray],
              whole: Callable[[FloatArray], NDArray], begin: float, end: float,
@@ -62,10 +64,10 @@ class Moves:
             Depths as the run keeps them; `metres` and `whole` tell them in metres and back.
         bed : float64, shape (rows, columns)
             [m]
-        stirred : uint8, shape (tiles,)
+        stirred : uint8, shape (rows, pieces)
             Set where water is given or taken.
         """
-        area = self.grid.cell**2
+        area, before = self.grid.cell**2, self.moved.sum()
         for number, transfer in enumerate(self.transfers.values()):
             rows, columns = transfer.source.T
             at = self.grid.flat(rows, columns)
@@ -97,6 +99,7 @@ class Moves:
             given = self._give(h, feed.target, number, due, metres, whole, stirred)
             self.moved[number] += given
             self.fed += given
+        self.busy = bool(self.moved.sum() > before)
 
     def _give(self, h: NDArray, target: NDArray[np.int64], number: int, volume: float,
               metres: Callable[[NDArray], FloatArray], whole: Callable[[FloatArray], NDArray],
@@ -121,4 +124,4 @@ class Moves:
 
     def _stir(self, rows: NDArray[np.int64], columns: NDArray[np.int64],
               stirred: NDArray[np.uint8]) -> None:
-        stirred[rows // TILE_ROWS, columns // TILE_COLUMNS] = 1
+        stirred[rows, columns // PIECE] = 1

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.flood.grid import GRAVITY, Edges, Gates, Grid
-from terrain.flood.local_inertia import TILE_ROWS, advance, survey
+from terrain.flood.local_inertia import JUST_MOVED, MOVED, STIRRED, advance, survey
 from terrain.flood.moves import Moves
 from terrain.flood.sources import Sources, fall_and_soak
 from terrain.flood.storm_flow import Flow, Foreseen, GateRecord, RimRecord, WaterAccount
@@ -21,18 +21,18 @@ from terrain.flood.storm_flow import Flow, Foreseen, GateRecord, RimRecord, Wate
 FloatArray = NDArray[np.float64]
 _advance: Callable[..., int] = advance
 _survey: Callable[..., None] = survey
-#: Steps between two looks at the water; no more than the columns or rows of a tile, so that water
-#: does not cross one unseen.
-BATCH = 8
-#: Time between two givings of rain, or one step where that is longer. [s]
-RAIN_EVERY = 2.0
+#: Steps between two looks at the water.
+BATCH = 16
+#: Time between two givings of rain, and while transfers or feeds bring water; or one step where
+#: that is longer. [s]
+RAIN_EVERY, MOVE_EVERY = 5.0, 2.0
 #: Cells that are worth a thread.
 LEAST_STRIP = 20_000
 #: Growth of the deepest water within a batch that a step leaves room for.
-GROWTH, ADDED = 1.2, 0.003
+GROWTH, ADDED = 1.1, 0.002
 #: Where calm water is deeper it conveys as if it were this deep, or as deep as the deepest
 #: elsewhere. [m]
-LEAST_CALM = 0.1
+LEAST_CALM = 0.02
 #: A step below this cannot be meant. [s]
 SHORTEST = 1e-5
 #: And none is longer. [s]
@@ -114,8 +114,12 @@ class Run:
         self.stood = self._volume(h)
         self.deepest: NDArray = h.copy()
         self.booked: NDArray = np.zeros(self.edges.cells.size, np.int64)
-        self.stirred = np.ones(grid.tiles, np.uint8)
-        self.tops: NDArray = np.full(grid.tiles, h.max(), np.int32)
+        ringed = tuple(n + 2 for n in grid.pieces)
+        self.live = [np.zeros(ringed, np.uint8) for _ in range(2)]
+        for live in self.live:
+            live[1:-1, 1:-1] = STIRRED
+        self.touched = np.zeros(ringed, np.uint8)
+        self.tops: NDArray = np.full(ringed, h.max(), np.int32)
 
     def _push(self, east: FloatArray, south: FloatArray) -> None:
         """Set the water going: at a face, the mean of the cells' fluxes."""
@@ -158,7 +162,8 @@ class Run:
             raise ValueError(f"water {top:.3g} m deep on cells of {self.grid.cell:g} m asks for "
                              f"steps of {longest:.1g} s, which cannot hold")
         left = stop - self.time
-        count = int(min(self.batch, max(RAIN_EVERY // longest, 1), np.ceil(left / longest)))
+        every = MOVE_EVERY if self.moves.busy else RAIN_EVERY
+        count = int(min(self.batch, max(every // longest, 1), np.ceil(left / longest)))
         step = min(longest, left / count)
         after = stop if count * step >= left * (1 - 1e-12) else self.time + count * step
         stirred = self._rain(pool, after)
@@ -176,13 +181,12 @@ class Run:
     def _take(self, pool: ThreadPoolExecutor, step: float, count: int, after: float,
               rained: NDArray[np.uint8]) -> None:
         """Take some steps of the same length, and look at the water."""
-        moving = _widened(self.stirred | rained)
-        if not moving.any():
-            return
         grid, begin, end = self.grid, self.steps, self.steps + count
+        live = self.live[begin % 2]
+        live[1:-1, 1:-1][rained > 0] = STIRRED
+        if not (live & (MOVED | JUST_MOVED)).any():
+            return
         done = np.full(len(self.strips), begin, np.int64)
-        both = (*self.odd, *self.even) if end % 2 else (*self.even, *self.odd)
-
         states, film = (*self.even, *self.odd), np.int32(self.film / grid.unit)
         cap = np.int32(self._top() / grid.unit)
 
@@ -190,17 +194,18 @@ class Run:
             at = begin
             while at < end and not self.halt.is_set():
                 at = _advance(*states, grid.bed, grid.rough, grid.width, grid.rows,
-                             moving.reshape(-1), grid.unit, grid.cell, GRAVITY, film, cap, step,
+                             *(part.reshape(-1) for part in self.live),
+                             self.touched.reshape(-1), grid.unit, grid.cell, GRAVITY, film, cap, step,
                              at, end, done, *self.strips[strip], strip, len(self.strips),
                              *self._sides())
                 if at < end:
                     time.sleep(0)
 
         def look(strip: int) -> None:
-            _survey(*both, grid.bed, grid.rough, grid.width, *self.strips[strip],
-                   moving.reshape(-1),
-                   self.stirred.reshape(-1), self.tops.reshape(-1), grid.unit, after, self.wet,
-                   self.deepest, self.fastest, self.strongest, self.arrival)
+            _survey(*(self.odd if end % 2 else self.even), grid.bed, grid.rough, grid.width,
+                    *self.strips[strip], self.touched.reshape(-1), self.tops.reshape(-1),
+                    grid.unit, after, self.wet, self.deepest, self.fastest, self.strongest,
+                    self.arrival)
 
         self._on_all(pool, work)
         self._on_all(pool, look)
@@ -211,8 +216,9 @@ class Run:
                 self.booked, self.gates.starts, self.gates.faces, self.passed)
 
     def _rain(self, pool: ThreadPoolExecutor, until: float) -> NDArray[np.uint8]:
-        """Give the rain until a time, and let water soak in; the tiles that this stirs."""
-        stirred = np.zeros(self.grid.tiles, np.uint8)
+        """Give the rain until a time, and let water soak in; the pieces of rows that this
+        stirs."""
+        stirred = np.zeros(self.grid.pieces, np.uint8)
         add, cap, hours = self.sources.until(until)
         if add.any() or self.sources.soaks:
             lost = np.zeros(len(self.strips))
@@ -336,14 +342,13 @@ class Run:
 
 
 def _strips(grid: Grid, threads: int | None) -> list[tuple[int, int]]:
-    """First walled row and the one after the last of each thread's rows, cut between tiles."""
+    """First walled row and the one after the last of each thread's rows."""
     if threads is None:
         threads = (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity")
                    else os.cpu_count()) or 1
         threads = min(threads, max(grid.rows * grid.columns // LEAST_STRIP, 1))
-    tiles = grid.tiles[0]
-    count = min(threads, tiles)
-    cuts = [1 + TILE_ROWS * (tiles * i // count) for i in range(count)] + [grid.rows + 1]
+    count = min(threads, grid.rows)
+    cuts = [1 + grid.rows * i // count for i in range(count)] + [grid.rows + 1]
     return list(pairwise(cuts))
 
 
@@ -351,10 +356,3 @@ def _stops(until: float, record: float, rain: FloatArray) -> list[float]:
     """Times that a step ends at: records, bends of the rain, the end."""
     times = np.concatenate([np.arange(0.0, until, record), rain, [until]])
     return [float(stop) for stop in np.unique(times) if 0 < stop <= until]
-
-
-def _widened(tiles: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Tiles and their neighbours."""
-    around = np.pad(tiles, 1)
-    tall = around[:-2] | around[1:-1] | around[2:]
-    return np.ascontiguousarray(tall[:, :-2] | tall[:, 1:-1] | tall[:, 2:])

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain.flood.local_inertia import TILE_COLUMNS, TILE_ROWS
+from terrain.flood.local_inertia import PIECE
 from terrain.runoff.curve_number import runoff_from_retention
 from terrain.runoff.green_ampt import ponded_gain
 from terrain.surface.kernels import kernel
@@ -137,9 +137,9 @@ def fall_and_soak(h, w, first, last, kinds, add, cap, unit, hours, suction, cond
                   infiltrated, owed, soaked, stirred):
     """Rain on rows first to last, and what soaks in of the water then there; units soaked in.
 
-    Tiles where a depth changes are marked in `stirred`.
+    Pieces of rows where a depth changes are marked in `stirred`.
     """
-    tiles = (w - 3 + TILE_COLUMNS) // TILE_COLUMNS
+    pieces = (w - 3 + PIECE) // PIECE
     thickness = unit * 1000.0  # of a unit, in mm
     lost = 0
     for row in range(first, last):
@@ -163,5 +163,5 @@ def fall_and_soak(h, w, first, last, kinds, add, cap, unit, hours, suction, cond
                     lost += here
             if has != had:
                 h[c] = has
-                stirred[(row - 1) // TILE_ROWS * tiles + (j - 1) // TILE_COLUMNS] = 1
+                stirred[(row - 1) * pieces + (j - 1) // PIECE] = 1
     return lost

@@ -299,7 +299,8 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
 
     Notes
     -----
-    Rain and losses are given every few steps, 2 s apart or a step if that is longer.  Water that
+    Rain and losses are given every few steps, 5 s apart or a step if that is longer; transfers and
+    feeds are worked then, 2 s apart while they bring water.  Water that
     moves less than half a unit a step through a face, tens of nanometres, stays.
 
     References
@@ -344,10 +345,10 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
         raise ValueError(f"calm has the shape {still.shape}, the bed {shape}")
     if method == "local inertia" and still.any():
         grid = grid.with_calm(np.broadcast_to(still, shape))
-    from terrain.flood.full_run import FullRun
-    from terrain.flood.run import Run
-
-    kind = FullRun if method == "full" else Run
+    if method == "full":
+        from terrain.flood.full_run import FullRun as kind
+    else:
+        from terrain.flood.run import Run as kind
     return kind(grid, np.asarray(bed, np.float64), standing, (east, south), sources,
                 lay_edges(grid, bed, roughness, edges, holes),
                 lay_gates(grid, gates or {}, rims or {}), moves, dict(gauges or {}),

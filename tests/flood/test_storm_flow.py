@@ -158,8 +158,8 @@ def test_a_gate_sees_what_is_beyond_it(method):
 
 
 def test_dry_ground_is_passed_over_and_water_still_finds_its_way():
-    """A lake breaks out over many dry tiles: where it comes to is where a run with a drizzle
-    everywhere, which keeps all tiles awake, brings it."""
+    """A lake breaks out over many dry ground: where it comes to is where a run with a drizzle
+    everywhere, which keeps all of it awake, brings it."""
     bed = np.tile(0.01 * np.abs(np.arange(120) - 60.0), (200, 1)) - 0.02 * np.arange(200)[:, None]
     depth = np.zeros(bed.shape)
     depth[:20, 40:80] = 1.0
@@ -169,9 +169,9 @@ def test_dry_ground_is_passed_over_and_water_still_finds_its_way():
     assert alone.greatest_depth == pytest.approx(drizzle.greatest_depth, abs=2e-3)
 
 
-def test_no_water_is_lost_at_tiles_that_are_passed_over():
+def test_no_water_is_lost_at_ground_that_is_passed_over():
     """Far from a breaking lake lie pools whose levels differ by so little that they hold still
-    until steps grow longer; then they stir beside tiles that are asleep."""
+    until steps grow longer; then they stir beside ground that is passed over."""
     depth = np.full((400, 130), 0.02)
     depth += np.random.default_rng(2).integers(-60, 60, depth.shape) * 2.0**-25
     bed = np.zeros(depth.shape)
@@ -192,8 +192,8 @@ def test_a_film_clings():
     bed = np.tile(-0.1 * np.arange(40), (3, 1))
     found = flow_storm(bed, 1.0, 0.05, until=1800, rain=Rain.even(60, 60), film=2e-4,
                        edges={"east": "critical"})
-    # The last step that flows takes up to q dt / dx of it, 0.015 mm, by Manning.
-    assert found.depth[:, :-1].min() >= 2e-4 - 2e-5
+    # The last step that flows, of 4.8 s at most, takes up to q dt / dx of it, 0.021 mm, by Manning.
+    assert found.depth[:, :-1].min() >= 2e-4 - 2.1e-5
     assert found.depth.max() < 2.5e-4
 
 
