@@ -27,7 +27,7 @@ from cli.console import facts, heading, progress, remarks, say, table
 @click.option("--works-only", is_flag=True, help="Leave out the run without the works.")
 @click.option("--patient", is_flag=True, help="Begin a run that takes half an hour or more.")
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False),
-              help="Folder for pictures, a page that plays the storm, surfaces and figures.")
+              help="Folder for the answer as a page, maps, a page that plays the storm, rasters.")
 @options.as_json
 def prove(site: Path, name: str | None, cell: float | None, hours_after: float, full: bool,
           cases: bool, work: str | None, works_only: bool, patient: bool, out: Path | None,
@@ -39,6 +39,7 @@ def prove(site: Path, name: str | None, cell: float | None, hours_after: float, 
     levelsill prove site.yaml --storm 'summer storm' --out proof
     levelsill prove site.yaml --what-if
     """
+    from terrain.errors import InputError
     from terrain.files import refuse_foreign
     from terrain.plan.plan import make_plan
     from terrain.proof.flood_ground import flood_ground
@@ -48,6 +49,9 @@ def prove(site: Path, name: str | None, cell: float | None, hours_after: float, 
 
     if out is not None:
         refuse_foreign(out)  # before the work, not after it
+    if work is not None and not cases:
+        raise InputError("--work", "it names the work that gives way, and nothing is to give way",
+                         "Add --what-if")
     how = How(hours_after, "full" if full else "local inertia", None, patient)
     with progress() as step:
         plan = make_plan(site, step)
@@ -56,6 +60,11 @@ def prove(site: Path, name: str | None, cell: float | None, hours_after: float, 
         storm = storm_named(plan, name)
         step("Laying out the ground for the flood")
         ground = flood_ground(plan, cell)
+        if work is not None:
+            followed = [plan.stores[pool.index].store.name for pool in ground.pools]
+            if work not in followed:  # before the work, not after it
+                raise InputError("--work", f"no store that the flood follows is called '{work}'",
+                                 f"Name one of {', '.join(followed)}")
         found = prove_plan(plan, ground, storm, how, before=not works_only, progress=step)
         tried = what_if(found, storm, how, work, step) if cases else ()
         if out is not None:
@@ -74,28 +83,36 @@ def prove(site: Path, name: str | None, cell: float | None, hours_after: float, 
 
 
 def _show(found: Any, tried: Any) -> None:
+    """The answer and what is dangerous, then the tables, then what all of it rests on."""
+    from terrain.outputs.one_system import in_one
     from terrain.outputs.proof import words
-    from terrain.units import shown
 
     system, frame = found.plan.site.units, found.plan.terrain.dem.frame
-    say(f"{found.plan.site.name}: {found.storm}, {shown(found.depth, 'rain', system)}, run over "
-        f"the designed ground and followed for {found.until:g} hours")
-    heading("Stores, by the flood and by the cascade")
-    table(words.STORES, words.store_rows(found.stores, system))
-    remarks("Why they differ", [f"{s.name}: {line}" for s in found.stores for line in s.why])
-    remarks("Over the banks", words.bank_lines(found.stores, frame, system)
-            or ["Water goes over no bank that was to stay dry."])
+    say(f"{found.plan.site.name}: {words.rain_words(found)}, run over the designed ground and "
+        f"followed for {words.hours(found.until)}")
+    remarks("The answer", words.answer_lines(found, system))
+    remarks("What is dangerous", [line for line in (
+        *words.danger_lines(found, system), *words.case_dangers(tried, system),
+        words.safe_line(found.spots)) if line])
+    heading("What comes to each store, and what it keeps")
+    table(words.WATER, words.water_rows(found.stores, system))
+    heading("How high its water stands")
+    table(words.LEVELS, words.level_rows(found.stores, system))
+    remarks("Why they differ", [in_one(f"{s.name}: {line}", system)
+                                for s in found.stores for line in s.why])
     heading("What leaves the land")
-    table(("", "volume", "at most", "then"), words.leaving_rows(found, system))
-    heading("At buildings, roads and the boundary")
-    table(words.SPOTS, words.spot_rows(found.spots, system))
+    table(words.LEAVING, words.leaving_rows(found, system))
+    if found.spots:
+        heading("At buildings, roads and the boundary")
+        table(words.SPOTS[:-1], [row[:-1] for row in words.spot_rows(found.spots, system)])
     if found.fast:
         heading("Ground over which water runs faster than it stands")
         table(words.FASTS, words.fast_rows(found.fast, frame, system))
     if tried:
         heading("What if")
         table(words.CASES, words.case_rows(tried, system))
-        remarks("What was tried", [case.told for case in tried[1:]])
+        remarks("What was tried", [in_one(f"{name}: {line}", system)
+                                   for name, line in words.case_lines(tried)[1:]])
     heading("Where the water went")
     facts(words.account_lines(found, system))
-    remarks("What this rests on", list(found.notes))
+    remarks("What this rests on", [in_one(line, system) for line in found.notes])

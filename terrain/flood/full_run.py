@@ -1,4 +1,8 @@
-"""A run that keeps the advection of momentum; all else is as in `run.py`."""
+"""A run that keeps the advection of momentum; all else is as in `run.py`.
+
+Steps are a share of cell / (|u| + |v| + 2 sqrt(g h)), the share that is asked for; waves may come
+to be as quick as in both directions at once.
+"""
 
 from __future__ import annotations
 
@@ -12,13 +16,15 @@ from numpy.typing import NDArray
 from terrain.flood.grid import GRAVITY
 from terrain.flood.local_inertia import WALL
 from terrain.flood.run import ADDED, LONGEST, FloatArray, Run
-from terrain.flood.shallow_water import advance_full, fall_and_soak_full, survey_full
+from terrain.flood.shallow_water import (
+    advance_full,
+    fall_and_soak_full,
+    scratch_rows,
+    survey_full,
+)
 
 _advance: Callable[..., int] = advance_full
 _survey: Callable[..., tuple[float, float]] = survey_full
-#: Step as a share of cell / (|u| + |v| + 2 sqrt(g h)), of the share asked for: no depth falls
-#: below 0 up to 1/2 of it.
-SHARE = 0.64
 
 
 class FullRun(Run):
@@ -31,14 +37,15 @@ class FullRun(Run):
         h = grid.walled(depth, np.float64)
         self.even = [h, np.zeros(grid.size), np.zeros(grid.size)]
         self.odd = [array.copy() for array in self.even]
-        self.wall = grid.rough > WALL / 2
-        self.bed = np.where(self.wall, 0.0, grid.walled(
+        self.wall = (grid.rough > WALL / 2).astype(np.uint8)
+        self.bed = np.where(self.wall > 0, 0.0, grid.walled(
             self.ground_level - np.nanmin(self.ground_level), np.float64))
         self.stood = self._volume(h)
         self.deepest = h.copy()
         self.booked = np.zeros(self.edges.cells.size)
         self.stirred = np.ones(grid.tiles, np.uint8)
         self.tops = np.full((len(self.strips), 2), h.max())
+        self.scratch = [scratch_rows(grid.width) for _ in self.strips]
         if self.sources.soaks:
             self.sources.soaked = np.zeros(grid.size)
 
@@ -47,6 +54,9 @@ class FullRun(Run):
         qx[:], qy[:] = (h * self.grid.walled(speed, np.float64) for speed in (east, south))
         speed = np.where(h > 0, (np.abs(qx) + np.abs(qy)) / np.where(h > 0, h, 1.0), 0.0)
         self.tops[:, 1] = (speed + 2 * np.sqrt(GRAVITY * h)).max()
+
+    def _now(self) -> list[NDArray]:
+        return self.even
 
     def metres(self, h: NDArray) -> FloatArray:
         return h
@@ -62,13 +72,12 @@ class FullRun(Run):
 
     def _longest(self, top: float) -> float:
         fastest = max(float(self.tops[:, 1].max()), 2 * np.sqrt(GRAVITY * (top + ADDED)))
-        return min(SHARE * self.courant * self.grid.cell / fastest, LONGEST)
+        return min(self.courant * self.grid.cell / fastest, LONGEST)
 
     def _take(self, pool: ThreadPoolExecutor, step: float, count: int, after: float,
               rained: NDArray[np.uint8]) -> None:
-        grid, begin, end = self.grid, self.steps, self.steps + count
-        done = np.full(len(self.strips), begin, np.int64)
-        now = self.odd if end % 2 else self.even
+        grid, begin, end = self.grid, 0, 2 * count
+        done = np.zeros(len(self.strips), np.int64)
         states = (*self.even, *self.odd)
 
         def work(strip: int) -> None:
@@ -76,13 +85,14 @@ class FullRun(Run):
             while at < end and not self.halt.is_set():
                 at = _advance(*states, self.bed, grid.rough, self.wall,
                               grid.width, grid.rows, grid.cell, GRAVITY, step, at, end, done,
-                              *self.strips[strip], strip, len(self.strips), *self._sides())
+                              *self.strips[strip], strip, len(self.strips), *self._sides(),
+                              self.scratch[strip])
                 if at < end:
                     time.sleep(0)
 
         def look(strip: int) -> None:
             self.tops[strip] = _survey(
-                *now, self.wall, grid.width, *self.strips[strip], after, self.wet, GRAVITY,
+                *self.even, self.wall, grid.width, *self.strips[strip], after, self.wet, GRAVITY,
                 self.deepest, self.fastest, self.strongest, self.arrival)
 
         self._on_all(pool, work)

@@ -49,8 +49,8 @@ START, THIRD = INT(0x54A2FA8C), REAL(1 / 3)
 SECOND, LAST = REAL(2 / 9), REAL(14 / 81)
 #: Columns of a piece of a row; pieces in and about which nothing moves are passed over.
 PIECE = 32
-#: What a piece is after a step: moved in it; moved in the step before; moved at its west end, at its
-#: east end; worked.  One that has held still for two steps is the same in both states.
+#: What a piece is after a step: moved in it; moved in the step before; moved at its west end, at
+#: its east end; worked.  One that has held still for two steps is the same in both states.
 MOVED, JUST_MOVED, WEST_END, EAST_END, WORKED = 1, 2, 4, 8, 16
 #: Where water came from elsewhere.
 STIRRED = MOVED | WEST_END | EAST_END

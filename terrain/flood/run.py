@@ -188,16 +188,15 @@ class Run:
             return
         done = np.full(len(self.strips), begin, np.int64)
         states, film = (*self.even, *self.odd), np.int32(self.film / grid.unit)
+        flags = [part.reshape(-1) for part in (*self.live, self.touched)]
         cap = np.int32(self._top() / grid.unit)
 
         def work(strip: int) -> None:
             at = begin
             while at < end and not self.halt.is_set():
                 at = _advance(*states, grid.bed, grid.rough, grid.width, grid.rows,
-                             *(part.reshape(-1) for part in self.live),
-                             self.touched.reshape(-1), grid.unit, grid.cell, GRAVITY, film, cap, step,
-                             at, end, done, *self.strips[strip], strip, len(self.strips),
-                             *self._sides())
+                             *flags, grid.unit, grid.cell, GRAVITY, film, cap, step, at, end, done,
+                             *self.strips[strip], strip, len(self.strips), *self._sides())
                 if at < end:
                     time.sleep(0)
 

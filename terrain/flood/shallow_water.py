@@ -1,89 +1,292 @@
-"""Shallow flow with the advection of momentum: finite volumes, first order, float64.
+"""Shallow flow with the advection of momentum: finite volumes of second order, float64.
 
-Arrays as in `local_inertia.py`; depth, bed and flux are float64, at the middles of cells.
+Arrays as in `local_inertia.py`; depth, bed and flux are float64, at the middles of cells.  A step
+takes two stages, each a step of its own by `advance_full`; the mean of what stood before and what
+the second makes is kept (Heun's method).  A stage goes row by row: speeds of a row (`_ready`),
+how depth, level and speeds lean within its cells (`_lean`), what crosses the faces (`_cross`), and
+the row's new state (`_settle`).
+
+What leans within a cell is limited as in [2]: speeds, level and bed each by itself, and depth by
+what both leave.  So a sheet of water on a slope sees the slope, however thin it is, and water on a
+sill a flat sill.  Beside dry ground speeds do not lean, which is first order, and a level only as
+it does on a slope; beside a wall likewise.
+
+Held against closed forms (tests/flood/test_full.py, tests/benchmarks/flood_convergence.py): errors
+of a smooth wave fall with the power 1.7 to 1.9 of the cell, of a shore 1.4 to 1.6, of dam breaks 1;
+sheets of 0.2 to 10 mm on slopes of 1 to 20 % with cells of 1 m are within 1.5 % of Manning's depth
+five cells below the divide; heads over a sill of 1 m cells are 5 to 16 % above critical flow's, of
+0.5 m cells with sloping sides up to 5 %.  Friction is taken at the end of each stage: exact in
+steady flow, of first order in time else.  Rain is given before each step, so that a rising sheet
+is up to half a step ahead.
 
 References
 ----------
 .. [1] Audusse, Bouchut, Bristeau, Klein & Perthame, SIAM Journal on Scientific Computing 25
    (2004), 2050-2065: depths at a face from the higher bed, so that still water stays still and no
-   depth falls below 0.
-.. [2] Harten, Lax & van Leer, SIAM Review 25 (1983), 35-61: the flux between two states; what runs
+   depth falls below 0; of second order with the bed's push within the cell.
+.. [2] van Leer, Journal of Computational Physics 23 (1977), 276-299: the mean of the differences
+   to either side, no more than twice the lesser.
+.. [3] Harten, Lax & van Leer, SIAM Review 25 (1983), 35-61: the flux between two states; what runs
    along the face goes with the water, after Toro, Shock-Capturing Methods for Free-Surface Shallow
    Flows, Wiley, 2001, with its wave speeds.
 """
 
 from __future__ import annotations
 
+import numba
 import numpy as np
+from numpy.typing import NDArray
 
-from terrain.flood.bare_arrays import read_shared, write_shared
-from terrain.flood.local_inertia import PATIENCE
+from terrain.flood.bare_arrays import (
+    as_bits,
+    as_float,
+    get,
+    put,
+    put_too,
+    read_shared,
+    write_shared,
+)
+from terrain.flood.local_inertia import INT, PATIENCE, REAL, START, THIRD
 from terrain.runoff.green_ampt import ponded_gain
 from terrain.surface.kernels import kernel
 
-#: Depth below which water has no speed of its own. [m]
+#: Depth below which water has no speed of its own, and beside which speeds do not lean. [m]
 STILL = 1e-9
+TINY = 1e-300  # where 0 would be divided by 0: nothing in any other sum
+
+
+@numba.njit(inline="always")
+def _limited(before, after):
+    """How much a value changes across a cell, from the differences to either side."""
+    mean, most = 0.5 * (before + after), 2.0 * min(abs(before), abs(after))
+    found = mean if mean < most else most
+    found = found if found > -most else -most
+    return found if before * after > 0.0 else 0.0
+
+
+@numba.njit(inline="always")
+def _lesser(one, other):
+    """The lesser of two changes; none where they go opposite ways."""
+    found = one if abs(one) < abs(other) else other
+    return found if one * other > 0.0 else 0.0
+
+
+@numba.njit(inline="always")
+def _alike(one, other):
+    """1 where two changes are alike, to nothing where one is much the lesser or goes otherwise."""
+    one_size, other_size = abs(one), abs(other)
+    less = one_size if one_size < other_size else other_size
+    more = other_size if one_size < other_size else one_size
+    found = (less + less) / (more + TINY)
+    found = found if found < 1.0 else 1.0
+    return found if one * other > 0.0 else 0.0
 
 
 @kernel
-def _face(h_before, q_before, p_before, z_before, h_after, q_after, p_after, z_after, g):
-    """Flux of water, of momentum across for either side, and of momentum along a face."""
-    bed = max(z_before, z_after)
-    left, right = max(h_before + z_before - bed, 0.0), max(h_after + z_after - bed, 0.0)
-    # What the step of the bed pushes back, for either side.
-    push_left = 0.5 * g * (h_before * h_before - left * left)
-    push_right = 0.5 * g * (h_after * h_after - right * right)
-    if left <= 0.0 and right <= 0.0:
-        return 0.0, push_left, push_right, 0.0
-    u_left = q_before / h_before if h_before > STILL else 0.0
-    v_left = p_before / h_before if h_before > STILL else 0.0
-    u_right = q_after / h_after if h_after > STILL else 0.0
-    v_right = p_after / h_after if h_after > STILL else 0.0
-    c_left, c_right = np.sqrt(g * left), np.sqrt(g * right)
-    if left <= 0.0:
-        slow, fast = u_right - 2.0 * c_right, u_right + c_right
-    elif right <= 0.0:
-        slow, fast = u_left - c_left, u_left + 2.0 * c_left
-    else:
-        middle = 0.5 * (u_left + u_right) + (c_left - c_right)
-        between = 0.5 * (c_left + c_right) + 0.25 * (u_left - u_right)
-        slow = min(u_left - c_left, middle - between)
-        fast = max(u_right + c_right, middle + between)
-    water_left, water_right = left * u_left, right * u_right
-    thrust_left = water_left * u_left + 0.5 * g * left * left
-    thrust_right = water_right * u_right + 0.5 * g * right * right
-    if slow >= 0.0:
-        water, thrust = water_left, thrust_left
-    elif fast <= 0.0:
-        water, thrust = water_right, thrust_right
-    else:
-        water = ((fast * water_left - slow * water_right) + fast * slow * (right - left)) / (
-            fast - slow)
-        thrust = ((fast * thrust_left - slow * thrust_right)
-                  + fast * slow * (water_right - water_left)) / (fast - slow)
-    along = water * (v_left if water > 0.0 else v_right)
-    return water, thrust + push_left, thrust + push_right, along
+def _ready(h, qx, qy, z, wall, w, row, at, g, deep, level, east, south, ground, wave, share_x,
+           share_y):
+    """Level, speeds and the like of a row, put at `at`.
+
+    `share_x` is the depth that may leave a cell east and west within a stage, `share_y` north and
+    south, by the speeds of waves; together all that stands there.
+    """
+    for j in range(w):
+        c = row * w + j
+        here = get(h, c)
+        fluid = here > STILL
+        under = here if fluid else 1.0
+        u = get(qx, c) / under if fluid else 0.0
+        v = get(qy, c) / under if fluid else 0.0
+        speed = np.sqrt(g * here)
+        along, down = abs(u) + (speed + speed), abs(v) + (speed + speed)
+        share = here / ((along + down) + TINY)
+        put(deep, at + j, here)
+        put_too(level, at + j, here + get(z, c))
+        put_too(east, at + j, u)
+        put_too(south, at + j, v)
+        put_too(ground, at + j, 0.0 if get(wall, c) > 0 else 1.0)
+        put_too(wave, at + j, speed)
+        put_too(share_x, at + j, along * share)
+        put_too(share_y, at + j, down * share)
 
 
 @kernel
-def _between(c, d, h, q, p, z, wall, g):
-    """Flux between two cells, at least one of which is ground; a wall throws back."""
-    if wall[c]:
-        return _face(h[d], -q[d], p[d], z[d], h[d], q[d], p[d], z[d], g)
-    if wall[d]:
-        return _face(h[c], q[c], p[c], z[c], h[c], -q[c], p[c], z[c], g)
-    return _face(h[c], q[c], p[c], z[c], h[d], q[d], p[d], z[d], g)
+def _lean(deep, level, across, along, ground, wave, share, before, at, after, last, to,
+          h_low, z_low, n_low, t_low, room_low, h_high, z_high, n_high, t_high, room_high, rise):
+    """Depth, bed and speeds at both ends of the cells of a row, and how much the level rises.
+
+    `before` and `after` is where the cells to either side are.  A wall throws water back; level and
+    depth go on towards it as they do on its other side, where that is as the bed does.  At a shore
+    too a level leans by as much as both sides are alike: as a sheet's does on a slope, but not by
+    the bank beside still water, which would stir it.  `room` is the depth that may leave over an
+    end: what a cell may give is shared out by depths and speeds of waves there, so that no depth
+    falls below 0.
+    """
+    for j in range(1, last):
+        h, h_before, h_after = get(deep, at + j), get(deep, before + j), get(deep, after + j)
+        open_before, open_after = get(ground, before + j) > 0.0, get(ground, after + j) > 0.0
+        e, n, t = get(level, at + j), get(across, at + j), get(along, at + j)
+        up, on = h - h_before, h_after - h
+        up_e, on_e = e - get(level, before + j), get(level, after + j) - e
+        up_n = n - get(across, before + j) if open_before else n + n
+        on_n = get(across, after + j) - n if open_after else -(n + n)
+        up_t = t - get(along, before + j) if open_before else 0.0
+        on_t = get(along, after + j) - t if open_after else 0.0
+        both = open_before & open_after
+        wet = ((h > STILL) & ((h_before > STILL) | ~open_before)
+               & ((h_after > STILL) | ~open_after) & (open_before | open_after))
+        up_z, on_z = up_e - up, on_e - on
+        alike = _alike(up_e if open_before else on_z, on_e if open_after else up_z)
+        # Between open cells: bed, level and depth, of which each leaves what the others do not.
+        lean_e = _limited(up_e, on_e) if wet else alike * _lesser(up_e, on_e)
+        most = 2.0 * _lesser(up_z, on_z)
+        lean_z = _lesser(most, 0.5 * (up_z + on_z))
+        lean = _lesser(_limited(up, on), lean_e - lean_z)
+        lean_e = _lesser(lean_e, lean + lean_z)
+        # Beside one wall: as on its other side.
+        beside = alike * (on if open_after else up)
+        beside_e = alike * (on_e if open_after else up_e)
+        beside = beside if beside < h + h else h + h
+        beside = beside if beside > -(h + h) else -(h + h)
+        lean = 0.5 * (lean if both else (beside if wet else 0.0))
+        lean_e = 0.5 * (lean_e if both else (beside_e if wet else 0.0))
+        lean_n = 0.5 * _limited(up_n, on_n) if wet else 0.0
+        lean_t = 0.5 * _limited(up_t, on_t) if wet else 0.0
+        low, high = h - lean, h + lean
+        # So that what both halves carry is what the cell carries, as in [1].
+        less, more = low / (h if wet else 1.0), high / (h if wet else 1.0)
+        speed = get(wave, at + j)
+        out_low = low * (speed - (n if n < 0.0 else 0.0))
+        out_high = high * (speed + (n if n > 0.0 else 0.0))
+        each = get(share, at + j) / ((out_low + out_high) + TINY)
+        put(h_low, to + j, low)
+        put_too(z_low, to + j, (e - lean_e) - low)
+        put_too(n_low, to + j, n - lean_n * more)
+        put_too(t_low, to + j, t - lean_t * more)
+        put_too(room_low, to + j, each * out_low)
+        put_too(h_high, to + j, high)
+        put_too(z_high, to + j, (e + lean_e) - high)
+        put_too(n_high, to + j, n + lean_n * less)
+        put_too(t_high, to + j, t + lean_t * less)
+        put_too(room_high, to + j, each * out_high)
+        put_too(rise, to + j, lean_e + lean_e)
 
 
 @kernel
-def advance_full(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, wall, w, rows, cell, g,
-                 step, begin, end, done, first, last, strip, strips, edge_starts, edge_cells,
-                 edge_factors, edge_powers, booked, gate_starts, gate_faces, passed):
-    """Steps `begin` to `end` of rows first to last; the step it came to, as `advance`."""
-    per = step / cell
-    water_x, before_x, after_x, along_x = (np.empty(w + 1), np.empty(w + 1), np.empty(w + 1),
-                                           np.empty(w + 1))
-    water_n, after_n, along_n = np.empty(w), np.empty(w), np.empty(w)
+def _cross(h_high, z_high, n_high, t_high, room_high, at_high, ground_high,
+           h_low, z_low, n_low, t_low, room_low, at_low, ground_low, ground, last, g, back,
+           to, water_to, before_to, after_to, along_to):
+    """What crosses faces: water, momentum across for either side, and momentum along.
+
+    Of the momentum across what the water pushes at rest is left out, for either side its own.
+    """
+    for j in range(1, last):
+        is_high, is_low = get(ground, ground_high + j) > 0.0, get(ground, ground_low + j) > 0.0
+        h_l, h_r = get(h_high, at_high + j), get(h_low, at_low + j)
+        z_l, z_r = get(z_high, at_high + j), get(z_low, at_low + j)
+        u_l, u_r = get(n_high, at_high + j), get(n_low, at_low + j)
+        v_l, v_r = get(t_high, at_high + j), get(t_low, at_low + j)
+        most, least = get(room_high, at_high + j) * back, -(get(room_low, at_low + j) * back)
+        h_l, h_r = h_l if is_high else h_r, h_r if is_low else h_l
+        z_l, z_r = z_l if is_high else z_r, z_r if is_low else z_l
+        u_l, u_r = u_l if is_high else -u_r, u_r if is_low else -u_l
+        bed = z_l if z_l > z_r else z_r
+        left, right = h_l + (z_l - bed), h_r + (z_r - bed)
+        left, right = left if left > 0.0 else 0.0, right if right > 0.0 else 0.0
+        c_l, c_r = np.sqrt(g * left), np.sqrt(g * right)
+        middle = 0.5 * (u_l + u_r) + (c_l - c_r)
+        between = 0.5 * (c_l + c_r) + 0.25 * (u_l - u_r)
+        slow, fast = middle - between, middle + between
+        slow = slow if slow < u_l - c_l else u_l - c_l
+        fast = fast if fast > u_r + c_r else u_r + c_r
+        slow = slow if left > 0.0 else u_r - (c_r + c_r)
+        fast = fast if left > 0.0 else u_r + c_r
+        slow = slow if right > 0.0 else u_l - c_l
+        fast = fast if right > 0.0 else u_l + (c_l + c_l)
+        slow, fast = slow if slow < 0.0 else 0.0, fast if fast > 0.0 else 0.0
+        q_l, q_r = left * u_l, right * u_r
+        rest_l, rest_r = 0.5 * g * (left * left), 0.5 * g * (right * right)
+        width = 1.0 / ((fast - slow) + TINY)
+        water = ((fast * q_l - slow * q_r) + fast * slow * (right - left)) * width
+        gone = fast * slow * (q_r - q_l)
+        # The mean of what either side pushes, less its own: exactly 0 between equals at rest.
+        step = rest_r - rest_l
+        moved = (fast * (q_l * u_l) - slow * (q_r * u_r)) + gone
+        dry = (left <= 0.0) & (right <= 0.0)
+        some = water if water < most else most
+        some = some if some > least else least
+        # What is held back takes its momentum with it.
+        moved = moved * (some / water if water * some > 0.0 else 1.0)
+        water = 0.0 if dry else some
+        put(water_to, to + j, water)
+        put_too(before_to, to + j, 0.0 if dry else (moved - slow * step) * width)
+        put_too(after_to, to + j, 0.0 if dry else (moved - fast * step) * width)
+        put_too(along_to, to + j, water * (v_l if water > 0.0 else v_r))
+
+
+@kernel
+def _settle(h, qx, qy, m, wall, w, row, last, per, step, g, keep, h_old, qx_old, qy_old,
+            water_x, before_x, after_x, along_x, rise_x, water_y, before_y, after_y, along_y,
+            rise_y, at, north, h_new, qx_new, qy_new):
+    """New state of a row: `keep` of the old one, the rest what a stage makes."""
+    made = 1.0 - keep
+    for j in range(1, last):
+        c = row * w + j
+        here = get(h, c)
+        deep = here - per * ((get(water_x, at + j + 1) - get(water_x, at + j))
+                             + (get(water_y, at + j) - get(water_y, north + j)))
+        push = g * here
+        east = get(qx, c) - per * (((get(before_x, at + j + 1) - get(after_x, at + j))
+                                    + (get(along_y, at + j) - get(along_y, north + j)))
+                                   + push * get(rise_x, at + j))
+        down = get(qy, c) - per * (((get(before_y, at + j) - get(after_y, north + j))
+                                    + (get(along_x, at + j + 1) - get(along_x, at + j)))
+                                   + push * get(rise_y, at + j))
+        deep = deep if deep > 0.0 else 0.0  # below 0 by rounding alone
+        fluid = (deep > STILL) & (get(wall, c) == 0)
+        under = deep if fluid else 1.0
+        # 1 / h^(1/3) from the bits of h and two steps of a series.
+        root = np.float64(as_float(INT(START - INT(REAL(as_bits(REAL(under))) * THIRD))))
+        off = 1.0 - under * root * root * root
+        root = root + root * off * (1.0 / 3.0 + off * (2.0 / 9.0 + off * (14.0 / 81.0)))
+        off = 1.0 - under * root * root * root
+        root = root + root * off * (1.0 / 3.0 + off * (2.0 / 9.0))
+        inverse = root * root * root
+        size = np.sqrt(east * east + down * down)
+        n = np.float64(get(m, c))
+        rough = 4.0 * n * n * step * (inverse * inverse * root)
+        held = 2.0 / (1.0 + np.sqrt(1.0 + 4.0 * rough * size))
+        held = held if fluid else 0.0
+        deep = 0.0 if get(wall, c) > 0 else deep
+        put(h_new, c, keep * get(h_old, c) + made * deep)
+        put_too(qx_new, c, keep * get(qx_old, c) + made * (east * held))
+        put_too(qy_new, c, keep * get(qy_old, c) + made * (down * held))
+
+
+def scratch_rows(w: int) -> tuple[tuple[NDArray[np.float64], ...], ...]:
+    """What a strip's stages are worked in: four rows of cells, each at (row % 4) w; two rows of how
+    they lean, and of faces west of them, at (row % 2) w; and the same for faces south of them."""
+    return tuple(tuple(np.zeros(rows * w) for _ in range(count))
+                 for rows, count in ((4, 8), (2, 15), (2, 15)))
+
+
+@kernel
+def advance_full(h_kept, qx_kept, qy_kept, h_between, qx_between, qy_between, z, m, wall, w, rows,
+                 cell, g, step, begin, end, done, first, last, strip, strips, edge_starts,
+                 edge_cells, edge_factors, edge_powers, booked, gate_starts, gate_faces, passed,
+                 scratch):
+    """Stages `begin` to `end` of rows first to last, two a step; the stage it came to.
+
+    Strips go side by side as in `advance` of `local_inertia.py`.  Even stages read what is kept and
+    write what is between, odd ones the other way round.  `scratch` is the strip's own, of
+    `scratch_rows`.
+    """
+    per, back = step / cell, cell / step
+    deep, level, east, south, ground, wave, share_x, share_y = scratch[0]
+    (h_low, z_low, n_low, t_low, room_low, h_high, z_high, n_high, t_high, room_high, rise_x,
+     water_x, before_x, after_x, along_x) = scratch[1]
+    (h_up, z_up, n_up, t_up, room_up, h_down, z_down, n_down, t_down, room_down, rise_y,
+     water_y, before_y, after_y, along_y) = scratch[2]
     for now in range(begin, end):
         turns = 0
         while ((strip > 0 and read_shared(done, strip - 1) < now)
@@ -91,49 +294,58 @@ def advance_full(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, wall, w,
             turns += 1
             if turns > PATIENCE:
                 return now
+        # The second stage writes over what was kept, which no other strip reads any more.
         if now % 2 == 0:
-            h, qx, qy, h_new, qx_new, qy_new = h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd
+            h, qx, qy, h_new, qx_new, qy_new = (h_kept, qx_kept, qy_kept, h_between, qx_between,
+                                                qy_between)
+            keep = 0.0
         else:
-            h, qx, qy, h_new, qx_new, qy_new = h_odd, qx_odd, qy_odd, h_even, qx_even, qy_even
-        for row in range(first - 1, last):
-            if row >= first:
-                for j in range(1, w):
-                    c = row * w + j
-                    if not (wall[c] and wall[c - 1]):
-                        water_x[j], before_x[j], after_x[j], along_x[j] = _between(
-                            c - 1, c, h, qx, qy, z, wall, g)
-            for g_at in range(gate_starts[row], gate_starts[row + 1]):
-                face = gate_faces[g_at]
-                if row >= first:
-                    passed[g_at] += step * (water_x[face - row * w] if face >= 0
-                                            else water_n[-face - row * w])
-            for j in range(1, w - 1):
-                c = row * w + j
-                water_s, before_s, after_s, along_s = 0.0, 0.0, 0.0, 0.0
-                if not (wall[c] and wall[c + w]):
-                    water_s, before_s, after_s, along_s = _between(c, c + w, h, qy, qx, z, wall, g)
-                if row >= first and not wall[c]:
-                    deep = h[c] - per * ((water_x[j + 1] - water_x[j]) + (water_s - water_n[j]))
-                    deep = max(deep, 0.0)  # below 0 by rounding alone
-                    east = qx[c] - per * ((before_x[j + 1] - after_x[j]) + (along_s - along_n[j]))
-                    south = qy[c] - per * ((along_x[j + 1] - along_x[j]) + (before_s - after_n[j]))
-                    if deep > STILL:
-                        size = np.sqrt(east * east + south * south)
-                        rough = 4.0 * m[c] * m[c] * step / deep ** (7.0 / 3.0)
-                        held = 2.0 / (1.0 + np.sqrt(1.0 + 4.0 * rough * size))
-                        h_new[c], qx_new[c], qy_new[c] = deep, east * held, south * held
-                    else:
-                        h_new[c], qx_new[c], qy_new[c] = deep, 0.0, 0.0
-                water_n[j], after_n[j], along_n[j] = water_s, after_s, along_s
-            if row >= first:
-                for e in range(edge_starts[row], edge_starts[row + 1]):
-                    c = edge_cells[e]
-                    out = min(edge_factors[e] * h[c] ** edge_powers[e] * per, h_new[c])
-                    share = 1.0 - out / h_new[c] if h_new[c] > 0.0 else 0.0
-                    h_new[c] -= out
-                    qx_new[c] *= share
-                    qy_new[c] *= share
-                    booked[e] += out
+            h, qx, qy, h_new, qx_new, qy_new = (h_between, qx_between, qy_between, h_kept, qx_kept,
+                                                qy_kept)
+            keep = 0.5
+        for row in range(max(first - 2, 0), first + 1):
+            _ready(h, qx, qy, z, wall, w, row, row % 4 * w, g, deep, level, east, south, ground,
+                   wave, share_x, share_y)
+        for row in range(first - 2, last):
+            if row >= first - 1:
+                _ready(h, qx, qy, z, wall, w, row + 2, (row + 2) % 4 * w, g, deep, level, east,
+                       south, ground, wave, share_x, share_y)
+            below = (row + 1) % 2 * w
+            _lean(deep, level, south, east, ground, wave, share_y, max(row, 0) % 4 * w,
+                  (row + 1) % 4 * w, (row + 2) % 4 * w, w - 1, below,
+                  h_up, z_up, n_up, t_up, room_up, h_down, z_down, n_down, t_down, room_down,
+                  rise_y)
+            if row < first - 1:
+                continue
+            at, here = row % 4 * w, row % 2 * w
+            _cross(h_down, z_down, n_down, t_down, room_down, here, at,
+                   h_up, z_up, n_up, t_up, room_up, below, (row + 1) % 4 * w, ground, w - 1, g,
+                   back, here, water_y, before_y, after_y, along_y)
+            if row < first:
+                continue
+            _lean(deep, level, east, south, ground, wave, share_x, at - 1, at, at + 1, w - 1, here,
+                  h_low, z_low, n_low, t_low, room_low, h_high, z_high, n_high, t_high, room_high,
+                  rise_x)
+            _cross(h_high, z_high, n_high, t_high, room_high, here - 1, at - 1,
+                   h_low, z_low, n_low, t_low, room_low, here, at, ground, w, g,
+                   back, here, water_x, before_x, after_x, along_x)
+            _settle(h, qx, qy, m, wall, w, row, w - 1, per, step, g, keep,
+                    h_kept, qx_kept, qy_kept, water_x, before_x, after_x, along_x, rise_x,
+                    water_y, before_y, after_y, along_y, rise_y, here, below, h_new, qx_new,
+                    qy_new)
+            for i in range(gate_starts[row], gate_starts[row + 1]):
+                face = gate_faces[i]
+                passed[i] += 0.5 * step * (water_x[here + face - row * w] if face >= 0
+                                           else water_y[below - face - row * w])
+            for e in range(edge_starts[row], edge_starts[row + 1]):
+                c = edge_cells[e]
+                out = edge_factors[e] * h[c] ** edge_powers[e] * per
+                lost = min((1.0 - keep) * out, h_new[c])
+                share = 1.0 - lost / h_new[c] if h_new[c] > 0.0 else 0.0
+                h_new[c] -= lost
+                qx_new[c] *= share
+                qy_new[c] *= share
+                booked[e] += lost if keep > 0.0 else 0.5 * lost
         write_shared(done, strip, now + 1)
     return end
 

@@ -345,10 +345,13 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
         raise ValueError(f"calm has the shape {still.shape}, the bed {shape}")
     if method == "local inertia" and still.any():
         grid = grid.with_calm(np.broadcast_to(still, shape))
+    from terrain.flood.run import Run
+
+    kind = Run
     if method == "full":
-        from terrain.flood.full_run import FullRun as kind
-    else:
-        from terrain.flood.run import Run as kind
+        from terrain.flood.full_run import FullRun
+
+        kind = FullRun
     return kind(grid, np.asarray(bed, np.float64), standing, (east, south), sources,
                 lay_edges(grid, bed, roughness, edges, holes),
                 lay_gates(grid, gates or {}, rims or {}), moves, dict(gauges or {}),

@@ -26,7 +26,7 @@ def transfers_of(plan: Plan, ground: FloodGround, blocked: str | None = None
     Parameters
     ----------
     blocked : str, optional
-        A culvert's name that lets nothing through.
+        One of the names that lets nothing through.
     """
     found: dict[str, Transfer] = {}
     notes: list[str] = []
@@ -35,6 +35,8 @@ def transfers_of(plan: Plan, ground: FloodGround, blocked: str | None = None
     for pool in ground.pools:
         node, work = plan.cascade.nodes[pool.index], plan.stores[pool.index].placed.work
         if node.led in ("", "drain"):  # a drain is dug: the water finds it
+            continue
+        if f"spill of {node.store.name}" == blocked:
             continue
         source = np.argwhere(pool.cells)
         # Into a store, or off the site, or into a tank: what goes there is gone from the ground.
@@ -50,7 +52,7 @@ def transfers_of(plan: Plan, ground: FloodGround, blocked: str | None = None
                          rules["pipe roughness"])
         found[f"spill of {node.store.name}"] = Transfer(source, target, way)
     for culvert in plan.terrain.conditioning.culverts:
-        if culvert.name == blocked:
+        if f"culvert {culvert.name}" == blocked:
             continue
         diameter = culvert.diameter
         if diameter is None:
@@ -63,12 +65,21 @@ def transfers_of(plan: Plan, ground: FloodGround, blocked: str | None = None
 
 
 def _culvert(ground: FloodGround, culvert: Culvert, diameter: float, roughness: float) -> Transfer:
-    ends = [_about(ground, x, y) for x, y, *_ in (culvert.line.coords[0], culvert.line.coords[-1])]
-    levels = [float(np.nanmin(ground.after[end[:, 0], end[:, 1]])) for end in ends]
-    if levels[0] < levels[1]:
-        ends, levels = ends[::-1], levels[::-1]
-    return Transfer(ends[0], ends[1], Barrel(levels[0], levels[1], diameter,
-                                             float(culvert.line.length), roughness))
+    ends = culvert_ends(ground, culvert)
+    inlet, outlet = (_floor(ground, end) for end in ends)
+    return Transfer(*ends, Barrel(inlet, outlet, diameter, float(culvert.line.length), roughness))
+
+
+def culvert_ends(ground: FloodGround, culvert: Culvert
+                 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Cells at a culvert's upper end and at its lower one."""
+    first, last = (_about(ground, x, y) for x, y, *_ in
+                   (culvert.line.coords[0], culvert.line.coords[-1]))
+    return (first, last) if _floor(ground, first) >= _floor(ground, last) else (last, first)
+
+
+def _floor(ground: FloodGround, cells: NDArray[np.int64]) -> float:
+    return float(np.nanmin(ground.after[cells[:, 0], cells[:, 1]]))
 
 
 def _fall(plan: Plan, line: NDArray[np.float64]) -> float:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from terrain.flood.storm_flow import Flow
 from terrain.plan.planned import Plan
 from terrain.proof.flood_ground import Cells, FloodGround
+from terrain.works.designed_ground import UNCHANGED, WorkShape
 from terrain.works.lining import permissible
 
 #: Depth times speed, depth and speed up to which each holds; from [1]. [m2/s], [m], [m/s]
@@ -30,6 +31,8 @@ HAZARDS = (
 WORST = "unsafe for people and vehicles; buildings fail"
 #: Water shallower than this is a wet surface. [m]
 WET = 0.01
+#: Ground so near to a building is beside it, and so near to a work or road is told by it. [m]
+BESIDE, NEAR = 2.0, 30.0
 #: Shallower water than this carries little earth. [m]
 CARRIES = 0.02
 #: Fast ground of less than this is left out. [m2]
@@ -85,7 +88,7 @@ class Fast:
     source : str
         Of the limit.
     on : str
-        The work that it is on; "" elsewhere.
+        What it is on, or near: a work, a road, a channel; "" where none is near.
     """
 
     x: float
@@ -112,12 +115,13 @@ def spots_of(plan: Plan, ground: FloodGround, flow: Flow, before: Flow | None) -
     from scipy import ndimage
 
     reach = np.ones((3, 3), bool)
+    beside = max(round(BESIDE / ground.grid.cell), 1)
     rim = ground.inside & ~ndimage.binary_erosion(ground.inside, reach)
     places: list[tuple[str, Cells]] = []
     for roof in plan.inputs.ground.roofs:
         cells = _cells(plan, ground, roof.cells)
         places.append((f"beside the building \"{roof.name}\"",
-                       ndimage.binary_dilation(cells, reach, 2) & ~cells))
+                       ndimage.binary_dilation(cells, reach, beside) & ~cells))
     places += [(f"on the road \"{road.name}\"", _cells(plan, ground, road.cells))
                for road in plan.inputs.ground.roads]
     places.append(("at the boundary", rim))
@@ -194,11 +198,55 @@ def fast_ground(plan: Plan, ground: FloodGround, flow: Flow) -> tuple[Fast, ...]
         at = np.argmax(np.where(label == number, over, 0.0))
         row, column = divmod(int(at), ground.grid.columns)
         key = (int(cover[row, column]), int(soil[row, column]), int(steep[row, column]))
-        on = next((plan.stores[pool.index].store.name for pool in ground.pools
-                   if pool.cells[row, column]), "")
+        on = on_what(plan, ground, row, column)
         found.append(Fast(float(ground.grid.x[column]), float(ground.grid.y[row]),
                           float(area[number]), float(flow.greatest_speed[row, column]),
                           sources[key][0], float(flow.greatest_depth[row, column]),
                           names[key[0]] if key[0] >= 0 else "cover that is not known",
                           sources[key][1], on))
     return tuple(sorted(found, key=lambda f: -f.speed / f.limit * f.area)[:MOST_FAST])
+
+
+def on_what(plan: Plan, ground: FloodGround, row: int, column: int) -> str:
+    """The work, drain or road that a cell is on; else a channel, and what is near."""
+    from shapely import Point
+
+    place = Point(float(ground.grid.x[column]), float(ground.grid.y[row]))
+    for pool in ground.pools:
+        if pool.cells[row, column]:
+            return plan.stores[pool.index].store.name
+    shapes = () if plan.designed is None else plan.designed.shapes
+    cell = ground.grid.part(slice(row, row + 1), slice(column, column + 1))
+    before = ground.before[row:row + 1, column:column + 1]
+    for shape in reversed(shapes):
+        if abs(shape.made(cell, before) - before).item() > UNCHANGED:
+            return shape.name
+    nearest = min(((_away(shape, place), shape.name) for shape in shapes), default=(np.inf, ""))
+    roads = []
+    for road in plan.inputs.ground.roads:
+        cells = _cells(plan, ground, road.cells)
+        if cells[row, column]:
+            return f"the road \"{road.name}\""
+        if cells.any():
+            rows, columns = np.nonzero(cells)
+            roads.append((float(np.hypot(rows - row, columns - column).min()) * ground.grid.cell,
+                          f"the road \"{road.name}\""))
+    away, name = min([nearest, *roads])
+    said = []
+    if _cells(plan, ground, plan.terrain.contributing_area)[row, column] >= (
+            plan.inputs.hydrology.timing.channel_from):
+        said.append("a channel")
+    if away <= NEAR:
+        said.append(f"{max(away, 1.0):.0f} m from {name}")
+    return ", ".join(said)
+
+
+def _away(shape: WorkShape, place: Any) -> float:
+    """How far a work's lines, its water and its banks are from a place. [m]"""
+    from shapely import LineString
+
+    lines = [line[:, :2] for line in (*shape.crests, *(b.points for b in shape.breaklines),
+                                      *(() if shape.sill is None else (shape.sill,)))]
+    return min([float(LineString(line).distance(place)) for line in lines if len(line) > 1]
+               + ([] if shape.pool is None else [float(shape.pool.distance(place))]),
+               default=np.inf)

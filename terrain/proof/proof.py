@@ -16,7 +16,7 @@ from terrain.inputs.site_rain import Storm
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import StormRun, run_storm
 from terrain.proof.crossings import Crossing, crossing_of
-from terrain.proof.flood_ground import FloodGround
+from terrain.proof.flood_ground import FILM, FloodGround, unlike_the_plan
 from terrain.proof.led import feeds_of, transfers_of
 from terrain.proof.places import Fast, Spot, fast_ground, spots_of
 from terrain.proof.store_proof import StoreProof, store_proofs
@@ -27,9 +27,6 @@ FloatArray = NDArray[np.float64]
 AFTER = 6.0
 #: Time between records. [s]
 RECORD = 60.0
-#: Water no deeper than this clings to the ground: what a storm's long tail would take hours to
-#: bring is this deep at most; common practice, no source. [m]
-FILM = 0.0001
 #: A run that will take longer is not begun unless that was asked for. [s]
 LONG = 1800.0
 #: Pictures of the water that are kept.
@@ -184,7 +181,7 @@ def prove(plan: Plan, ground: FloodGround, storm: Storm, how: How = AS_USUAL, *,
                  spots_of(plan, ground, with_works.flow,
                           None if without is None else without.flow),
                  fast_ground(plan, ground, with_works.flow),
-                 (*_notes(ground, how), *assumed))
+                 (*_notes(plan, ground, how), *assumed))
 
 
 def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how: How = AS_USUAL, *,
@@ -197,7 +194,7 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
     depth : float
         [mm]
     blocked : str, optional
-        A culvert's name that lets nothing through.
+        What lets nothing through: "culvert NAME", or "spill of NAME".
 
     Raises
     ------
@@ -239,12 +236,13 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
         rims=rims, calm=ground.calm if works else False, transfers=transfers,
         record=RECORD, film=FILM, threads=how.threads,
         method=how.method, feeds=feeds_of(plan, ground, depth, shape) if works else {},
+        gauges={plan.stores[pool.index].store.name: pool.by_sill for pool in ground.pools},
         watch=watch, foresee=foresee, progress=lambda now, end: progress(
             f"Flooding the ground {which}, {now / 3600:.1f} of {end / 3600:.1f} hours"))
     return Flooded(flow, crossing_of(flow, LAND, ground.grid), frames)
 
 
-def _notes(ground: FloodGround, how: How) -> list[str]:
+def _notes(plan: Plan, ground: FloodGround, how: How) -> list[str]:
     found = [
         f"Shallow flow on {ground.grid.rows:,} by {ground.grid.columns:,} cells of "
         f"{ground.grid.cell:g} m, by " + ("local inertia (Bates and others, 2010; de Almeida and "
@@ -252,9 +250,7 @@ def _notes(ground: FloodGround, how: How) -> list[str]:
         "Rain loses by curve number where it falls, as in the plan, and soaks in no further on its "
         "way; beds of stores take water at their own rate. Stores start empty.",
         "Friction: Manning's n of sheet flow by cover (TR-55, 1986, Table 3-1), that of the site "
-        "file's channels where channels begin, 0.035 on floors of works.",
+        "file's channels where channels begin, 0.035 on ground that works change.",
         "Roofs of tanks give the ground only what their tanks spill, as the cascade has it. Spills "
         "that the plan leads by pipe, pump or hand are led so; furrows are taken as dug."]
-    if ground.too_small:
-        found.append(f"Too small for these cells, so not followed: {', '.join(ground.too_small)}.")
-    return found
+    return [*found, *unlike_the_plan(plan, ground)]

@@ -6,23 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import LineString, distance, points
+from shapely import LineString, get_x, get_y
 
 from terrain.flood.storm_flow import Flow
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import StoreStorm, StormRun
-from terrain.proof.flood_ground import FloodGround, Pool
-from terrain.units import in_both
+from terrain.proof.flood_ground import Cells, FloodGround, Pool
+from terrain.proof.why import Measured, levels_in, why
 
 FloatArray = NDArray[np.float64]
-#: Answers that differ by more are explained. [-]
-APART = 0.10
 #: A store spills once so much of what it holds has gone over its sill.
 SPILLS = 0.002
-#: A crest is crossed within so many cells of its line.
-BESIDE = 2.0
-#: What goes over a crest counts from here. [m3]
-COUNTS = 0.01
+#: What goes over a crest crosses the rim within so many cells of where it does.
+BESIDE = 3.0
+#: Water over a sill or a bank counts from here. [m], [m3]
+OVER, COUNTS = 0.001, 0.01
 
 
 @dataclass(frozen=True)
@@ -35,11 +33,14 @@ class OverBank:
         [m3]
     x, y : float
         Where most of it goes. [m]
+    deep : float
+        Most that the water stands over the bank. [m]
     """
 
     volume: float
     x: float
     y: float
+    deep: float
 
 
 @dataclass(frozen=True)
@@ -96,118 +97,136 @@ class StoreProof:
 def store_proofs(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun
                  ) -> tuple[StoreProof, ...]:
     """What each store does in a run over the ground with works, beside the cascade's answer."""
-    measured = {pool.index: _measured(plan, ground, flow, pool) for pool in ground.pools}
+    spills = [spilled_by(plan, ground, flow, pool) for pool in ground.pools]
+    measured = {pool.index: _measured(plan, ground, flow, pool, spill)
+                for pool, spill in zip(ground.pools, spills, strict=True)}
     found = []
     for number, pool in enumerate(ground.pools):
-        told = run.stores[pool.index]
-        inflow, caught, spilled, led, first = measured[pool.index]
+        told, got = run.stores[pool.index], measured[pool.index]
         record = flow.rims[told.name]
-        level = float(ground.after[pool.deepest] + flow.greatest_depth[pool.deepest])
         crest = plan.stores[pool.index].crest_level
-        step = np.diff(flow.times, prepend=-np.inf)
-        moved = flow.transfers.get(f"spill of {told.name}", np.zeros(flow.times.size))
-        peak = float((np.diff(record.outflow - record.inflow + moved, prepend=0.0) / step).max())
         found.append(StoreProof(
-            pool.index, told.name, inflow, caught, spilled, led, level, peak, first,
-            _where(ground, record.faces, record.passed) if spilled - led > COUNTS else None,
-            _over_bank(ground, flow, pool, told.name), None if crest is None else crest - level,
-            told, tuple(_why(plan, ground, flow, run, number, measured))))
+            pool.index, told.name, got.inflow, got.caught, got.spilled, got.led, got.peak_level,
+            got.peak_spill, got.first_spill,
+            _where(ground, record.faces, record.passed) if got.spilled - got.led > COUNTS
+            else None, _over_bank(ground, flow, pool, told.name),
+            None if crest is None else crest - got.peak_level,
+            told, tuple(why(plan, ground, flow, run, number, measured))))
     return tuple(found)
 
 
-def _measured(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool
-              ) -> tuple[float, float, float, float, float | None]:
-    """Inflow, caught, spilled, led, hours to the first spill."""
+def spilled_by(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool) -> FloatArray:
+    """What has gone out of a store by each time, shape (records,). [m3]
+
+    Over its rim that is what crosses it while water stands over its sill, out less in: what
+    crosses at other times fell on the rim itself, or parts there, and was never in the store.
+    Where the rim of a store above touches this one's, what that spills crosses both.
+    """
+    from scipy import ndimage
+
+    number = next(n for n, other in enumerate(ground.pools) if other.index == pool.index)
     name = plan.stores[pool.index].store.name
-    area = ground.grid.cell**2
-    caught = float(np.nansum(flow.depth[pool.cells], dtype=np.float64)
-                   + np.nansum(flow.soaked[pool.cells], dtype=np.float64)) * area
-    record = flow.rims[name]
-    moved = flow.transfers.get(f"spill of {name}", np.zeros(flow.times.size))
-    gone = np.maximum.accumulate(record.outflow - record.inflow) + moved
-    least = max(SPILLS * plan.stores[pool.index].store.capacity, COUNTS)
-    over = gone > least
-    first = float(flow.times[int(np.argmax(over))]) / 3600 if over.any() else None
-    return caught + float(gone[-1]), caught, float(gone[-1]), float(moved[-1]), first
+    net = flow.rims[name].outflow - flow.rims[name].inflow
+    zone = ndimage.binary_dilation(ground.rim(number)[0], np.ones((3, 3)))
+    for above, other in enumerate(ground.pools):
+        if pool.index in plan.cascade.nodes[other.index].takers and (
+                zone & ground.rim(above)[0]).any():
+            over = spilled_by(plan, ground, flow, other)
+            net = net + over - _moved(flow, plan.stores[other.index].store.name)
+    wet = flow.levels[name] > pool.level + OVER
+    wet[:-1] |= wet[1:]
+    gone = np.cumsum(np.where(wet, np.diff(net, prepend=0.0), 0.0))
+    return np.asarray(np.maximum.accumulate(np.maximum(gone, 0.0)) + _moved(flow, name))
+
+
+def _moved(flow: Flow, name: str) -> FloatArray:
+    return flow.transfers.get(f"spill of {name}", np.zeros(flow.times.size))
+
+
+def _measured(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool, gone: FloatArray
+              ) -> Measured:
+    store, area = plan.stores[pool.index].store, ground.grid.cell**2
+    stands, soaked = (float(np.nansum(depth[pool.cells], dtype=np.float64)) * area
+                      for depth in (flow.depth, flow.soaked))
+    over = gone > max(SPILLS * store.capacity, COUNTS)
+    rate = np.diff(gone, prepend=0.0) / np.diff(flow.times, prepend=-np.inf)
+    return Measured(
+        stands, soaked, float(gone[-1]), float(_moved(flow, store.name)[-1]),
+        float(flow.times[int(np.argmax(over))]) / 3600 if over.any() else None,
+        float(rate.max()), float(levels_in(ground, flow, pool).max()))
 
 
 def _where(ground: FloodGround, faces: FloatArray, passed: FloatArray) -> tuple[float, float]:
     row, column = faces[int(np.argmax(passed))]
-    return (ground.grid.left + column * ground.grid.cell, ground.grid.top - row * ground.grid.cell)
+    return (float(ground.grid.left + column * ground.grid.cell),
+            float(ground.grid.top - row * ground.grid.cell))
 
 
 def _over_bank(ground: FloodGround, flow: Flow, pool: Pool, name: str) -> OverBank | None:
-    """What went over a work's crests, away from its sill."""
-    shape, grid = pool.shape, ground.grid
-    if shape is None or not shape.crests:
+    """What went over a work's bank, away from its sill.
+
+    Water goes over it where the store's water stands higher than the bank does there; rain on the
+    bank itself is none of it.
+    """
+    from scipy.spatial import cKDTree
+
+    bank = bank_cells(ground, pool)
+    if not bank.any():
         return None
+    rows, columns = np.nonzero(pool.cells)
+    level = (ground.after + flow.greatest_depth)[rows, columns]
+    at = np.argwhere(bank)
+    beside = cKDTree(np.column_stack([rows, columns])).query(at)[1]
+    deep = level[beside] - ground.after[at[:, 0], at[:, 1]]
+    over = at[deep > OVER] + 0.5
     record = flow.rims[name]
-    at = points(grid.left + record.faces[:, 1] * grid.cell, grid.top - record.faces[:, 0]
-                * grid.cell)
-    near = BESIDE * grid.cell
-    crest = np.zeros(len(at), bool)
-    for line in shape.crests:
-        if len(line) > 1:
-            crest |= distance(LineString(line[:, :2]), at) <= near
-    if shape.sill is not None and len(shape.sill) > 1:
-        crest &= distance(LineString(shape.sill), at) > near
-    out = np.where(crest, np.maximum(record.passed, 0.0), 0.0)
+    if not len(over) or not len(record.faces):
+        return None
+    near = cKDTree(over).query(record.faces)[0] <= BESIDE
+    sill = sill_cells(ground, pool)
+    if sill.any():
+        to_sill = cKDTree(np.argwhere(sill) + 0.5).query(record.faces)[0]
+        near &= cKDTree(over).query(record.faces)[0] < to_sill
+    out = np.where(near, np.maximum(record.passed, 0.0), 0.0)
     if out.sum() <= COUNTS:
         return None
-    x, y = _where(ground, record.faces, out)
-    return OverBank(float(out.sum()), x, y)
+    return OverBank(float(out.sum()), *_where(ground, record.faces, out), float(deep.max()))
 
 
-def _why(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, number: int,
-         measured: dict[int, tuple[float, float, float, float, float | None]]) -> list[str]:
-    """Why flood and cascade are more than a tenth apart, in sentences."""
-    pool = ground.pools[number]
-    told = run.stores[pool.index]
-    inflow, caught, *_ = measured[pool.index]
-    told_in = told.infiltrated + told.held + told.spilled
-    told_caught = told.infiltrated + told.held
-    base = max(told_in, 0.02 * plan.stores[pool.index].store.capacity)
-    said = []
-    if abs(inflow - told_in) > APART * base:
-        said.append(_less_comes(plan, ground, flow, run, number, inflow - told_in, measured))
-    if abs(caught - told_caught) > APART * max(told_caught, COUNTS) and (
-            caught < told_caught) != (inflow < told_in):
-        soaked = float(np.nansum(flow.soaked[pool.cells])) * ground.grid.cell**2
-        said.append(
-            f"It keeps {in_both(abs(caught - told_caught), 'volume')} "
-            f"{'more' if caught > told_caught else 'less'} of it: the flood follows it "
-            f"{flow.times[-1] / 3600:.0f} hours, in which {in_both(soaked, 'volume')} soak in, the "
-            f"cascade to the end of what comes, in which "
-            f"{in_both(told.infiltrated, 'volume')} do.")
-    return said
+def bank_cells(ground: FloodGround, pool: Pool) -> Cells:
+    """Cells that the crest of a work's bank crosses, but where it comes down to its sill."""
+    from scipy import ndimage
+
+    shape, found = pool.shape, np.zeros(ground.grid.shape, bool)
+    if shape is None:
+        return found
+    for line in shape.crests:
+        high = line[:, 2] > shape.level + OVER
+        # Pieces of the crest that stand above the sill.
+        ends = np.flatnonzero(np.diff(np.concatenate([[0], high.astype(np.int8), [0]])))
+        for first, last in zip(ends[::2], ends[1::2], strict=True):
+            if last - first > 1:
+                found |= _crossed(ground, line[first:last, :2])
+    by_sill = ndimage.binary_dilation(sill_cells(ground, pool), np.ones((3, 3)))
+    return found & ~by_sill & ~pool.cells
 
 
-def _less_comes(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, number: int,
-                more: float, measured: dict[int, tuple[float, float, float, float, float | None]]
-                ) -> str:
-    """Why the flood brings more or less than the cascade."""
-    area, pool = ground.grid.cell**2, ground.pools[number]
-    parts = []
-    above = [i for i, node in enumerate(plan.cascade.nodes) if pool.index in node.takers]
-    given = sum(measured[i][2] - run.stores[i].spilled for i in above if i in measured)
-    rest = more
-    if abs(given) > 0.1 * abs(more) and given * more > 0:
-        names = ", ".join(run.stores[i].name for i in above if i in measured)
-        parts.append(f"{in_both(abs(given), 'volume')} {'more' if given > 0 else 'less'} spill "
-                     f"from {names}")
-        rest -= given
-    own = ground.above(number)
-    stands = float(np.nansum(flow.depth[own], dtype=np.float64)) * area
-    if more < 0 and stands > 0.1 * -more:
-        parts.append(f"{in_both(stands, 'volume')} still lie on the ground that drains to it, in "
-                     "dips and on the way")
-        rest += stands
-    if abs(rest) > 0.3 * abs(more) or not parts:
-        parts.append(
-            "the plan follows each cell's water down one steepest way, the flood lets it part on "
-            "both sides of flat ground and divides" if more < 0 else
-            "water that the plan follows by one steepest way past it spreads here and comes in, or "
-            "was on its way elsewhere when a store above stood over its sill")
-    word = "more" if more > 0 else "less"
-    return (f"The flood brings {in_both(abs(more), 'volume')} {word} than the cascade: "
-            + "; ".join(parts) + ".")
+def sill_cells(ground: FloodGround, pool: Pool) -> Cells:
+    """Cells that a work's sill crosses."""
+    shape = pool.shape
+    if shape is None or shape.sill is None or len(shape.sill) < 2:
+        return np.zeros(ground.grid.shape, bool)
+    return _crossed(ground, shape.sill[:, :2])
+
+
+def _crossed(ground: FloodGround, line: FloatArray) -> Cells:
+    """Cells that a line crosses."""
+    grid, found = ground.grid, np.zeros(ground.grid.shape, bool)
+    whole = LineString(line)
+    steps = max(int(np.ceil(whole.length / (grid.cell / 8))), 1)
+    along = whole.interpolate(np.linspace(0.0, whole.length, steps + 1))
+    column = ((get_x(along) - grid.left) // grid.cell).astype(np.int64)
+    row = ((grid.top - get_y(along)) // grid.cell).astype(np.int64)
+    here = (row >= 0) & (row < grid.rows) & (column >= 0) & (column < grid.columns)
+    found[row[here], column[here]] = True
+    return found

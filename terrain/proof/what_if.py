@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+from shapely import LineString, Point, distance, line_locate_point, points
 
 from terrain.errors import InputError
 from terrain.inputs.site_rain import Storm
@@ -21,6 +23,8 @@ from terrain.units import in_both
 
 #: A low place in a berm lies so much lower, over so much of its length. [m]
 LOW, LOW_LENGTH = 0.05, 2.0
+#: And all through the bank, which reaches so far from its crest at most. [m]
+THROUGH = 6.0
 #: A blocked sill is heaped this much higher than the bank beside it. [m]
 HEAPED = 0.05
 
@@ -80,25 +84,30 @@ def what_if(proof: Proof, storm: Storm, how: How = AS_USUAL, name: str | None = 
                     proof.spots)]
 
     def run(title: str, told: str, changed: FloodGround, depth: float = storm.depth,
-            blocked: str | None = None) -> None:
+            blocked: str | None = None, of: Pool | None = None) -> None:
         progress(f"What if: {title}")
         flooded = flood(plan, changed, depth, shape, how, blocked=blocked, progress=progress)
         ran = run_storm(plan.cascade, depth, shape)
-        found.append(WhatIf(title, told, flooded, store_proofs(plan, changed, flooded.flow, ran),
+        stores = store_proofs(plan, changed, flooded.flow, ran)
+        if of is not None:
+            told += " " + _comes_of_it(next(s for s in stores if s.index == of.index))
+        found.append(WhatIf(title, told, flooded, stores,
                             spots_of(plan, changed, flooded.flow, None)))
 
+    whose = "No work here has" if name is None else f"\"{name}\" has not"
     low = _lowest_bank(proof, name)
     if low is None:
-        found.append(WhatIf("berm low", "No work here has a berm or a wall."))
+        found.append(WhatIf("berm low", f"{whose} a berm or a wall."))
     else:
         changed, told = _with_low_place(plan, ground, low)
-        run("berm 50 mm low", told, changed)
+        run("berm low", told, changed, of=low)
     sill = _busiest_sill(proof, name)
     if sill is None:
-        found.append(WhatIf("sill blocked", "No work here has a sill."))
+        found.append(WhatIf("sill blocked", f"{whose} a sill."))
     else:
         changed, told = _with_blocked_sill(plan, ground, sill)
-        run("sill blocked", told, changed)
+        run("sill blocked", told, changed, of=sill,
+            blocked=f"spill of {plan.stores[sill.index].store.name}")
     culverts = plan.terrain.conditioning.culverts
     if not culverts:
         found.append(WhatIf("culvert blocked", "The site file names no culvert."))
@@ -107,7 +116,7 @@ def what_if(proof: Proof, storm: Storm, how: How = AS_USUAL, name: str | None = 
         most = max(culverts, key=lambda c: float(moved[f"culvert {c.name}"][-1]))
         run("culvert blocked", f"The culvert \"{most.name}\", which carried "
             f"{in_both(float(moved[f'culvert {most.name}'][-1]), 'volume')}, lets nothing through.",
-            ground, blocked=most.name)
+            ground, blocked=f"culvert {most.name}")
     run("twice the storm", f"It rains {in_both(2 * storm.depth, 'rain')} in the same time.",
         ground, depth=2 * storm.depth)
     return tuple(found)
@@ -126,25 +135,65 @@ def _lowest_bank(proof: Proof, name: str | None) -> Pool | None:
     return min(banked, key=lambda b: (b[1].freeboard if b[1].freeboard is not None else 1e9))[0]
 
 
+def _comes_of_it(store: StoreProof) -> str:
+    """What the store that was changed does then, in a sentence."""
+    if store.over_bank is not None:
+        return (f"{in_both(store.over_bank.volume, 'volume')} go over its bank, up to "
+                f"{in_both(1000 * store.over_bank.deep, 'rain', 0)} deep.")
+    if store.freeboard is None:
+        return "No water goes over its edge elsewhere."
+    return ("Nothing goes over its bank: its highest water stays "
+            f"{in_both(1000 * store.freeboard, 'rain', 0)} below the crest it was to have.")
+
+
 def _with_low_place(plan: Plan, ground: FloodGround, pool: Pool) -> tuple[FloodGround, str]:
-    """A berm lowered where the ground below it lies lowest, so that most can run out."""
+    """A bank lowered through where the deepest water would stand against it, and of such places
+    where it is highest over the ground: not where it tapers out, nor beside its sill."""
     assert pool.shape is not None
-    crest = np.concatenate([c for c in pool.shape.crests if len(c) > 1])
-    heights = plan.terrain.dem.height_at(crest[:, 0], crest[:, 1])
-    away = np.ones(len(crest), bool)
-    if pool.shape.sill is not None and len(pool.shape.sill):
-        away = np.hypot(*(crest[:, None, :2] - pool.shape.sill[None, :, :2]).transpose(2, 0, 1)
-                        ).min(1) > 2 * LOW_LENGTH
-    where = int(np.argmax(np.where(away if away.any() else True, crest[:, 2] - heights, -np.inf)))
-    x, y = float(crest[where, 0]), float(crest[where, 1])
-    near = ground.cells_near(np.array([x]), np.array([y]), max(LOW_LENGTH / 2, ground.grid.cell))
-    level = crest[where, 2] - LOW
-    bank = near & (ground.after > ground.before + 1e-6)
-    after = np.where(bank, np.minimum(ground.after, level), ground.after)
+    line, station = _worst_place(ground, pool)
+    x, y, crest = (float(v) for v in line[station])
+    bank = np.argwhere(ground.after > ground.before + 1e-6)
+    grid = ground.grid
+    at = points(grid.x[bank[:, 1]], grid.y[bank[:, 0]])
+    whole = LineString(line[:, :2])
+    along = line_locate_point(whole, at)
+    half = max(LOW_LENGTH, 2 * grid.cell) / 2
+    near = (np.abs(along - whole.project(Point(x, y))) <= half) & (distance(whole, at) <= THROUGH)
+    rows, columns = bank[near, 0], bank[near, 1]
+    after = ground.after.copy()
+    after[rows, columns] = np.minimum(after[rows, columns], crest - LOW)
+    east, north = (float(v) for v in plan.terrain.dem.frame.to_source(x, y))
     name = plan.stores[pool.index].store.name
     return with_levels(ground, after), (
         f"The bank of \"{name}\" lies {in_both(1000 * LOW, 'rain', 0)} below its crest over "
-        f"{in_both(LOW_LENGTH, 'length')} of it, where it is highest over the ground.")
+        f"{in_both(2 * half, 'length')} at {east:.1f}, {north:.1f}, where the deepest water stands "
+        "against it.")
+
+
+def _worst_place(ground: FloodGround, pool: Pool) -> tuple[NDArray[np.float64], int]:
+    """A crest, and which of its points is the worst to be low."""
+    assert pool.shape is not None
+    grid, lines = ground.grid, [c for c in pool.shape.crests if len(c) > 1]
+    wet = np.argwhere(pool.cells)
+    beside = cKDTree(np.column_stack([grid.x[wet[:, 1]], grid.y[wet[:, 0]]]))
+    highest = max(float(line[:, 2].max()) for line in lines)
+    best, found = -np.inf, (lines[0], 0)
+    for line in lines:
+        away, nearest = beside.query(line[:, :2])
+        deep = pool.level - ground.after[wet[nearest, 0], wet[nearest, 1]]
+        row = np.clip(((grid.top - line[:, 1]) // grid.cell).astype(np.int64), 0, grid.rows - 1)
+        column = np.clip(((line[:, 0] - grid.left) // grid.cell).astype(np.int64), 0,
+                         grid.columns - 1)
+        over = line[:, 2] - np.nan_to_num(ground.before[row, column], nan=np.inf)
+        worth = over + deep - away
+        # Where a wall is built up to settle it is higher; nobody calls that a taper.
+        worth = np.where(line[:, 2] > (highest + pool.level) / 2, worth, -np.inf)
+        if pool.shape.sill is not None and len(pool.shape.sill) > 1:
+            to_sill = distance(LineString(pool.shape.sill[:, :2]), points(line[:, :2]))
+            worth = np.where(to_sill > LOW_LENGTH, worth, worth - 1e3)
+        if worth.max() > best:
+            best, found = float(worth.max()), (line, int(np.argmax(worth)))
+    return found
 
 
 def _busiest_sill(proof: Proof, name: str | None) -> Pool | None:
@@ -155,7 +204,8 @@ def _busiest_sill(proof: Proof, name: str | None) -> Pool | None:
                  and (name is None or by_index[pool.index].name == name)]
     if not with_sill:
         return None
-    return max(with_sill, key=lambda p: by_index[p.index].spilled - by_index[p.index].led)
+    return max(with_sill, key=lambda p: (by_index[p.index].spilled,
+                                         by_index[p.index].peak_level - p.level))
 
 
 def _with_blocked_sill(plan: Plan, ground: FloodGround, pool: Pool) -> tuple[FloodGround, str]:
@@ -168,9 +218,10 @@ def _with_blocked_sill(plan: Plan, ground: FloodGround, pool: Pool) -> tuple[Flo
     sill = _dense(pool.shape.sill[:, :2], ground.grid.cell / 2)
     near = ground.cells_near(sill[:, 0], sill[:, 1], 1.5 * ground.grid.cell)
     after = np.where(near & ~pool.cells, np.maximum(ground.after, top), ground.after)
+    east, north = (float(v) for v in plan.terrain.dem.frame.to_source(*sill[len(sill) // 2]))
     return with_levels(ground, after), (
-        f"The sill of \"{planned.store.name}\" is heaped over to {in_both(top, 'level')}, by "
-        "branches, silt or a careless load of earth.")
+        f"The sill of \"{planned.store.name}\" at {east:.1f}, {north:.1f} is heaped over to "
+        f"{in_both(top, 'level')}, by branches, silt or a careless load of earth.")
 
 
 def _dense(line: NDArray[np.float64], step: float) -> NDArray[np.float64]:

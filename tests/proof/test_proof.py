@@ -1,8 +1,8 @@
-"""A flood over the small site: what must be so whatever the model, and beside the cascade.
+"""A flood over the little valley: what must be so whatever the model, and beside the cascade.
 
-Sources: volumes follow from what rains (no source needed); runoff by curve number is the plan's own,
-held to TR-55 elsewhere (tests/runoff); hazard limits: Australian Institute for Disaster Resilience,
-Guideline 7-3, 2017, Table 2, from memory.
+Sources: volumes follow from what rains (no source needed); runoff by curve number is the plan's
+own, held to TR-55 elsewhere (tests/runoff); hazard limits: Australian Institute for Disaster
+Resilience, Guideline 7-3, 2017, Table 2, from memory.
 """
 
 from __future__ import annotations
@@ -13,35 +13,24 @@ import numpy as np
 import pytest
 
 from terrain.errors import InputError
+from terrain.flood.storm_flow import Rain, flow_storm
+from terrain.proof import what_if as tried
 from terrain.proof.flood_ground import flood_ground
-from terrain.proof.places import hazard_of
-from terrain.proof.proof import LAND, How, prove, storm_named
+from terrain.proof.places import fast_ground, hazard_of, on_what
+from terrain.proof.proof import LAND, How, flood, prove, storm_named
+from terrain.proof.store_proof import bank_cells, spilled_by, store_proofs
 from terrain.proof.what_if import what_if
+from terrain.proof.why import Measured, _comes, _through
+from terrain.units import in_both
 
 
 @pytest.fixture(scope="module")
-def ground(small_plan):
-    return flood_ground(small_plan)
+def cases(plan, proof):
+    return {case.name: case for case in what_if(proof, storm_named(plan, None), How(1.0))}
 
 
-@pytest.fixture(scope="module")
-def proof(small_plan, ground):
-    return prove(small_plan, ground, storm_named(small_plan, None), How(2.0))
-
-
-def test_the_ground_holds_what_the_plan_says(small_plan, ground):
-    for pool in ground.pools:
-        store = small_plan.stores[pool.index].store
-        assert pool.holds(ground.after, ground.grid.cell) == pytest.approx(
-            store.capacity, rel=0.06, abs=0.15), store.name
-
-
-def test_finer_cells_hold_the_same_to_a_hundredth(small_plan, ground):
-    fine = flood_ground(small_plan, 0.25)
-    assert [pool.index for pool in fine.pools] == [pool.index for pool in ground.pools]
-    for pool, coarse in zip(fine.pools, ground.pools, strict=True):
-        assert coarse.holds(ground.after, 1.0) == pytest.approx(
-            pool.holds(fine.after, 0.25), rel=0.01, abs=0.02)
+def named(stores, name):
+    return next(s for s in stores if s.name == name)
 
 
 def test_every_account_closes(proof):
@@ -61,15 +50,65 @@ def test_what_a_store_takes_in_is_kept_or_spilled(proof, ground):
         assert store.inflow == pytest.approx(store.caught + store.spilled)
 
 
-def test_stores_catch_about_what_the_cascade_says(small_plan, proof):
-    # Where nothing spills, what comes is runoff by the same curve numbers, less what is on its way.
+def test_what_goes_over_the_pond_s_sill_is_what_comes_to_the_ground_below(proof, ground):
+    # Below it stands, or leaves, what rained there and what the pond spilled; the swale spills
+    # nothing, and a tenth is left for what crosses the divides beside it.
+    flow, area = proof.after.flow, ground.grid.cell**2
+    pond = named(proof.stores, "pond")
+    below = ~(ground.first > 0) & np.isfinite(ground.after)
+    below &= ~(ground.grid.y > 6399973)[:, None]  # above the road's bank
+    rained = ground.runoff(below, proof.depth)
+    account = flow.account
+    gone = account.left_edges + account.left_holes + account.led_off
+    stands = np.nansum(flow.depth[below], dtype=float) * area
+    assert pond.spilled == pytest.approx(gone + stands - rained, rel=0.10)
+
+
+def test_what_crosses_a_rim_below_the_sill_is_no_spill(plan, ground, proof):
+    flow, pool = proof.after.flow, ground.pools[0]
+    assert named(proof.stores, "side swale").peak_level < pool.level
+    rim = flow.rims["side swale"]
+    ramp = np.linspace(0.0, 1.0, flow.times.size)
+    rims = flow.rims | {"side swale": replace(rim, outflow=rim.inflow + ramp)}
+    assert spilled_by(plan, ground, replace(flow, rims=rims), pool)[-1] == 0.0
+    full = flow.levels | {"side swale": np.full(flow.times.size, pool.level + 0.01)}
+    over = spilled_by(plan, ground, replace(flow, rims=rims, levels=full), pool)
+    np.testing.assert_allclose(over, ramp, atol=1e-12)
+
+
+def test_each_difference_over_a_tenth_is_explained(proof):
     for store in proof.stores:
         told = store.told
-        if told.spilled == 0 and told.from_above == 0 and store.told_caught > 0.5:
-            assert 0.7 * store.told_caught < store.caught < 1.2 * store.told_caught, store.name
-        if abs(store.inflow - (store.told_caught + told.spilled)) > 0.1 * (
-                store.told_caught + told.spilled) + 0.1:
-            assert store.why, store.name
+        comes = told.infiltrated + told.held + told.spilled
+        assert bool(store.why) or abs(store.inflow - comes) <= 0.1 * comes + 0.05
+
+
+def test_what_goes_through_a_culvert_is_told_of_the_ground_below_it(plan, ground, proof):
+    flow = proof.after.flow
+    [culvert] = plan.terrain.conditioning.culverts
+    through = float(flow.transfers["culvert under the track"][-1])
+    assert through > 5
+    above = np.broadcast_to((ground.grid.y > 6399975)[:, None], ground.grid.shape)
+    assert _through(ground, flow, culvert, ~above) == through
+    assert _through(ground, flow, culvert, above) == -through
+    number = next(i for i, pool in enumerate(ground.pools)
+                  if plan.stores[pool.index].store.name == "pond")
+    measured = {pool.index: Measured(s.caught, 0.0, s.spilled, 0.0, None, 0.0, 0.0)
+                for pool, s in zip(ground.pools, proof.stores, strict=True)}
+    told = _comes(plan, ground, flow, proof.run, number, measured, 30.0)
+    assert f"{in_both(through, 'volume')} go through the culvert \"under the track\" to it" in told
+
+
+def test_water_on_its_way_is_told_as_much_as_there_is(plan, ground):
+    storm = storm_named(plan, None)
+    short = prove(plan, ground, storm, How(0.0), before=False)
+    number = next(i for i, pool in enumerate(ground.pools)
+                  if plan.stores[pool.index].store.name == "side swale")
+    cells = (ground.first == number + 1) & ~ground.pools[number].cells
+    lies = float(np.nansum(short.after.flow.depth[cells], dtype=float))
+    [why] = [line for line in short.stores[number].why if "lie on the ground" in line]
+    assert f"{in_both(lies, 'volume')} lie on the ground that drains to it" in why
+    assert "after 1 h, " in why
 
 
 def test_water_leaves_later_and_less_with_works_that_hold_it(proof):
@@ -91,10 +130,49 @@ def test_the_boundary_tells_what_left(proof, ground):
     assert runs + rim.inflow[-1] - rim.outflow[-1] == pytest.approx(stands, abs=0.02 * runs)
 
 
-def test_a_store_never_stands_above_its_crest_without_saying_so(proof):
-    for store in proof.stores:
-        if store.freeboard is not None and store.freeboard < 0:
-            assert store.over_bank is not None
+def test_no_bank_that_is_whole_is_told_to_run_over(proof, ground):
+    # Rain that falls on the crests themselves runs off them.
+    for pool, store in zip(ground.pools, proof.stores, strict=True):
+        assert bank_cells(ground, pool).any()
+        assert store.peak_level < plan_crest(proof, store)
+        assert store.over_bank is None
+
+
+def plan_crest(proof, store):
+    return proof.plan.stores[store.index].crest_level
+
+
+def test_a_bank_that_is_low_runs_over_there(plan, ground, proof, monkeypatch):
+    # To 50 mm below the sill, two metres wide: most of the spill goes there.
+    monkeypatch.setattr(tried, "LOW", 0.5)
+    pool = next(p for p in ground.pools if plan.stores[p.index].store.name == "pond")
+    low, told = tried._with_low_place(plan, ground, pool)
+    line, station = tried._worst_place(ground, pool)
+    storm = storm_named(plan, None)
+    shape = plan.inputs.hydrology.shapes[storm.name]
+    run = flood(plan, low, storm.depth, shape, How(1.0))
+    found, whole = named(store_proofs(plan, low, run.flow, proof.run), "pond"), named(
+        proof.stores, "pond")
+    over = found.over_bank
+    assert np.hypot(over.x - line[station, 0], over.y - line[station, 1]) < 6
+    assert f"{line[station, 0]:.1f}, {line[station, 1]:.1f}" in told
+    assert found.spilled / 2 < over.volume < found.spilled
+    assert found.inflow == pytest.approx(whole.inflow, rel=0.05)
+    assert over.deep == pytest.approx(found.peak_level - (line[station, 2] - 0.5), abs=0.02)
+
+
+def test_a_low_place_is_where_the_bank_is_whole_and_away_from_the_sill(plan, ground):
+    for pool in ground.pools:
+        line, station = tried._worst_place(ground, pool)
+        highest = max(c[:, 2].max() for c in pool.shape.crests)
+        assert line[station, 2] > highest - 0.15  # in 0.11 m a wall is built up to settle
+
+        def over_ground(crest):
+            return crest[:, 2] - plan.terrain.dem.height_at(crest[:, 0], crest[:, 1])
+
+        most = max(over_ground(crest).max() for crest in pool.shape.crests)
+        assert over_ground(line)[station] > 0.7 * most  # not where it tapers out
+        assert np.hypot(*(pool.shape.sill[:, :2] - line[station, :2]).T).min() > 2.0
 
 
 @pytest.mark.parametrize(("depth", "speed", "words"), [
@@ -105,45 +183,133 @@ def test_hazard_is_that_of_the_guideline(depth, speed, words):
     assert words in hazard_of(depth, speed, depth * speed)
 
 
-def test_what_if_answers_differ_as_they_must(small_plan, proof):
-    cases = {case.name: case for case in what_if(proof, storm_named(small_plan, None), How(2.0))}
+def test_places_are_told_with_the_water_that_is_there(plan, ground, proof):
+    flow = proof.after.flow
+    spots = {spot.what: spot for spot in proof.spots}
+    assert list(spots) == ["at the boundary", "beside the building \"barn\"",
+                           "on the road \"track\""]
+    # The barn's foot lies in the pond, within two metres of its walls.
+    x, y = np.meshgrid(ground.grid.x, ground.grid.y)
+    beside = (x > 500038) & (x < 500048) & (y > 6399930) & (y < 6399940) & ~(
+        (x > 500040) & (x < 500046) & (y > 6399932) & (y < 6399938))
+    barn = spots["beside the building \"barn\""]
+    assert barn.depth == pytest.approx(float(flow.greatest_depth[beside].max()))
+    reached = flow.arrival[beside]
+    assert barn.arrives == pytest.approx(float(np.nanmin(reached)) / 3600)
+    assert barn.strength <= barn.depth * max(flow.greatest_speed[beside].max(), 1e-9) + 1e-6
+
+
+def test_water_arrives_when_it_is_first_deeper_than_a_centimetre(plan, ground):
+    storm = storm_named(plan, None)
+    shape = plan.inputs.hydrology.shapes[storm.name]
+    pond = ground.pools[-1].deepest
+    flow = flow_storm(ground.after, 1.0, ground.roughness, until=3600,
+                      rain=Rain.of_storm(shape, storm.depth), edges="critical",
+                      gauges={"pond": pond}, record=30.0)
+    first = flow.times[np.argmax(flow.levels["pond"] - ground.after[pond] > 0.01)]
+    assert first - 30 <= flow.arrival[pond] <= first
+
+
+def test_fast_ground_is_told_by_what_it_is_on(plan, ground):
+    grid = ground.grid
+
+    def at(x, y):
+        return on_what(plan, ground, int(grid.top - y), int(x - grid.left))
+
+    assert at(500035.5, 6399926.5) == "pond"
+    assert at(500019.5, 6399924.5) == "pond, spillway"
+    assert at(500012.5, 6399975.5) == "the road \"track\""
+    assert at(500035.5, 6399962.5) == "12 m from the road \"track\""
+
+
+def test_ground_is_fast_where_water_passes_what_it_stands(plan, ground, proof):
+    flow = proof.after.flow
+    assert fast_ground(plan, ground, flow) == proof.fast
+    quick = replace(flow, greatest_speed=np.where(
+        (ground.grid.y < 6399913)[:, None] & (ground.grid.x < 500012), np.float32(3.0),
+        flow.greatest_speed), greatest_depth=np.maximum(flow.greatest_depth, np.float32(0.03)))
+    [found] = [f for f in fast_ground(plan, ground, quick) if f.speed == 3.0]
+    inside = ground.inside & (ground.grid.y < 6399913)[:, None] & (ground.grid.x < 500012)
+    assert found.area == pytest.approx(inside.sum())
+    # Grass on soil easily eroded, at 5 to 10 %: 4 ft/s (USDA SCS-TP-61, 1954, from memory).
+    assert found.limit == pytest.approx(4 * 0.3048, abs=0.31)
+    slow = replace(quick, greatest_speed=np.minimum(quick.greatest_speed, np.float32(0.1)))
+    assert fast_ground(plan, ground, slow) == ()
+
+
+def test_what_if_answers_differ_as_they_must(cases):
     planned, twice = cases["as planned"], cases["twice the storm"]
     assert twice.flooded.leaves.volume_out > 2 * planned.flooded.leaves.volume_out
-    assert cases["culvert blocked"].flooded is None
-    blocked = cases["sill blocked"]
-    assert max(s.peak_level - t.peak_level for s, t in zip(
-        blocked.stores, planned.stores, strict=True)) > 0.02
     for case in cases.values():
-        if case.flooded is not None:
-            account = case.flooded.flow.account
-            assert abs(account.error) <= 1e-9 * account.came
+        account = case.flooded.flow.account
+        assert abs(account.error) <= 1e-9 * account.came
+        for store, before in zip(case.stores, planned.stores, strict=True):
+            if case is twice:
+                assert store.peak_level > before.peak_level
+                assert store.spilled > before.spilled
 
 
-def test_the_same_on_any_number_of_threads(small_plan, ground, proof):
-    again = prove(small_plan, ground, storm_named(small_plan, None), How(2.0, threads=1),
-                  before=False)
+def test_a_blocked_culvert_keeps_its_water_above_the_road(cases, ground):
+    planned, blocked = cases["as planned"], cases["culvert blocked"]
+    carried = float(planned.flooded.flow.transfers["culvert under the track"][-1])
+    assert in_both(carried, "volume") in blocked.told
+    above = (ground.grid.y > 6399973)[:, None] & np.isfinite(ground.after)
+    stands = [np.nansum(case.flooded.flow.depth[above], dtype=float)
+              for case in (planned, blocked)]
+    assert stands[1] - stands[0] == pytest.approx(carried, rel=0.1)
+    assert named(blocked.stores, "pond").inflow < named(planned.stores, "pond").inflow - 5
+
+
+def test_a_blocked_sill_raises_the_water_and_holds_back_its_spill(cases):
+    planned, blocked = cases["as planned"], cases["sill blocked"]
+    before, after = (named(case.stores, "pond") for case in (planned, blocked))
+    assert "The sill of \"pond\" at 500019" in blocked.told
+    assert after.peak_level > before.peak_level + 0.05
+    assert after.spilled < before.spilled / 2
+    assert blocked.flooded.leaves.volume_out < planned.flooded.leaves.volume_out
+
+
+def test_a_low_berm_changes_nothing_that_the_water_does_not_reach(cases):
+    low = cases["berm low"]
+    store = named(low.stores, "side swale")
+    assert store.over_bank is None
+    assert f"stays {in_both(1000 * store.freeboard, 'rain', 0)} below the crest" in low.told
+
+
+def test_a_work_that_is_not_there_is_refused(plan, proof):
+    with pytest.raises(InputError, match="no store that the flood follows is called 'moat'"):
+        what_if(proof, storm_named(plan, None), How(1.0), "moat")
+
+
+def test_the_same_on_any_number_of_threads(plan, ground, proof):
+    again = prove(plan, ground, storm_named(plan, None), How(1.0, threads=1), before=False)
     np.testing.assert_array_equal(again.after.flow.depth, proof.after.flow.depth)
     assert again.stores == proof.stores
 
 
 @pytest.mark.parametrize(("cell", "words"), [(0.01, "not between"), (50.0, "not between")])
-def test_cells_out_of_range_are_refused(small_plan, cell, words):
+def test_cells_out_of_range_are_refused(plan, cell, words):
     with pytest.raises(InputError, match=words):
-        flood_ground(small_plan, cell)
+        flood_ground(plan, cell)
 
 
-def test_a_storm_of_no_depth_is_refused(small_plan, ground):
-    storm = storm_named(small_plan, None)
+def test_cells_that_show_no_store_are_refused(plan):
+    swale = replace(plan, stores=plan.stores[:1])
+    with pytest.raises(InputError, match="no store of this site shows on cells of 10 m"):
+        flood_ground(swale, 10.0)
+
+
+def test_a_storm_of_no_depth_is_refused(plan, ground):
+    storm = storm_named(plan, None)
     with pytest.raises(InputError, match="depth of 0 mm"):
-        prove(small_plan, ground, storm.model_copy(update={"depth": 0.0}))
+        prove(plan, ground, storm.model_copy(update={"depth": 0.0}))
 
 
-def test_a_storm_that_is_not_there_is_refused(small_plan):
+def test_a_storm_that_is_not_there_is_refused(plan):
     with pytest.raises(InputError, match="no storm 'noah'"):
-        storm_named(small_plan, "noah")
+        storm_named(plan, "noah")
 
 
-def test_a_site_without_works_is_refused(small_plan):
-    bare = replace(small_plan, designed=None)
+def test_a_site_without_works_is_refused(plan):
     with pytest.raises(InputError, match="nothing to prove"):
-        flood_ground(bare)
+        flood_ground(replace(plan, designed=None))

@@ -1,148 +1,279 @@
-"""Maps of the flood: deepest water, before and after side by side, water crossing the boundary."""
+"""The map of a flood: how deep the water stood, over the ground, the works and all that it meets.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from matplotlib.figure import Figure
-from matplotlib.patches import Patch
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Polygon, Rectangle
 from numpy.typing import NDArray
 
-from terrain.outputs.drawing.symbols import HEAD_SIZE, INK, SMALL_SIZE, SOFT_INK, halo, styled
-from terrain.outputs.proof.words import deep
-from terrain.proof.flood_ground import FloodGround
+from terrain.outputs.drawing import base_map as base
+from terrain.outputs.drawing import symbols as sy
+from terrain.outputs.drawing.base_map import View
+from terrain.outputs.drawing.ground_map import GroundMap
+from terrain.outputs.drawing.labels import Column, Line
+from terrain.outputs.drawing.map_features import draw_sill, draw_wall, points_in
+from terrain.outputs.drawing.map_labels import label_roofs_and_roads
+from terrain.outputs.drawing.map_works import DRAW
+from terrain.outputs.proof.depth_colours import depth_legend, water_colours
+from terrain.proof.places import HAZARDS
 from terrain.proof.proof import Flooded, Proof
-from terrain.surface.slope import hillshade
-from terrain.units import shown
+from terrain.proof.store_proof import StoreProof
 
-#: Depths at which a colour begins [m], and the colours, from thin to deep.
-DEPTHS = (0.005, 0.02, 0.05, 0.10, 0.20, 0.50)
-BLUES = ("#d3e8ee", "#a3cfdd", "#66aac6", "#347da6", "#1d5280", "#0f2c52")
+FloatArray = NDArray[np.float64]
 
-
-def water_colours(depth: NDArray[Any]) -> NDArray[np.uint8]:
-    """Depths [m] as colours, shape (rows, columns, 4); clear where the ground is only wet."""
-    colours = np.array([[0, 0, 0, 0]] + [[int(c[i:i + 2], 16) for i in (1, 3, 5)] + [235]
-                                         for c in BLUES], np.uint8)
-    return colours[np.digitize(np.nan_to_num(depth), DEPTHS)]
-
-
-def shaded(ground: FloodGround, levels: NDArray[np.float64]) -> NDArray[np.uint8]:
-    """The ground lit from the north-west, light, shape (rows, columns)."""
-    filled = np.where(np.isnan(levels), np.nanmean(levels), levels).astype(np.float32)
-    lit = np.asarray(hillshade(filled, ground.grid.cell), float)
-    lit = (lit - np.nanmin(lit)) / max(float(np.nanmax(lit) - np.nanmin(lit)), 1e-9)
-    tone = np.clip(150 + 100 * lit, 0, 255)
-    return np.where(np.isnan(levels), 255, tone).astype(np.uint8)
+#: Water lies over the roads and under the roofs.
+OVER_ROADS = 8.7
+#: Where words of legends begin, as in those of other maps. [pt]
+LETTERS = 50.0
+#: Arrows of the water stand so far apart [pt], where depth times speed is this at least [m2/s].
+ARROWS_APART, STRONG = 62.0, 0.005
+#: So many arrows are drawn.
+MOST_ARROWS = 40
+#: What fast ground is marked with.
+FAST = "#b5502a"
+#: What spills, or goes over a bank, is named from here. [m3]
+NAMED = 0.05
 
 
-@styled
-def draw_deepest(proof: Proof) -> Figure:
-    """The deepest water anywhere, with the works."""
-    figure = _figure(proof.ground, 1)
-    _panel(figure.axes[0], proof, proof.after, proof.ground.after,
-           f"{proof.storm}, {shown(proof.depth, 'rain', proof.plan.site.units)}: the deepest water "
-           "at each place", named=True)
-    _legend(figure, proof.plan.site.units)
-    return figure
+class FloodMap(GroundMap):
+    """The map of one run, with the works or without."""
+
+    def __init__(self, proof: Proof, run: Flooded, ax: Axes, view: View, roofs_far: float = 100.0
+                 ) -> None:
+        """`roofs_far` is how far off its roof a roof's name may stand. [pt]"""
+        super().__init__(proof.plan, ax, view)
+        self.proof, self.run, self.roofs_far = proof, run, roofs_far
+        self.with_works = run is not proof.before
+
+    def draw(self) -> None:
+        """Draw all of it."""
+        self.land()
+        contours = self.contours()
+        self.water()
+        self.over()
+        self.arrows()
+        self.scale_and_north()
+        self.marks()
+        self.names()
+        self.finish_contours(contours)
+        for text in self.ax.texts:
+            if text.get_gid() == "contour label":
+                text.set_zorder(OVER_ROADS + 0.1)
+
+    def land(self) -> None:
+        """What lies under the water."""
+        base.draw_shade(self.ax, self.crop)
+        self.surroundings()
+        self.roads_and_roofs()
+
+    def over(self) -> None:
+        """What stands over the water."""
+        if self.with_works:
+            self._works()
+        self.boundary()
+
+    def roofs(self) -> None:
+        """Roofs alone, for a layer over the water."""
+        for roof in self.ground.roofs:
+            if roof.outline.intersects(self.view.box()):
+                base.draw_area(self.ax, roof.outline, facecolor=sy.ROOF, edgecolor=sy.ROOF_EDGE,
+                               linewidth=1.0, zorder=9, gid="roof")
+                self.labels.ink(points_in(roof.outline, self.view), 1.0)
+                self.drawn.add("roof")
+
+    def water(self) -> None:
+        """The deepest water at each place."""
+        grid = self.proof.ground.grid
+        self.ax.imshow(water_colours(self.run.flow.greatest_depth), extent=(
+            grid.left, grid.left + grid.columns * grid.cell,
+            grid.top - grid.rows * grid.cell, grid.top), interpolation="nearest",
+            zorder=OVER_ROADS, aspect="equal")
+        self.view.shown_on(self.ax)
+
+    def _works(self) -> None:
+        """Edges of the works' full water, their banks and sills; tanks and drains as elsewhere."""
+        box = self.view.box()
+        assert self.plan.designed is not None
+        for shape in self.plan.designed.shapes:
+            if shape.pool is not None and shape.pool.intersects(box):
+                self._edge(shape.pool)
+            for crest in shape.crests:
+                if len(crest) > 1:
+                    self.ax.add_line(Line2D(crest[:, 0], crest[:, 1], color=sy.EARTH,
+                                            linewidth=1.7, zorder=16.2, gid="bank"))
+                    self.ink_of(crest[:, :2])
+                    self.drawn.add("bank")
+        for index, planned in enumerate(self.plan.stores):
+            placed = planned.placed
+            if not placed.outline.intersects(box):
+                continue
+            if placed.kind in ("tank", "drain"):
+                DRAW[placed.kind](self, index)
+                continue
+            if placed.hollow is not None:
+                self._edge(placed.outline)
+            if placed.basin is not None and placed.basin.has_wall:
+                draw_wall(self.ax, placed.basin.line)
+                self.drawn.add("wall")
+            if placed.kind != "tree basin" and self.view.holds(placed.spill_x, placed.spill_y):
+                draw_sill(self.ax, placed.spill_x, placed.spill_y, self.view)
+                self.block_at(placed.spill_x, placed.spill_y, 2.5)
+                self.drawn.add("sill")
+
+    def _edge(self, shape: Any) -> None:
+        base.draw_area(self.ax, shape, facecolor="none", edgecolor=sy.PAPER, linewidth=2.2,
+                       zorder=15.9)
+        base.draw_area(self.ax, shape, facecolor="none", edgecolor=sy.WATER, linewidth=1.0,
+                       zorder=16, gid="water's edge")
+        self.labels.ink(points_in(shape, self.view), 0.9)
+        self.drawn.add("edge")
+
+    def arrows(self) -> None:
+        """Which way the strongest water runs: down the slope of its own surface."""
+        from scipy.ndimage import gaussian_filter
+
+        ground, flow = self.proof.ground, self.run.flow
+        bed = ground.after if self.with_works else ground.before
+        depth = np.nan_to_num(flow.greatest_depth)
+        top = np.where(np.isnan(bed), np.nanmean(bed), bed) + depth
+        down, right = np.gradient(gaussian_filter(top, 1.0), ground.grid.cell)
+        strong = np.where(depth > 0.01, np.nan_to_num(flow.greatest_depth_speed), 0.0)
+        unit, placed = self.view.point, np.empty((0, 2))
+        for cell in np.argsort(-strong, axis=None, kind="stable"):
+            row, column = divmod(int(cell), ground.grid.columns)
+            if strong[row, column] < STRONG or len(placed) >= MOST_ARROWS:
+                break
+            at = np.array([ground.grid.x[column], ground.grid.y[row]])
+            if not self.view.holds(float(at[0]), float(at[1]), 12) or (
+                    len(placed) and np.hypot(*(placed - at).T).min() < ARROWS_APART * unit):
+                continue
+            placed = np.vstack([placed, at])
+            base.arrowhead(self.ax, at, np.array([-right[row, column], down[row, column]]),
+                           9.5 * unit, sy.INK, 14, "way of the water")
+            self.drawn.add("way")
+
+    def marks(self) -> None:
+        """Where water goes over banks, runs too fast, does harm, or leaves."""
+        if self.with_works:
+            for fast in self.proof.fast:
+                if self.view.holds(fast.x, fast.y, 6):
+                    self.ax.plot([fast.x], [fast.y], "^", markersize=6.5, markerfacecolor=FAST,
+                                 markeredgecolor=sy.PAPER, markeredgewidth=0.8, zorder=22,
+                                 gid="fast")
+                    self.block_at(fast.x, fast.y, 4)
+                    self.drawn.add("fast")
+        x, y = self.run.leaves.where
+        if self.run.leaves.volume_out > 0 and self.view.holds(x, y, 6):
+            self._ring(x, y, sy.WATER, "leaves")
+        if not self.with_works:
+            return
+        for store in self.proof.stores:
+            bank = store.over_bank
+            if bank is not None and self.view.holds(bank.x, bank.y, 6):
+                self._ring(bank.x, bank.y, sy.SHED, "over bank")
+        for spot in self.proof.spots:
+            if spot.hazard != HAZARDS[0][3] and self.view.holds(spot.x, spot.y, 8):
+                self.ax.text(spot.x, spot.y, "\u26a0", fontsize=13, color=sy.SHED,
+                             ha="center", va="center", fontweight="bold", zorder=24,
+                             path_effects=sy.halo(), gid="hazard")
+                self.block_at(spot.x, spot.y, 7)
+                self.drawn.add("hazard")
+
+    def _ring(self, x: float, y: float, colour: str, key: str) -> None:
+        for width, edge in ((4.0, sy.PAPER), (2.0, colour)):
+            self.ax.add_patch(Circle((x, y), 6.0 * self.view.point, facecolor="none",
+                                     edgecolor=edge, linewidth=width, zorder=23, gid=key))
+        self.block_at(x, y, 7)
+        self.drawn.add(key)
+
+    def names(self, figures: bool = True) -> None:
+        """Name works, with what they catch and spill, and all that water meets."""
+        x, y = self.run.leaves.where
+        if "leaves" in self.drawn:
+            self.labels.place([Line("most leaves here", sy.SMALL_SIZE, sy.WATER, style="italic")],
+                              np.array([[x, y]]), 7.0, "leaves label")
+        if self.with_works:
+            for store in sorted(self.proof.stores, key=lambda s: (-s.inflow, s.name)):
+                self._name(store, figures)
+        label_roofs_and_roads(self, self.roofs_far)
+
+    def _name(self, store: StoreProof, figures: bool) -> None:
+        shape = self.plan.stores[store.index].placed.outline
+        if not shape.intersects(self.view.box()):
+            return
+        hull = shape.convex_hull
+        ring = hull.exterior if hull.geom_type == "Polygon" else hull
+        spots = [ring.interpolate(s, normalized=True) for s in np.linspace(0, 1, 9)[:-1]]
+        small, bank = sy.SMALL_SIZE, store.over_bank
+        lines = [Line(store.name, sy.LABEL_SIZE, sy.WATER, "bold")]
+        if figures:
+            lines.append(Line(f"catches {sy.brief(store.caught, 'volume', self.system)}", small,
+                              sy.WATER))
+        if figures and store.spilled >= NAMED:
+            lines.append(Line(f"spills {sy.brief(store.spilled, 'volume', self.system)}", small,
+                              sy.WATER))
+        if figures and bank is not None and bank.volume >= NAMED:
+            lines.append(Line(f"{sy.brief(bank.volume, 'volume', self.system)} over its bank",
+                              small, sy.SHED, "bold"))
+        self.labels.place(lines, np.array([[p.x, p.y] for p in spots]), 3.0, "work label")
 
 
-@styled
-def draw_before_after(proof: Proof) -> Figure:
-    """The deepest water without the works and with them, side by side."""
-    assert proof.before is not None
-    figure = _figure(proof.ground, 2)
-    system = proof.plan.site.units
-    for axes, run, levels, title in ((figure.axes[0], proof.before, proof.ground.before,
-                                      "Without the works"),
-                                     (figure.axes[1], proof.after, proof.ground.after,
-                                      "With the works")):
-        _panel(axes, proof, run, levels, f"{title}: "
-               f"{shown(run.leaves.volume_out, 'volume', system)} leave, at most "
-               f"{shown(run.leaves.peak, 'flow', system)}",
-               named=levels is proof.ground.after)
-    _legend(figure, system)
-    return figure
+def draw_depths(column: Column, system: str) -> None:
+    """What the colours of the water mean, in two columns."""
+    legend = depth_legend(system)
+    wide, rows = column.width / 2, -(-len(legend) // 2)
+    for number, (colour, words) in enumerate(legend):
+        x, y = (number // rows) * wide, column.y - (number % rows + 0.5) * 15.0
+        column.ax.add_patch(Rectangle((x + 8, y - 5), 26, 10, facecolor=colour,
+                                      edgecolor=sy.SOFT_INK, linewidth=0.5))
+        column.ax.text(x + LETTERS, y, words, fontsize=sy.SMALL_SIZE, va="center", ha="left",
+                       gid="legend:depth")
+    column.skip(rows * 15.0)
 
 
-def _figure(ground: FloodGround, count: int) -> Figure:
-    tall = ground.grid.rows / ground.grid.columns
-    wide = 12.0 if count == 1 else 16.0
-    high = wide / count * tall + 1.4
-    figure = Figure(figsize=(wide, high), dpi=130)
-    left, gap, foot, head = 0.02, 0.02, 0.75 / high, 0.5 / high
-    share = (1 - 2 * left - gap * (count - 1)) / count
-    for i in range(count):
-        figure.add_axes((left + i * (share + gap), foot, share, 1 - foot - head))
-    return figure
+def draw_flood_legend(column: Column, drawn: set[str], size: float = sy.TEXT_SIZE) -> None:
+    """Symbols that only maps of floods have, as far as they were drawn."""
+    ax, step = column.ax, size + 6.0
 
+    def edge(x: float, y: float) -> None:
+        ax.add_patch(Rectangle((x + 8, y - 5), 26, 10, facecolor="none", edgecolor=sy.WATER,
+                               linewidth=1.1))
 
-def _panel(axes: Any, proof: Proof, run: Flooded, levels: NDArray[np.float64], title: str,
-           named: bool) -> None:
-    ground, grid = proof.ground, proof.ground.grid
-    extent = (grid.left, grid.left + grid.columns * grid.cell,
-              grid.top - grid.rows * grid.cell, grid.top)
-    axes.imshow(shaded(ground, levels), cmap="gray", vmin=0, vmax=255, extent=extent,
-                interpolation="nearest", rasterized=True)
-    axes.imshow(water_colours(run.flow.greatest_depth), extent=extent, interpolation="nearest",
-                rasterized=True)
-    boundary = proof.plan.inputs.ground.boundary
-    for part in getattr(boundary, "geoms", [boundary]):
-        axes.plot(*part.exterior.xy, color=INK, lw=1.2, dashes=(6, 2.5), zorder=3)
-    if named:
-        for pool in ground.pools:
-            row, column = pool.deepest
-            axes.annotate(proof.plan.stores[pool.index].store.name,
-                          (grid.x[column], grid.y[row]), xytext=(7, 7),
-                          textcoords="offset points", fontsize=SMALL_SIZE, color=INK,
-                          path_effects=halo(), zorder=5)
-    axes.set_title(title, loc="left", fontsize=HEAD_SIZE, color=INK)
-    axes.set(xticks=[], yticks=[], xlim=extent[:2], ylim=extent[2:], aspect="equal")
+    def bank(x: float, y: float) -> None:
+        ax.add_line(Line2D([x + 4, x + 38], [y, y], color=sy.EARTH, linewidth=1.7))
 
+    def way(x: float, y: float) -> None:
+        base.arrowhead(ax, np.array([x + 21, y]), np.array([1.0, 0.0]), 9.5, sy.INK, 5)
 
-def _legend(figure: Figure, system: str) -> None:
-    words = [f"{deep(low, system)}{' to ' + deep(high, system) if high else ' or more'}"
-             for low, high in zip(DEPTHS, [*DEPTHS[1:], None], strict=True)]
-    figure.legend(handles=[Patch(facecolor=colour, edgecolor=SOFT_INK, lw=0.5, label=word)
-                           for colour, word in zip(BLUES, words, strict=True)],
-                  loc="lower left", bbox_to_anchor=(0.015, 0.0), ncols=6, frameon=False,
-                  fontsize=SMALL_SIZE, handlelength=1.4, columnspacing=1.4)
+    def ring(colour: str) -> Callable[[float, float], None]:
+        def made(x: float, y: float) -> None:
+            ax.add_patch(Circle((x + 21, y), 5, facecolor="none", edgecolor=colour, linewidth=2))
+        return made
 
+    def fast(x: float, y: float) -> None:
+        ax.add_patch(Polygon([(x + 17, y - 3.5), (x + 25, y - 3.5), (x + 21, y + 4)], closed=True,
+                             facecolor=FAST, edgecolor="none"))
 
-@styled
-def draw_gates(proof: Proof) -> Figure:
-    """What leaves the land, without and with the works, and what each store spills, over time."""
-    system = proof.plan.site.units
-    stores = [s for s in proof.stores if s.spilled > 0.05]
-    figure = Figure(figsize=(10, 3.2 + 1.15 * len(stores)), dpi=130, layout="constrained")
-    grid = figure.add_gridspec(1 + len(stores), 1, height_ratios=[2.6] + [1.0] * len(stores))
-    top = figure.add_subplot(grid[0])
-    factor = 1000.0 if system == "metric" else 35.3146667
-    unit = "L/s" if system == "metric" else "cfs"
-    for run, colour, words, style in ((proof.before, "#a5673f", "without the works", "--"),
-                                      (proof.after, "#1d5280", "with the works", "-")):
-        if run is not None:
-            top.plot(run.leaves.times / 3600, run.leaves.flow_out * factor, style, color=colour,
-                     lw=1.8, label=words)
-    top.set_title(f"What leaves the land in {proof.storm}", loc="left", fontsize=HEAD_SIZE)
-    top.set_ylabel(unit)
-    top.legend(frameon=False, fontsize=SMALL_SIZE)
-    flow = proof.after.flow
-    for number, store in enumerate(stores, 1):
-        axes = figure.add_subplot(grid[number], sharex=top)
-        record = flow.rims.get(store.name)
-        gone = np.zeros(flow.times.size) if record is None else record.outflow - record.inflow
-        gone = gone + flow.transfers.get(f"spill of {store.name}", 0.0)
-        rate = np.diff(gone, prepend=0.0) / np.diff(flow.times, prepend=-np.inf) * factor
-        axes.fill_between(flow.times / 3600, np.maximum(rate, 0.0), color="#66aac6", lw=0)
-        axes.set_title(f"{store.name} spills {shown(store.spilled, 'volume', system)}", loc="left",
-                       fontsize=SMALL_SIZE)
-        axes.set_ylabel(unit)
-    figure.axes[-1].set_xlabel("hours after the rain begins")
-    for axes in figure.axes:
-        axes.set_ylim(bottom=0)
-        axes.set_xlim(0, proof.until)
-        axes.spines[["top", "right"]].set_visible(False)
-    return figure
+    def hazard(x: float, y: float) -> None:
+        ax.text(x + 21, y, "\u26a0", fontsize=sy.HEAD_SIZE, color=sy.SHED, ha="center",
+                va="center", fontweight="bold", gid="legend sample")
 
+    entries: list[tuple[str, str, Callable[[float, float], None]]] = [
+        ("edge", "Edge of a work's full water", edge), ("bank", "Crest of its bank", bank),
+        ("way", "Way of strong water", way), ("leaves", "Most leaves here", ring(sy.WATER)),
+        ("over bank", "Water over a bank", ring(sy.SHED)),
+        ("fast", "Faster than the ground stands", fast),
+        ("hazard", "Unsafe beside or on it", hazard)]
+    for key, words, sample in entries:
+        if key not in drawn:
+            continue
+        y = column.y - step / 2
+        sample(0.0, y)
+        ax.text(LETTERS, y, words, fontsize=size, va="center", ha="left", gid=f"legend:{key}")
+        column.skip(step)

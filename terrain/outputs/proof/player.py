@@ -1,86 +1,105 @@
-"""The storm as it passes: one page that plays offline, and a film where an encoder is there."""
+"""The storm as it passes: one page that plays offline."""
 
 from __future__ import annotations
 
 import base64
 import io
-import shutil
-from importlib import resources
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from terrain.outputs.drawing.symbols import plain
+from terrain.outputs.page.figures import with_figures
 from terrain.outputs.page.policy import page_policy
-from terrain.outputs.proof.flood_map import BLUES, DEPTHS, shaded, water_colours
-from terrain.outputs.proof.words import deep, hours
-from terrain.proof.proof import Proof
+from terrain.outputs.page.unseen import without_turns
+from terrain.outputs.proof.depth_colours import depth_legend
+from terrain.outputs.proof.gates_chart import WITH, WITHOUT
+from terrain.outputs.proof.pages import filled, text_of
+from terrain.outputs.proof.storm_layers import StormLayers
+from terrain.outputs.proof.words import hours, rain_words
+from terrain.proof.proof import Flooded, Proof
 from terrain.units import shown
 
-#: Pictures are no larger. [px]
-LONGEST = 900
-#: Of the film, a second.
-FRAMES = 12
+#: Width and height of the chart's paper.
+CHART = (1000, 120)
 
 
-def storm_page(proof: Proof) -> str:
+def storm_page(proof: Proof, layers: StormLayers) -> str:
     """A page that plays the water over the designed ground; it needs nothing else."""
-    from jinja2 import Environment
     from markupsafe import Markup
 
-    def text(name: str) -> str:
-        return resources.files("terrain.outputs.proof").joinpath(name).read_text("utf-8")
+    style, program, system = text_of("player.css"), text_of("player.js"), proof.plan.site.units
+    frames = [{"data": _png(layers.water(depth)), "told": hours(time / 3600),
+               "at": f"{CHART[0] * time / 3600 / proof.until:.1f}",
+               "leaves": shown(_rate(proof.after, time), "flow", system),
+               "before": "" if proof.before is None else
+               shown(_rate(proof.before, time), "flow", system)}
+              for time, depth in zip(proof.after.frames.times, proof.after.frames.depths,
+                                     strict=True)]
+    wide, high = layers.part.columns, layers.part.rows
+    page = filled(
+        "player.html", policy=page_policy(style, program), style=Markup(style),
+        program=Markup(program), title=f"{proof.plan.site.name}: {rain_words(proof)}",
+        wide=1000, high=round(1000 * high / wide), coarse=wide < 700, frames=frames,
+        land=_webp(layers.land), over=_webp(layers.over, True),
+        symbols=_symbols(layers),
+        over_phone=_webp(layers.over_phone, True), legend=depth_legend(system),
+        chart=_chart(proof), chart_wide=CHART[0], chart_high=CHART[1],
+        most=shown(max(run.leaves.peak for run in (proof.after, proof.before)
+                       if run is not None), "flow", system),
+        ends=hours(proof.until), works_only=proof.before is None,
+        told=f"The ground as it will be dug, followed for {hours(proof.until)} on cells of "
+        f"{plain(proof.cell, 'length', system)}.")
+    return with_figures(without_turns(page), system)
 
-    style, program, system = text("player.css"), text("player.js"), proof.plan.site.units
-    land = Image.fromarray(shaded(proof.ground, proof.ground.after)).convert("RGB")
-    frames = [{"data": _uri(Image.fromarray(water_colours(depth / 1000.0), "RGBA")),
-               "told": hours(time / 3600)} for time, depth in zip(
-                   proof.after.frames.times, proof.after.frames.depths, strict=True)]
-    legend = [(colour, f"{deep(low, system)} or more")
-              for colour, low in zip(BLUES, DEPTHS, strict=True)]
-    page = Environment(autoescape=True).from_string(text("player.html")).render(
-        policy=page_policy(style, program), style=Markup(style), program=Markup(program),
-        title=f"{proof.plan.site.name}: {proof.storm}", land=_uri(land), frames=frames,
-        legend=legend, told=f"{shown(proof.depth, 'rain', system)} of rain over the ground as it "
-        f"will be dug, followed for {proof.until:.0f} hours; cells of {proof.cell:g} m.")
-    return str(page)
+
+#: What stands for each thing that is drawn over the water: its key, its look, its words.
+SYMBOLS = (("edge", "edge", "edge of a work's full water"), ("bank", "bank", "crest of its bank"),
+           ("wall", "wall", "wall of a basin"), ("sill", "sill", "sill"), ("tank", "tank", "tank"),
+           ("drain", "drain", "drain"), ("roof", "roof", "roof"), ("road", "road", "road"),
+           ("culvert", "culvert", "culvert or bridge"), ("boundary", "boundary", "boundary"),
+           ("contour", "contour", "contours"))
 
 
-def _small(picture: Image.Image) -> Image.Image:
-    share = min(LONGEST / max(picture.size), 1.0)
-    return picture.resize((max(int(picture.width * share), 1), max(int(picture.height * share), 1)),
-                          Image.Resampling.BOX)
+def _symbols(layers: StormLayers) -> list[tuple[str, str]]:
+    """Look and words of what is drawn, for the legend."""
+    return [(look, words) for key, look, words in SYMBOLS if key in layers.drawn]
 
 
-def _uri(picture: Image.Image) -> str:
+def _rate(run: Flooded, time: float) -> float:
+    """What leaves the land at a time [s]. [m3/s]"""
+    return float(np.interp(time, run.leaves.times, run.leaves.flow_out))
+
+
+def _chart(proof: Proof) -> list[tuple[str, str]]:
+    """Lines of what leaves the land: colour and points, without the works first."""
+    wide, high = CHART
+    runs = [(run, colour) for run, colour in ((proof.before, WITHOUT), (proof.after, WITH))
+            if run is not None]
+    most = max(max(float(run.leaves.flow_out.max()) for run, _ in runs), 1e-9)
+    return [(colour, _points(run.leaves.times / 3600 / proof.until * wide,
+                             high - 4 - run.leaves.flow_out / most * (high - 10)))
+            for run, colour in runs]
+
+
+def _points(x: NDArray[np.float64], y: NDArray[np.float64]) -> str:
+    return " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x, y, strict=True))
+
+
+def _png(picture: Image.Image) -> str:
     out = io.BytesIO()
-    _small(picture).save(out, "WEBP", quality=70, method=2, exact=False)
-    return "data:image/webp;base64," + base64.b64encode(out.getvalue()).decode()
+    picture.save(out, "PNG", optimize=True, transparency=picture.info["transparency"])
+    return _uri(out, "png")
 
 
-def write_film(proof: Proof, path: Path) -> bool:
-    """Write the same as MP4 where `ffmpeg` is there; whether it was."""
-    if shutil.which("ffmpeg") is None:
-        return False
-    import subprocess
-
-    land = np.asarray(_small(Image.fromarray(shaded(proof.ground, proof.ground.after))
-                             .convert("RGB")))
-    rows, columns = (n - n % 2 for n in land.shape[:2])
-    running = subprocess.Popen(
-        ["ffmpeg", "-loglevel", "error", "-y", "-f", "rawvideo", "-pix_fmt", "rgb24", "-s",
-         f"{columns}x{rows}", "-r", str(FRAMES), "-i", "-", "-pix_fmt", "yuv420p", str(path)],
-        stdin=subprocess.PIPE, stderr=subprocess.DEVNULL)
-    assert running.stdin is not None
-    for depth in proof.after.frames.depths:
-        running.stdin.write(_over(land, depth)[:rows, :columns].tobytes())
-    running.stdin.close()
-    return running.wait() == 0
+def _webp(picture: Image.Image, lossless: bool = False) -> str:
+    out = io.BytesIO()
+    more: dict[str, Any] = {"lossless": True, "quality": 60} if lossless else {"quality": 82}
+    picture.save(out, "WEBP", method=4, **more)
+    return _uri(out, "webp")
 
 
-def _over(land: NDArray[np.uint8], depth: NDArray[Any]) -> NDArray[np.uint8]:
-    water = np.asarray(_small(Image.fromarray(water_colours(depth / 1000.0), "RGBA")), float)
-    share = water[..., 3:] / 255
-    return np.asarray(np.rint(land * (1 - share) + water[..., :3] * share), np.uint8)
+def _uri(out: io.BytesIO, kind: str) -> str:
+    return f"data:image/{kind};base64," + base64.b64encode(out.getvalue()).decode()

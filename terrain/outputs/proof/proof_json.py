@@ -41,7 +41,8 @@ def _store(s: StoreProof, frame: Any) -> dict[str, Any]:
         "first_spill_h": s.first_spill, "spills_at": _at(s.spills_at, frame),
         "freeboard_m": s.freeboard,
         "over_bank": None if s.over_bank is None else {
-            "volume_m3": s.over_bank.volume, "at": _at((s.over_bank.x, s.over_bank.y), frame)},
+            "volume_m3": s.over_bank.volume, "depth_m": s.over_bank.deep,
+            "at": _at((s.over_bank.x, s.over_bank.y), frame)},
         "cascade": {"inflow_m3": told.infiltrated + told.held + told.spilled,
                     "caught_m3": s.told_caught, "spilled_m3": told.spilled,
                     "peak_level_m": told.peak_level, "first_spill_h": told.first_spill},

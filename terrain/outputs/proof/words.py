@@ -1,21 +1,25 @@
-"""A proof in tables: heads and rows of printed figures."""
+"""A proof in words: the answer, what is dangerous, and tables of printed figures."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from terrain.inputs.frame import Frame
-from terrain.proof.places import Fast, Spot
+from terrain.outputs.drawing.symbols import plain
+from terrain.proof.places import HAZARDS, MOST_FAST, Fast, Spot
 from terrain.proof.proof import Proof
 from terrain.proof.store_proof import StoreProof
 from terrain.proof.what_if import WhatIf
 from terrain.units import shown
 
-STORES = ("", "comes, flood", "cascade", "caught, flood", "cascade", "spilled, flood", "cascade",
-          "highest water", "cascade", "first spill")
+WATER = ("store", "comes", "by cascade", "caught", "by cascade", "spilled", "by cascade")
+LEVELS = ("store", "highest water", "by cascade", "under its crest", "first spill", "by cascade")
+LEAVING = ("run", "volume", "at most", "then")
 SPOTS = ("where", "deepest", "fastest", "depth × speed", "without works", "arrives", "so it is")
 FASTS = ("where", "ground", "area", "speed", "stands", "on")
-CASES = ("what if", "leaves the site", "at most", "over banks", "worst at a building or road")
+CASES = ("what if", "leaves the land", "at most", "over banks", "worst depth × speed")
+#: What the first of the limits of depth and speed says.
+SAFE = HAZARDS[0][3]
 
 
 def hours(value: float | None) -> str:
@@ -34,27 +38,8 @@ def deep(value: float, system: str) -> str:
     return shown(value, "size") if value >= 1 else shown(1000 * value, "rain", "metric", 0)
 
 
-def store_rows(stores: Sequence[StoreProof], system: str) -> list[list[str]]:
-    """Rows to `STORES`."""
-    rows = []
-    for s in stores:
-        told = s.told
-        rows.append([s.name, *(shown(value, "volume", system) for value in (
-            s.inflow, told.infiltrated + told.held + told.spilled, s.caught, s.told_caught,
-            s.spilled, told.spilled)), shown(s.peak_level, "level", system),
-            shown(told.peak_level, "level", system), hours(s.first_spill)])
-    return rows
-
-
-def spot_rows(spots: Sequence[Spot], system: str) -> list[list[str]]:
-    """Rows to `SPOTS`."""
-    return [[spot.what, deep(spot.depth, system), shown(spot.speed, "speed", system),
-             strength(spot.strength, system), strength(spot.strength_before, system),
-             hours(spot.arrives), spot.hazard] for spot in spots]
-
-
 def strength(value: float | None, system: str) -> str:
-    """Depth times speed."""
+    """Depth times speed. [m2/s]"""
     if value is None:
         return "–"
     return (f"{value / 0.3048**2:.2f} ft²/s" if system == "us" else f"{value:.2f} m²/s")
@@ -63,7 +48,113 @@ def strength(value: float | None, system: str) -> str:
 def place(frame: Frame, x: float, y: float) -> str:
     """A place in the raster's coordinates."""
     east, north = (float(v) for v in frame.to_source(x, y))
+    if frame.source is not None and frame.source.is_geographic:
+        return f"{east:.6f}, {north:.6f}"
     return f"{east:.1f}, {north:.1f}"
+
+
+def rain_words(proof: Proof) -> str:
+    """The storm and its depth."""
+    return f"{proof.storm}, {plain(proof.depth, 'rain', proof.plan.site.units)}"
+
+
+def answer_lines(proof: Proof, system: str) -> list[str]:
+    """What the flood shows, in sentences, what matters most first."""
+    with_works, before = proof.after.leaves, proof.before
+    leaves = (f"{shown(with_works.volume_out, 'volume', system)} leave the land with the works, "
+              f"{shown(with_works.peak, 'flow', system)} at most")
+    if before is not None:
+        leaves += (f"; without them {shown(before.leaves.volume_out, 'volume', system)}, "
+                   f"{shown(before.leaves.peak, 'flow', system)} at most")
+    said = [leaves + "."]
+    stores = proof.stores
+    if stores:
+        caught = sum(s.caught for s in stores)
+        told = sum(s.told_caught for s in stores)
+        spill = [s.name for s in stores if s.first_spill is not None]
+        catch = _verb(len(stores), "catches", "catch")
+        said.append(f"{_count(len(stores), 'store')} that the flood follows {catch} "
+                    f"{shown(caught, 'volume', system)}, by the cascade "
+                    f"{shown(told, 'volume', system)}.")
+        said.append(f"Water spills from {_named(spill, 8)}." if spill else "No store spills.")
+        if all(s.over_bank is None for s in stores):
+            said.append("Water goes over no bank that was to stay dry.")
+    return said
+
+
+def danger_lines(proof: Proof, system: str, found: Sequence[StoreProof] | None = None) -> list[str]:
+    """What is dangerous: banks, buildings and roads, fast ground, what was not followed."""
+    frame = proof.plan.terrain.dem.frame
+    said = bank_lines(proof.stores if found is None else found, frame, system)
+    said += [f"Water {spot.what} is {spot.hazard}: {deep(spot.depth, system)} deep and "
+             f"{shown(spot.speed, 'speed', system)} fast at most."
+             for spot in proof.spots if spot.hazard != SAFE]
+    if proof.fast:
+        worst = proof.fast[0]
+        said.append(f"Water runs faster than the ground stands in "
+                    f"{_count(len(proof.fast), 'place')}"
+                    f"{' or more' if len(proof.fast) >= MOST_FAST else ''}, at "
+                    f"{shown(worst.speed, 'speed', system)} at the worst, where it stands "
+                    f"{shown(worst.limit, 'speed', system)}.")
+    if proof.ground.too_small:
+        said.append(f"On cells of {plain(proof.cell, 'length', system)}, "
+                    f"{_named(proof.ground.too_small)} could not be followed; smaller cells show "
+                    f"{'it' if len(proof.ground.too_small) == 1 else 'them'}.")
+    return said
+
+
+def safe_line(spots: Sequence[Spot]) -> str:
+    """A sentence on buildings, roads and boundary that water does no harm at."""
+    safe = [spot for spot in spots if spot.hazard == SAFE]
+    if not safe:
+        return ""
+    where = ("At every building and road and at the boundary" if len(safe) == len(spots) else
+             f"At the other {_count(len(safe), 'place')} at buildings, roads and the boundary")
+    return f"{where} water is {SAFE}."
+
+
+def _count(number: int, of: str) -> str:
+    return f"{number} {of}{'' if number == 1 else 's'}"
+
+
+def _verb(number: int, one: str, more: str) -> str:
+    return one if number == 1 else more
+
+
+def _named(names: Sequence[str], most: int = 4) -> str:
+    """Names, and how many more."""
+    if len(names) == 1:
+        return names[0]
+    if len(names) > most:
+        return f"{', '.join(names[:most - 1])} and {len(names) - most + 1} more"
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def water_rows(stores: Sequence[StoreProof], system: str) -> list[list[str]]:
+    """Rows to `WATER`."""
+    rows = []
+    for s in stores:
+        told = s.told
+        rows.append([s.name, *(shown(value, "volume", system) for value in (
+            s.inflow, told.infiltrated + told.held + told.spilled, s.caught, s.told_caught,
+            s.spilled, told.spilled))])
+    return rows
+
+
+def level_rows(stores: Sequence[StoreProof], system: str) -> list[list[str]]:
+    """Rows to `LEVELS`."""
+    return [[s.name, shown(s.peak_level, "level", system),
+             shown(s.told.peak_level, "level", system),
+             "–" if s.freeboard is None else
+             f"{'over it by ' if s.freeboard < 0 else ''}{deep(abs(s.freeboard), system)}",
+             hours(s.first_spill), hours(s.told.first_spill)] for s in stores]
+
+
+def spot_rows(spots: Sequence[Spot], system: str) -> list[list[str]]:
+    """Rows to `SPOTS`."""
+    return [[spot.what, deep(spot.depth, system), shown(spot.speed, "speed", system),
+             strength(spot.strength, system), strength(spot.strength_before, system),
+             hours(spot.arrives), spot.hazard] for spot in spots]
 
 
 def fast_rows(fast: Sequence[Fast], frame: Frame, system: str) -> list[list[str]]:
@@ -76,22 +167,36 @@ def fast_rows(fast: Sequence[Fast], frame: Frame, system: str) -> list[list[str]
 
 def case_rows(cases: Sequence[WhatIf], system: str) -> list[list[str]]:
     """Rows to `CASES`."""
-    rows = []
-    for case in cases:
-        if case.flooded is None:
-            rows.append([case.name, "–", "–", "–", case.told])
-            continue
+    return [[case.name, *(["–"] * 4 if case.flooded is None else [
+        shown(case.flooded.leaves.volume_out, "volume", system),
+        shown(case.flooded.leaves.peak, "flow", system),
+        shown(case.over_banks, "volume", system),
+        "–" if case.worst is None else strength(case.worst.strength, system)])]
+        for case in cases]
+
+
+def case_lines(cases: Sequence[WhatIf]) -> list[tuple[str, str]]:
+    """Each case with what was tried and what is worst then."""
+    return [(case.name, case.told if case.worst is None else
+             f"{case.told} Worst {case.worst.what}: {case.worst.hazard}.") for case in cases]
+
+
+def case_dangers(cases: Sequence[WhatIf], system: str) -> list[str]:
+    """Sentences on what is worse than as planned, the first of the cases, where something gives
+    way."""
+    said = []
+    for case in cases[1:]:
+        if case.over_banks > cases[0].over_banks + 0.05:
+            said.append(f"With the {case.name}, {shown(case.over_banks, 'volume', system)} go over "
+                        "banks that were to stay dry.")
         worst = case.worst
-        rows.append([case.name, shown(case.flooded.leaves.volume_out, "volume", system),
-                     shown(case.flooded.leaves.peak, "flow", system),
-                     shown(case.over_banks, "volume", system),
-                     "–" if worst is None else
-                     f"{strength(worst.strength, system)} {worst.what}: {worst.hazard}"])
-    return rows
+        if worst is not None and worst.hazard not in (SAFE, *(s.hazard for s in cases[0].spots)):
+            said.append(f"With the {case.name}, water {worst.what} is {worst.hazard}.")
+    return said
 
 
 def leaving_rows(proof: Proof, system: str) -> list[list[str]]:
-    """What leaves the land without the works and with them: volume, peak, when."""
+    """Rows to `LEAVING`."""
     rows = []
     for name, run in (("without the works", proof.before), ("with the works", proof.after)):
         if run is not None:
@@ -103,17 +208,17 @@ def leaving_rows(proof: Proof, system: str) -> list[list[str]]:
 
 
 def bank_lines(stores: Sequence[StoreProof], frame: Frame, system: str) -> list[str]:
-    """Sentences on banks that water goes over, or nearly."""
-    said = []
-    for s in stores:
-        if s.over_bank is not None:
-            said.append(f"Water goes over the bank of {s.name}, "
-                        f"{shown(s.over_bank.volume, 'volume', system)} of it, most at "
-                        f"{place(frame, s.over_bank.x, s.over_bank.y)}.")
-        elif s.freeboard is not None and s.freeboard < 0:
-            said.append(f"The water of {s.name} stands "
-                        f"{deep(-s.freeboard, system)} over its crest.")
-    return said
+    """Sentences on banks that water goes over, or nearly, the most of it first."""
+    over = sorted((s for s in stores if s.over_bank is not None),
+                  key=lambda s: -s.over_bank.volume if s.over_bank is not None else 0.0)
+    said = [f"Water goes over the bank of {s.name}, "
+            f"{shown(s.over_bank.volume, 'volume', system)} of it and up to "
+            f"{deep(s.over_bank.deep, system)} deep, most at "
+            f"{place(frame, s.over_bank.x, s.over_bank.y)}."
+            for s in over if s.over_bank is not None]
+    return said + [f"The water of {s.name} stands {deep(-s.freeboard, system)} over its crest."
+                   for s in stores if s.over_bank is None and s.freeboard is not None
+                   and s.freeboard < 0]
 
 
 def account_lines(proof: Proof, system: str) -> list[tuple[str, str]]:

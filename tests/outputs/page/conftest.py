@@ -1,15 +1,10 @@
 from __future__ import annotations
 
 import io
-import os
-import shutil
 from pathlib import Path
 
 import pytest
 
-#: Headless, without the look-ups that a browser makes by itself.
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-             "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 #: Names that would do harm in a tag, in an attribute, in a script.
 BAD_TAG = "<script>window.harmed = 1</script>"
 BAD_END = "</script><img src=x onerror='window.harmed = 2'>"
@@ -17,22 +12,6 @@ BAD_QUOTE = "\"'> onfocus=\"window.harmed = 3\" & {{ 7 * 7 }}"
 #: A sign that turns round all that stands after it (UAX 9: right-to-left override), and a name
 #: without a place where a line may end.
 TURNING, LONG = "\u202e", "W" * 90
-
-
-@pytest.fixture(scope="session")
-def browser():
-    """Debian's chromium; skipped where there is none, but never in CI."""
-    found = shutil.which("chromium")
-    if found is None:
-        if os.environ.get("CI") == "true":
-            pytest.fail("no chromium on the path, and CI=true asks for the browser tests")
-        pytest.skip("no chromium on the path: apt-get install chromium to run the browser tests")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="session")
