@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import signal
 import sys
 import threading
@@ -15,6 +16,8 @@ import click
 
 #: Work longer than this shows its progress. [s]
 PATIENCE = 1.0
+#: Without a terminal a step says how far it is so often. [s]
+TELL_EVERY = 15.0
 
 
 @contextmanager
@@ -75,9 +78,17 @@ def _shown() -> Iterator[Callable[..., None]]:
             yield lambda what, at_once=False: status.update(f"{what} ...")
         return
 
+    last = ("", started)
+
     def line(what: str, at_once: bool = False) -> None:
-        if at_once or time.monotonic() - started > PATIENCE:
-            click.echo(f"{what} ...", err=True)
+        nonlocal last
+        now, step = time.monotonic(), re.split(r"[\d,]", what, maxsplit=1)[0]
+        # A step that tells how far it is says so now and then.
+        if not at_once and (now - started <= PATIENCE
+                            or (step == last[0] and now - last[1] < TELL_EVERY)):
+            return
+        last = (step, now)
+        click.echo(f"{what} ...", err=True)
     yield line
 
 

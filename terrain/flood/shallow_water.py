@@ -139,7 +139,7 @@ def _lean(deep, level, across, along, ground, wave, share, before, at, after, la
         alike = _alike(up_e if open_before else on_z, on_e if open_after else up_z)
         # Between open cells: bed, level and depth, of which each leaves what the others do not.
         lean_e = _limited(up_e, on_e) if wet else alike * _lesser(up_e, on_e)
-        most = 2.0 * _lesser(up_z, on_z)
+        most = 1.5 * _lesser(up_z, on_z)
         lean_z = _lesser(most, 0.5 * (up_z + on_z))
         lean = _lesser(_limited(up, on), lean_e - lean_z)
         lean_e = _lesser(lean_e, lean + lean_z)

@@ -39,9 +39,9 @@ RIM, RIM_CELLS = 2.0, 2
 SURCHARGE = 0.5
 #: Hollows that hold water this deep hold it calm. [m]
 CALM = 0.1
-#: Water no deeper than this clings to the ground: what a storm's long tail would take hours to
-#: bring is this deep at most; common practice, no source. [m]
-FILM = 0.0001
+#: Water no deeper than this clings to the ground, nor than this share of what runs off on average:
+#: what a storm's long tail would take hours to bring; common practice, no source. [m], [-]
+FILM, FILM_SHARE = 0.0001, 0.03
 #: A pool's rim is sought within so far of what is said to be under water. [m]
 ABOUT_POOL = 20.0
 #: A sill's ways are sought within so far of it, and lead on to ground so much lower. [m]
@@ -154,6 +154,12 @@ class FloodGround:
         over = np.maximum(depth - lost, 0.0)
         runs = over**2 / np.maximum(over + self.retention_after[cells], 1e-9)
         return float(runs.sum()) / 1000 * self.grid.cell**2
+
+    def film(self, depth: float) -> float:
+        """Water that clings to the ground in a storm of some depth [mm]. [m]"""
+        ground = np.isfinite(self.after)
+        return min(FILM, FILM_SHARE * self.runoff(ground, depth)
+                   / (float(ground.sum()) * self.grid.cell**2))
 
     @property
     def retention_after(self) -> FloatArray:

@@ -4,7 +4,7 @@ of it."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -16,9 +16,10 @@ from terrain.inputs.site_rain import Storm
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import StormRun, run_storm
 from terrain.proof.crossings import Crossing, crossing_of
-from terrain.proof.flood_ground import FILM, FloodGround, unlike_the_plan
+from terrain.proof.flood_ground import FloodGround, unlike_the_plan
 from terrain.proof.led import feeds_of, transfers_of
 from terrain.proof.places import Fast, Spot, fast_ground, spots_of
+from terrain.proof.side_by_side import Job, Reached, side_by_side
 from terrain.proof.store_proof import StoreProof, store_proofs
 from terrain.runoff.storms import Hyetograph
 
@@ -172,9 +173,15 @@ def prove(plan: Plan, ground: FloodGround, storm: Storm, how: How = AS_USUAL, *,
                          "Choose a storm that rains")
     shape = plan.inputs.hydrology.shapes[storm.name]
     run = run_storm(plan.cascade, storm.depth, shape)
-    with_works = flood(plan, ground, storm.depth, shape, how, progress=progress)
-    without = (flood(plan, ground, storm.depth, shape, how, works=False, progress=progress)
-               if before else None)
+
+    def job(works: bool) -> Job[Flooded]:
+        return lambda threads, reached: flood(plan, ground, storm.depth, shape,
+                                              replace(how, threads=threads), works=works,
+                                              reached=reached)
+
+    jobs = {"with the works": job(True)} | ({"without them": job(False)} if before else {})
+    with_works, *rest = side_by_side(jobs, how.threads, progress)
+    without = rest[0] if rest else None
     _, assumed = transfers_of(plan, ground)
     return Proof(plan, ground, storm.name, storm.depth, shape.duration + how.after, run,
                  with_works, without, store_proofs(plan, ground, with_works.flow, run),
@@ -186,7 +193,7 @@ def prove(plan: Plan, ground: FloodGround, storm: Storm, how: How = AS_USUAL, *,
 
 def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how: How = AS_USUAL, *,
           works: bool = True, blocked: str | None = None,
-          progress: Callable[[str], None] = lambda what: None) -> Flooded:
+          reached: Reached = lambda now, end: None) -> Flooded:
     """Run rain over the ground, with the works or without.
 
     Parameters
@@ -195,6 +202,8 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
         [mm]
     blocked : str, optional
         What lets nothing through: "culvert NAME", or "spill of NAME".
+    reached : callable
+        Called some times a second with the time come to and the end. [s]
 
     Raises
     ------
@@ -204,7 +213,6 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
     until = (shape.duration + how.after) * 3600
     frames = Frames()
     every = max(int(np.ceil(until / RECORD / FRAMES)), 1)
-    which = "with the works" if works else "without the works"
 
     def watch(time: float, depths: NDArray[np.float32]) -> None:
         if round(time / RECORD) % every == 0:
@@ -234,11 +242,10 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
                              ground.abstraction_ratio),
         soak=ground.soak(plan) if works else 0.0, edges="critical", holes="sinks",
         rims=rims, calm=ground.calm if works else False, transfers=transfers,
-        record=RECORD, film=FILM, threads=how.threads,
+        record=RECORD, film=ground.film(depth), threads=how.threads,
         method=how.method, feeds=feeds_of(plan, ground, depth, shape) if works else {},
         gauges={plan.stores[pool.index].store.name: pool.by_sill for pool in ground.pools},
-        watch=watch, foresee=foresee, progress=lambda now, end: progress(
-            f"Flooding the ground {which}, {now / 3600:.1f} of {end / 3600:.1f} hours"))
+        watch=watch, foresee=foresee, progress=reached)
     return Flooded(flow, crossing_of(flow, LAND, ground.grid), frames)
 
 

@@ -4,7 +4,7 @@ storm."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from terrain.plan.water.routing import run_storm
 from terrain.proof.flood_ground import FloodGround, Pool, with_levels
 from terrain.proof.places import Spot, spots_of
 from terrain.proof.proof import AS_USUAL, Flooded, How, Proof, flood
+from terrain.proof.side_by_side import Job, side_by_side
 from terrain.proof.store_proof import StoreProof, store_proofs
 from terrain.units import in_both
 
@@ -80,46 +81,78 @@ def what_if(proof: Proof, storm: Storm, how: How = AS_USUAL, name: str | None = 
     if name is not None and name not in (s.name for s in proof.stores):
         raise InputError("--work", f"no store that the flood follows is called '{name}'",
                          "Name one of " + ", ".join(s.name for s in proof.stores))
+    cases = [*_given_way(proof, name), _Case(
+        "twice the storm", f"It rains {in_both(2 * storm.depth, 'rain')} in the same time.", ground,
+        share=2.0)]
+
+    def job(case: _Case) -> Job[Flooded]:
+        assert case.ground is not None
+        changed = case.ground
+        return lambda threads, reached: flood(plan, changed, case.share * storm.depth, shape,
+                                              replace(how, threads=threads), blocked=case.blocked,
+                                              reached=reached)
+
+    tried = [case for case in cases if case.ground is not None]
+    floods = iter(side_by_side({f"with the {case.name}" if case.share == 1 else f"with {case.name}":
+                                job(case) for case in tried}, how.threads, progress))
     found = [WhatIf("as planned", "Everything is as it was planned.", proof.after, proof.stores,
                     proof.spots)]
+    for case in cases:
+        if case.ground is None:
+            found.append(WhatIf(case.name, case.told))
+            continue
+        flooded, told = next(floods), case.told
+        stores = store_proofs(plan, case.ground, flooded.flow,
+                              run_storm(plan.cascade, case.share * storm.depth, shape))
+        if case.of is not None:
+            told += " " + _comes_of_it(next(s for s in stores if s.index == case.of.index))
+        found.append(WhatIf(case.name, told, flooded, stores,
+                            spots_of(plan, case.ground, flooded.flow, None)))
+    return tuple(found)
 
-    def run(title: str, told: str, changed: FloodGround, depth: float = storm.depth,
-            blocked: str | None = None, of: Pool | None = None) -> None:
-        progress(f"What if: {title}")
-        flooded = flood(plan, changed, depth, shape, how, blocked=blocked, progress=progress)
-        ran = run_storm(plan.cascade, depth, shape)
-        stores = store_proofs(plan, changed, flooded.flow, ran)
-        if of is not None:
-            told += " " + _comes_of_it(next(s for s in stores if s.index == of.index))
-        found.append(WhatIf(title, told, flooded, stores,
-                            spots_of(plan, changed, flooded.flow, None)))
 
+@dataclass(frozen=True)
+class _Case:
+    """What is tried: the ground as it then is, None where the site has nothing of the kind; how
+    much of the storm; what lets nothing through; the store that it is about."""
+
+    name: str
+    told: str
+    ground: FloodGround | None = None
+    share: float = 1.0
+    blocked: str | None = None
+    of: Pool | None = None
+
+
+def _given_way(proof: Proof, name: str | None) -> list[_Case]:
+    """A bank low, a sill blocked, a culvert blocked."""
+    plan, ground = proof.plan, proof.ground
     whose = "No work here has" if name is None else f"\"{name}\" has not"
+    cases = []
     low = _lowest_bank(proof, name)
     if low is None:
-        found.append(WhatIf("berm low", f"{whose} a berm or a wall."))
+        cases.append(_Case("berm low", f"{whose} a berm or a wall."))
     else:
         changed, told = _with_low_place(plan, ground, low)
-        run("berm low", told, changed, of=low)
+        cases.append(_Case("berm low", told, changed, of=low))
     sill = _busiest_sill(proof, name)
     if sill is None:
-        found.append(WhatIf("sill blocked", f"{whose} a sill."))
+        cases.append(_Case("sill blocked", f"{whose} a sill."))
     else:
         changed, told = _with_blocked_sill(plan, ground, sill)
-        run("sill blocked", told, changed, of=sill,
-            blocked=f"spill of {plan.stores[sill.index].store.name}")
+        cases.append(_Case("sill blocked", told, changed, of=sill,
+                           blocked=f"spill of {plan.stores[sill.index].store.name}"))
     culverts = plan.terrain.conditioning.culverts
     if not culverts:
-        found.append(WhatIf("culvert blocked", "The site file names no culvert."))
+        cases.append(_Case("culvert blocked", "The site file names no culvert."))
     else:
         moved = proof.after.flow.transfers
         most = max(culverts, key=lambda c: float(moved[f"culvert {c.name}"][-1]))
-        run("culvert blocked", f"The culvert \"{most.name}\", which carried "
+        cases.append(_Case(
+            "culvert blocked", f"The culvert \"{most.name}\", which carried "
             f"{in_both(float(moved[f'culvert {most.name}'][-1]), 'volume')}, lets nothing through.",
-            ground, blocked=f"culvert {most.name}")
-    run("twice the storm", f"It rains {in_both(2 * storm.depth, 'rain')} in the same time.",
-        ground, depth=2 * storm.depth)
-    return tuple(found)
+            ground, blocked=f"culvert {most.name}"))
+    return cases
 
 
 def _banked(proof: Proof) -> list[tuple[Pool, StoreProof]]:

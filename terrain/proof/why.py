@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from terrain.flood.storm_flow import Flow
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import StormRun
-from terrain.proof.flood_ground import FILM, Cells, FloodGround, Pool
+from terrain.proof.flood_ground import Cells, FloodGround, Pool
 from terrain.proof.led import culvert_ends
 from terrain.surface.conditioning import Culvert
 from terrain.units import in_both
@@ -109,11 +109,12 @@ def _comes(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, number: i
     if waits >= least:
         depth = np.nan_to_num(flow.depth[own & ~pool.cells]).astype(np.float64)
         dips = np.minimum(depth, ground.deep[own & ~pool.cells])
-        film = float(np.minimum(depth - dips, FILM).sum()) * area
+        thin = ground.film(run.depth)
+        film = float(np.minimum(depth - dips, thin).sum()) * area
         hollows = float(dips.sum()) * area
         causes.append((waits, f"{_m3(waits)} lie on the ground that drains to it when the flood "
                        f"ends after {flow.times[-1] / 3600:g} h, {_m3(hollows)} of that in dips, "
-                       f"{_m3(film)} as the film of {1000 * FILM:g} mm that the flood lets cling "
+                       f"{_m3(film)} as the film of {1000 * thin:.2g} mm that the flood lets cling "
                        "to the ground, the rest on its way"))
     if abs(given) >= least:
         names = ", ".join(run.stores[i].name for i in above if i in measured)

@@ -6,12 +6,12 @@ Both run the same storm over the same valley, in which a lake breaks out onto dr
 their steps are alike.  Counted are cell-updates a second: cells times steps over seconds by the
 wall clock, the best of the rounds, which take turns.  Ours is measured with rain, loss by
 curve numbers, a soaking bed, wet and dry fronts, extremes, a gate and the account on; landlab's
-component (the bench extra) with the same weights, without infiltration or extremes.  Once the whole
-valley is wet, once it is dry but for the lake, and ours passes over what is dry.  At the end both
-are run to the same time and the depths compared: on a wet lake they agree to millimetres; where a thin sheet runs slantwise
-over the grid they do not, for landlab's friction is that of the flux in each direction alone, which
-leaves water on slopes at 45 degrees a tenth too shallow (tests/flood holds ours to the kinematic
-depth there).
+component (the bench extra) with the same weights, without infiltration or extremes.  Once the
+whole valley is wet, once it is dry but for the lake, and ours passes over what is dry.  At the end
+both are run to the same time and the depths compared: on a wet lake they agree to millimetres;
+where a thin sheet runs slantwise over the grid they do not, for landlab's friction is that of the
+flux in each direction alone, which leaves water on slopes at 45 degrees a tenth too shallow
+(tests/flood holds ours to the kinematic depth there).
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Pipes, lips and feeds against closed forms, and the account with them in it.
 
 Sources: Manning's equation for a full pipe (Chow, Open-Channel Hydraulics, 1959, eq. 5-6); weir
-flow Q = C L h^1.5 (the same, ch. 3); the orifice Q = C A sqrt(2 g h); what volumes must be follows from
-the shapes.
+flow Q = C L h^1.5 (the same, ch. 3); the orifice Q = C A sqrt(2 g h); what volumes must be follows
+from the shapes.
 """
 
 from __future__ import annotations
