@@ -19,8 +19,10 @@ from cli.console import facts, heading, progress, remarks, say, table
               help="Side of a cell; at most 1 m if left out.")
 @click.option("--hours-after", type=click.FloatRange(0, 240), default=6.0, show_default=True,
               help="Hours that the water is followed after the rain.")
+@click.option("--green-ampt", is_flag=True,
+              help="Let water soak in by soil, on its way too, in place of curve numbers.")
 @click.option("--full", is_flag=True,
-              help="Keep the water's momentum, for jets and breaking banks; several times slower.")
+              help="Keep the water's momentum, for jets and breaking banks; twenty times slower.")
 @click.option("--what-if", "cases", is_flag=True,
               help="And again with a bank low, a sill and a culvert blocked, and twice the rain.")
 @click.option("--work", metavar="NAME", help="The work whose bank or sill gives way in that.")
@@ -29,9 +31,9 @@ from cli.console import facts, heading, progress, remarks, say, table
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False),
               help="Folder for the answer as a page, maps, a page that plays the storm, rasters.")
 @options.as_json
-def prove(site: Path, name: str | None, cell: float | None, hours_after: float, full: bool,
-          cases: bool, work: str | None, works_only: bool, patient: bool, out: Path | None,
-          as_json: bool) -> None:
+def prove(site: Path, name: str | None, cell: float | None, hours_after: float,
+          green_ampt: bool, full: bool, cases: bool, work: str | None, works_only: bool,
+          patient: bool, out: Path | None, as_json: bool) -> None:
     """Flood the designed ground: where the water goes, beside what the plan says.
 
     \b
@@ -59,7 +61,7 @@ def prove(site: Path, name: str | None, cell: float | None, hours_after: float, 
             plan.inputs.told("metric" if as_json else None))
         storm = storm_named(plan, name)
         step("Laying out the ground for the flood")
-        ground = flood_ground(plan, cell)
+        ground = flood_ground(plan, cell, green_ampt)
         if work is not None:
             followed = [plan.stores[pool.index].store.name for pool in ground.pools]
             if work not in followed:  # before the work, not after it

@@ -273,8 +273,8 @@ def flow_storm(bed: ArrayLike, cell: float, roughness: ArrayLike, *, until: floa
     threads : int, optional
         As many as there are cores without; the answer is the same, bit by bit.
     method : {"local inertia", "full"}
-        The second keeps the advection of momentum, for jets and breaking walls, and takes several
-        times as long.
+        The second keeps the advection of momentum, for jets and breaking walls, and takes some
+        twenty times as long.
     progress : callable, optional
         Called with seconds simulated and `until` some times a second; what it raises ends the run.
     watch : callable, optional
@@ -404,4 +404,5 @@ def _sources(grid: Grid, rain: Rain | None, loss: Loss | None, soak: FloatArray)
 
 
 __all__ = ["GRAVITY", "Barrel", "CurveNumberLoss", "Feed", "Flow", "Foreseen", "GateRecord",
-           "GreenAmptLoss", "Lip", "Rain", "RimRecord", "Transfer", "WaterAccount", "flow_storm"]
+           "GreenAmptLoss", "Lip", "Loss", "Rain", "RimRecord", "Transfer", "WaterAccount",
+           "flow_storm"]

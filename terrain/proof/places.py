@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 
 from terrain.flood.storm_flow import Flow
 from terrain.plan.planned import Plan
-from terrain.proof.flood_ground import Cells, FloodGround
+from terrain.proof.flood_ground import FloodGround
+from terrain.proof.pools import Cells
+from terrain.proof.soils import SEALED
 from terrain.works.designed_ground import UNCHANGED, WorkShape
 from terrain.works.lining import permissible
 
@@ -40,7 +42,6 @@ LEAST = 4.0
 MOST_FAST = 12
 #: Families of cover on which nothing grows.
 BARE = ("bare soil", "fallow", "newly graded", "dirt road", "desert landscaping")
-HARD = ("roof or paving", "paved road", "gravel road", "open water")
 
 
 @dataclass(frozen=True)
@@ -172,7 +173,7 @@ def fast_ground(plan: Plan, ground: FloodGround, flow: Flow) -> tuple[Fast, ...]
     steep = np.digitize(slope, [0.05, 0.10])
     for index, grown in enumerate([*names, ""]):
         family = grown.partition(",")[0]
-        if family in HARD:
+        if family in SEALED:
             continue
         here = cover == (index if grown else -1)
         for group in range(-1, 4):

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
-from terrain.flood.storm_flow import CurveNumberLoss, Flow, Foreseen, Rain, flow_storm
+from terrain.flood.storm_flow import Flow, Foreseen, Rain, flow_storm
 from terrain.inputs.site_rain import Storm
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import StormRun, run_storm
@@ -20,6 +20,7 @@ from terrain.proof.flood_ground import FloodGround, unlike_the_plan
 from terrain.proof.led import feeds_of, transfers_of
 from terrain.proof.places import Fast, Spot, fast_ground, spots_of
 from terrain.proof.side_by_side import Job, Reached, side_by_side
+from terrain.proof.soils import OF_GROUP
 from terrain.proof.store_proof import StoreProof, store_proofs
 from terrain.runoff.storms import Hyetograph
 
@@ -238,8 +239,7 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
     flow = flow_storm(
         ground.after if works else ground.before, ground.grid.cell, ground.roughness, until=until,
         rain=Rain.of_storm(shape, depth),
-        loss=CurveNumberLoss(ground.retention_after if works else ground.retention,
-                             ground.abstraction_ratio),
+        loss=ground.loss(works),
         soak=ground.soak(plan) if works else 0.0, edges="critical", holes="sinks",
         rims=rims, calm=ground.calm if works else False, transfers=transfers,
         record=RECORD, film=ground.film(depth), threads=how.threads,
@@ -254,8 +254,11 @@ def _notes(plan: Plan, ground: FloodGround, how: How) -> list[str]:
         f"Shallow flow on {ground.grid.rows:,} by {ground.grid.columns:,} cells of "
         f"{ground.grid.cell:g} m, by " + ("local inertia (Bates and others, 2010; de Almeida and "
         "others, 2012)." if how.method == "local inertia" else "the full equations."),
-        "Rain loses by curve number where it falls, as in the plan, and soaks in no further on its "
-        "way; beds of stores take water at their own rate. Stores start empty.",
+        ("Rain loses by curve number where it falls, as in the plan, and soaks in no further on "
+         "its way" if ground.soils is None else
+         "Water soaks in by Green and Ampt, on its way too, by the texture of each soil group "
+         f"({', '.join(OF_GROUP)} for A to D), its pores half full before; the cascade keeps to "
+         "curve numbers") + "; beds of stores take water at their own rate. Stores start empty.",
         "Friction: Manning's n of sheet flow by cover (TR-55, 1986, Table 3-1), that of the site "
         "file's channels where channels begin, 0.035 on ground that works change.",
         "Roofs of tanks give the ground only what their tanks spill, as the cascade has it. Spills "

@@ -11,7 +11,8 @@ from shapely import LineString, get_x, get_y
 from terrain.flood.storm_flow import Flow
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import StoreStorm, StormRun
-from terrain.proof.flood_ground import Cells, FloodGround, Pool
+from terrain.proof.flood_ground import FloodGround
+from terrain.proof.pools import Cells, Pool
 from terrain.proof.why import Measured, levels_in, why
 
 FloatArray = NDArray[np.float64]

@@ -15,8 +15,9 @@ from terrain.errors import InputError
 from terrain.inputs.site_rain import Storm
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import run_storm
-from terrain.proof.flood_ground import FloodGround, Pool, with_levels
+from terrain.proof.flood_ground import FloodGround, with_levels
 from terrain.proof.places import Spot, spots_of
+from terrain.proof.pools import Pool
 from terrain.proof.proof import AS_USUAL, Flooded, How, Proof, flood
 from terrain.proof.side_by_side import Job, side_by_side
 from terrain.proof.store_proof import StoreProof, store_proofs

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from terrain.flood.storm_flow import Flow
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import StormRun
-from terrain.proof.flood_ground import Cells, FloodGround, Pool
+from terrain.proof.flood_ground import FloodGround
 from terrain.proof.led import culvert_ends
+from terrain.proof.pools import Cells, Pool
 from terrain.surface.conditioning import Culvert
 from terrain.units import in_both
 
@@ -92,7 +93,7 @@ def _comes(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, number: i
     told = run.stores[pool.index]
     off = measured[pool.index].inflow - told_in
     own = ground.first == number + 1
-    land = ground.runoff(own, run.depth) - told.runoff
+    land = ground.shed(own, run.depth, flow) - told.runoff
     above = [i for i, node in enumerate(plan.cascade.nodes) if pool.index in node.takers]
     # Tanks spill into the flood just what they spill in the cascade.
     given = sum(measured[i].spilled - run.stores[i].spilled for i in above if i in measured)
@@ -120,7 +121,8 @@ def _comes(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, number: i
         names = ", ".join(run.stores[i].name for i in above if i in measured)
         causes.append((abs(given), f"{_m3(given)} {_more(given)} spill from {names}"))
     if abs(land) >= least:
-        causes.append((abs(land), f"by the levels of these cells the ground that drains to it, and "
+        by = "by the levels of these cells" if ground.soils is None else "by its soils"
+        causes.append((abs(land), f"{by} the ground that drains to it, and "
                        f"its own water, shed {_m3(land)} {_more(land)}"))
     if abs(strays) >= least:
         causes.append((abs(strays), f"{_m3(strays)} " + (
@@ -181,12 +183,13 @@ def _stands(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool, run: StormR
         return []
     higher = got.peak_level - told.peak_level
     deep = told.peak_level - float(curve.levels[0])
-    if abs(higher) <= APART * max(deep, 0.1):
+    over, told_over = got.peak_level - pool.level, told.peak_level - pool.level
+    full = over > 0 and told_over > 0
+    if abs(higher) <= APART * max(deep, 0.1) or not (full or pool.drawn(plan, ground.grid.cell)):
         return []
     off = f"Its water rises {in_both(1000 * abs(higher), 'rain', 0)} " + (
         "higher" if higher > 0 else "less high") + " than by the cascade: "
-    over, told_over = got.peak_level - pool.level, told.peak_level - pool.level
-    if over > 0 and told_over > 0:
+    if full:
         if higher > 0 and got.peak_spill < 1.1 * told.peak_spill:
             return [off + f"{in_both(got.peak_spill, 'flow')} stand "
                     f"{in_both(1000 * over, 'rain', 0)} over its sill, as the ground before and "

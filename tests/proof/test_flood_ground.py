@@ -6,14 +6,18 @@ stand on it.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import ndimage
 from shapely import box
 
 from terrain.flood.storm_flow import flow_storm
-from terrain.proof.flood_ground import _lowest_rim, flood_ground, unlike_the_plan
+from terrain.proof.flood_ground import flood_ground, unlike_the_plan
 from terrain.proof.led import transfers_of
+from terrain.proof.pools import _lowest_rim
+from terrain.proof.soils import soaking
 from terrain.proof.store_proof import bank_cells, sill_cells
 from terrain.proof.what_if import _with_blocked_sill
 from terrain.works.designed_ground import Grid, grid_over
@@ -142,3 +146,21 @@ def test_cells_too_coarse_for_a_section_are_told_with_a_finer_one(small_plan):
     fine = " ".join(unlike_the_plan(small_plan, flood_ground(small_plan, 0.25)))
     assert "east swale" not in fine
     assert "pond" not in fine
+
+
+def test_by_green_and_ampt_soils_take_water_and_what_is_sealed_takes_none(small_plan):
+    """Rawls, Brakensiek & Miller 1983 for the textures, TR-55 Appendix A for the groups' (from
+    memory)."""
+    cover = small_plan.inputs.ground
+    none = np.zeros(cover.soil.shape, bool)
+    deficit, rate = soaking(replace(cover, soil=np.zeros_like(cover.soil)), none)
+    sealed = rate == 0
+    assert set(np.unique(rate[~sealed])) == {10.9}  # sandy loam, mm/h
+    assert deficit[~sealed].max() == pytest.approx(110.1 * 0.412 / 2)
+    by_soil = flood_ground(small_plan, None, green_ampt=True)
+    assert by_soil.loss(works=False) is by_soil.soils
+    stores = np.zeros(by_soil.grid.shape, bool)
+    for pool in by_soil.pools:
+        stores |= pool.cells
+    assert by_soil.loss(works=True).conductivity[stores].max() == 0
+    assert by_soil.loss(works=True).conductivity[~stores].max() > 0
