@@ -33,7 +33,10 @@ def progress() -> Iterator[Callable[[str], None]]:
         stopped.set()
         raise KeyboardInterrupt
 
-    before = signal.signal(signal.SIGINT, stop)
+    # A closed terminal and a polite kill stop as Ctrl-C does: nothing is left half-written.
+    kinds = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP")
+             if hasattr(signal, name)]
+    before = {kind: signal.signal(kind, stop) for kind in kinds}
     try:
         with _shown() as show, _compiling_told(show):
             def step(what: str) -> None:
@@ -44,7 +47,8 @@ def progress() -> Iterator[Callable[[str], None]]:
             if stopped.is_set():
                 raise KeyboardInterrupt
     finally:
-        signal.signal(signal.SIGINT, before)
+        for kind, handler in before.items():
+            signal.signal(kind, handler)
 
 
 @contextmanager

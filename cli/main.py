@@ -46,7 +46,7 @@ class _Lazy(click.Group):
             formatter.write_dl([(name, COMMANDS[name]) for name in ("soak", "rain")])
         with formatter.section("The whole job, from a site file"):
             formatter.write_dl([(name, COMMANDS[name]) for name in
-                                ("start", "check", "plan", "asbuilt")])
+                                ("start", "check", "plan", "prove", "asbuilt")])
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"],

@@ -49,9 +49,10 @@ START, THIRD = INT(0x54A2FA8C), REAL(1 / 3)
 SECOND, LAST = REAL(2 / 9), REAL(14 / 81)
 #: Columns of a piece of a row; pieces in and about which nothing moves are passed over.
 PIECE = 32
-#: What a piece is after a step: moved in it; moved in the step before; moved at its west end, at
-#: its east end; worked.  One that has held still for two steps is the same in both states.
-MOVED, JUST_MOVED, WEST_END, EAST_END, WORKED = 1, 2, 4, 8, 16
+#: What a piece is after a step: moved in it; moved in the step before alone; moved at its west end,
+#: at its east end; worked; moved at its ends in the step before.  One that has held still for two
+#: steps is the same in both states.
+MOVED, JUST_MOVED, WEST_END, EAST_END, WORKED, WEST_BEFORE, EAST_BEFORE = 1, 2, 4, 8, 16, 32, 64
 #: Where water came from elsewhere.
 STIRRED = MOVED | WEST_END | EAST_END
 #: Turns that a thread waits for its neighbour before it gives its core away.
@@ -197,7 +198,8 @@ def _over_edges(row, w, live, film, h, h_new, unit, back, starts, cells, factors
 def _find_live(live, row, rows, w, found):
     """Which pieces of a row are worked: those that something moved in, or at a cell beside.
 
-    A face whose water is still is set going by its two cells and the faces in line with it alone.
+    A face whose water is still is set going by its two cells and the fluxes about it alone, also
+    when these cease: they may have held it back.
     """
     pieces = (w - 3 + PIECE) // PIECE
     wide = pieces + 2
@@ -209,8 +211,10 @@ def _find_live(live, row, rows, w, found):
     for piece in range(pieces):
         at = row * wide + piece + 1
         found[piece] = np.uint8((live[at] & (MOVED | JUST_MOVED))
-                                | ((live[at - wide] | live[at + wide]) & MOVED)
-                                | (live[at - 1] & EAST_END) | (live[at + 1] & WEST_END))
+                                | ((live[at - wide] | live[at + wide])
+                                   & (MOVED | JUST_MOVED))
+                                | (live[at - 1] & (EAST_END | EAST_BEFORE))
+                                | (live[at + 1] & (WEST_END | WEST_BEFORE)))
         any_ |= found[piece]
     return any_ != 0
 
@@ -279,13 +283,15 @@ def _row(row, side, first_own, last_own, rows, h, qx, qy, h_new, qx_new, qy_new,
             most = max(most, over)
             if own:
                 at = at_live + part
+                before = ((WEST_BEFORE if live[at] & WEST_END else 0)
+                          | (EAST_BEFORE if live[at] & EAST_END else 0))
                 if moved != 0:
                     west = (east[a] | east[a + 1] | north[a] | south[a]) != 0
                     east_ = (east[b] | east[b - 1] | north[b - 1] | south[b - 1]) != 0
-                    live_new[at] = (WORKED | MOVED | (WEST_END if west else 0)
+                    live_new[at] = (WORKED | MOVED | before | (WEST_END if west else 0)
                                     | (EAST_END if east_ else 0))
                 else:
-                    live_new[at] = WORKED | JUST_MOVED if live[at] & MOVED else WORKED
+                    live_new[at] = WORKED | before | (JUST_MOVED if live[at] & MOVED else 0)
                 touched[at] = 1
         if most > 0:
             _cut(h, w, row, first, last, east, north, south, to_x, at_x, q_north, at_north,
@@ -378,7 +384,7 @@ def _north_of_strip(h, qx, qy, z, m, w, row, here, above, unit, pull, step, back
 
 
 @kernel
-def survey(h, qx, qy, z, m, w, first, last, touched, tops, unit, time, wet, deepest, fastest,
+def survey(h, qx, qy, m, w, first, last, touched, tops, unit, time, wet, deepest, fastest,
            strongest, arrival):
     """Keep the extremes of rows first to last where anything moved since the last look, and the
     tops of their pieces, calm cells left out."""
@@ -390,37 +396,22 @@ def survey(h, qx, qy, z, m, w, first, last, touched, tops, unit, time, wet, deep
                 continue
             touched[at] = 0
             tops[at] = _survey_part(
-                h, qx, qy, z, m, w, row * w + 1 + piece * PIECE,
+                h, qx, qy, m, w, row * w + 1 + piece * PIECE,
                 row * w + min(1 + (piece + 1) * PIECE, w - 1), REAL(unit), REAL(time),
                 INT(max(wet / unit, 1.0)), deepest, fastest, strongest, arrival)
 
 
-@numba.njit(inline="always")
-def _speed(q, h_before, h_after, z_before, z_after, unit, wet):
-    """Speed through a face; less than it is where the water there is not deep enough to count."""
-    drop = INT(z_after - z_before)
-    level = INT(drop + h_after)
-    top = h_before if h_before > level else level
-    bed = drop if drop > NONE else NONE
-    deep = INT(top - bed)
-    return q / (REAL(deep if deep > wet else wet) * unit)
-
-
 @kernel
-def _survey_part(h, qx, qy, z, m, w, first, last, unit, time, wet, deepest, fastest, strongest,
+def _survey_part(h, qx, qy, m, w, first, last, unit, time, wet, deepest, fastest, strongest,
                  arrival):
     top = NONE
     for c in range(first, last):
-        here, bed = get(h, c), get(z, c)
+        here = get(h, c)
         top = here if (here > top) & (get(m, c) >= ZERO) else top
         west, east, north, south = get(qx, c), get(qx, c + 1), get(qy, c), get(qy, c + w)
         along, down = (west + east) * HALF, (north + south) * HALF
         strength = np.sqrt(along * along + down * down)
-        along = (_speed(west, get(h, c - 1), here, get(z, c - 1), bed, unit, wet)
-                 + _speed(east, here, get(h, c + 1), bed, get(z, c + 1), unit, wet)) * HALF
-        down = (_speed(north, get(h, c - w), here, get(z, c - w), bed, unit, wet)
-                + _speed(south, here, get(h, c + w), bed, get(z, c + w), unit, wet)) * HALF
-        speed = np.sqrt(along * along + down * down)
+        speed = strength / (REAL(here if here > wet else wet) * unit)
         speed = speed if here > wet else ZERO
         kept = get_kept(deepest, c)
         put(deepest, c, here if here > kept else kept)

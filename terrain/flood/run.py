@@ -28,6 +28,8 @@ BATCH = 16
 RAIN_EVERY, MOVE_EVERY = 5.0, 2.0
 #: Cells that are worth a thread.
 LEAST_STRIP = 20_000
+#: Rows of a strip at least: it reads three beyond its own, and waits for its neighbours alone.
+LEAST_ROWS = 3
 #: Growth of the deepest water within a batch that a step leaves room for.
 GROWTH, ADDED = 1.1, 0.002
 #: Where calm water is deeper it conveys as if it were this deep, or as deep as the deepest
@@ -119,7 +121,8 @@ class Run:
         for live in self.live:
             live[1:-1, 1:-1] = STIRRED
         self.touched = np.zeros(ringed, np.uint8)
-        self.tops: NDArray = np.full(ringed, h.max(), np.int32)
+        self.tops: NDArray = np.zeros(ringed, np.int32)
+        self.tops[1:-1, 1:-1] = h.max()
 
     def _push(self, east: FloatArray, south: FloatArray) -> None:
         """Set the water going: at a face, the mean of the cells' fluxes."""
@@ -201,7 +204,7 @@ class Run:
                     time.sleep(0)
 
         def look(strip: int) -> None:
-            _survey(*(self.odd if end % 2 else self.even), grid.bed, grid.rough, grid.width,
+            _survey(*(self.odd if end % 2 else self.even), grid.rough, grid.width,
                     *self.strips[strip], self.touched.reshape(-1), self.tops.reshape(-1),
                     grid.unit, after, self.wet, self.deepest, self.fastest, self.strongest,
                     self.arrival)
@@ -346,7 +349,7 @@ def _strips(grid: Grid, threads: int | None) -> list[tuple[int, int]]:
         threads = (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity")
                    else os.cpu_count()) or 1
         threads = min(threads, max(grid.rows * grid.columns // LEAST_STRIP, 1))
-    count = min(threads, grid.rows)
+    count = max(min(threads, grid.rows // LEAST_ROWS), 1)
     cuts = [1 + grid.rows * i // count for i in range(count)] + [grid.rows + 1]
     return list(pairwise(cuts))
 

@@ -137,8 +137,8 @@ class Flow:
     flux_east, flux_south : float32, shape (rows, columns)
         At the end, mean of a cell's two sides. [m2/s]
     greatest_depth, greatest_speed, greatest_depth_speed : float32, shape (rows, columns)
-        Of each cell over the run, each by itself: looked at every few steps; speed counts where
-        water is deeper than `wet`. [m], [m/s], [m2/s]
+        Of each cell over the run, each by itself: looked at every few steps; speed is the flux
+        over the cell's depth, and counts where that is more than `wet`. [m], [m/s], [m2/s]
     arrival : float32, shape (rows, columns)
         When water was first deeper than `wet`; NaN where it never was. [s]
     soaked : float32, shape (rows, columns)

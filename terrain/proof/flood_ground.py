@@ -13,6 +13,7 @@ from terrain.flood.storm_flow import CurveNumberLoss, Flow, GreenAmptLoss, Loss
 from terrain.inputs.dem import Dem
 from terrain.plan.planned import Plan
 from terrain.plan.water.cascade import tanked_roofs
+from terrain.proof.cell_words import cell_option, cells_of
 from terrain.proof.pools import LEVEL, Pool, lay_pools
 from terrain.proof.soils import in_stores, soaking
 from terrain.runoff.resistance import resistance_of
@@ -284,18 +285,19 @@ def unlike_the_plan(plan: Plan, ground: FloodGround) -> list[str]:
         over = float(ground.after[pool.deepest] + ground.deep[pool.deepest]) - pool.level
         for off, word in ((pool.below, "below"), (over, "above")):
             if off > LEVEL:
-                said.append(f"On cells of {in_both(cell, 'size')} \"{store.name}\" runs over "
+                said.append(f"On {cells_of(cell)} \"{store.name}\" runs over "
                             f"{in_both(1000 * off, 'rain', 0)} {word} its sill.")
         if not pool.drawn(plan, cell):
             coarse.append(store.name)
     if coarse:
         said.append(
-            f"Cells of {in_both(cell, 'size')} are too coarse for the sections of "
-            f"{', '.join(coarse)}: water covers less ground there and stands deeper than it will, "
-            f"though each holds what it is to. --cell {cell / 2:g}m shows them better.")
+            f"{cells_of(cell).capitalize()} are too coarse for the sections of "
+            f"{', '.join(coarse)}: each is cut deeper there so that it holds what it is to, its "
+            "levels mean nothing, and what comes to it is not sure. "
+            f"{cell_option(cell / 2)} shows more.")
     if ground.too_small:
         said.append(f"Too small for these cells, so not followed: {', '.join(ground.too_small)}. "
-                    f"--cell {cell / 2:g}m may show them.")
+                    f"{cell_option(cell / 2)} may show them.")
     return said
 
 

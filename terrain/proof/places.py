@@ -19,6 +19,7 @@ from terrain.plan.planned import Plan
 from terrain.proof.flood_ground import FloodGround
 from terrain.proof.pools import Cells
 from terrain.proof.soils import SEALED
+from terrain.units import first_system, shown
 from terrain.works.designed_ground import UNCHANGED, WorkShape
 from terrain.works.lining import permissible
 
@@ -31,6 +32,8 @@ HAZARDS = (
     (4.0, 4.0, 4.0, "unsafe for people and vehicles; buildings need designing for it"),
 )
 WORST = "unsafe for people and vehicles; buildings fail"
+#: What the boundary's place is called.
+BOUNDARY = "at the boundary"
 #: Water shallower than this is a wet surface. [m]
 WET = 0.01
 #: Ground so near to a building is beside it, and so near to a work or road is told by it. [m]
@@ -39,7 +42,6 @@ BESIDE, NEAR = 2.0, 30.0
 CARRIES = 0.02
 #: Fast ground of less than this is left out. [m2]
 LEAST = 4.0
-MOST_FAST = 12
 #: Families of cover on which nothing grows.
 BARE = ("bare soil", "fallow", "newly graded", "dirt road", "desert landscaping")
 
@@ -85,6 +87,8 @@ class Fast:
         [m2]
     speed, limit, depth : float
         [m/s], [m/s], [m]
+    speed_before : float or None
+        Greatest anywhere on the patch without the works. [m/s]
     cover : str
     source : str
         Of the limit.
@@ -98,6 +102,7 @@ class Fast:
     speed: float
     limit: float
     depth: float
+    speed_before: float | None
     cover: str
     source: str
     on: str
@@ -125,7 +130,7 @@ def spots_of(plan: Plan, ground: FloodGround, flow: Flow, before: Flow | None) -
                        ndimage.binary_dilation(cells, reach, beside) & ~cells))
     places += [(f"on the road \"{road.name}\"", _cells(plan, ground, road.cells))
                for road in plan.inputs.ground.roads]
-    places.append(("at the boundary", rim))
+    places.append((BOUNDARY, rim))
     found = [spot for what, cells in places
              if (spot := _spot(ground, flow, before, what, cells)) is not None]
     return tuple(sorted(found, key=lambda s: -s.strength))
@@ -154,7 +159,8 @@ def _spot(ground: FloodGround, flow: Flow, before: Flow | None, what: str, cells
                 hazard_of(depth, speed, float(strength[row, column])))
 
 
-def fast_ground(plan: Plan, ground: FloodGround, flow: Flow) -> tuple[Fast, ...]:
+def fast_ground(plan: Plan, ground: FloodGround, flow: Flow, before: Flow | None
+                ) -> tuple[Fast, ...]:
     """Patches where speed passes what soil and cover stand, the worst first.
 
     Bare earth by its soil, grass by soil and slope, as for sills and drains; paving and gravel
@@ -203,9 +209,11 @@ def fast_ground(plan: Plan, ground: FloodGround, flow: Flow) -> tuple[Fast, ...]
         found.append(Fast(float(ground.grid.x[column]), float(ground.grid.y[row]),
                           float(area[number]), float(flow.greatest_speed[row, column]),
                           sources[key][0], float(flow.greatest_depth[row, column]),
+                          None if before is None else float(np.nanmax(
+                              before.greatest_speed[label == number])),
                           names[key[0]] if key[0] >= 0 else "cover that is not known",
                           sources[key][1], on))
-    return tuple(sorted(found, key=lambda f: -f.speed / f.limit * f.area)[:MOST_FAST])
+    return tuple(sorted(found, key=lambda f: -f.speed / f.limit * f.area))
 
 
 def on_what(plan: Plan, ground: FloodGround, row: int, column: int) -> str:
@@ -238,7 +246,7 @@ def on_what(plan: Plan, ground: FloodGround, row: int, column: int) -> str:
             plan.inputs.hydrology.timing.channel_from):
         said.append("a channel")
     if away <= NEAR:
-        said.append(f"{max(away, 1.0):.0f} m from {name}")
+        said.append(f"{shown(max(away, 1.0), 'length', first_system())} from {name}")
     return ", ".join(said)
 
 

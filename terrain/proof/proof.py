@@ -15,6 +15,7 @@ from terrain.flood.storm_flow import Flow, Foreseen, Rain, flow_storm
 from terrain.inputs.site_rain import Storm
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import StormRun, run_storm
+from terrain.proof.cell_words import cell_option, cells_of
 from terrain.proof.crossings import Crossing, crossing_of
 from terrain.proof.flood_ground import FloodGround, unlike_the_plan
 from terrain.proof.led import feeds_of, transfers_of
@@ -93,6 +94,8 @@ class Proof:
     fast : tuple of Fast
         Ground on which water runs faster than it stands.
     notes : tuple of str
+    unlike : tuple of str
+        What these cells cannot show of the works.
     """
 
     plan: Plan
@@ -107,6 +110,7 @@ class Proof:
     spots: tuple[Spot, ...]
     fast: tuple[Fast, ...]
     notes: tuple[str, ...]
+    unlike: tuple[str, ...]
 
     @property
     def cell(self) -> float:
@@ -188,8 +192,9 @@ def prove(plan: Plan, ground: FloodGround, storm: Storm, how: How = AS_USUAL, *,
                  with_works, without, store_proofs(plan, ground, with_works.flow, run),
                  spots_of(plan, ground, with_works.flow,
                           None if without is None else without.flow),
-                 fast_ground(plan, ground, with_works.flow),
-                 (*_notes(plan, ground, how), *assumed))
+                 fast_ground(plan, ground, with_works.flow,
+                             None if without is None else without.flow),
+                 (*_notes(ground, how), *assumed), tuple(unlike_the_plan(plan, ground)))
 
 
 def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how: How = AS_USUAL, *,
@@ -223,9 +228,9 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
     def foresee(found: Foreseen) -> None:
         if found.seconds > LONG and not how.patient:
             wider = ground.grid.cell * 2
-            raise InputError("--cell", f"with cells of {ground.grid.cell:g} m this storm takes "
+            raise InputError("--cell", f"with {cells_of(ground.grid.cell)} this storm takes "
                              f"about {found.seconds / 60:.0f} minutes to run once",
-                             f"Take larger cells (--cell {wider:g}m: about "
+                             f"Take larger cells ({cell_option(wider)}: about "
                              f"{found.with_cell(wider) / 60:.0f} minutes), or add --patient")
 
     outside = np.isfinite(ground.before) & ~ground.inside
@@ -249,11 +254,11 @@ def flood(plan: Plan, ground: FloodGround, depth: float, shape: Hyetograph, how:
     return Flooded(flow, crossing_of(flow, LAND, ground.grid), frames)
 
 
-def _notes(plan: Plan, ground: FloodGround, how: How) -> list[str]:
+def _notes(ground: FloodGround, how: How) -> list[str]:
     found = [
-        f"Shallow flow on {ground.grid.rows:,} by {ground.grid.columns:,} cells of "
-        f"{ground.grid.cell:g} m, by " + ("local inertia (Bates and others, 2010; de Almeida and "
-        "others, 2012)." if how.method == "local inertia" else "the full equations."),
+        f"Shallow flow on {ground.grid.rows:,} by {ground.grid.columns:,} "
+        f"{cells_of(ground.grid.cell)}, by " + ("local inertia (Bates and others, 2010; de Almeida "
+        "and others, 2012)." if how.method == "local inertia" else "the full equations."),
         ("Rain loses by curve number where it falls, as in the plan, and soaks in no further on "
          "its way" if ground.soils is None else
          "Water soaks in by Green and Ampt, on its way too, by the texture of each soil group "
@@ -263,4 +268,4 @@ def _notes(plan: Plan, ground: FloodGround, how: How) -> list[str]:
         "file's channels where channels begin, 0.035 on ground that works change.",
         "Roofs of tanks give the ground only what their tanks spill, as the cascade has it. Spills "
         "that the plan leads by pipe, pump or hand are led so; furrows are taken as dug."]
-    return [*found, *unlike_the_plan(plan, ground)]
+    return found

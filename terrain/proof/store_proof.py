@@ -68,6 +68,8 @@ class StoreProof:
     over_bank : OverBank or None
     freeboard : float or None
         Of the crest over the highest water; None without a crest. [m]
+    drawn : bool
+        Whether the cells show its section, so that its levels mean anything.
     told : StoreStorm
         The cascade's answer.
     why : tuple of str
@@ -86,6 +88,7 @@ class StoreProof:
     spills_at: tuple[float, float] | None
     over_bank: OverBank | None
     freeboard: float | None
+    drawn: bool
     told: StoreStorm
     why: tuple[str, ...]
 
@@ -112,7 +115,8 @@ def store_proofs(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun
             _where(ground, record.faces, record.passed) if got.spilled - got.led > COUNTS
             else None, _over_bank(ground, flow, pool, told.name),
             None if crest is None else crest - got.peak_level,
-            told, tuple(why(plan, ground, flow, run, number, measured))))
+            pool.drawn(plan, ground.grid.cell), told,
+            tuple(why(plan, ground, flow, run, number, measured))))
     return tuple(found)
 
 

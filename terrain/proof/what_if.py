@@ -16,7 +16,8 @@ from terrain.inputs.site_rain import Storm
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import run_storm
 from terrain.proof.flood_ground import FloodGround, with_levels
-from terrain.proof.places import Spot, spots_of
+from terrain.proof.led import culvert_ends
+from terrain.proof.places import BOUNDARY, Spot, spots_of
 from terrain.proof.pools import Pool
 from terrain.proof.proof import AS_USUAL, Flooded, How, Proof, flood
 from terrain.proof.side_by_side import Job, side_by_side
@@ -59,7 +60,12 @@ class WhatIf:
     @property
     def worst(self) -> Spot | None:
         """The most dangerous place at a building or on a road."""
-        return next((spot for spot in self.spots if spot.what != "at the boundary"), None)
+        return next((spot for spot in self.spots if spot.what != BOUNDARY), None)
+
+    @property
+    def boundary(self) -> Spot | None:
+        """The boundary, where it is within the ground that is followed."""
+        return next((spot for spot in self.spots if spot.what == BOUNDARY), None)
 
 
 def what_if(proof: Proof, storm: Storm, how: How = AS_USUAL, name: str | None = None,
@@ -103,6 +109,8 @@ def what_if(proof: Proof, storm: Storm, how: How = AS_USUAL, name: str | None = 
             found.append(WhatIf(case.name, case.told))
             continue
         flooded, told = next(floods), case.told
+        if case.blocked is not None and case.of is None:
+            told += " " + _at_its_mouth(proof, flooded, case.blocked)
         stores = store_proofs(plan, case.ground, flooded.flow,
                               run_storm(plan.cascade, case.share * storm.depth, shape))
         if case.of is not None:
@@ -173,11 +181,23 @@ def _comes_of_it(store: StoreProof) -> str:
     """What the store that was changed does then, in a sentence."""
     if store.over_bank is not None:
         return (f"{in_both(store.over_bank.volume, 'volume')} go over its bank, up to "
-                f"{in_both(1000 * store.over_bank.deep, 'rain', 0)} deep.")
+                f"{in_both(1000 * store.over_bank.deep, 'rain', 0)} deep, of "
+                f"{in_both(store.spilled, 'volume')} that it spills in all.")
     if store.freeboard is None:
         return "No water goes over its edge elsewhere."
     return ("Nothing goes over its bank: its highest water stays "
             f"{in_both(1000 * store.freeboard, 'rain', 0)} below the crest it was to have.")
+
+
+def _at_its_mouth(proof: Proof, flooded: Flooded, blocked: str) -> str:
+    """How deep water stands at a culvert's mouth, blocked and open, in a sentence."""
+    culvert = next(c for c in proof.plan.terrain.conditioning.culverts
+                   if f"culvert {c.name}" == blocked)
+    mouth = culvert_ends(proof.ground, culvert)[0]
+    deep, before = (float(np.nanmax(run.flow.greatest_depth[mouth[:, 0], mouth[:, 1]]))
+                    for run in (flooded, proof.after))
+    return (f"Water comes to stand {in_both(1000 * deep, 'rain', 0)} deep at its mouth, "
+            f"{in_both(1000 * before, 'rain', 0)} with it open.")
 
 
 def _with_low_place(plan: Plan, ground: FloodGround, pool: Pool) -> tuple[FloodGround, str]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from terrain.flood.storm_flow import Flow
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import StormRun
+from terrain.proof.cell_words import cells_of
 from terrain.proof.flood_ground import FloodGround
 from terrain.proof.led import culvert_ends
 from terrain.proof.pools import Cells, Pool
@@ -189,6 +190,10 @@ def _stands(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool, run: StormR
         return []
     off = f"Its water rises {in_both(1000 * abs(higher), 'rain', 0)} " + (
         "higher" if higher > 0 else "less high") + " than by the cascade: "
+    rim = float(ground.after[pool.deepest] + ground.deep[pool.deepest]) - pool.level
+    if full and rim * higher > 0 and abs(rim) > abs(higher) / 2:
+        return [off + f"on these cells it runs over {in_both(1000 * rim, 'rain', 0)} above its "
+                "sill."]
     if full:
         if higher > 0 and got.peak_spill < 1.1 * told.peak_spill:
             return [off + f"{in_both(got.peak_spill, 'flow')} stand "
@@ -202,7 +207,7 @@ def _stands(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool, run: StormR
     if more * higher > 0 and abs(higher - same) > abs(higher) / 4:
         causes.append(f"it holds {_m3(more)} {_more(more)}")
     if same * higher > 0 and abs(same) > abs(higher) / 4:
-        causes.append(f"cells of {in_both(ground.grid.cell, 'size')} give its bed another shape, "
+        causes.append(f"{cells_of(ground.grid.cell)} give its bed another shape, "
                       f"in which the cascade's {_m3(told.most)} would stand "
                       f"{in_both(1000 * abs(same), 'rain', 0)} {'higher' if same > 0 else 'lower'}")
     if not causes or np.ptp(levels) > abs(higher) / 2:

@@ -124,7 +124,7 @@ def test_a_run_of_hours_is_refused_and_larger_cells_offered(levelsill, planned, 
     monkeypatch.setattr(room, "LONG", 0.0)  # so that any run is long, and is told at once
     monkeypatch.setattr(run, "FORESEE_AFTER", 0.0)
     said = refused(levelsill, site, *QUICK)
-    assert "with cells of 4 m this storm takes about" in said
+    assert "with cells of 4.0 m (13.1 ft) this storm takes about" in said
     assert "Take larger cells (--cell 8m: about" in said
     assert "or add --patient" in said
     ran = levelsill("prove", site, *QUICK, "--patient")

@@ -219,22 +219,23 @@ def test_fast_ground_is_told_by_what_it_is_on(plan, ground):
     assert at(500035.5, 6399926.5) == "pond"
     assert at(500019.5, 6399924.5) == "pond, spillway"
     assert at(500012.5, 6399975.5) == "the road \"track\""
-    assert at(500035.5, 6399962.5) == "12 m from the road \"track\""
+    assert at(500035.5, 6399962.5) == "12.0 m from the road \"track\""
 
 
 def test_ground_is_fast_where_water_passes_what_it_stands(plan, ground, proof):
-    flow = proof.after.flow
-    assert fast_ground(plan, ground, flow) == proof.fast
+    flow, before = proof.after.flow, None if proof.before is None else proof.before.flow
+    assert fast_ground(plan, ground, flow, before) == proof.fast
     quick = replace(flow, greatest_speed=np.where(
         (ground.grid.y < 6399913)[:, None] & (ground.grid.x < 500012), np.float32(3.0),
         flow.greatest_speed), greatest_depth=np.maximum(flow.greatest_depth, np.float32(0.03)))
-    [found] = [f for f in fast_ground(plan, ground, quick) if f.speed == 3.0]
+    [found] = [f for f in fast_ground(plan, ground, quick, flow) if f.speed == 3.0]
     inside = ground.inside & (ground.grid.y < 6399913)[:, None] & (ground.grid.x < 500012)
     assert found.area == pytest.approx(inside.sum())
+    assert found.speed_before == np.nanmax(flow.greatest_speed[inside])
     # Grass on soil easily eroded, at 5 to 10 %: 4 ft/s (USDA SCS-TP-61, 1954, from memory).
     assert found.limit == pytest.approx(4 * 0.3048, abs=0.31)
     slow = replace(quick, greatest_speed=np.minimum(quick.greatest_speed, np.float32(0.1)))
-    assert fast_ground(plan, ground, slow) == ()
+    assert fast_ground(plan, ground, slow, flow) == ()
 
 
 def test_what_if_answers_differ_as_they_must(cases):

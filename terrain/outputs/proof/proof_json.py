@@ -30,7 +30,7 @@ def proof_object(proof: Proof, cases: Sequence[WhatIf] = ()) -> dict[str, Any]:
         "places": [_spot(spot, frame) for spot in proof.spots],
         "fast_ground": [_fast(f, frame) for f in proof.fast],
         "what_if": [_case(case, frame) for case in cases],
-        "notes": list(proof.notes)}
+        "unlike_the_plan": list(proof.unlike), "notes": list(proof.notes)}
 
 
 def _store(s: StoreProof, frame: Any) -> dict[str, Any]:
@@ -38,7 +38,8 @@ def _store(s: StoreProof, frame: Any) -> dict[str, Any]:
     return {
         "name": s.name, "inflow_m3": s.inflow, "caught_m3": s.caught, "spilled_m3": s.spilled,
         "led_m3": s.led, "peak_level_m": s.peak_level, "peak_spill_m3_per_s": s.peak_spill,
-        "first_spill_h": s.first_spill, "spills_at": _at(s.spills_at, frame),
+        "levels_shown": s.drawn, "first_spill_h": s.first_spill,
+        "spills_at": _at(s.spills_at, frame),
         "freeboard_m": s.freeboard,
         "over_bank": None if s.over_bank is None else {
             "volume_m3": s.over_bank.volume, "depth_m": s.over_bank.deep,
@@ -65,6 +66,7 @@ def _spot(spot: Spot, frame: Any) -> dict[str, Any]:
 
 def _fast(f: Fast, frame: Any) -> dict[str, Any]:
     return {"at": _at((f.x, f.y), frame), "area_m2": f.area, "speed_m_per_s": f.speed,
+            "speed_before_m_per_s": f.speed_before,
             "stands_m_per_s": f.limit, "depth_m": f.depth, "cover": f.cover, "source": f.source,
             "on": f.on or None}
 

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from terrain.inputs.frame import Frame
 from terrain.outputs.drawing.symbols import plain
-from terrain.proof.places import HAZARDS, MOST_FAST, Fast, Spot
+from terrain.outputs.one_system import in_one
+from terrain.proof.places import HAZARDS, Fast, Spot
 from terrain.proof.proof import Proof
 from terrain.proof.store_proof import StoreProof
 from terrain.proof.what_if import WhatIf
@@ -16,8 +17,11 @@ WATER = ("store", "comes", "by cascade", "caught", "by cascade", "spilled", "by 
 LEVELS = ("store", "highest water", "by cascade", "under its crest", "first spill", "by cascade")
 LEAVING = ("run", "volume", "at most", "then")
 SPOTS = ("where", "deepest", "fastest", "depth × speed", "without works", "arrives", "so it is")
-FASTS = ("where", "ground", "area", "speed", "stands", "on")
-CASES = ("what if", "leaves the land", "at most", "over banks", "worst depth × speed")
+FASTS = ("where", "ground", "area", "speed", "without works", "stands", "on")
+CASES = ("what if", "leaves the land", "at most", "over banks", "buildings, roads", "boundary")
+#: Patches of fast ground that are listed; a speed that the works do not raise by so much is as it
+#: was. [-]
+MOST_FAST, RAISED = 12, 1.1
 #: What the first of the limits of depth and speed says.
 SAFE = HAZARDS[0][3]
 
@@ -90,17 +94,21 @@ def danger_lines(proof: Proof, system: str, found: Sequence[StoreProof] | None =
              f"{shown(spot.speed, 'speed', system)} fast at most."
              for spot in proof.spots if spot.hazard != SAFE]
     if proof.fast:
-        worst = proof.fast[0]
+        worst = max(proof.fast, key=lambda f: f.speed / f.limit)
+        faster = [f for f in proof.fast if f.speed > RAISED * (f.speed_before or 0.0)]
         said.append(f"Water runs faster than the ground stands in "
-                    f"{_count(len(proof.fast), 'place')}"
-                    f"{' or more' if len(proof.fast) >= MOST_FAST else ''}, at "
-                    f"{shown(worst.speed, 'speed', system)} at the worst, where it stands "
-                    f"{shown(worst.limit, 'speed', system)}.")
-    if proof.ground.too_small:
-        said.append(f"On cells of {plain(proof.cell, 'length', system)}, "
-                    f"{_named(proof.ground.too_small)} could not be followed; smaller cells show "
-                    f"{'it' if len(proof.ground.too_small) == 1 else 'them'}.")
-    return said
+                    f"{_count(len(proof.fast), 'place')}, at "
+                    f"{shown(worst.speed, 'speed', system)} where it stands "
+                    f"{shown(worst.limit, 'speed', system)}, the worst of them." + (
+                        "" if proof.before is None else
+                        " The works make it faster in none of them." if not faster else
+                        f" The works make it faster in {len(faster)} of them."))
+    said += [f"The works make water {spot.what} stronger: depth times speed "
+             f"{strength(spot.strength, system)}, without them "
+             f"{strength(spot.strength_before, system)}." for spot in proof.spots
+             if spot.strength_before is not None and spot.strength > max(
+                 RAISED * spot.strength_before, spot.strength_before + 0.01)]
+    return [*said, *(in_one(line, system) for line in proof.unlike)]
 
 
 def safe_line(spots: Sequence[Spot]) -> str:
@@ -143,9 +151,9 @@ def water_rows(stores: Sequence[StoreProof], system: str) -> list[list[str]]:
 
 def level_rows(stores: Sequence[StoreProof], system: str) -> list[list[str]]:
     """Rows to `LEVELS`."""
-    return [[s.name, shown(s.peak_level, "level", system),
+    return [[s.name, shown(s.peak_level, "level", system) if s.drawn else "–",
              shown(s.told.peak_level, "level", system),
-             "–" if s.freeboard is None else
+             "–" if s.freeboard is None or not s.drawn else
              f"{'over it by ' if s.freeboard < 0 else ''}{deep(abs(s.freeboard), system)}",
              hours(s.first_spill), hours(s.told.first_spill)] for s in stores]
 
@@ -160,25 +168,28 @@ def spot_rows(spots: Sequence[Spot], system: str) -> list[list[str]]:
 def fast_rows(fast: Sequence[Fast], frame: Frame, system: str) -> list[list[str]]:
     """Rows to `FASTS`."""
     return [[place(frame, f.x, f.y), f.cover, shown(f.area, "area", system),
-             shown(f.speed, "speed", system), shown(f.limit, "speed", system),
-             f.on or "open ground"]
-            for f in fast]
+             shown(f.speed, "speed", system),
+             "–" if f.speed_before is None else shown(f.speed_before, "speed", system),
+             shown(f.limit, "speed", system), f.on or "open ground"]
+            for f in fast[:MOST_FAST]]
 
 
 def case_rows(cases: Sequence[WhatIf], system: str) -> list[list[str]]:
     """Rows to `CASES`."""
-    return [[case.name, *(["–"] * 4 if case.flooded is None else [
+    return [[case.name, *(["–"] * 5 if case.flooded is None else [
         shown(case.flooded.leaves.volume_out, "volume", system),
         shown(case.flooded.leaves.peak, "flow", system),
         shown(case.over_banks, "volume", system),
-        "–" if case.worst is None else strength(case.worst.strength, system)])]
+        *("–" if spot is None else strength(spot.strength, system)
+          for spot in (case.worst, case.boundary))])]
         for case in cases]
 
 
 def case_lines(cases: Sequence[WhatIf]) -> list[tuple[str, str]]:
     """Each case with what was tried and what is worst then."""
     return [(case.name, case.told if case.worst is None else
-             f"{case.told} Worst {case.worst.what}: {case.worst.hazard}.") for case in cases]
+             f"{case.told} Of buildings and roads it is worst {case.worst.what}: "
+             f"{case.worst.hazard}.") for case in cases]
 
 
 def case_dangers(cases: Sequence[WhatIf], system: str) -> list[str]:
@@ -187,12 +198,17 @@ def case_dangers(cases: Sequence[WhatIf], system: str) -> list[str]:
     said = []
     for case in cases[1:]:
         if case.over_banks > cases[0].over_banks + 0.05:
-            said.append(f"With the {case.name}, {shown(case.over_banks, 'volume', system)} go over "
+            said.append(f"With {_the(case)}, {shown(case.over_banks, 'volume', system)} go over "
                         "banks that were to stay dry.")
-        worst = case.worst
-        if worst is not None and worst.hazard not in (SAFE, *(s.hazard for s in cases[0].spots)):
-            said.append(f"With the {case.name}, water {worst.what} is {worst.hazard}.")
+        as_planned = {spot.what: spot.hazard for spot in cases[0].spots}
+        said += [f"With {_the(case)}, water {spot.what} is {spot.hazard}."
+                 for spot in case.spots
+                 if spot.hazard not in (SAFE, as_planned.get(spot.what, SAFE))]
     return said
+
+
+def _the(case: WhatIf) -> str:
+    return case.name if case.name.startswith("twice") else f"the {case.name}"
 
 
 def leaving_rows(proof: Proof, system: str) -> list[list[str]]:
@@ -224,8 +240,9 @@ def bank_lines(stores: Sequence[StoreProof], frame: Frame, system: str) -> list[
 def account_lines(proof: Proof, system: str) -> list[tuple[str, str]]:
     """Where the storm's water came from and went, on the ground that is followed."""
     account = proof.after.flow.account
-    pairs = [("rain", account.rain), ("from tanks", account.fed), ("lost where it fell",
-             account.lost), ("soaked in beds of stores", account.soaked),
-             ("ran off the ground that is followed", account.left_edges + account.left_holes
-              + account.led_off), ("stands, in stores and dips", account.stands)]
+    left = account.left_edges + account.left_holes + account.led_off
+    pairs = [("rain", account.rain), ("from tanks", account.fed),
+             ("lost where it fell", account.lost), ("soaked in", account.soaked),
+             ("ran off beyond the land and what is followed about it", left),
+             ("stands, in stores and dips", account.stands)]
     return [(name, shown(value, "volume", system)) for name, value in pairs]
