@@ -44,7 +44,7 @@ def proof_page(proof: Proof, cases: Sequence[WhatIf], pictures: dict[str, bytes]
         why=[(s.name, line) for s in proof.stores for line in s.why],
         leaving=_table(words.LEAVING, words.leaving_rows(proof, system)),
         spots=_table(words.SPOTS, words.spot_rows(proof.spots, system), {6}) if proof.spots else "",
-        fast=_table(words.FASTS, words.fast_rows(proof.fast, frame, system), {1, 5})
+        fast=_table(words.FASTS, words.fast_rows(proof.fast, frame, system), {1, 6})
         if proof.fast else "",
         cases=_table(words.CASES, words.case_rows(cases, system)) if cases else "",
         tried=words.case_lines(cases)[1:],
