@@ -43,7 +43,6 @@ class FullRun(Run):
         self.stood = self._volume(h)
         self.deepest = h.copy()
         self.booked = np.zeros(self.edges.cells.size)
-        self.stirred = np.ones(grid.tiles, np.uint8)
         self.tops = np.full((len(self.strips), 2), h.max())
         self.scratch = [scratch_rows(grid.width) for _ in self.strips]
         if self.sources.soaks:

@@ -103,10 +103,6 @@ class Grid:
         """Rows, and pieces of each, that are worked or passed over as one."""
         return self.rows, -(-self.columns // PIECE)
 
-    @property
-    def tiles(self) -> tuple[int, int]:
-        return self.pieces
-
     def walled(self, values: ArrayLike, kind: type, wall: float = 0) -> NDArray:
         """Values of the ground in a flat array with walls round them."""
         made: NDArray = np.full(self.size, wall, kind)

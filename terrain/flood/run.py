@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import threading
 import time
 from collections.abc import Callable
@@ -17,6 +16,7 @@ from terrain.flood.local_inertia import JUST_MOVED, MOVED, STIRRED, advance, sur
 from terrain.flood.moves import Moves
 from terrain.flood.sources import Sources, fall_and_soak
 from terrain.flood.storm_flow import Flow, Foreseen, GateRecord, RimRecord, WaterAccount
+from terrain.surface.kernels import cores
 
 FloatArray = NDArray[np.float64]
 _advance: Callable[..., int] = advance
@@ -346,9 +346,7 @@ class Run:
 def _strips(grid: Grid, threads: int | None) -> list[tuple[int, int]]:
     """First walled row and the one after the last of each thread's rows."""
     if threads is None:
-        threads = (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity")
-                   else os.cpu_count()) or 1
-        threads = min(threads, max(grid.rows * grid.columns // LEAST_STRIP, 1))
+        threads = min(cores(), max(grid.rows * grid.columns // LEAST_STRIP, 1))
     count = max(min(threads, grid.rows // LEAST_ROWS), 1)
     cuts = [1 + grid.rows * i // count for i in range(count)] + [grid.rows + 1]
     return list(pairwise(cuts))

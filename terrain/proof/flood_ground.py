@@ -16,6 +16,7 @@ from terrain.plan.water.cascade import tanked_roofs
 from terrain.proof.cell_words import cell_option, cells_of
 from terrain.proof.pools import LEVEL, Pool, lay_pools
 from terrain.proof.soils import in_stores, soaking
+from terrain.runoff.curve_number import runoff_from_retention
 from terrain.runoff.resistance import resistance_of
 from terrain.surface.catchments import label_catchments
 from terrain.surface.depressions import drain
@@ -92,10 +93,6 @@ class FloodGround:
         """Where water only stands."""
         return np.asarray(self.deep > CALM)
 
-    def above(self, number: int) -> Cells:
-        """Ground outside a store whose water meets it first."""
-        return np.asarray((self.first == number + 1) & ~self.pools[number].cells)
-
     def rim(self, number: int) -> tuple[Cells, Cells]:
         """A store and its rim, and the ground that its water goes to over that."""
         from scipy import ndimage
@@ -110,9 +107,7 @@ class FloodGround:
 
     def runoff(self, cells: Cells, depth: float) -> float:
         """What some ground sheds of a depth of rain, by curve number, with the works. [m3]"""
-        lost = self.abstraction_ratio * self.retention_after[cells]
-        over = np.maximum(depth - lost, 0.0)
-        runs = over**2 / np.maximum(over + self.retention_after[cells], 1e-9)
+        runs = runoff_from_retention(depth, self.retention_after[cells], self.abstraction_ratio)
         return float(runs.sum()) / 1000 * self.grid.cell**2
 
     def shed(self, cells: Cells, depth: float, flow: Flow) -> float:

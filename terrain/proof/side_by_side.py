@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Callable, Mapping
 from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
 from typing import TypeVar
+
+from terrain.surface.kernels import cores
 
 Found = TypeVar("Found")
 #: Called with the time that a run has come to and its end. [s]
@@ -40,8 +41,8 @@ def side_by_side(jobs: Mapping[str, Job[Found]], threads: int | None,
     Exception
         The first that a run raises.
     """
-    cores = threads or _cores()
-    at_once = max(min(len(jobs), cores), 1)
+    share = threads or cores()
+    at_once = max(min(len(jobs), share), 1)
     reached: dict[str, tuple[float, float]] = {}
     halt = threading.Event()
 
@@ -59,7 +60,7 @@ def side_by_side(jobs: Mapping[str, Job[Found]], threads: int | None,
             reached[name] = (now, end)
 
         try:
-            return job(max(cores // at_once, 1), tell)
+            return job(max(share // at_once, 1), tell)
         finally:
             reached.pop(name, None)
 
@@ -78,8 +79,3 @@ def side_by_side(jobs: Mapping[str, Job[Found]], threads: int | None,
                 run.cancel()
             raise
     return [run.result() for run in runs]
-
-
-def _cores() -> int:
-    return (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity")
-            else os.cpu_count()) or 1

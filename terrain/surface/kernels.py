@@ -50,11 +50,16 @@ def between(strips: list[tuple[int, int]]) -> list[tuple[int, int]]:
     return list(pairwise([strips[0][0], *middles, strips[-1][1]])) if len(strips) > 1 else []
 
 
+def cores() -> int:
+    """Cores that this process may use."""
+    return (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity")
+            else os.cpu_count()) or 1
+
+
 def in_strips(work: Callable[[int, int, int], Found], strips: list[tuple[int, int]]
               ) -> list[Found]:
     """Call `work(first, last, number)` for each strip, on all cores where it frees the lock."""
     if len(strips) < 2:
         return [work(*strip, 0) for strip in strips]
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-    with ThreadPoolExecutor(min(len(strips), cores or 1)) as threads:
+    with ThreadPoolExecutor(min(len(strips), cores())) as threads:
         return list(threads.map(work, *zip(*strips, strict=True), range(len(strips))))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import sys
 import threading
@@ -38,6 +37,7 @@ from terrain.plan.water.routing import run_storm
 from terrain.plan.water.water_balance import SeasonRun, run_seasons
 from terrain.runoff.catchment import Catchment
 from terrain.runoff.rain_years import year_of
+from terrain.surface.kernels import cores
 
 FloatArray = NDArray[np.float64]
 #: The headline figures, in the order in which they are kept.
@@ -113,17 +113,11 @@ def doubt_of(plan: Plan, asked: Doubts, count: int, workers: int | None = None,
     trial = _Trial(plan, spreads, asked.seed,
                    min(count, max(count // ALONE_OF, LEAST_ALONE)))
     found: list[Run] = []
-    for run in _side_by_side(trial.run, count, workers or _cores()):
+    for run in _side_by_side(trial.run, count, workers or cores()):
         found.append(run)
         if len(found) * 10 // count > (len(found) - 1) * 10 // count:
             progress(f"Doubting the plan: {len(found):,} of {count:,} runs")
     return _told(plan, trial, spreads, found)
-
-
-def _cores() -> int:
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def _side_by_side(work: Callable[[int], Run], count: int, workers: int) -> Iterator[Run]:
