@@ -40,6 +40,7 @@ from terrain.inputs.site_keep_clear import KeepClear
 from terrain.inputs.site_money import Money
 from terrain.inputs.site_rain import RainInputs, Weather
 from terrain.inputs.site_setting_out import SettingOutSpec
+from terrain.inputs.site_suggest import Suggest
 from terrain.inputs.site_tanks import GutterSpec
 from terrain.inputs.site_works import Work
 from terrain.inputs.survey_points import checked_columns
@@ -206,6 +207,7 @@ class Site(Part):
     setting_out: SettingOutSpec = Field(default_factory=SettingOutSpec)
     money: Money | None = None
     doubt: Doubts | None = None
+    suggest: Suggest | None = None
     rules: dict[str, str | float] = Field(default_factory=dict)
     works: list[Work] = Field(default_factory=list)
 
