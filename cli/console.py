@@ -21,15 +21,24 @@ TELL_EVERY = 15.0
 
 
 @contextmanager
-def progress() -> Iterator[Callable[[str], None]]:
+def progress(asked: threading.Event | None = None) -> Iterator[Callable[[str], None]]:
     """Give a function that says what is being done.
 
     On a terminal a spinner shows it; elsewhere each step that begins after a second prints one
     line to stderr.  A Ctrl-C that some library swallowed is seen at the next step.
+
+    Parameters
+    ----------
+    asked : Event, optional
+        Set by the first Ctrl-C, for work that then ends by itself with what it has; the second one
+        stops it.
     """
     stopped = threading.Event()
 
     def stop(number: int, frame: Any) -> None:
+        if asked is not None and number == signal.SIGINT and not asked.is_set():
+            asked.set()
+            return
         stopped.set()
         raise KeyboardInterrupt
 

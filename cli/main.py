@@ -23,6 +23,7 @@ COMMANDS = {
     "start": "A new site file with comments, or the demo site.",
     "check": "Read a site file and say what is wrong; change nothing.",
     "plan": "The whole plan: accounts, map, report, setting out, layers.",
+    "suggest": "Where works should go, and how far any plan is from the best.",
     "prove": "A storm run over the ground as it will be dug.",
     "asbuilt": "Was it dug right? Surveyed levels beside the plan's.",
 }
@@ -46,7 +47,8 @@ class _Lazy(click.Group):
             formatter.write_dl([(name, COMMANDS[name]) for name in ("soak", "rain")])
         with formatter.section("The whole job, from a site file"):
             formatter.write_dl([(name, COMMANDS[name]) for name in
-                                ("start", "check", "plan", "prove", "asbuilt")])
+                                ("start", "check", "plan", "suggest", "prove",
+                                 "asbuilt")])
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"],

@@ -68,11 +68,12 @@ class Look:
     def stated(self, x: float, y: float) -> tuple[float, float]:
         """A point of the working frame as the site file would state it."""
         frame = self.inputs.dem.frame
-        lonlat = self.inputs.site.points == "lonlat"
-        move = frame.to_lonlat if lonlat else frame.to_source
-        decimals = DEGREE_DECIMALS if lonlat else DECIMALS
-        east, north = (float(v) for v in move(x, y))
-        return round(east, decimals), round(north, decimals)
+        if self.inputs.site.points == "lonlat":
+            moved, decimals = frame.to_lonlat(x, y), DEGREE_DECIMALS
+            assert moved is not None  # such a site file was refused without a CRS
+        else:
+            moved, decimals = frame.to_source(x, y), DECIMALS
+        return round(float(moved[0]), decimals), round(float(moved[1]), decimals)
 
     def soaks(self, cells: NDArray[np.int64]) -> FloorRate:
         """How fast a floor on some cells takes water. [mm/h]"""

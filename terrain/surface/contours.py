@@ -35,7 +35,12 @@ def contour_lines(dem: Dem, level: float) -> list[FloatArray]:
     centres, along both sides of flats, and touch.  Such a level is traced half a millimetre
     higher, so that they pass outside the flat on the side of the higher ground.
     """
-    return _lines(dem, dem.heights, 0, 0, [level])[0]
+    return contour_lines_at(dem, [level])[0]
+
+
+def contour_lines_at(dem: Dem, levels: Sequence[float]) -> list[list[FloatArray]]:
+    """The lines of `contour_lines` at several levels, for each its own list. [m]"""
+    return _lines(dem, dem.heights, 0, 0, levels)
 
 
 def contours(dem: Dem, levels: Sequence[float], tolerance: float, aside: float | None = None

@@ -1,1 +1,1 @@
-"""The search for a layout: where works should go, and how far any plan is from the best one."""
+"""What the search for a layout found, as words, site files, a chart, maps, a page and JSON."""

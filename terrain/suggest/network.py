@@ -1,0 +1,190 @@
+"""The ways of the water past every candidate: who meets whose water, built or not.
+
+Each cell's water passes candidates one after the other on its way down.  Cells that meet the same
+ones in the same order are one node of a network; a node leads to the one that the same water
+passes next.  A node's water goes into the candidate built there, or on if none is; what a built
+one spills goes on from the node that its sill leads to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.suggest.candidate import Candidate
+from terrain.surface.catchments import label_catchments
+from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP
+
+#: In place of a node: off the site, or into no candidate any more.
+OUT = -1
+
+
+@dataclass(frozen=True)
+class Network:
+    """Nodes of the water's ways.
+
+    Attributes
+    ----------
+    crossing : tuple of tuple of int
+        For each node the candidates that its water passes there, of which one may be built.
+    own : float64, shape (nodes, kinds)
+        Runoff that meets its first candidate there, of each kind of rain. [m3]
+    next : int64, shape (nodes,)
+        Node that its water passes next, of a lower number, or `OUT`.
+    spill : int64, shape (candidates,)
+        Node that a candidate's spill meets, or `OUT`.
+    """
+
+    crossing: tuple[tuple[int, ...], ...]
+    own: NDArray[np.float64]
+    next: NDArray[np.int64]
+    spill: NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Crossings:
+    """Cells that candidates take water at, in the order of the raster.
+
+    Attributes
+    ----------
+    cells : int64, shape (n,)
+        Flat indices.
+    group : int64, shape (n,)
+        Index into `groups`.
+    groups : tuple of tuple of int
+        Candidates that take water at the same cells.
+    after : int64, shape (n,)
+        Position in `cells` of the next that the water of each meets, or `OUT`.
+    first : float64, shape (n, kinds)
+        Runoff of each kind of rain that meets this cell first. [m3]
+    spill : int64, shape (candidates,)
+        Position in `cells` that a candidate's spill meets first, or `OUT`.
+    """
+
+    cells: NDArray[np.int64]
+    group: NDArray[np.int64]
+    groups: tuple[tuple[int, ...], ...]
+    after: NDArray[np.int64]
+    first: NDArray[np.float64]
+    spill: NDArray[np.int64]
+
+
+def crossings(candidates: Sequence[Candidate], direction: NDArray[np.uint8],
+              runoff: Sequence[NDArray[np.float64]]) -> Crossings:
+    """Find where the water meets candidates.
+
+    Parameters
+    ----------
+    direction : uint8, shape (rows, columns)
+        D8.
+    runoff : float64, each of that shape
+        Of each cell, for each kind of rain. [m3]
+    """
+    rows, columns = direction.shape
+    flat = [np.ravel_multi_index(c.cells.T, direction.shape) for c in candidates]
+    cell = np.concatenate([*flat, np.zeros(0, np.int64)]).astype(np.int64)
+    who = np.repeat(np.arange(len(candidates)), [len(f) for f in flat])
+    order = np.lexsort((who, cell))
+    cell, who = cell[order], who[order]
+    cells, starts = np.unique(cell, return_index=True)
+    ends = np.append(starts[1:], cell.size)
+    numbers: dict[tuple[int, ...], int] = {}
+    group = np.array([numbers.setdefault(tuple(who[a:b].tolist()), len(numbers))
+                      for a, b in zip(starts, ends, strict=True)], np.int64)
+    marks = np.zeros(rows * columns, np.int32)
+    marks[cells] = np.arange(1, cells.size + 1)
+    met = label_catchments(direction, marks.reshape(direction.shape)).ravel()
+    first = np.column_stack([np.bincount(met, np.nan_to_num(part).ravel(), cells.size + 1)[1:]
+                             for part in runoff])
+    return Crossings(cells, group, tuple(numbers), _after(direction, cells, met), first,
+                     _spills(candidates, met, direction))
+
+
+def _after(direction: NDArray[np.uint8], cells: NDArray[np.int64], met: NDArray[np.int32]
+           ) -> NDArray[np.int64]:
+    rows, columns = np.unravel_index(cells, direction.shape)
+    way = direction[rows, columns]
+    goes = way < LEAVES
+    step = np.where(goes, way, 0)
+    r, c = rows + ROW_STEP[step], columns + COLUMN_STEP[step]
+    r, c = np.where(goes, r, rows), np.where(goes, c, columns)
+    return np.where(goes, met[np.ravel_multi_index((r, c), direction.shape)].astype(np.int64) - 1,
+                    OUT)
+
+
+def _spills(candidates: Sequence[Candidate], met: NDArray[np.int32],
+            direction: NDArray[np.uint8]) -> NDArray[np.int64]:
+    at = np.array([c.spill for c in candidates], np.int64).reshape(-1, 2)
+    return met[np.ravel_multi_index(at.T, direction.shape)].astype(np.int64) - 1
+
+
+def network_of(found: Crossings) -> Network:
+    """The network of the cells at which the water meets candidates."""
+    node_of = np.full(found.cells.size, OUT - 1, np.int64)
+    numbers: dict[tuple[int, int], int] = {}
+    crossing: list[tuple[int, ...]] = []
+    onward: list[int] = []
+    for start in range(found.cells.size):
+        way = []
+        at = start
+        while at != OUT and node_of[at] < OUT:
+            way.append(at)
+            at = int(found.after[at])
+        below = OUT if at == OUT else int(node_of[at])
+        for here in reversed(way):
+            group = int(found.group[here])
+            own = found.groups[group]
+            if below == OUT or crossing[below] != own:
+                key = group, below
+                if key not in numbers:
+                    numbers[key] = len(crossing)
+                    crossing.append(own)
+                    onward.append(below)
+                below = numbers[key]
+            node_of[here] = below
+    own = np.zeros((len(crossing), found.first.shape[1]))
+    np.add.at(own, node_of, found.first)
+    spill = np.array([_past(OUT if at == OUT else int(node_of[at]), j, crossing, onward)
+                      for j, at in enumerate(found.spill)], np.int64)
+    return Network(tuple(crossing), own, np.array(onward, np.int64), spill)
+
+
+def _past(node: int, candidate: int, crossing: Sequence[tuple[int, ...]], onward: Sequence[int]
+          ) -> int:
+    """The first node on the way down at which a candidate does not stand itself."""
+    while node != OUT and candidate in crossing[node]:
+        node = onward[node]
+    return node
+
+
+def restricted(network: Network, subset: Sequence[int]) -> tuple[Network, NDArray[np.int64]]:
+    """The network of some of its candidates, renumbered in their order, and for each node of the
+    whole the one of these that its water comes to, or `OUT`."""
+    number = {j: i for i, j in enumerate(subset)}
+    node_of = np.full(len(network.crossing), OUT, np.int64)
+    found: dict[tuple[tuple[int, ...], int], int] = {}
+    crossing: list[tuple[int, ...]] = []
+    onward: list[int] = []
+    for node, (whole, below) in enumerate(zip(network.crossing, network.next, strict=True)):
+        to = OUT if below == OUT else int(node_of[below])
+        own = tuple(number[j] for j in whole if j in number)
+        if own and (to == OUT or crossing[to] != own):
+            key = own, to
+            if key not in found:
+                found[key] = len(crossing)
+                crossing.append(own)
+                onward.append(to)
+            to = found[key]
+        node_of[node] = to
+    water = np.zeros((len(crossing), network.own.shape[1]))
+    meets = node_of != OUT
+    np.add.at(water, node_of[meets], network.own[meets])
+    spill = []
+    for i, j in enumerate(subset):
+        to = OUT if network.spill[j] == OUT else int(node_of[network.spill[j]])
+        spill.append(_past(to, i, crossing, onward))
+    return Network(tuple(crossing), water, np.array(onward, np.int64),
+                   np.array(spill, np.int64)), node_of

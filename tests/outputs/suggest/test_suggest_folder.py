@@ -1,0 +1,203 @@
+"""The folder of a search, its page and its JSON; figures are those of the made-up search."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+from terrain.errors import InputError
+from terrain.files import RECORD
+from terrain.outputs.data.answers_json import dumped
+from terrain.outputs.suggest import tables, words
+from terrain.outputs.suggest.figures import gap_words, reached_words
+from terrain.outputs.suggest.suggest_folder import write_suggestion
+from terrain.outputs.suggest.suggest_json import suggest_object
+from terrain.outputs.suggest.suggest_page import suggest_page
+from terrain.suggest.suggestion import OwnPlan
+
+#: What every figure's key ends in, and the counts that have no unit.
+UNITS = re.compile(r"_(m|m2|m3|mm|h|m3_per_s|mm_per_h|money|share|trees)$")
+COUNTS = {"knee", "works", "trees", "places", "swale", "wall", "dug basin", "road basin",
+          "tree row", "at"}
+
+
+@pytest.fixture(scope="module")
+def folder(small_suggested, tmp_path_factory):
+    path = tmp_path_factory.mktemp("suggest") / "out"
+    said = []
+    return path, write_suggestion(small_suggested, path, said.append), said
+
+
+@pytest.fixture(scope="module")
+def page(folder):
+    return (folder[0] / "suggest.html").read_text(encoding="utf-8")
+
+
+def test_what_stands_in_it(folder):
+    path, written, said = folder
+    names = {"cheap.yaml", "balanced.yaml", "most.yaml", "suggest.html", "suggest.json",
+             "front.png", "map_cheap.png", "map_balanced.png", "map_most.png"}
+    assert {p.name for p in written} == names
+    assert {p.name for p in path.iterdir()} == {*names, RECORD}
+    assert "Drawing the front" in said
+
+
+def test_a_folder_of_somebody_is_left_alone(small_suggested, tmp_path):
+    (tmp_path / "mine.txt").write_text("mine")
+    with pytest.raises(InputError, match="did not write"):
+        write_suggestion(small_suggested, tmp_path)
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_a_fault_on_the_way_leaves_nothing(small_suggested, tmp_path, monkeypatch):
+    def fails(*given):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("terrain.outputs.suggest.suggest_folder.suggest_page", fails)
+    few = replace(small_suggested, proposals=())
+    with pytest.raises(KeyboardInterrupt):
+        write_suggestion(few, tmp_path / "out")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_every_proposal_is_planned_from_where_it_stands(folder, levelsill):
+    for name in ("cheap", "balanced", "most"):
+        ran = levelsill("check", folder[0] / f"{name}.yaml")
+        assert ran.code == 0, ran.err
+
+
+def test_json_holds_the_figures(folder, small_suggested):
+    told = json.loads((folder[0] / "suggest.json").read_text(encoding="utf-8"))
+    assert told["against"] == "hours"
+    assert [p["name"] for p in told["proposals"]] == ["cheap", "balanced", "most"]
+    for said, one in zip(told["proposals"], small_suggested.proposals, strict=True):
+        assert said["gap_share"] == pytest.approx((one.bound - one.model) / one.bound)
+        assert said["model_m3"] == pytest.approx(one.model)
+        assert [w["name"] for w in said["works"]] == [c.candidate.name for c in one.works]
+    assert [p["cost_h"] for p in told["front"]] == pytest.approx(
+        [p.cost for p in small_suggested.front])
+    assert told["own_plan"]["best_m3"] == 350
+
+
+def test_json_has_a_unit_to_each_figure_and_no_time_it_took(small_suggested):
+    found = []
+
+    def walk(value, key):
+        if isinstance(value, dict):
+            for name, part in value.items():
+                walk(part, name)
+        elif isinstance(value, list):
+            for part in value:
+                walk(part, key)
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            found.append(key)
+
+    text = dumped(suggest_object(small_suggested))
+    walk(json.loads(text), "")
+    assert len(found) > 50
+    assert [k for k in set(found) if not UNITS.search(k) and k not in COUNTS] == []
+    assert text == dumped(suggest_object(replace(small_suggested, seconds=99.0)))
+
+
+def test_the_page_is_the_same_whatever_time_it_took(small_suggested):
+    few = replace(small_suggested, proposals=())
+    assert suggest_page(replace(few, seconds=1e6), {}) == suggest_page(few, {})
+
+
+class Tags(HTMLParser):
+    def __init__(self):
+        super().__init__()
+        self.seen, self.links = [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.seen.append((tag, dict(attrs)))
+
+
+def test_the_page_needs_nothing_else(page):
+    tags = Tags()
+    tags.feed(page)
+    for tag, attrs in tags.seen:
+        if tag == "img":
+            assert attrs["src"].startswith("data:image/webp;base64,")
+            assert attrs["alt"]
+        assert not {"onclick", "onerror", "style"} & set(attrs)
+    links = {attrs["href"] for tag, attrs in tags.seen if tag == "a"}
+    assert links == {"#main", "front.png", *(f"{n}.yaml" for n in ("cheap", "balanced", "most")),
+                     *(f"map_{n}.png" for n in ("cheap", "balanced", "most"))}
+    [policy] = [attrs["content"] for tag, attrs in tags.seen if tag == "meta"
+                and attrs.get("http-equiv") == "Content-Security-Policy"]
+    assert policy.startswith("default-src 'none'; img-src data:;")
+
+
+def test_what_a_site_file_says_harms_no_page(page):
+    assert "<b>room</b>" not in page
+    assert "&lt;b&gt;room&lt;/b&gt;" in page
+
+
+def test_the_page_says_what_matters(page):
+    flat = " ".join(re.sub(r"<[^>]+>", " ", page).replace("\u00a0", " ").split())
+    for words_ in ("Local codes and licensed people come first", "dig a test hole",
+                   "The ground offers none of road turn-outs with a basin",
+                   "It costs more than what is left.", "It leaves out east swale.",
+                   "The next 5.0 h of the machine would bring 12.5 m³ more",
+                   "The next 5.0 h of the machine would bring nothing more"):
+        assert words_ in flat, words_
+
+
+@pytest.mark.parametrize(("model", "bound", "gap", "reached"), [
+    (100.0, 100.0, "0", None), (99.95, 100.0, "0.1\u00a0%", "99.9\u00a0%"),
+    (93.76, 100.0, "6.3\u00a0%", "93.7\u00a0%"), (90.0, 100.0, "10.0\u00a0%", "90.0\u00a0%")])
+def test_how_far_from_the_best_is_never_told_too_well(small_suggested, model, bound, gap, reached):
+    """Rounded up, and what is reached rounded down."""
+    one = replace(small_suggested.proposals[0], model=model, bound=bound)
+    assert gap_words(one.gap) == gap
+    said = words.gap_line(one)
+    if reached is None:
+        assert "no choice of the places looked at is better" in said
+    else:
+        assert reached_words(one.gap) == reached
+        assert f"at least {reached}" in said
+
+
+def test_the_own_plan_beside_the_best(small_suggested):
+    worse = words.own_line(small_suggested, "metric")
+    assert "By the model it is 210.0 m³, and 350.0 m³ was found for the same cost" in worse
+    assert "205.0 m³ by the runs" in worse
+    as_good = replace(small_suggested, own=OwnPlan(20.0, 350.0, 380.0, 340.0, 350.0))
+    assert "nothing better was found" in words.own_line(as_good, "metric")
+    assert words.own_line(replace(small_suggested, own=None), "metric") == ""
+
+
+def test_a_search_that_was_stopped_says_so(small_suggested):
+    said = words.answer_lines(replace(small_suggested, stopped=True), "metric")
+    assert "stopped before its end" in said[-1]
+    assert not any("stopped" in line for line in words.answer_lines(small_suggested, "metric"))
+
+
+def test_a_search_that_found_nothing(small_suggested, tmp_path):
+    none = replace(small_suggested, proposals=(), front=(), knee=None, own=None)
+    written = write_suggestion(none, tmp_path / "out")
+    assert {p.name for p in written} == {"suggest.html", "suggest.json"}
+    assert "No layout better than what stands was found" in (
+        tmp_path / "out" / "suggest.html").read_text()
+
+
+@pytest.mark.parametrize("system", ["metric", "us"])
+def test_rows_fit_their_heads(small_suggested, system):
+    one = small_suggested.proposals[0]
+    for heads, rows in (
+            (tables.FRONT, tables.front_rows(small_suggested, system)),
+            (tables.GOOD, tables.good_rows(small_suggested, system)),
+            (tables.REJECTED, tables.rejected_rows(one, small_suggested, system)),
+            (tables.takes_heads(small_suggested), tables.takes_rows(small_suggested, system)),
+            (tables.water_heads(small_suggested), tables.water_rows(small_suggested, system)),
+            (tables.work_heads(small_suggested), tables.work_rows(one, small_suggested, system))):
+        assert rows
+        assert {len(row) for row in rows} == {len(heads)}
+        text = " ".join(" ".join(row) for row in rows)
+        assert (" m³" in text) == (system == "metric")
+        assert any(unit in text for unit in (" gal", " yd³")) == (system == "us")
