@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.plan.earth.built import build, with_sill
+from terrain.plan.earth.built import build
 from terrain.plan.earth.designed import designed_ground
 from terrain.plan.earth.earthworks import earthworks
 from terrain.plan.earth.fixed_values import fixed_values
@@ -54,8 +54,9 @@ from terrain.plan.water.names_first import refuse_unknown_names
 from terrain.plan.water.pipes import led_notes, pipe_caution, pipe_checks, pipe_notes
 from terrain.plan.water.pond_years import pond_years
 from terrain.plan.water.roofs_told import tell_roofs
-from terrain.plan.water.routing import StormRun, full_at, peaks_when_full, run_storm, storm_steps
+from terrain.plan.water.routing import StormRun, full_at, run_storm, storm_steps
 from terrain.plan.water.short_record import short_record
+from terrain.plan.water.sills import with_sills
 from terrain.plan.water.spill_ways import Ending, ends_in_hollows, pump_cautions, pump_notes
 from terrain.plan.water.tree_life import TreeLife, tree_life
 from terrain.plan.water.trees_carried import trees_carried
@@ -125,7 +126,7 @@ def _plan(inputs: Inputs, progress: Progress) -> Plan:
     cascade = build_cascade(site, inputs.terrain, inputs.ground, placed, inputs.rules,
                             inputs.hydrology)
     progress("Sizing the sills for the design storm")
-    cascade = _with_sills(inputs, cascade, placed)
+    cascade = with_sills(inputs, cascade, placed)
     progress("Running the storms")
     runs = {storm.name: run_storm(cascade, storm.depth, shapes[storm.name])
             for storm in site.rain.storms}
@@ -249,29 +250,6 @@ def find_sheds(inputs: Inputs, placed: list[Placed]) -> list[Shed]:
     for number, cells in enumerate(bare_ground(inputs), 1):
         found.append(shed(f"bare patch {number}", "bare ground", cells))
     return found
-
-
-def _with_sills(inputs: Inputs, cascade: Cascade, placed: list[Placed]) -> Cascade:
-    """Size every sill for the greatest peak that comes to it in the storms that size sills.
-
-    Every store is taken as full when the storm comes, and the ground as of average wetness at
-    least.  A longer sill above passes more on, so peaks and sills are found in turn until no peak
-    changes by more than a thousandth.
-    """
-    rule, shapes = inputs.hydrology.rule, inputs.hydrology.shapes
-    wet = "II" if rule.condition == "I" else rule.condition
-    peaks = np.zeros(len(placed))
-    for _ in range(20):
-        sodden = cascade.under(wet)
-        found = np.max([peaks_when_full(sodden, storm.depth, shapes[storm.name])
-                        for storm in inputs.site.rain.sizing], axis=0)
-        if np.all(np.abs(found - peaks) <= 1e-3 * found):
-            break
-        peaks = found
-        cascade = cascade.with_stores([
-            with_sill(node.store, place, float(peak), inputs.rules)
-            for node, place, peak in zip(cascade.nodes, placed, peaks, strict=True)])
-    return cascade
 
 
 def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],

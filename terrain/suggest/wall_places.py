@@ -592,7 +592,7 @@ def _candidate(look: Look, held: _Held, pools: _Pools, narrow: bool, name: str
     made = wall.profile
     cells, pool = pools.ground_of(held.cells)
     row, column = np.divmod(held.cells, pools.fine.shape[1])
-    sill = _Spillway(look, wall, np.stack(pools.fine.xy(row, column), 1))
+    sill = _Spillway(look, wall, np.stack(pools.fine.xy(row, column), 1), pools.fine.cell)
     body = wall.bank.union(sill.floor)
     if sill.endless or not _is_open(look, body):
         return None
@@ -669,7 +669,7 @@ class _Spillway:
         The ground past its sill does not fall away.
     """
 
-    def __init__(self, look: Look, wall: _Wall, pool: FloatArray) -> None:
+    def __init__(self, look: Look, wall: _Wall, pool: FloatArray, cell: float) -> None:
         dem, rules, made = look.inputs.dem, look.inputs.rules, wall.profile
         self.wall, self.dem = wall, dem
         long = max(rules["sill shortest"], look.asked.sill_at_least or 0.0)
@@ -680,7 +680,8 @@ class _Spillway:
         lip = end + np.array([[made.top / 2], [made.top / 2 + long]]) * way
         clear = pool[~self._in_bank(pool)]
         away = np.hypot(*(clear - lip[0]).T)
-        edge = clear[away <= away.min() + long / 2]
+        corners = cell / 2 * np.array([[-1, -1], [-1, 1], [1, -1], [1, 1]])
+        edge = (clear[away <= away.min() + long / 2][:, None] + corners).reshape(-1, 2)
         foot = self._foot(lip)
         self.floor = union_all(convex_hull([multipoints(np.concatenate([lip, edge])),
                                             multipoints(np.concatenate([lip, foot]))]))

@@ -148,16 +148,13 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
             placed += lay(work)
     for work in _drains_in_order(site):
         placed += lay(work)
-    placed = [replace(place, stand=stand_of(
-        place.work, site.where_work(place.work.name),
-        None if place.route is None else place.route.length, float(place.curve.areas[-1]), rules))
-        for place in placed]
+    placed = [_with_stand(place, site, rules) for place in placed]
     listed = [work.name for work in site.works]
     placed.sort(key=lambda place: listed.index(place.work.name))
     for index, place in enumerate(placed):
         _refuse_misplaced(place, site, ground)
         for other in placed[:index]:
-            _refuse_clash(place, other, site)
+            refuse_clash(place, other, site)
     return placed
 
 
@@ -182,13 +179,21 @@ def place_again(work: Any, site: Site, terrain: Terrain, soft: Dem, ground: Grou
         If it cannot lie there so.
     """
     others = [place for place in placed if place.work.name != work.name]
-    found = _lay(work, Places(site, terrain), terrain, soft, ground, rules, design_runoff,
-                 climate, others, traced)
+    found = [_with_stand(place, site, rules) for place in _lay(
+        work, Places(site, terrain), terrain, soft, ground, rules, design_runoff, climate, others,
+        traced)]
     for place in found:
         _refuse_misplaced(place, site, ground)
         for other in others:
-            _refuse_clash(place, other, site)
+            refuse_clash(place, other, site)
     return found
+
+
+def _with_stand(place: Placed, site: Site, rules: Rulebook) -> Placed:
+    """A work with the trees that the site file states beside it."""
+    length = None if place.route is None else place.route.length
+    return replace(place, stand=stand_of(place.work, site.where_work(place.work.name), length,
+                                         float(place.curve.areas[-1]), rules))
 
 
 def _stands_along(work: Any) -> bool:
@@ -216,7 +221,7 @@ def _lay(work: Any, places: Places, terrain: Terrain, soft: Dem, ground: Ground,
     return [_tank(work, where, places)] if leader_of(places.site, work.name) == work.name else []
 
 
-def _refuse_clash(place: Placed, other: Placed, site: Site) -> None:
+def refuse_clash(place: Placed, other: Placed, site: Site) -> None:
     """No two stores of one name, and none that share more than a sliver of ground."""
     where = site.where_work(place.work.name)
     if place.name == other.name:
