@@ -54,6 +54,7 @@ PRINTED: dict[str, tuple[tuple[str, float, int], tuple[str, float, int]]] = {
     "rate": (("mm/h", 1.0, 1), ("in/h", 1 / 25.4, 2)),
     "seepage": (("mm/day", 1.0, 1), ("in/day", 1 / 25.4, 2)),
     "speed": (("m/s", 1.0, 2), ("ft/s", 1 / 0.3048, 1)),
+    "energy": (("MJ", 1e-6, 2), ("million ft·lb", 0.7375621493e-6, 2)),
 }
 
 # Commas and blanks only between thousands: a decimal comma must not change a number silently.

@@ -88,14 +88,21 @@ def check_site(path: Path, progress: Progress = lambda what: None
     inputs = read_inputs(path, progress)
     progress("Laying out the works")
     with inputs.told():
-        cascade = build_cascade(inputs.site, inputs.terrain, inputs.ground, _laid_out(inputs),
+        cascade = build_cascade(inputs.site, inputs.terrain, inputs.ground, laid_out(inputs),
                                 inputs.rules, inputs.hydrology)
     short = (None if inputs.record is None else
              short_record(inputs.record.depths, inputs.site.rain.start_month))
     return inputs, (*cascade.notes, *([short] if short else []))
 
 
-def _laid_out(inputs: Inputs) -> list[Placed]:
+def laid_out(inputs: Inputs) -> list[Placed]:
+    """Every work of the site file on the terrain.
+
+    Raises
+    ------
+    InputError
+        For a work that cannot lie as it is asked for, or a name that is none.
+    """
     refuse_unknown_names(inputs.site, inputs.ground, inputs.rules)
     return place_works(inputs.site, inputs.terrain, inputs.ground, inputs.rules,
                        inputs.runoff(inputs.site.rain.design.depth),
@@ -121,7 +128,7 @@ def _plan(inputs: Inputs, progress: Progress) -> Plan:
     site, shapes = inputs.site, inputs.hydrology.shapes
     design = site.rain.design
     progress("Laying out the works")
-    placed = _laid_out(inputs)
+    placed = laid_out(inputs)
     progress("Joining stores by their spills")
     cascade = build_cascade(site, inputs.terrain, inputs.ground, placed, inputs.rules,
                             inputs.hydrology)

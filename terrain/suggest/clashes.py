@@ -27,17 +27,17 @@ def clashes(candidates: Sequence[Candidate], dem: Dem) -> tuple[tuple[int, ...],
         return ()
     one, other = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     first = one < other
-    one, other = one[first], other[first]
-    shared = shapely.area(shapely.intersection(shapes[one], shapes[other])) > TOUCH
     pairs = np.zeros((len(shapes), len(shapes)), bool)
-    pairs[one[shared], other[shared]] = True
+    pairs[one[first], other[first]] = True
     found = []
     for group in sorted(_covering(shapes, dem), key=lambda group: (-len(group), group)):
         at = np.ix_(group, group)
         if pairs[at].any():
             found.append(group)
             pairs[at] = False
-    found += [(int(i), int(j)) for i, j in np.argwhere(pairs)]
+    one, other = np.nonzero(pairs)
+    shared = shapely.area(shapely.intersection(shapes[one], shapes[other])) > TOUCH
+    found += [(int(i), int(j)) for i, j in zip(one[shared], other[shared], strict=True)]
     return tuple(found)
 
 

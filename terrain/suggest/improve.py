@@ -41,7 +41,7 @@ def improved(model: Model, chosen: frozenset[int], limits: Mapping[str, float],
     one other.
     """
     pool = sorted(set(among) | chosen | model.stands)
-    part, _ = model.part(pool)
+    part = model.part(pool)
     number = {j: i for i, j in enumerate(pool)}
     change = _Changes(part, limits)
     now = frozenset(number[j] for j in chosen)
@@ -97,7 +97,7 @@ class _Changes:
         built[sorted(now | model.stands)] = True
         found = np.full(model.count, -np.inf)
         own = _try_each(built, -1 if out is None else out, self.stands, self.apart, self.costs,
-                        self.most * (1 + 1e-9), *model.arrays, found)
+                        self.most * (1 + 1e-9), *model.arrays, found)  # type: ignore[call-arg]
         return found, float(own)
 
     def spent(self, now: frozenset[int]) -> float:

@@ -8,14 +8,14 @@ every choice is weighed by; what a choice really does is told by the plan's own 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.suggest.network import OUT, Network, restricted
+from terrain.suggest.network import Network, lowest, restricted
 from terrain.surface.kernels import kernel
 
 FloatArray = NDArray[np.float64]
@@ -73,11 +73,10 @@ class Model:
                 found[j].update(clash)
         return tuple(frozenset(others - {j}) for j, others in enumerate(found))
 
-    def part(self, subset: Sequence[int]) -> tuple[Model, NDArray[np.int64]]:
-        """The model of some candidates alone, renumbered in their order, and for each node of the
-        whole network the one of theirs that its water comes to, or `OUT`."""
+    def part(self, subset: Sequence[int]) -> Model:
+        """The model of some candidates alone, renumbered in their order."""
         number = {j: i for i, j in enumerate(subset)}
-        network, node_of = restricted(self.network, subset)
+        network = restricted(self.network, subset)
         some = list(subset)
         groups = {tuple(number[j] for j in clash if j in number) for clash in self.clashes}
         return Model(network, self.room[some], self.days, self.worth[some],
@@ -85,7 +84,18 @@ class Model:
                      tuple(sorted(group for group in groups if len(group) > 1)),
                      frozenset(number[j] for j in self.stands),
                      None if self.trees is None else self.trees[some],
-                     None if self.thirst is None else self.thirst[some]), node_of
+                     None if self.thirst is None else self.thirst[some])
+
+    def eased(self) -> Model:
+        """All kinds of rain as one, and each candidate only where water passes it last: no choice
+        reaches less in it where works may be built in part, and it is solved far sooner.
+
+        A work may then use on one day the room that it had on others, and water pass what is
+        built.
+        """
+        network = lowest(replace(self.network, own=(self.network.own @ self.days)[:, None]))
+        return replace(self, network=network, room=(self.room @ self.days)[:, None],
+                       days=np.ones(1))
 
     def fits(self, chosen: Collection[int]) -> bool:
         """Whether they can all stand together."""
@@ -119,7 +129,7 @@ class Model:
         """
         built = self._built(chosen)
         start, who, onward, own, spill, room, days, worth, trees, thirst = self.arrays
-        listed, met, comes, to = _laid(built, start, who, onward, own, spill)
+        listed, _, comes, to = _laid(built, start, who, onward, own, spill)
         kept = np.zeros_like(comes)
         done = _pass_on(to, listed, room, comes, kept)
         aim = _reached(listed, kept, days, worth, trees, thirst) if done else -np.inf
@@ -160,7 +170,7 @@ class Outcome:
 @kernel
 def aim_of(built, start, who, onward, own, spill, room, days, worth, trees, thirst):
     """What is aimed at, of what is built; -inf where spills run in a circle."""
-    listed, met, comes, to = _laid(built, start, who, onward, own, spill)
+    listed, _, comes, to = _laid(built, start, who, onward, own, spill)
     kept = np.zeros(comes.shape)
     if not _pass_on(to, listed, room, comes, kept):
         return -np.inf

@@ -93,12 +93,12 @@ def crossings(candidates: Sequence[Candidate], direction: NDArray[np.uint8],
     ends = np.append(starts[1:], cell.size)
     numbers: dict[tuple[int, ...], int] = {}
     group = np.array([numbers.setdefault(tuple(who[a:b].tolist()), len(numbers))
-                      for a, b in zip(starts, ends, strict=True)], np.int64)
+                      for a, b in zip(starts.tolist(), ends.tolist(), strict=True)], np.int64)
     marks = np.zeros(rows * columns, np.int32)
     marks[cells] = np.arange(1, cells.size + 1)
     met = label_catchments(direction, marks.reshape(direction.shape)).ravel()
     first = np.column_stack([np.bincount(met, np.nan_to_num(part).ravel(), cells.size + 1)[1:]
-                             for part in runoff])
+                             for part in runoff]).astype(np.float64)
     return Crossings(cells, group, tuple(numbers), _after(direction, cells, met), first,
                      _spills(candidates, met, direction))
 
@@ -111,8 +111,9 @@ def _after(direction: NDArray[np.uint8], cells: NDArray[np.int64], met: NDArray[
     step = np.where(goes, way, 0)
     r, c = rows + ROW_STEP[step], columns + COLUMN_STEP[step]
     r, c = np.where(goes, r, rows), np.where(goes, c, columns)
-    return np.where(goes, met[np.ravel_multi_index((r, c), direction.shape)].astype(np.int64) - 1,
-                    OUT)
+    found = met[np.ravel_multi_index((r, c), direction.shape)].astype(np.int64) - 1
+    found[~goes] = OUT
+    return found
 
 
 def _spills(candidates: Sequence[Candidate], met: NDArray[np.int32],
@@ -160,17 +161,32 @@ def _past(node: int, candidate: int, crossing: Sequence[tuple[int, ...]], onward
     return node
 
 
-def restricted(network: Network, subset: Sequence[int]) -> tuple[Network, NDArray[np.int64]]:
-    """The network of some of its candidates, renumbered in their order, and for each node of the
-    whole the one of these that its water comes to, or `OUT`."""
+def restricted(network: Network, subset: Sequence[int]) -> Network:
+    """The network of some of its candidates, renumbered in their order."""
     number = {j: i for i, j in enumerate(subset)}
-    node_of = np.full(len(network.crossing), OUT, np.int64)
+    sets = [tuple(number[j] for j in whole if j in number) for whole in network.crossing]
+    return _drawn_in(network, sets, [int(network.spill[j]) for j in subset])
+
+
+def lowest(network: Network) -> Network:
+    """The network with each candidate only at the lowest node of every way that passes it.
+
+    Where water may pass what is built, as where works may be built in part, it can go into a
+    candidate there as well as higher up: the same can be caught.
+    """
+    sets = [whole if to == OUT else tuple(j for j in whole if j not in network.crossing[to])
+            for whole, to in zip(network.crossing, network.next.tolist(), strict=True)]
+    return _drawn_in(network, sets, network.spill.tolist())
+
+
+def _drawn_in(network: Network, sets: Sequence[tuple[int, ...]], spills: Sequence[int]) -> Network:
+    """The network with other candidates at its nodes, and no more nodes than these need."""
+    node_of = np.full(len(sets), OUT, np.int64)
     found: dict[tuple[tuple[int, ...], int], int] = {}
     crossing: list[tuple[int, ...]] = []
     onward: list[int] = []
-    for node, (whole, below) in enumerate(zip(network.crossing, network.next, strict=True)):
+    for node, (own, below) in enumerate(zip(sets, network.next.tolist(), strict=True)):
         to = OUT if below == OUT else int(node_of[below])
-        own = tuple(number[j] for j in whole if j in number)
         if own and (to == OUT or crossing[to] != own):
             key = own, to
             if key not in found:
@@ -182,9 +198,6 @@ def restricted(network: Network, subset: Sequence[int]) -> tuple[Network, NDArra
     water = np.zeros((len(crossing), network.own.shape[1]))
     meets = node_of != OUT
     np.add.at(water, node_of[meets], network.own[meets])
-    spill = []
-    for i, j in enumerate(subset):
-        to = OUT if network.spill[j] == OUT else int(node_of[network.spill[j]])
-        spill.append(_past(to, i, crossing, onward))
-    return Network(tuple(crossing), water, np.array(onward, np.int64),
-                   np.array(spill, np.int64)), node_of
+    spill = [_past(OUT if at == OUT else int(node_of[at]), j, crossing, onward)
+             for j, at in enumerate(spills)]
+    return Network(tuple(crossing), water, np.array(onward, np.int64), np.array(spill, np.int64))

@@ -55,19 +55,16 @@ class InPart:
         No choice within the limits reaches more.
     share : float64, shape (candidates,)
         How much of each is built.
-    water : float64, shape (nodes, kinds)
-        What a m3 more of each kind would bring at each node.
     more : float64, shape (limits,)
-        What one more of each limit would bring.
-    apart : float64, shape (clashes,)
-        What it would bring if one more of a group could stand.
+        What one more of each limit would bring at most.
+    loss : float64, shape (candidates,)
+        A choice with this candidate reaches no more than `best` less this.
     """
 
     best: float
     share: FloatArray
-    water: FloatArray
     more: FloatArray
-    apart: FloatArray
+    loss: FloatArray
 
 
 class _Rows:
@@ -177,30 +174,32 @@ class Programme:
                            *((k + j, -float(days)) for k, days in
                              zip(kept, model.days, strict=True))], 0.0)
 
-    def in_part(self) -> InPart:
+    def in_part(self, seconds: float = np.inf) -> InPart:
         """Solve it as if works could be built in part.
+
+        Parameters
+        ----------
+        seconds : float
+            That it may take at most.
 
         Raises
         ------
         ValueError
-            If what stands already is over the limits.
+            If what stands already is over the limits, or the time was too short.
         """
         found: Any = linprog(
             -self.worth, A_eq=self.equal.matrix(self.width), b_eq=self.equal.bounds,
             A_ub=self.less.matrix(self.width), b_ub=self.less.bounds,
-            bounds=np.column_stack([self.lower, self.upper]), method="highs-ds")
-        if found.x is None:
+            bounds=np.column_stack([self.lower, self.upper]), method="highs-ds",
+            options={"time_limit": seconds})
+        if found.status != 0:
             raise ValueError("what stands already is over the limits" if found.status == 2 else
                              f"the programme was not solved ({found.message})")
-        water = np.zeros((self.nodes, self.kinds))
-        for kind in range(self.kinds):
-            first = kind * (self.nodes + self.count)
-            water[:, kind] = -found.eqlin.marginals[first:first + self.nodes]
         groups = len(self.model.clashes)
-        marginals = -found.ineqlin.marginals
-        return InPart(float(-found.fun), found.x[:self.count], np.maximum(water, 0.0),
-                      np.maximum(marginals[groups:groups + self.limits], 0.0),
-                      np.maximum(marginals[:groups], 0.0))
+        more = -found.ineqlin.marginals[groups:groups + self.limits]
+        return InPart(float(-found.fun) * (1 + SLACK) + SLACK, found.x[:self.count],
+                      np.maximum(more, 0.0),
+                      np.maximum(found.lower.marginals[:self.count], 0.0))
 
     def solved(self, seconds: float, gap: float = 0.0) -> Whole:
         """The best choice that is met in so many seconds, and the bound proven by then.

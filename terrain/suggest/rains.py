@@ -13,7 +13,7 @@ from terrain.plan.siting.reading import Inputs
 from terrain.plan.siting.tree_climate import daily_runoff
 from terrain.plan.water.routing import route, storm_steps
 from terrain.plan.water.trees_carried import DRY
-from terrain.plan.water.water_balance import OPEN_WATER_FACTOR, RAIN_HOURS, SeasonRun, live
+from terrain.plan.water.water_balance import OPEN_WATER_FACTOR, SeasonRun, live
 from terrain.runoff.rain_years import year_of, year_totals, year_with_less, years_of
 from terrain.works.sill import Sill
 from terrain.works.store import Curve, Store
@@ -21,9 +21,12 @@ from terrain.works.store import Curve, Store
 FloatArray = NDArray[np.float64]
 
 #: Days with runoff are put into so many kinds, each with as much of the year's runoff.
-KINDS_OF_DAYS = 4
+KINDS_OF_DAYS = 3
 #: A storm that brings a store so many times what it holds shows what it can keep of any.
 FLOODED = 3.0
+#: A store that spills no more than this share hardly spills; the spill of others may then bring it
+#: so many times its own water, and what more would come counts as passing it.
+HARDLY, FED = 0.01, 2.0
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,8 @@ class Rains:
         Runoff of each; empty for a storm. [mm]
     months, evaporation : shape (days of the record,)
         Month, 0 to 11, and evaporation of open water. [mm]
+    within : float64, shape (days of the record,)
+        Weight of each day in the time that is looked at.
     storm : float64, shape (steps,)
         Share of a storm's runoff that comes in each step; empty otherwise.
     step : float
@@ -57,6 +62,7 @@ class Rains:
     made: FloatArray
     months: NDArray[np.int64]
     evaporation: FloatArray
+    within: FloatArray
     storm: FloatArray
     step: float
 
@@ -72,9 +78,9 @@ class Rains:
 
         Notes
         -----
-        Of a storm: what it keeps of one that is far too large for it.  Of days: its room on
-        mornings of that kind, as it lives through the record with all of its ground, and what
-        soaks in while the rain lasts.
+        Of a storm: what it keeps of one that is far too large for it.  Of days of a kind: what it
+        keeps on a mean one of them as it lives alone through the record with all of its ground;
+        where it hardly spills on them, what it would keep of `FED` times that water.
         """
         curve = Curve(np.array([0.0, storage / max(water_area, 1e-9) * 1.33]),
                       np.array([water_area / 2, water_area]), np.array([0.0, storage]))
@@ -84,12 +90,18 @@ class Rains:
             comes = float(self.depths[0] @ areas) / 1000
             found = route(max(comes, FLOODED * storage) * self.storm, store, self.step)
             return np.array([found.held + found.soaked])
-        lived = live(store, self.made @ areas / 1000, self.months, self.evaporation)
-        morning = storage - np.concatenate([[0.0], lived.held[:-1]])
-        while_raining = soak * water_area * RAIN_HOURS / 1000
-        counted = np.bincount(self.kind + 1, minlength=self.days.size + 1)[1:]
-        sums = np.bincount(self.kind + 1, morning, self.days.size + 1)[1:]
-        return np.asarray(sums / np.maximum(counted, 1) + while_raining)
+        comes = self.made @ areas / 1000
+        alone, fed = (self._mean(times * comes - live(store, times * comes, self.months,
+                                                      self.evaporation).spilled)
+                      for times in (1.0, FED))
+        came = self._mean(comes)
+        return np.where(came - alone > HARDLY * came, alone, fed)
+
+    def _mean(self, series: FloatArray) -> FloatArray:
+        """The mean of a daily series over the days of each kind."""
+        there = self.kind >= 0
+        sums = np.bincount(self.kind[there], (series * self.within)[there], self.days.size)
+        return np.asarray(sums / np.maximum(self.days, 1e-12))
 
 
 def storm_rains(inputs: Inputs, name: str) -> Rains:
@@ -107,7 +119,7 @@ def storm_rains(inputs: Inputs, name: str) -> Rains:
     none = np.zeros(0)
     return Rains(numbers, np.asarray(rule.runoff(storm.depth, numbers))[None, :], np.ones(1),
                  np.zeros(0, np.int64), np.zeros((0, numbers.size)), np.zeros(0, np.int64), none,
-                 comes / comes.sum(), step * 3600)
+                 none, comes / comes.sum(), step * 3600)
 
 
 def year_rains(inputs: Inputs, run: SeasonRun, dry: bool = False) -> Rains:
@@ -145,7 +157,7 @@ def year_rains(inputs: Inputs, run: SeasonRun, dry: bool = False) -> Rains:
     return Rains(numbers, depths, days, kind, made,
                  np.asarray(run.days.month, np.int64) - 1,
                  OPEN_WATER_FACTOR * (np.zeros(comes.size) if reference is None else reference),
-                 np.zeros(0), 1.0)
+                 weights, np.zeros(0), 1.0)
 
 
 def _dry_year(inputs: Inputs, run: SeasonRun) -> FloatArray:

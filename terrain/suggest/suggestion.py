@@ -201,6 +201,8 @@ class OwnPlan:
         The aim by the runs of the plan.
     best : float
         The most that was found for that cost, by the model.
+    breaks : tuple of str
+        Works that take ground which the rules of siting keep clear: the search may not.
     """
 
     cost: float
@@ -208,6 +210,7 @@ class OwnPlan:
     bound: float
     real: float
     best: float
+    breaks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

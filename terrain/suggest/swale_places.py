@@ -74,8 +74,7 @@ def swale_places(look: Look, most: int) -> list[Candidate]:
     if not fit.any():
         return []
     slope = float(np.nanmedian(look.inputs.terrain.slope[fit]))
-    levels = dem.heights[fit]
-    low, high = float(levels.min()), float(levels.max())
+    low, high = float(dem.heights[fit].min()), float(dem.heights[fit].max())
     apart, sections = APART, _Sections(rules)
     while True:
         interval = max(apart * slope, 0.02)

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.inputs.site import Site
-from terrain.plan.siting.layout import Placed, place_works
+from terrain.plan.plan import laid_out as works_laid_out
+from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
-from terrain.plan.siting.tree_climate import tree_climate
 from terrain.plan.water.cascade import Cascade, build_cascade
 from terrain.suggest.look import look_at
 from terrain.suggest.suggestion import Proposal, Suggestion
@@ -83,12 +83,8 @@ class Standing:
 def standing(suggestion: Suggestion) -> Standing:
     """Lay the site file's own works out, and find the ground that is left alone."""
     inputs = suggestion.inputs
-    site = inputs.site
     with inputs.told():
-        climate = tree_climate(site, inputs.record, inputs.evaporation, inputs.ground.curve_number,
-                               inputs.hydrology.rule, inputs.rules)
-        own = place_works(site, inputs.terrain, inputs.ground, inputs.rules,
-                          inputs.runoff(site.rain.design.depth), climate)
+        own = works_laid_out(inputs)
         room = look_at(inputs, suggestion.asked, ()).room
     return Standing(tuple(own), np.asarray((room <= 0) & inputs.ground.inside))
 

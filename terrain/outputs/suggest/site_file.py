@@ -120,6 +120,8 @@ def _in_block(edits: Edits, key: Any, value: Any, gone: list[Any], head: list[st
     over = value.end_mark.index >= len(text)
     bounds = [*dashes[1:], len(lines) if over else value.end_mark.line]
     ends = [_end(lines, dash, bound, column) for dash, bound in zip(dashes, bounds, strict=True)]
+    last = max((dash for item, dash in zip(value.value, dashes, strict=True) if item not in gone),
+               default=-1)
     for item, dash, end in zip(value.value, dashes, ends, strict=True):
         if item not in gone:
             continue
@@ -128,14 +130,26 @@ def _in_block(edits: Edits, key: Any, value: Any, gone: list[Any], head: list[st
             first -= 1
         while first > key.end_mark.line + 1 and not lines[first - 1].strip():
             first -= 1
+        if dash < last and first < dash and not lines[first].strip() and (
+                lines[first - 1].lstrip().startswith("#")):
+            first += 1  # a comment that stands apart still does
         edits.replace(starts[first], starts[end], "")
     if head:
         at = starts[key.end_mark.line + 1]
-        edits.made[at] = _before(edits, at, _indented([*head, ""], column))
+        gap = [""] if _goes_on(edits, at) else []
+        edits.made[at] = _before(edits, at, _indented([*head, *gap], column))
     if works:
         at = starts[ends[-1]]
         said = _block([], works, column, at == len(text) and not text.endswith("\n"))
         edits.made[at] = _before(edits, at, said)
+
+
+def _goes_on(edits: Edits, at: int) -> bool:
+    """Whether a line that is no blank one follows a place, what is taken out there aside."""
+    after = edits.made.get(at, (at, ""))[0]
+    while after in edits.made and edits.made[after][0] > after:
+        after = edits.made[after][0]
+    return bool(edits.text[after:_next_line(edits.text, after)].strip())
 
 
 def _before(edits: Edits, at: int, said: str) -> tuple[int, str]:

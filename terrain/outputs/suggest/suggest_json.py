@@ -24,7 +24,8 @@ def suggest_object(suggestion: Suggestion) -> dict[str, Any]:
         "proposals": [_proposal(one, suggestion, unit, limit) for one in suggestion.proposals],
         "own_plan": None if own is None else {
             limit: own.cost, f"model_{unit}": own.model, f"bound_{unit}": own.bound,
-            f"real_{unit}": own.real, f"best_{unit}": own.best},
+            f"real_{unit}": own.real, f"best_{unit}": own.best,
+            "breaks": list(own.breaks)},
         f"step_{limit}": suggestion.step, "stopped": suggestion.stopped,
         "notes": list(suggestion.notes)}
 

@@ -8,6 +8,7 @@ from terrain.outputs.one_system import in_one
 from terrain.outputs.suggest.figures import (
     aim_words,
     cost_words,
+    ground_words,
     limit_words,
     reached_words,
 )
@@ -79,12 +80,14 @@ def own_line(suggestion: Suggestion, system: str) -> str:
     said = (f"The site file's own works, for {limit_words(own.cost, suggestion, system)}: "
             f"{suggestion.aim.what} {aim_words(own.real, suggestion, system)} by the runs of the "
             f"plan. By the model it is {aim_words(own.model, suggestion, system)}, ")
+    broken = (f" {named(own.breaks)} take{'s' if len(own.breaks) == 1 else ''} ground that the "
+              "rules of siting keep clear, which the search may not." if own.breaks else "")
     if own.best > own.model * (1 + 1e-6):
         return said + (f"and {aim_words(own.best, suggestion, system)} was found for the same "
                        "cost; nothing for that cost can pass "
-                       f"{aim_words(own.bound, suggestion, system)}.")
+                       f"{aim_words(own.bound, suggestion, system)}.{broken}")
     return said + ("and nothing better was found for that cost; nothing can pass "
-                   f"{aim_words(own.bound, suggestion, system)}.")
+                   f"{aim_words(own.bound, suggestion, system)}.{broken}")
 
 
 def more_line(one: Proposal, suggestion: Suggestion, system: str) -> str:
@@ -100,7 +103,7 @@ def why_lines(chosen: Chosen, suggestion: Suggestion, system: str) -> list[str]:
     """Why a work stands where it does, what drains to it, what it keeps."""
     when = "an average year" if suggestion.before.year_kept is not None else "the design storm"
     said = [*(in_one(line, system) for line in (*chosen.candidate.said, *chosen.why))]
-    said.append(f"{shown(chosen.ground, 'land', system)} drain to it before any other store; of "
+    said.append(f"{ground_words(chosen.ground, system)} drain to it before any other store; of "
                 f"{when} it keeps {shown(chosen.kept, 'volume', system)}.")
     if chosen.lost_without > 0:
         said.append(f"Without it the proposal loses "

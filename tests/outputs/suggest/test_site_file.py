@@ -300,6 +300,8 @@ def test_what_is_left_out_takes_its_own_comment_along(small_suggested, tmp_path,
     for comment in ("# mine: \"quoted\" — ünïcode", "# a name", "# before the works",
                     "# ---- a group of its own ----", "# Nothing below.", "# after"):
         assert comment in said
+    assert "# ---- a group of its own ----\n\n" in said
+    assert "\n\n\n" not in said
     assert f"leaves out: {', '.join(leaves_out)}." in said
     # A work that spilled to one that goes spills over the ground.
     stays = next((w for w in read.works if w.name == "two: 'x'"), None)

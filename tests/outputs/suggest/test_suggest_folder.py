@@ -170,6 +170,9 @@ def test_the_own_plan_beside_the_best(small_suggested):
     as_good = replace(small_suggested, own=OwnPlan(20.0, 350.0, 380.0, 340.0, 350.0))
     assert "nothing better was found" in words.own_line(as_good, "metric")
     assert words.own_line(replace(small_suggested, own=None), "metric") == ""
+    broken = replace(small_suggested, own=replace(small_suggested.own, breaks=("pond", "trees")))
+    assert "pond and trees take ground that the rules" in words.own_line(broken, "metric")
+    assert suggest_object(broken)["own_plan"]["breaks"] == ["pond", "trees"]
 
 
 def test_a_search_that_was_stopped_says_so(small_suggested):

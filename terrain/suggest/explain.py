@@ -1,0 +1,108 @@
+"""Why each work of a proposal is there, and why the best of the others are not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from terrain.suggest.front import Search
+from terrain.suggest.prepare import Prepared
+from terrain.suggest.real import Ran, Runner
+from terrain.suggest.suggestion import Chosen, Rejected
+from terrain.units import in_both
+
+#: So many of the best that are left out are told.
+TOLD = 6
+#: Of what it would keep alone, no more than this is left to it where others catch its water;
+#: common practice, no source.
+MOSTLY = 0.5
+
+
+def chosen_works(runner: Runner, ran: Ran, lost: dict[str, float]) -> tuple[Chosen, ...]:
+    """Every work of a layout, from the top of the land down.
+
+    Parameters
+    ----------
+    lost : dict of str to float
+        How much less of the aim is reached without each candidate.
+    """
+    costs, _ = runner.costs(ran)
+    design = runner.inputs.site.rain.design.name
+    found = []
+    for candidate in ran.candidates:
+        nodes = ran.nodes_of(candidate)
+        storm = [ran.storms[design].stores[i] for i in nodes]
+        if ran.year is not None:
+            kept = sum(ran.year.entries[i].captured for i in nodes)
+        else:
+            kept = sum(entry.captured for entry in storm)
+        ground = sum(ran.cascade.nodes[i].catchment.ground.area for i in nodes)
+        level = max(ran.placed[i].sill_level for i in nodes)
+        comes, holds = sum(e.inflow for e in storm), sum(e.captured for e in storm)
+        last = ran.cascade.nodes[nodes[-1]].spills_to
+        spill = ("what it spills leaves the site over the ground" if last is None else
+                 f"what it spills goes on to {ran.cascade.nodes[last].store.name}")
+        why = (*candidate.said,
+               f"{in_both(ground, 'land')} of ground drain to it before any other work; of "
+               f"{in_both(comes, 'volume')} that come in the {design} it keeps "
+               f"{in_both(holds, 'volume')}, and {spill}.")
+        found.append((level, Chosen(
+            candidate, tuple(ran.placed[i] for i in nodes), costs[candidate.name], ground, kept,
+            lost.get(candidate.name, 0.0), why)))
+    return tuple(one for _, one in sorted(found, key=lambda pair: (-pair[0],
+                                                                   pair[1].candidate.name)))
+
+
+def best_rejected(search: Search, prepared: Prepared, chosen: frozenset[int], price: float,
+                  refused: dict[str, str]) -> tuple[Rejected, ...]:
+    """The best candidates that a choice leaves out, each on ground of its own.
+
+    Parameters
+    ----------
+    chosen : frozenset of int
+        In the numbers of `search`.
+    price : float
+        What one more of the limit would bring: what costs more for what it brings is too dear.
+    refused : dict of str to str
+        Candidates that could not be laid out, and why.
+    """
+    model = search.model
+    aim = model.aim(chosen)
+    found: list[Rejected] = []
+    taken: set[int] = set()
+    for j in sorted(search.free, key=lambda j: (-search.alone[j], j)):
+        candidate = prepared.candidates[search.number[j]]
+        if len(found) == TOLD:
+            break
+        if j in chosen or j in taken or search.alone[j] <= 0:
+            continue
+        taken |= model.apart[j] | {j}
+        bars = sorted(model.apart[j] & chosen)
+        gain = model.aim((chosen - model.apart[j]) | {j}) - aim
+        found.append(Rejected(candidate, float(gain),
+                              refused.get(candidate.name)
+                              or _why_not(search, prepared, j, bars, gain, price)))
+    return tuple(found)
+
+
+def _why_not(search: Search, prepared: Prepared, j: int, bars: Sequence[int], gain: float,
+             price: float) -> str:
+    names = [prepared.candidates[search.number[i]].name for i in bars]
+    if names:
+        them = "they" if len(names) > 1 else "it"
+        return (f"Its ground is that of {_listed(names)}; in place of "
+                f"{'them' if len(names) > 1 else 'it'} the layout would reach "
+                + ("less." if gain <= 0 else f"a little more for more cost than {them} "
+                   + ("take." if len(names) > 1 else "takes.")))
+    if gain <= MOSTLY * search.alone[j]:
+        left = max(gain, 0.0) / search.alone[j]
+        return (f"Works above or below it take its water: of what it would bring alone "
+                f"{left:.0%} is left.")
+    cost = float(search.model.costs[search.axis][j])
+    if price > 0 and gain < price * cost:
+        return ("For its cost it brings less than what the next of the budget brings elsewhere: "
+                f"{gain / (price * cost):.0%} of it.")
+    return "It no longer fits the limits beside what is chosen."
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

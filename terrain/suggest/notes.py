@@ -1,0 +1,55 @@
+"""What a suggestion rests on, in whole sentences."""
+
+from __future__ import annotations
+
+from terrain.inputs.site_suggest import Suggest
+from terrain.suggest.look import Look
+from terrain.suggest.prepare import LAID_OUT, Prepared
+from terrain.suggest.rains import KINDS_OF_DAYS
+from terrain.suggest.suggestion import AimWords
+from terrain.units import in_both
+
+OF_AIM = {
+    "water in a year": f"In the model the year is {KINDS_OF_DAYS} kinds of days with as much "
+    "runoff each, and a work's room on each is that of its mornings of that kind when it stands "
+    "alone.",
+    "trees in a dry year": f"In the model the dry year, which one in five falls short of, is "
+    f"{KINDS_OF_DAYS} kinds of days; a tree gets by on the rules' share of its want.",
+    "water in a storm": "In the model a work's room is what it keeps of a storm far too large for "
+    "it, soaking included.",
+    "storm leaving": "The model counts water kept in the storm, for that is what can be added up; "
+    "layouts are then told apart by the flow that leaves in the run.",
+    "erosion": "Erosion is told as the work of running water: each m³ that is kept is spared the "
+    "fall from there to where it would leave the site.",
+}
+
+
+def notes_of(look: Look, asked: Suggest, aim: AimWords, whole: Prepared) -> list[str]:
+    """What all of it rests on."""
+    rules = look.inputs.rules
+    said = ["The bound is that of the model over all places looked at, with works that may be "
+            "built in part: no choice among them does better in it. Places that were not looked "
+            "at are outside it.", OF_AIM[aim.aim],
+            f"Prices of places are reckoned roughly and put right by kind, by {LAID_OUT} of each "
+            "laid out as the plan does; what a proposal costs is the plan's own reckoning of its "
+            "works, tanks and what stands left out."]
+    if asked.infiltration is not None:
+        said.append(f"Every new work is taken to soak in {in_both(asked.infiltration, 'rate')}, "
+                    "as the site file says under suggest; dig a hole test where each is to go.")
+    else:
+        said.append("New works soak in by the table rates of their soil groups, halved as nobody "
+                    "dug a hole test; where water would stand for more than "
+                    f"{rules['standing water']:g} h ({rules.source('standing water')}) none is "
+                    "proposed. A hole test, stated under suggest (infiltration:), may open more "
+                    "ground.")
+    deep = asked.water_at_bank or rules["embankment water"]
+    said.append(f"No bank holds water deeper than {in_both(deep, 'size')}"
+                + ("." if asked.water_at_bank else ", from which on the rules for dams apply "
+                   f"({rules.cited('embankment water')})."))
+    if whole.barred:
+        names = [whole.candidates[j].name for j in sorted(whole.barred)]
+        said.append("Works of your own on ground that the rules keep clear are weighed, not "
+                    "proposed: " + ", ".join(names) + ".")
+    if look.inputs.hydrology.loss_on_the_way:
+        said.append("The model leaves out what soaks in on the way; the runs count it.")
+    return said
