@@ -18,6 +18,9 @@ FloatArray = NDArray[np.float64]
 
 #: A programme that takes longer is given up. [s]
 LONGEST = 90.0
+#: Then works are built or not, and branches are looked at for so long, or until no more than this
+#: share is open. [s]
+BRANCHED, CLOSE = 8.0, 2e-3
 
 
 @dataclass(frozen=True)
@@ -49,7 +52,9 @@ class Bounds:
     axis: str
     others: Mapping[str, float]
     _solved: list[Solved] = field(default_factory=list)
+    _proven: dict[float, float] = field(default_factory=dict)
     _waiting: list[float] = field(default_factory=list)
+    _then: list[tuple[float, Programme]] = field(default_factory=list)
     _threads: list[threading.Thread] = field(default_factory=list)
 
     @cached_property
@@ -72,11 +77,18 @@ class Bounds:
                 limit = self._waiting.pop(0)
             except IndexError:
                 return
+            programme = Programme(self._eased, {self.axis: limit, **self.others}, False)
             try:
-                programme = Programme(self._eased, {self.axis: limit, **self.others}, False)
                 self._solved.append(Solved(limit, programme.in_part(LONGEST)))
             except ValueError:  # it took too long: the other bounds hold
                 continue
+            self._then.append((limit, programme))
+        while self._then:
+            try:
+                limit, programme = self._then.pop(0)
+            except IndexError:
+                return
+            self._proven[limit] = programme.solved(BRANCHED, CLOSE).bound
 
     def wait(self, seconds: float) -> bool:
         """Whether all are solved, after that long at most."""
@@ -86,7 +98,8 @@ class Bounds:
 
     def at(self, limit: float) -> float:
         """What no choice of that cost can pass, by all that is known so far."""
-        return min([self._everything, *(one.found.best + float(one.found.more[0])
+        more = [bound for at, bound in list(self._proven.items()) if at >= limit * (1 - 1e-9)]
+        return min([self._everything, *more, *(one.found.best + float(one.found.more[0])
                                         * (limit - one.limit) for one in list(self._solved))])
 
     def price(self, limit: float) -> float:
@@ -110,4 +123,4 @@ class Bounds:
         if model.trees is not None:
             return float(model.trees.sum())
         water = float(model.network.own.sum(0) @ model.days)
-        return water * float(model.worth.max(initial=0.0))
+        return water * float(model.worth.max(initial=0.0)) + float(model.gift.sum())

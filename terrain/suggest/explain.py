@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from terrain.suggest.front import Search
+from terrain.suggest.front import Layout, Search
 from terrain.suggest.prepare import Prepared
 from terrain.suggest.real import Ran, Runner
 from terrain.suggest.suggestion import Chosen, Rejected
@@ -52,20 +52,18 @@ def chosen_works(runner: Runner, ran: Ran, lost: dict[str, float]) -> tuple[Chos
                                                                    pair[1].candidate.name)))
 
 
-def best_rejected(search: Search, prepared: Prepared, chosen: frozenset[int], price: float,
-                  refused: dict[str, str]) -> tuple[Rejected, ...]:
+def best_rejected(search: Search, prepared: Prepared, one: Layout, refused: dict[str, str]
+                  ) -> tuple[Rejected, ...]:
     """The best candidates that a choice leaves out, each on ground of its own.
 
     Parameters
     ----------
-    chosen : frozenset of int
+    one : Layout
         In the numbers of `search`.
-    price : float
-        What one more of the limit would bring: what costs more for what it brings is too dear.
     refused : dict of str to str
         Candidates that could not be laid out, and why.
     """
-    model = search.model
+    model, chosen = search.model, one.chosen
     aim = model.aim(chosen)
     found: list[Rejected] = []
     taken: set[int] = set()
@@ -80,27 +78,33 @@ def best_rejected(search: Search, prepared: Prepared, chosen: frozenset[int], pr
         gain = model.aim((chosen - model.apart[j]) | {j}) - aim
         found.append(Rejected(candidate, float(gain),
                               refused.get(candidate.name)
-                              or _why_not(search, prepared, j, bars, gain, price)))
+                              or _why_not(search, prepared, j, bars, gain, one.limit,
+                                          one.price)))
     return tuple(found)
 
 
 def _why_not(search: Search, prepared: Prepared, j: int, bars: Sequence[int], gain: float,
-             price: float) -> str:
+             limit: float, price: float) -> str:
+    costs = search.model.costs[search.axis]
+    if costs[j] > limit:
+        return "It alone costs more than this layout may."
     names = [prepared.candidates[search.number[i]].name for i in bars]
+    more = float(costs[j]) - float(sum(costs[i] for i in bars))
+    worth = gain / (price * more) if price > 0 and more > 0 else None
     if names:
-        them = "they" if len(names) > 1 else "it"
-        return (f"Its ground is that of {_listed(names)}; in place of "
-                f"{'them' if len(names) > 1 else 'it'} the layout would reach "
-                + ("less." if gain <= 0 else f"a little more for more cost than {them} "
-                   + ("take." if len(names) > 1 else "takes.")))
+        place = (f"Its ground is that of {_listed(names)}; in place of "
+                 f"{'them' if len(names) > 1 else 'it'} the layout would reach ")
+        return place + ("less." if gain <= 0 else "more, and cost more than the limit leaves."
+                        if worth is None or worth >= 1 else
+                        f"more, but for what it costs more only {worth:.0%} of what the next of "
+                        "the limit may bring elsewhere.")
     if gain <= MOSTLY * search.alone[j]:
         left = max(gain, 0.0) / search.alone[j]
         return (f"Works above or below it take its water: of what it would bring alone "
                 f"{left:.0%} is left.")
-    cost = float(search.model.costs[search.axis][j])
-    if price > 0 and gain < price * cost:
-        return ("For its cost it brings less than what the next of the budget brings elsewhere: "
-                f"{gain / (price * cost):.0%} of it.")
+    if worth is not None and worth < 1:
+        return (f"For its cost it brings {worth:.0%} of what the next of the limit may bring "
+                "elsewhere.")
     return "It no longer fits the limits beside what is chosen."
 
 

@@ -27,6 +27,9 @@ LEFT, FOR_LEFT = 150, 8.0
 POOL = 350
 #: Times that a choice is shaken, and the works that are then left out.
 SHAKES, SHAKEN = 12, 3
+#: Of so many of the largest candidates each is tried as the first of a choice, and the best so many
+#: of these choices are bettered.
+LARGE, BEGUN = 12, 3
 #: With nothing said, as much may be spent as brings this share of all that could be had.
 ENOUGH = 0.8
 
@@ -145,7 +148,18 @@ class Search:
             if whole.chosen is not None:
                 self._proven[limit] = whole.bound
                 now = whole.chosen - self.model.stands
-        return self._searched([now, self._grown(limit)], limit)
+        return self._searched([now, self._grown(limit), *self._about_large(limit)], limit)
+
+    def _about_large(self, limit: float) -> list[frozenset[int]]:
+        """Choices grown about one of the candidates that bring the most alone, the best few."""
+        large: list[int] = []
+        for j in np.argsort(-self.alone, kind="stable").tolist():
+            if len(large) == LARGE:
+                break
+            if self.model.costs[self.axis][j] <= limit and self.model.apart[j].isdisjoint(large):
+                large.append(j)
+        found = [grown(self.model, self._limits(limit), [j, *self.order.tolist()]) for j in large]
+        return sorted(found, key=lambda one: (-self.model.aim(one), sorted(one)))[:BEGUN]
 
     def _searched(self, begins: Sequence[frozenset[int]], limit: float) -> frozenset[int]:
         """The best choice met from several to begin with, each shaken a few times."""

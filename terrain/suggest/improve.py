@@ -118,11 +118,11 @@ class _Changes:
 
 @kernel
 def _try_each(built, barred, stands, apart, costs, most, start, who, onward, own, spill, room,
-              days, worth, trees, thirst, found):
+              days, worth, gift, trees, thirst, found):
     """The aim with each candidate that may come in; returned is that without any."""
     count = built.size
     tried = np.empty(count, np.bool_)
-    now = aim_of(built, start, who, onward, own, spill, room, days, worth, trees, thirst)
+    now = aim_of(built, start, who, onward, own, spill, room, days, worth, gift, trees, thirst)
     for j in range(count):
         if built[j] or j == barred:
             continue
@@ -142,8 +142,8 @@ def _try_each(built, barred, stands, apart, costs, most, start, who, onward, own
             if cost > most[limit]:
                 bars = True
         if not bars:
-            found[j] = aim_of(tried, start, who, onward, own, spill, room, days, worth, trees,
-                              thirst)
+            found[j] = aim_of(tried, start, who, onward, own, spill, room, days, worth, gift,
+                              trees, thirst)
     return now
 
 

@@ -33,6 +33,8 @@ class Model:
     days : float64, shape (kinds,)
     worth : float64, shape (candidates,)
         Of each m3 that it keeps.
+    gift : float64, shape (candidates,)
+        What each reaches of the aim by being built: rain on its own water.
     costs : mapping of str to float64, shape (candidates,)
         By what is limited.
     clashes : tuple of tuple of int
@@ -49,6 +51,7 @@ class Model:
     room: FloatArray
     days: FloatArray
     worth: FloatArray
+    gift: FloatArray
     costs: Mapping[str, FloatArray]
     clashes: tuple[tuple[int, ...], ...]
     stands: frozenset[int] = frozenset()
@@ -79,7 +82,7 @@ class Model:
         network = restricted(self.network, subset)
         some = list(subset)
         groups = {tuple(number[j] for j in clash if j in number) for clash in self.clashes}
-        return Model(network, self.room[some], self.days, self.worth[some],
+        return Model(network, self.room[some], self.days, self.worth[some], self.gift[some],
                      {name: cost[some] for name, cost in self.costs.items()},
                      tuple(sorted(group for group in groups if len(group) > 1)),
                      frozenset(number[j] for j in self.stands),
@@ -111,7 +114,7 @@ class Model:
         none = np.zeros(0)
         return (start, who, self.network.next, np.ascontiguousarray(self.network.own),
                 self.network.spill, np.ascontiguousarray(self.room), self.days, self.worth,
-                np.zeros(0, np.int64) if self.trees is None else self.trees,
+                self.gift, np.zeros(0, np.int64) if self.trees is None else self.trees,
                 none if self.thirst is None else self.thirst)
 
     def outcome(self, chosen: Collection[int]) -> Outcome:
@@ -128,11 +131,11 @@ class Model:
             Its aim is -inf where spills run in a circle.
         """
         built = self._built(chosen)
-        start, who, onward, own, spill, room, days, worth, trees, thirst = self.arrays
+        start, who, onward, own, spill, room, days, worth, gift, trees, thirst = self.arrays
         listed, _, comes, to = _laid(built, start, who, onward, own, spill)
         kept = np.zeros_like(comes)
         done = _pass_on(to, listed, room, comes, kept)
-        aim = _reached(listed, kept, days, worth, trees, thirst) if done else -np.inf
+        aim = _reached(listed, kept, days, worth, gift, trees, thirst) if done else -np.inf
         return Outcome(tuple(listed.tolist()), kept, comes, to, aim)
 
     def _built(self, chosen: Collection[int]) -> NDArray[np.bool_]:
@@ -168,13 +171,13 @@ class Outcome:
 
 
 @kernel
-def aim_of(built, start, who, onward, own, spill, room, days, worth, trees, thirst):
+def aim_of(built, start, who, onward, own, spill, room, days, worth, gift, trees, thirst):
     """What is aimed at, of what is built; -inf where spills run in a circle."""
     listed, _, comes, to = _laid(built, start, who, onward, own, spill)
     kept = np.zeros(comes.shape)
     if not _pass_on(to, listed, room, comes, kept):
         return -np.inf
-    return _reached(listed, kept, days, worth, trees, thirst)
+    return _reached(listed, kept, days, worth, gift, trees, thirst)
 
 
 @kernel
@@ -245,7 +248,7 @@ def _pass_on(to, listed, room, comes, kept):
 
 
 @kernel
-def _reached(listed, kept, days, worth, trees, thirst):
+def _reached(listed, kept, days, worth, gift, trees, thirst):
     """What is aimed at: water by its worth, or trees that get what they need."""
     aim = 0.0
     for i in range(listed.size):
@@ -253,7 +256,7 @@ def _reached(listed, kept, days, worth, trees, thirst):
         for k in range(days.size):
             water += kept[i, k] * days[k]
         if trees.size == 0:
-            aim += water * worth[listed[i]]
+            aim += water * worth[listed[i]] + gift[listed[i]]
         elif trees[listed[i]] > 0:
             aim += min(water / thirst[listed[i]], float(trees[listed[i]]))
     return aim

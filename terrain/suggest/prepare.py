@@ -173,8 +173,8 @@ def prepared(look: Look, candidates: Sequence[Candidate], stands: Sequence[Candi
     every = (*candidates, *stands)
     ground = network_of(crossings(every, inputs.terrain.direction, _areas(look, rains.numbers)))
     alone = _alone(ground, len(every))
-    room = np.array([rains.room(c.storage, c.water_area, c.soak, alone[j])
-                     for j, c in enumerate(every)]).reshape(len(every), rains.days.size)
+    rooms = [rains.room(c.storage, c.water_area, c.soak, alone[j]) for j, c in enumerate(every)]
+    room = np.array([one for one, _ in rooms]).reshape(len(every), rains.days.size)
     network = replace(ground, own=ground.own @ rains.depths.T / 1000)
     number = {c.name: j for j, c in enumerate(every)}
     costs = {name: np.array([c.cost.of(name) for c in every])
@@ -184,7 +184,9 @@ def prepared(look: Look, candidates: Sequence[Candidate], stands: Sequence[Candi
     if aim == "trees in a dry year":
         trees = np.array([c.trees for c in every], np.int64)
         thirst = np.array([_thirst(look, c, rains) for c in every])
-    model = Model(network, room, rains.days, _worth(look, every, aim), costs,
+    worth = _worth(look, every, aim)
+    gift = worth * np.array([rain for _, rain in rooms])
+    model = Model(network, room, rains.days, worth, gift, costs,
                   clashes(every, inputs.dem), frozenset(range(len(candidates), len(every))),
                   trees, thirst)
     return Prepared(tuple(every), model, rains,

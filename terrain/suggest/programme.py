@@ -152,6 +152,7 @@ class Programme:
         self.upper[kept:spilt] = np.minimum(room, inflow)
         self.upper[spilt:spilt + self.count] = inflow
         if model.trees is None:
+            self.worth[:self.count] = model.gift
             self.worth[kept:spilt] = model.worth * model.days[kind]
         if self.whole:  # what passes a node passes nothing that is built there
             for v, crossing in enumerate(network.crossing):

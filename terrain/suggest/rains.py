@@ -49,6 +49,8 @@ class Rains:
         Month, 0 to 11, and evaporation of open water. [mm]
     within : float64, shape (days of the record,)
         Weight of each day in the time that is looked at.
+    falls : float64, shape (days of the record,) or (steps,)
+        Rain of each day, or of each step of the storm. [mm]
     storm : float64, shape (steps,)
         Share of a storm's runoff that comes in each step; empty otherwise.
     step : float
@@ -63,11 +65,14 @@ class Rains:
     months: NDArray[np.int64]
     evaporation: FloatArray
     within: FloatArray
+    falls: FloatArray
     storm: FloatArray
     step: float
 
-    def room(self, storage: float, water_area: float, soak: float, areas: FloatArray) -> FloatArray:
-        """What a store can keep of one day of each kind, or of the storm. [m3]
+    def room(self, storage: float, water_area: float, soak: float, areas: FloatArray
+             ) -> tuple[FloatArray, float]:
+        """What a store can keep of the runoff of one day of each kind, or of the storm, shape
+        (kinds,); and what it keeps in all that time of the rain on its own water. [m3]
 
         Parameters
         ----------
@@ -89,13 +94,19 @@ class Rains:
         if self.storm.size:
             comes = float(self.depths[0] @ areas) / 1000
             found = route(max(comes, FLOODED * storage) * self.storm, store, self.step)
-            return np.array([found.held + found.soaked])
+            kept = [part.held + part.soaked for part in (
+                route(comes * self.storm + rain * water_area / 1000, store, self.step)
+                for rain in (self.falls, np.zeros(self.falls.size)))]
+            return np.array([found.held + found.soaked]), kept[0] - kept[1]
         comes = self.made @ areas / 1000
-        alone, fed = (self._mean(times * comes - live(store, times * comes, self.months,
-                                                      self.evaporation).spilled)
-                      for times in (1.0, FED))
+        alone, fed = (self._mean(series - live(store, series, self.months,
+                                               self.evaporation).spilled)
+                      for series in (comes, FED * comes))
         came = self._mean(comes)
-        return np.where(came - alone > HARDLY * came, alone, fed)
+        rain = self.falls * water_area / 1000
+        wet, dry = (float((series - live(store, series, self.months, self.evaporation).spilled)
+                          @ self.within) for series in (comes + rain, comes))
+        return np.where(came - alone > HARDLY * came, alone, fed), wet - dry
 
     def _mean(self, series: FloatArray) -> FloatArray:
         """The mean of a daily series over the days of each kind."""
@@ -119,7 +130,7 @@ def storm_rains(inputs: Inputs, name: str) -> Rains:
     none = np.zeros(0)
     return Rains(numbers, np.asarray(rule.runoff(storm.depth, numbers))[None, :], np.ones(1),
                  np.zeros(0, np.int64), np.zeros((0, numbers.size)), np.zeros(0, np.int64), none,
-                 none, comes / comes.sum(), step * 3600)
+                 none, np.diff(falls, prepend=0.0), comes / comes.sum(), step * 3600)
 
 
 def year_rains(inputs: Inputs, run: SeasonRun, dry: bool = False) -> Rains:
@@ -157,7 +168,7 @@ def year_rains(inputs: Inputs, run: SeasonRun, dry: bool = False) -> Rains:
     return Rains(numbers, depths, days, kind, made,
                  np.asarray(run.days.month, np.int64) - 1,
                  OPEN_WATER_FACTOR * (np.zeros(comes.size) if reference is None else reference),
-                 weights, np.zeros(0), 1.0)
+                 weights, run.rain_mm, np.zeros(0), 1.0)
 
 
 def _dry_year(inputs: Inputs, run: SeasonRun) -> FloatArray:

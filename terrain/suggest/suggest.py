@@ -198,7 +198,7 @@ class _Job:
 
     def _real(self, one: Layout) -> tuple[Layout, Ran]:
         """The best by the plan's runs of the choices met for a limit."""
-        model, limits = self.search.model, {self.axis: one.limit}
+        model = self.search.model
         met = [one.chosen, *sorted(
             (c for c, aim in self.search.met.items() if c != one.chosen
              and model.cost(c, self.axis) <= one.limit * (1 + 1e-9) and aim >= 0.9 * one.aim),
@@ -218,8 +218,23 @@ class _Job:
                 best = reached, replace(one, chosen=kept, aim=model.aim(kept),
                                         cost=model.cost(kept, self.axis)), ran
         assert best is not None
-        assert limits
-        return best[1], best[2]
+        return self._within(best[1], best[2])
+
+    def _within(self, one: Layout, ran: Ran) -> tuple[Layout, Ran]:
+        """A layout without as many of its works as the plan's own prices put it over the limits:
+        those go first that bring the least for their cost."""
+        while len(ran.candidates) > 1 and not self.stopped():
+            _, whole = self.runner.costs(ran)
+            if all(whole.of(name) <= most for name, most in self.given.items()):
+                break
+            model = self.search.model
+            aim = model.aim(one.chosen)
+            worth = {j: (aim - model.aim(one.chosen - {j}))
+                     / max(float(model.costs[self.axis][j]), 1e-9) for j in sorted(one.chosen)}
+            kept = one.chosen - {min(worth, key=lambda j: worth[j])}
+            ran = self.runner.run(self._names(kept))
+            one = replace(one, chosen=kept, aim=model.aim(kept), cost=model.cost(kept, self.axis))
+        return one, ran
 
     def _useful(self, ran: Ran, kept: frozenset[int]) -> tuple[Ran, frozenset[int]]:
         """A layout without works that keep nothing when it is run."""
@@ -282,13 +297,11 @@ class _Job:
             lost[candidate.name] = reached - self._aim(without)
         model = self.search.model
         _, whole = self.runner.costs(ran)
-        names = {c.name for c in ran.candidates}
-        rejected = best_rejected(self.search, self.whole, one.chosen, one.price, self.refused)
+        rejected = best_rejected(self.search, self.whole, one, self.refused)
         stays = tuple(dict.fromkeys(p.work.name for p in self.standing.stands))
         weighed = [work.name for c in self.whole.candidates if c.kind == "own"
                    for work in c.works if work.name not in stays]
         kept = tuple(work.name for c in ran.candidates if c.kind == "own" for work in c.works)
-        assert names is not None
         return Proposal(
             name, chosen_works(self.runner, ran, lost), (*stays, *kept),
             tuple(work for work in weighed if work not in kept), WEIGHTS.get(
@@ -311,11 +324,9 @@ class _Job:
             return None
         model = self.whole.model
         cost = model.cost(own, self.axis)
-        limits = {self.axis: cost}
         self.progress("Weighing your own plan against the best of its cost")
         best = self.search.best_for(cost)
         scale = WEIGHTS.get(self.aim.aim, 1.0)
-        assert limits
         return OwnPlan(cost + fixed, scale * model.aim(own), scale * max(
             self.search.bound_at(cost), self.search.model.aim(best)),
             self._aim(self.own_run), scale * self.search.model.aim(best),

@@ -178,7 +178,7 @@ def _said(suggestion: Suggestion, proposal: Proposal, system: str) -> list[str]:
 
 def _works(column: Column, on: ProposalMap, suggestion: Suggestion, proposal: Proposal,
            above: float) -> None:
-    """New works with what they hold, drain and take, as many as find room."""
+    """Works to build with what they hold, drain and take, as many as find room."""
     step, head = sy.SMALL_SIZE * 1.5, 13 + 20 + sy.SMALL_SIZE * 1.5
     rows = list(proposal.works)
     room = int((column.room - above - head - 8) / step)
@@ -186,7 +186,7 @@ def _works(column: Column, on: ProposalMap, suggestion: Suggestion, proposal: Pr
         return
     system, wide = on.system, column.width
     column.skip(13)
-    column.text("New works", sy.HEAD_SIZE, weight="bold")
+    column.text("Works to build", sy.HEAD_SIZE, weight="bold")
     column.skip(2)
     at = (wide - 122, wide - 62, wide)
     column.row([(at[0], "right", "holds"), (at[1], "right", "drains"), (at[2], "right", "takes")],
