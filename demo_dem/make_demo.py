@@ -940,6 +940,12 @@ money:
     well: [2.5, 4]
     utility: [6, 9]
 
+# For `levelsill suggest`: what a layout is to do best, and what it may cost.
+suggest:
+  aim: water in a year
+  budget: 60000
+  infiltration: 12 mm/h            # what the hole tests on the slope took in
+
 # What is to be dug, built or set up, from the top of the land down.
 works:
 

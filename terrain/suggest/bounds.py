@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -16,19 +16,27 @@ from terrain.surface.kernels import cores
 
 FloatArray = NDArray[np.float64]
 
-#: A programme that takes longer is given up. [s]
+#: A programme that takes longer is given up: the other bounds hold. [s]
 LONGEST = 90.0
-#: Then works are built or not, and branches are looked at for so long, or until no more than this
-#: share is open. [s]
-BRANCHED, CLOSE = 8.0, 2e-3
+#: Works count as too dear that pass a limit by more than this share of it.
+ROUNDING = 1e-6
 
 
 @dataclass(frozen=True)
 class Solved:
-    """The programme at one limit: what it may cost, and what was found."""
+    """The programme at one limit: what it may cost, and what was found.
+
+    Attributes
+    ----------
+    limit : float
+    found : InPart
+    without : InPart
+        Without works that alone pass the limit.
+    """
 
     limit: float
     found: InPart
+    without: InPart
 
 
 @dataclass
@@ -37,7 +45,8 @@ class Bounds:
 
     The programme is solved on threads of its own, as the solver frees the lock.  What it is worth
     to have more of a limit never rises with it, so a bound at one limit holds, with its price, for
-    every other (duality).
+    every other (duality).  A bound without works that are too dear for a limit holds for lower ones
+    too.
 
     Attributes
     ----------
@@ -52,43 +61,59 @@ class Bounds:
     axis: str
     others: Mapping[str, float]
     _solved: list[Solved] = field(default_factory=list)
-    _proven: dict[float, float] = field(default_factory=dict)
+    _tight: dict[float, float] = field(default_factory=dict)
     _waiting: list[float] = field(default_factory=list)
-    _then: list[tuple[float, Programme]] = field(default_factory=list)
     _threads: list[threading.Thread] = field(default_factory=list)
 
-    @cached_property
-    def _eased(self) -> Model:
-        """What is solved in the model's place."""
-        return self.model.eased()
-
     def begin(self, limits: Sequence[float]) -> None:
-        """Begin to solve at these limits, the first of them first."""
+        """Begin to solve the eased model at these limits, the first of them first."""
+        eased = self._eased
+
+        def solve(limit: float) -> None:
+            programme = Programme(eased, {self.axis: limit, **self.others}, False)
+            found = programme.in_part(seconds=LONGEST)
+            self._solved.append(Solved(limit, found, programme.in_part(self._dear(limit),
+                                                                       LONGEST)))
+        self._start(solve, limits)
+
+    def tighten(self, limits: Sequence[float]) -> None:
+        """Begin to solve it with every kind of rain apart, which takes longer and tells more."""
+        apart = self._apart
+
+        def solve(limit: float) -> None:
+            programme = Programme(apart, {self.axis: limit, **self.others}, False)
+            self._tight[limit] = programme.in_part(self._dear(limit), LONGEST).best
+        self._start(solve, limits)
+
+    def _start(self, solve: Callable[[float], None], limits: Sequence[float]) -> None:
         self._waiting = list(limits)
-        assert self._eased is not None  # before the threads ask for it
-        self._threads = [threading.Thread(target=self._work, daemon=True)
+
+        def work() -> None:
+            while True:
+                try:
+                    solve(self._waiting.pop(0))
+                except IndexError:
+                    return
+                except ValueError:  # it took too long
+                    continue
+        self._threads = [threading.Thread(target=work, daemon=True)
                          for _ in range(min(cores(), len(limits)))]
         for thread in self._threads:
             thread.start()
 
-    def _work(self) -> None:
-        while self._waiting:
-            try:
-                limit = self._waiting.pop(0)
-            except IndexError:
-                return
-            programme = Programme(self._eased, {self.axis: limit, **self.others}, False)
-            try:
-                self._solved.append(Solved(limit, programme.in_part(LONGEST)))
-            except ValueError:  # it took too long: the other bounds hold
-                continue
-            self._then.append((limit, programme))
-        while self._then:
-            try:
-                limit, programme = self._then.pop(0)
-            except IndexError:
-                return
-            self._proven[limit] = programme.solved(BRANCHED, CLOSE).bound
+    @cached_property
+    def _eased(self) -> Model:
+        return self.model.eased()
+
+    @cached_property
+    def _apart(self) -> Model:
+        return self.model.lowest()
+
+    def _dear(self, limit: float) -> dict[int, bool]:
+        """Candidates that alone pass a limit."""
+        costs = self.model.costs[self.axis]
+        return {int(j): False for j in np.flatnonzero(costs > limit * (1 + ROUNDING))
+                if j not in self.model.stands}
 
     def wait(self, seconds: float) -> bool:
         """Whether all are solved, after that long at most."""
@@ -98,22 +123,20 @@ class Bounds:
 
     def at(self, limit: float) -> float:
         """What no choice of that cost can pass, by all that is known so far."""
-        more = [bound for at, bound in list(self._proven.items()) if at >= limit * (1 - 1e-9)]
-        return min([self._everything, *more, *(one.found.best + float(one.found.more[0])
-                                        * (limit - one.limit) for one in list(self._solved))])
+        known = list(self._solved)
+        least = [bound for at, bound in list(self._tight.items()) if at >= limit * (1 - 1e-9)]
+        least += [one.without.best for one in known if one.limit >= limit * (1 - 1e-9)]
+        least += [one.found.best + float(one.found.more[0]) * (limit - one.limit) for one in known]
+        return min([self._everything, *least])
 
     def price(self, limit: float) -> float:
         """What one more of the limit would bring there at most; 0 where nothing is known yet."""
-        known = list(self._solved)
-        if not known:
-            return 0.0
-        tightest = min(known, key=lambda one: one.found.best + float(one.found.more[0])
-                       * (limit - one.limit))
-        return float(tightest.found.more[0])
+        near = self.nearest(limit)
+        return 0.0 if near is None else float(near.without.more[0])
 
     def nearest(self, limit: float) -> Solved | None:
         """The programme solved at the limit nearest to one."""
-        known = list(self._solved)
+        known = sorted(self._solved, key=lambda one: one.limit)
         return min(known, key=lambda one: abs(one.limit - limit)) if known else None
 
     @property

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
-from shapely import Polygon, intersects_xy
+from shapely import Polygon
 
-from terrain.inputs.site_keep_clear import DEEP
 from terrain.inputs.site_works import Basin
 from terrain.plan.earth.cost import loose_per_bank
 from terrain.suggest.candidate import Candidate
+from terrain.suggest.cells import arriving, is_open, known, onward_of, spill_below, touched
+from terrain.suggest.floors import WELL_WITHIN, near_rock, soaked_depth
 from terrain.suggest.look import Look
-from terrain.suggest.wall_places import below, cells_touched, depth_of_soaking
+from terrain.suggest.naming import named
+from terrain.suggest.spread import spread
 from terrain.surface.accumulation import accumulate
-from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
 from terrain.units import in_both
 
 FloatArray = NDArray[np.float64]
@@ -122,20 +123,19 @@ def dug_places(look: Look, most: int) -> list[Candidate]:
     "standing water"; where the ground takes in too little for that, a pond deeper than "fish
     depth" is dug.
     """
-    passing = accumulate(look.inputs.terrain.direction, look.design_runoff)
+    direction = look.inputs.terrain.direction
+    passing, onward = accumulate(direction, look.design_runoff), onward_of(direction)
     found = [dug for site in _sites(look, passing, most // EACH + SPARE)
-             for dug in _dug_at(look, site, passing)]
+             for dug in _dug_at(look, site, passing, onward)]
     chosen: list[tuple[_Dug, Candidate]] = []
-    for dug in _spread(found):
+    for dug in spread(found, lambda dug: dug.worth, lambda dug: dug.site.cell):
         if len(chosen) >= most:
             break
-        made = _candidate(look, dug, f"dug basin {len(chosen) + 1}")
+        made = _candidate(look, dug)
         if made is not None:
             chosen.append((dug, made))
     chosen.sort(key=lambda pair: -pair[0].worth)
-    return [replace(made, name=f"dug basin {i}",
-                    works=(made.works[0].model_copy(update={"name": f"dug basin {i}"}),))
-            for i, (_, made) in enumerate(chosen, 1)]
+    return named(look, "dug basin", [made for _, made in chosen])
 
 
 def _sites(look: Look, passing: FloatArray, most: int) -> list[_Site]:
@@ -177,9 +177,9 @@ def _site(look: Look, at: FloatArray, cell: tuple[int, int]) -> _Site | None:
     return _Site(at, down, fall, cell)
 
 
-def _dug_at(look: Look, site: _Site, passing: FloatArray) -> list[_Dug]:
+def _dug_at(look: Look, site: _Site, passing: FloatArray, onward: IntArray) -> list[_Dug]:
     """Basins of each size at a place."""
-    soaked = depth_of_soaking(look, look.soaks(np.array([site.cell])).rate)
+    soaked = soaked_depth(look, look.soaks(np.array([site.cell])).rate, WELL_WITHIN)
     pond = soaked < SHALLOWEST
     found = []
     for area in AREAS:
@@ -187,7 +187,7 @@ def _dug_at(look: Look, site: _Site, passing: FloatArray) -> list[_Dug]:
         fits = (wide - FLOOR) / (2 * BATTER)
         depths = _pond_depths(look, fits) if pond else _depths(min(fits, soaked, DEEPEST))
         if depths:
-            found += _read(look, site, passing, wide, depths, pond)
+            found += _read(look, site, passing, onward, wide, depths, pond)
     return found
 
 
@@ -203,8 +203,8 @@ def _pond_depths(look: Look, fits: float) -> list[float]:
     return [round(depth, 2)] if depth <= fits else []
 
 
-def _read(look: Look, site: _Site, passing: FloatArray, wide: float, depths: Sequence[float],
-          pond: bool) -> list[_Dug]:
+def _read(look: Look, site: _Site, passing: FloatArray, onward: IntArray, wide: float,
+          depths: Sequence[float], pond: bool) -> list[_Dug]:
     """Basins of one size at a place, one for each depth; none where its sides find no ground."""
     dem, long = look.inputs.dem, LONG * wide
     along = np.array([site.down[1], -site.down[0]])
@@ -235,7 +235,10 @@ def _read(look: Look, site: _Site, passing: FloatArray, wide: float, depths: Seq
               float(v[opened].min()) - STEP, float(v[opened].max()) + STEP)
     above = float(np.maximum(over[opened], 0.0).sum()) * STEP**2
     inside = apart < 0
-    comes = _comes(look, passing, site.at + u[inside, None] * along + v[inside, None] * site.down)
+    within = site.at + u[inside, None] * along + v[inside, None] * site.down
+    row, column = dem.row_column(*within.T)
+    covered = np.divmod(np.unique(row * dem.shape[1] + column), dem.shape[1])
+    comes = arriving(passing, onward, np.stack(covered, 1))
     found = []
     for depth in depths:
         bed = level + np.maximum(apart / BATTER, -depth)
@@ -278,51 +281,25 @@ def _rim(a: float, b: float, step: float) -> FloatArray:
     return np.concatenate(sides)
 
 
-def _comes(look: Look, passing: FloatArray, spots: FloatArray) -> float:
-    """Runoff that comes to the cells under places: what leaves them again, were they not dug.
-    [m3]"""
-    direction = look.inputs.terrain.direction
-    columns = direction.shape[1]
-    row, column = look.inputs.dem.row_column(*spots.T)
-    cells = np.unique(row * columns + column)
-    row, column = np.divmod(cells, columns)
-    way = direction[row, column]
-    goes = np.where(way < 8, cells + ROW_STEP[way % 8] * columns + COLUMN_STEP[way % 8], -1)
-    return float(np.nansum(passing[row, column][~np.isin(goes, cells)]))
-
-
-def _spread(found: Sequence[_Dug]) -> list[_Dug]:
-    """The best of each place by falling worth, then the second best of each, and so on."""
-    order = sorted(range(len(found)), key=lambda i: (-found[i].worth, i))
-    seen: dict[tuple[int, int], int] = {}
-    ranked: list[tuple[int, int, int]] = []
-    for i in order:
-        here = found[i].site.cell
-        seen[here] = seen.get(here, 0) + 1
-        ranked.append((seen[here], len(ranked), i))
-    return [found[i] for _, _, i in sorted(ranked)]
-
-
-def _candidate(look: Look, dug: _Dug, name: str) -> Candidate | None:
+def _candidate(look: Look, dug: _Dug) -> Candidate | None:
     """A dug basin as a candidate; None where its earth would come on shut ground or near rock."""
     dem, rules = look.inputs.dem, look.inputs.rules
     rim = Polygon(dug.rim)
     body = Polygon(dug.oblong(dug.extent)).union(rim)
-    under = cells_touched(dem, body)
-    if not (look.room[under[:, 0], under[:, 1]] > 0).all():
+    if not is_open(dem, look.room, body):
         return None
-    cells = cells_touched(dem, rim)
-    cells = cells[np.isfinite(dem.heights[cells[:, 0], cells[:, 1]])]
-    if look.channel[cells[:, 0], cells[:, 1]].any() or _near_rock(look, dug, under):
+    cells = known(dem, touched(dem, rim))
+    if look.channel[cells[:, 0], cells[:, 1]].any() or (
+            near_rock(look, body, float(dem.height_at(*dug.low)) - dug.depth)):
         return None
     soaks = look.soaks(cells)
-    if dug.depth > depth_of_soaking(look, soaks.rate) and not dug.pond:
+    if dug.depth > soaked_depth(look, soaks.rate, WELL_WITHIN) and not dug.pond:
         return None
     row, column = (int(i) for i in dem.row_column(*dug.low))
-    spill = below(look, (row, column), cells)
+    spill = spill_below(look, (row, column), cells)
     if spill is None:
         return None
-    entry = {"name": name, "kind": "basin", "depth": dug.depth, "batter": BATTER,
+    entry = {"name": "dug basin", "kind": "basin", "depth": dug.depth, "batter": BATTER,
              "dug": [look.stated(*corner) for corner in dug.rim]}
     if look.asked.infiltration is not None:
         entry["infiltration"] = look.asked.infiltration
@@ -331,25 +308,8 @@ def _candidate(look: Look, dug: _Dug, name: str) -> Candidate | None:
     soil = look.soil_of(cells)
     cost = look.cost(dug.cut, 0.0, soil, min(rules["topsoil depth"] * dug.opened, dug.cut),
                      seeded=dug.cut * loose_per_bank(soil, rules) / rules["spoil thickness"])
-    return Candidate(name, "dug basin", (Basin.model_validate(entry),), cells, spill, body,
+    return Candidate("dug basin", "dug basin", (Basin.model_validate(entry),), cells, spill, body,
                      dug.storage, rim.area, soaks.rate, cost, said=_said(look, dug))
-
-
-def _near_rock(look: Look, dug: _Dug, under: IntArray) -> bool:
-    """Whether rock or wet ground lies too close below the level of a floor, under all that a basin
-    opens: so the plan looks at it."""
-    dem, rules = look.inputs.dem, look.inputs.rules
-    x, y = dem.xy(under[:, 0], under[:, 1])
-    heights = dem.heights[under[:, 0], under[:, 1]]
-    floor = float(dem.height_at(*dug.low)) - dug.depth
-    for thing in look.inputs.ground.keep_clear:
-        if thing.kind not in DEEP or thing.measure is None:
-            continue
-        over = intersects_xy(thing.shape.buffer(dem.cell), x, y)
-        if over.any() and thing.measure - (float(heights[over].max()) - floor) < (
-                rules["rock or wet ground below"]):
-            return True
-    return False
 
 
 def _said(look: Look, dug: _Dug) -> tuple[str, ...]:

@@ -42,8 +42,7 @@ def chosen_works(runner: Runner, ran: Ran, lost: dict[str, float]) -> tuple[Chos
         spill = ("what it spills leaves the site over the ground" if last is None else
                  f"what it spills goes on to {ran.cascade.nodes[last].store.name}")
         why = (*candidate.said,
-               f"{in_both(ground, 'land')} of ground drain to it before any other work; of "
-               f"{in_both(comes, 'volume')} that come in the {design} it keeps "
+               f"Of {in_both(comes, 'volume')} that come in the {design} it keeps "
                f"{in_both(holds, 'volume')}, and {spill}.")
         found.append((level, Chosen(
             candidate, tuple(ran.placed[i] for i in nodes), costs[candidate.name], ground, kept,

@@ -21,8 +21,6 @@ SHARES = (0.08, 0.16, 0.25, 0.35, 0.5, 0.65, 0.8, 1.0)
 SOLVED_AT = (1.0, 0.25, 0.5, 0.08, 0.16, 0.35, 0.65, 0.8)
 #: Of so few candidates the programme is solved to the end, within so long. [s]
 FEW, TO_THE_END = 60, 20.0
-#: So many candidates that no bound rules out are few enough to solve for, within so long. [s]
-LEFT, FOR_LEFT = 150, 8.0
 #: Candidates that small changes choose among.
 POOL = 350
 #: Times that a choice is shaken, and the works that are then left out.
@@ -84,6 +82,8 @@ class Search:
         cost = np.maximum(self.model.costs[axis][:len(free)], 1e-9)
         self.order = np.argsort(-alone / cost, kind="stable")
         self.alone = alone
+        #: Whether the programme is solved wherever it is to be.
+        self.all_bounds = False
         #: Choices met on the way, by the aim that they reach.
         self.met: dict[frozenset[int], float] = {}
         #: By limit: what the whole programme proved, and the choice it met.
@@ -118,6 +118,7 @@ class Search:
             found.append(self._layout(now, limit))
         if not few and not self.stopped():
             self._wait()
+            self.all_bounds = not self.stopped()
             found = [self._again(one) for one in found]
         if len(found) < len(limits):  # stopped: at least something for all that may be spent
             found.append(self._layout(self._grown(most), most))
@@ -131,11 +132,14 @@ class Search:
         return {self.axis: limit, **self.others}
 
     def _pool(self, limit: float) -> list[int]:
-        near = self.bounds.nearest(limit)
+        """Candidates that changes choose among.  What the programme says counts once all of it is
+        there, so that every search goes the same way."""
+        near = self.bounds.nearest(limit) if self.all_bounds else None
         pool = set(self.order[:POOL].tolist())
         if near is not None:
-            pool |= set(np.flatnonzero(near.found.share > 1e-6).tolist())
-            pool |= set(np.argsort(near.found.loss, kind="stable")[:POOL // 2].tolist())
+            for one in (near.found, near.without):
+                pool |= set(np.flatnonzero(one.share > 1e-6).tolist())
+            pool |= set(np.argsort(near.without.loss, kind="stable")[:POOL // 2].tolist())
         return sorted(pool & set(self.free))
 
     def _grown(self, limit: float) -> frozenset[int]:
@@ -193,10 +197,11 @@ class Search:
         near = self.bounds.nearest(one.limit)
         if near is None or self.stopped():
             return one
-        order = np.argsort(-near.found.share, kind="stable")
-        begin = grown(self.model, self._limits(one.limit), [j for j in order.tolist()
-                                                            if j in set(self.free)])
-        chosen = self._searched([one.chosen, begin], one.limit)
+        shares = [near.found.share, near.without.share]
+        begins = [grown(self.model, self._limits(one.limit),
+                        [j for j in np.argsort(-share, kind="stable").tolist()
+                         if j < len(self.free)]) for share in shares]
+        chosen = self._searched([one.chosen, *begins], one.limit)
         self._solve_left(chosen, one.limit)
         proven = self._chosen.get(one.limit)
         if proven is not None and self.model.aim(proven) > self.model.aim(chosen):
@@ -210,15 +215,25 @@ class Search:
         assert near is not None
         best = near.found.best + float(near.found.more[0]) * (limit - near.limit)
         left = [j for j in self.free if best - near.found.loss[j] >= aim]
-        if not 0 < len(left) <= LEFT:
+        if not 0 < len(left) <= FEW:
             return
         subset = sorted({*left, *self.model.stands})
         part = self.model.part(subset)
-        whole = Programme(part, self._limits(limit), True).solved(FOR_LEFT)
+        whole = Programme(part, self._limits(limit), True).solved(TO_THE_END)
         self._proven[limit] = max(whole.bound, aim)
         if whole.chosen is not None:
             self._chosen[limit] = frozenset(subset[i] for i in whole.chosen
                                                ) - self.model.stands
+
+    def tighten(self, limits: Sequence[float]) -> None:
+        """Begin to prove closer bounds for a few limits."""
+        if len(self.free) > FEW and not self.stopped():
+            self.bounds.tighten(limits)
+
+    def tightened(self, one: Layout) -> Layout:
+        """A layout with the closer bound, once that is there."""
+        self._wait()
+        return self._bounded(one)
 
     def _bounded(self, one: Layout) -> Layout:
         bound = min(self.bounds.at(one.limit), self._proven.get(one.limit, np.inf))

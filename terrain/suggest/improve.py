@@ -49,7 +49,8 @@ def improved(model: Model, chosen: frozenset[int], limits: Mapping[str, float],
     while not stopped():
         aims, _ = change.aims(now, None)
         spent = change.spent(now)
-        more = aims - aim
+        more = np.full(aims.size, -np.inf)
+        np.subtract(aims, aim, out=more, where=np.isfinite(aims))
         worth = more / np.maximum(change.spent_with(now) - spent, 1e-6)
         best = int(np.argmax(np.where(more > NO_GAIN * max(aim, 1.0), worth, -np.inf)))
         if more[best] > NO_GAIN * max(aim, 1.0):
@@ -148,11 +149,12 @@ def _try_each(built, barred, stands, apart, costs, most, start, who, onward, own
 
 
 def grown(model: Model, limits: Mapping[str, float], order: Iterable[int]) -> frozenset[int]:
-    """A choice made by taking in candidates in an order, each that still fits."""
+    """A choice made by taking in candidates in an order, each that still fits and makes no spills
+    run in a circle."""
     now: frozenset[int] = frozenset()
     for j in order:
         j = int(j)
         if (j not in model.stands and model.apart[j].isdisjoint(now | model.stands)
-                and within(model, now | {j}, limits)):
+                and within(model, now | {j}, limits) and np.isfinite(model.aim(now | {j}))):
             now |= {j}
     return now

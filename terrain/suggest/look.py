@@ -92,7 +92,7 @@ class Look:
         return SOIL_OF_GROUP.get(self.inputs.ground.soil_group_of(cells) or "", "loam")
 
     def cost(self, cut: float, bank: float, soil: str, topsoil: float = 0.0, trees: int = 0,
-             seeded: float = 0.0, by_hand: bool = False) -> Cost:
+             seeded: float = 0.0) -> Cost:
         """What a work takes by its earth, as the plan reckons it; stone is left out.
 
         Parameters
@@ -101,8 +101,6 @@ class Look:
             As for `terrain.plan.earth.cost.quantities`. [m3]
         seeded : float
             Bank and spread earth to seed. [m2]
-        by_hand : bool
-            It is small, and no machine comes for it.
         """
         rules, money = self.inputs.rules, self.inputs.site.money
         rates = None if money is None else money.machine_hour

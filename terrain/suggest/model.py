@@ -89,15 +89,17 @@ class Model:
                      None if self.trees is None else self.trees[some],
                      None if self.thirst is None else self.thirst[some])
 
-    def eased(self) -> Model:
-        """All kinds of rain as one, and each candidate only where water passes it last: no choice
-        reaches less in it where works may be built in part, and it is solved far sooner.
+    def lowest(self) -> Model:
+        """Each candidate only where water passes it last: no choice reaches less in it where works
+        may be built in part, as water may then pass what is built."""
+        return replace(self, network=lowest(self.network))
 
-        A work may then use on one day the room that it had on others, and water pass what is
-        built.
-        """
-        network = lowest(replace(self.network, own=(self.network.own @ self.days)[:, None]))
-        return replace(self, network=network, room=(self.room @ self.days)[:, None],
+    def eased(self) -> Model:
+        """The same with all kinds of rain as one, which is solved far sooner: a work may use on one
+        day the room that it had on others, so no choice reaches less."""
+        whole = self.lowest()
+        network = replace(whole.network, own=(whole.network.own @ self.days)[:, None])
+        return replace(whole, network=network, room=(self.room @ self.days)[:, None],
                        days=np.ones(1))
 
     def fits(self, chosen: Collection[int]) -> bool:
@@ -212,8 +214,6 @@ def _laid(built, start, who, onward, own, spill):
     for i in range(count):
         only[i] = listed[i]
         to[i] = met[spill[listed[i]]] if spill[listed[i]] >= 0 else -1
-        if to[i] == i:  # its own water below its own sill is gone
-            to[i] = -1
     return only, met, comes, to
 
 

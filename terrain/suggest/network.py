@@ -86,14 +86,14 @@ def crossings(candidates: Sequence[Candidate], direction: NDArray[np.uint8],
     rows, columns = direction.shape
     flat = [np.ravel_multi_index(c.cells.T, direction.shape) for c in candidates]
     cell = np.concatenate([*flat, np.zeros(0, np.int64)]).astype(np.int64)
-    who = np.repeat(np.arange(len(candidates)), [len(f) for f in flat])
+    who = np.repeat(np.arange(len(candidates)), [len(c.cells) for c in candidates])
     order = np.lexsort((who, cell))
     cell, who = cell[order], who[order]
     cells, starts = np.unique(cell, return_index=True)
     ends = np.append(starts[1:], cell.size)
     numbers: dict[tuple[int, ...], int] = {}
     group = np.array([numbers.setdefault(tuple(who[a:b].tolist()), len(numbers))
-                      for a, b in zip(starts.tolist(), ends.tolist(), strict=True)], np.int64)
+                      for a, b in zip(list(starts), list(ends), strict=True)], np.int64)
     marks = np.zeros(rows * columns, np.int32)
     marks[cells] = np.arange(1, cells.size + 1)
     met = label_catchments(direction, marks.reshape(direction.shape)).ravel()
@@ -125,7 +125,7 @@ def _spills(candidates: Sequence[Candidate], met: NDArray[np.int32],
 def network_of(found: Crossings) -> Network:
     """The network of the cells at which the water meets candidates."""
     node_of = np.full(found.cells.size, OUT - 1, np.int64)
-    numbers: dict[tuple[int, int], int] = {}
+    numbers: dict[tuple[tuple[int, ...], int], int] = {}
     crossing: list[tuple[int, ...]] = []
     onward: list[int] = []
     for start in range(found.cells.size):
@@ -136,29 +136,47 @@ def network_of(found: Crossings) -> Network:
             at = int(found.after[at])
         below = OUT if at == OUT else int(node_of[at])
         for here in reversed(way):
-            group = int(found.group[here])
-            own = found.groups[group]
+            own = found.groups[int(found.group[here])]
             if below == OUT or crossing[below] != own:
-                key = group, below
+                key = own, below
                 if key not in numbers:
                     numbers[key] = len(crossing)
                     crossing.append(own)
                     onward.append(below)
                 below = numbers[key]
             node_of[here] = below
-    own = np.zeros((len(crossing), found.first.shape[1]))
-    np.add.at(own, node_of, found.first)
-    spill = np.array([_past(OUT if at == OUT else int(node_of[at]), j, crossing, onward)
-                      for j, at in enumerate(found.spill)], np.int64)
-    return Network(tuple(crossing), own, np.array(onward, np.int64), spill)
+    spill = [_past(OUT if at == OUT else int(node_of[at]), j, crossing, onward, numbers)
+             for j, at in enumerate(found.spill)]
+    water = np.zeros((len(crossing), found.first.shape[1]))
+    np.add.at(water, node_of, found.first)
+    return Network(tuple(crossing), water, np.array(onward, np.int64), np.array(spill, np.int64))
 
 
-def _past(node: int, candidate: int, crossing: Sequence[tuple[int, ...]], onward: Sequence[int]
-          ) -> int:
-    """The first node on the way down at which a candidate does not stand itself."""
-    while node != OUT and candidate in crossing[node]:
+def _past(node: int, candidate: int, crossing: list[tuple[int, ...]], onward: list[int],
+          numbers: dict[tuple[tuple[int, ...], int], int]) -> int:
+    """The node that a candidate's spill meets on a way on which it does not stand itself.
+
+    Where the way comes by its own cells again, which are full, nodes are added for the water that
+    is past them.
+    """
+    way = []
+    while node != OUT:
+        way.append(node)
         node = onward[node]
-    return node
+    own = [place for place, at in enumerate(way) if candidate in crossing[at]]
+    if not own:
+        return way[0] if way else OUT
+    to = way[own[-1] + 1] if own[-1] + 1 < len(way) else OUT
+    for at in reversed(way[:own[-1]]):
+        there = crossing[at]
+        if candidate in there or (to != OUT and crossing[to] == there):
+            continue
+        if (there, to) not in numbers:
+            numbers[there, to] = len(crossing)
+            crossing.append(there)
+            onward.append(to)
+        to = numbers[there, to]
+    return to
 
 
 def restricted(network: Network, subset: Sequence[int]) -> Network:
@@ -198,6 +216,5 @@ def _drawn_in(network: Network, sets: Sequence[tuple[int, ...]], spills: Sequenc
     water = np.zeros((len(crossing), network.own.shape[1]))
     meets = node_of != OUT
     np.add.at(water, node_of[meets], network.own[meets])
-    spill = [_past(OUT if at == OUT else int(node_of[at]), j, crossing, onward)
-             for j, at in enumerate(spills)]
+    spill = [OUT if at == OUT else int(node_of[at]) for at in spills]
     return Network(tuple(crossing), water, np.array(onward, np.int64), np.array(spill, np.int64))

@@ -175,27 +175,39 @@ class Programme:
                            *((k + j, -float(days)) for k, days in
                              zip(kept, model.days, strict=True))], 0.0)
 
-    def in_part(self, seconds: float = np.inf) -> InPart:
+    def in_part(self, fixed: Mapping[int, bool] | None = None, seconds: float = np.inf) -> InPart:
         """Solve it as if works could be built in part.
 
         Parameters
         ----------
+        fixed : mapping of int to bool, optional
+            Candidates that are built whole, or not at all.
         seconds : float
             That it may take at most.
+
+        Returns
+        -------
+        found : InPart
+            Its best is -inf where nothing keeps to the limits.
 
         Raises
         ------
         ValueError
-            If what stands already is over the limits, or the time was too short.
+            If the time was too short.
         """
+        lower, upper = self.lower.copy(), self.upper.copy()
+        for j, built in (fixed or {}).items():
+            lower[j] = upper[j] = float(built)
         found: Any = linprog(
             -self.worth, A_eq=self.equal.matrix(self.width), b_eq=self.equal.bounds,
             A_ub=self.less.matrix(self.width), b_ub=self.less.bounds,
-            bounds=np.column_stack([self.lower, self.upper]), method="highs-ds",
+            bounds=np.column_stack([lower, upper]), method="highs-ds",
             options={"time_limit": seconds})
+        if found.status == 2:
+            none = np.zeros(self.count)
+            return InPart(-np.inf, none, np.zeros(self.limits), none)
         if found.status != 0:
-            raise ValueError("what stands already is over the limits" if found.status == 2 else
-                             f"the programme was not solved ({found.message})")
+            raise ValueError(f"the programme was not solved ({found.message})")
         groups = len(self.model.clashes)
         more = -found.ineqlin.marginals[groups:groups + self.limits]
         return InPart(float(-found.fun) * (1 + SLACK) + SLACK, found.x[:self.count],

@@ -92,10 +92,10 @@ class Rains:
         store = Store("", "swale", curve, Sill(float(curve.levels[-1]), 1.0, 0.0, 0.0, 1.7), 0.0,
                       0.0, 0.0, 0.0, soak)
         if self.storm.size:
-            comes = float(self.depths[0] @ areas) / 1000
-            found = route(max(comes, FLOODED * storage) * self.storm, store, self.step)
+            volume = float(self.depths[0] @ areas) / 1000
+            found = route(max(volume, FLOODED * storage) * self.storm, store, self.step)
             kept = [part.held + part.soaked for part in (
-                route(comes * self.storm + rain * water_area / 1000, store, self.step)
+                route(volume * self.storm + rain * water_area / 1000, store, self.step)
                 for rain in (self.falls, np.zeros(self.falls.size)))]
             return np.array([found.held + found.soaked]), kept[0] - kept[1]
         comes = self.made @ areas / 1000
@@ -106,7 +106,8 @@ class Rains:
         rain = self.falls * water_area / 1000
         wet, dry = (float((series - live(store, series, self.months, self.evaporation).spilled)
                           @ self.within) for series in (comes + rain, comes))
-        return np.where(came - alone > HARDLY * came, alone, fed), wet - dry
+        return (np.where(came - alone > HARDLY * came, alone, np.maximum(alone, fed)),
+                wet - dry)
 
     def _mean(self, series: FloatArray) -> FloatArray:
         """The mean of a daily series over the days of each kind."""

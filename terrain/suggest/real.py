@@ -101,7 +101,7 @@ class Runner:
         """The site with what stands and some candidates as its works."""
         stands = {place.work.name for place in self.look.stands}
         own = [work for work in self.inputs.site.works
-               if work.name in stands or self._joined(work)]
+               if work.name in stands or self._in_another(work)]
         listed = [work.name for work in self.inputs.site.works]
         added = [work for candidate in candidates for work in candidate.works]
         kept = sorted((work for work in added if work.name in listed),
@@ -110,7 +110,7 @@ class Runner:
         return self.inputs.site.model_copy(update={
             "works": [*own, *(work for work in added if work.name not in listed)]})
 
-    def _joined(self, work: object) -> bool:
+    def _in_another(self, work: object) -> bool:
         """Whether a tank stands within another's."""
         return getattr(work, "joined_with", None) is not None
 
@@ -162,13 +162,20 @@ class Runner:
             else:
                 kept.append(candidate)
                 placed += laid
-        site = self.site_of([c for c in candidates if c in kept])
-        listed = [work.name for work in site.works]
-        placed.sort(key=lambda place: listed.index(place.work.name))
+        while True:
+            site = self.site_of([c for c in candidates if c in kept])
+            try:
+                cascade = self._joined(site, placed)
+                break
+            except InputError as error:
+                if not kept:
+                    raise
+                out = _named_in(error, kept)  # such as one whose spills would run in a circle
+                refused[out.name] = error.what
+                kept.remove(out)
+                names = {work.name for work in out.works}
+                placed = [place for place in placed if place.work.name not in names]
         inputs = self.inputs
-        cascade = build_cascade(site, inputs.terrain, inputs.ground, placed, inputs.rules,
-                                inputs.hydrology)
-        cascade = with_sills(inputs, cascade, placed)
         shapes = inputs.hydrology.shapes
         storms = {storm.name: run_storm(cascade, storm.depth, shapes[storm.name])
                   for storm in site.rain.storms if storm.name in self.storms}
@@ -178,6 +185,20 @@ class Runner:
                                   soil_dries(inputs.site))
             year = year_account(cascade, seasons)
         return Ran(tuple(kept), refused, site, tuple(placed), cascade, storms, seasons, year)
+
+    def _joined(self, site: Site, placed: list[Placed]) -> Cascade:
+        """The cascade of some works, its sills sized; they are put into the site's order.
+
+        Raises
+        ------
+        InputError
+            If spills run in a circle.
+        """
+        listed = [work.name for work in site.works]
+        placed.sort(key=lambda place: listed.index(place.work.name))
+        inputs = self.inputs
+        return with_sills(inputs, build_cascade(site, inputs.terrain, inputs.ground, placed,
+                                                inputs.rules, inputs.hydrology), placed)
 
     @property
     def reference(self) -> FloatArray | None:
@@ -282,6 +303,13 @@ class Runner:
         whole = Cost(None if paid is None else sum(paid.whole.cost) / 2,
                      sum(earth.whole.hours) / 2, sum(cuts.values()))
         return each, whole
+
+
+def _named_in(error: InputError, kept: Sequence[Candidate]) -> Candidate:
+    """The last of some candidates that an error names; the last of all if it names none."""
+    told = f"{error.where} {error.what}"
+    return next((c for c in reversed(kept) if any(f'"{work.name}' in told for work in c.works)),
+                kept[-1])
 
 
 def _shifted(ran: Ran, numbers: float, tested: float, untested: float) -> Cascade:

@@ -160,26 +160,31 @@ class _Job:
 
     def _told(self, layouts: Sequence[Layout], fixed: float) -> Suggestion:
         self.refused: dict[str, str] = {}
+        reached = [one.aim for one in layouts]
+        knee = _knee([one.cost + fixed for one in layouts], reached, self.search.base)
+        named = self._named(reached, knee, self.search.base)
+        self.search.tighten([layouts[at].limit for at in sorted(named, reverse=True)])
         runs: list[tuple[Layout, Ran]] = []
         for number, one in enumerate(layouts, 1):
             self.progress(f"Running layout {number} of {len(layouts)} through storm and record")
             runs.append(self._real(one))
         aims = [self._aim(ran) for _, ran in runs]
-        costs = [one.cost for one, _ in runs]
-        knee = knee_of([0.0, *costs], [self._aim(self.before), *aims])
-        knee = None if not knee else knee - 1
-        named = self._named(aims, knee)
+        costs = [self.runner.costs(ran)[1].of(self.axis) for _, ran in runs]
+        self.progress("Proving how good they are")
+        runs = [(self.search.tightened(one), ran) for one, ran in runs]
         proposals = []
         for at, name in sorted(named.items()):
             self.progress(f"Explaining the proposal \"{name}\"")
-            proposals.append(self._proposal(name, *runs[at], fixed))
-        points = tuple(FrontPoint(one.limit + fixed, one.cost + (fixed if one.chosen else 0.0),
-                                  one.aim, one.bound, aim, len(ran.candidates), named.get(i, ""))
-                       for i, ((one, ran), aim) in enumerate(zip(runs, aims, strict=True)))
+            proposals.append(self._proposal(name, *runs[at]))
+        scale = WEIGHTS.get(self.aim.aim, 1.0)
+        points = tuple(FrontPoint(one.limit + fixed, cost, scale * one.aim, scale * one.bound, aim,
+                                  len(ran.candidates), named.get(i, ""))
+                       for i, ((one, ran), aim, cost) in enumerate(zip(runs, aims, costs,
+                                                                       strict=True)))
         return Suggestion(
             self.inputs, self.asked, self.aim,
             self.looked_at,
-            self._water(self.before), points, knee, tuple(proposals), self._own(fixed),
+            self._water(self.before), points, knee, tuple(proposals), self._own(),
             STEPS[self.axis], tuple(self._notes()), self.stopped(),
             time.monotonic() - self.began,
             float((self.look.room > 0).sum()) * self.inputs.dem.cell_area,
@@ -277,17 +282,16 @@ class _Job:
 
     # -- the three proposals ----------------------------------------------------------------
 
-    def _named(self, aims: Sequence[float], knee: int | None) -> dict[int, str]:
-        """Which layout is which proposal."""
+    def _named(self, aims: Sequence[float], knee: int | None, base: float) -> dict[int, str]:
+        """Which layout is which proposal; `base` is reached with what stands alone."""
         last = len(aims) - 1
         middle = knee if knee is not None else last // 2
-        base = self._aim(self.before)
         first = next((i for i, aim in enumerate(aims)
                       if aim - base >= CHEAP * (aims[middle] - base)), 0)
         return {last: NAMES[2], middle: NAMES[1], first: NAMES[0]} if first < middle < last else (
             {last: NAMES[2], first: NAMES[0]} if first < last else {last: NAMES[2]})
 
-    def _proposal(self, name: str, one: Layout, ran: Ran, fixed: float) -> Proposal:
+    def _proposal(self, name: str, one: Layout, ran: Ran) -> Proposal:
         reached = self._aim(ran)
         lost: dict[str, float] = {}
         for candidate in ran.candidates:
@@ -314,10 +318,10 @@ class _Job:
     def _own_priced(self, weighed: list[Candidate]) -> list[Candidate]:
         if not weighed:
             return []
-        costs, self.own_cost = self.runner.costs(self.own_run)
+        costs, self.own_whole = self.runner.costs(self.own_run)
         return [replace(c, cost=costs.get(c.name, c.cost)) for c in weighed]
 
-    def _own(self, fixed: float) -> OwnPlan | None:
+    def _own(self) -> OwnPlan | None:
         own = [j for j, c in enumerate(self.whole.candidates)
                if c.kind == "own" and j not in self.whole.model.stands]
         if not own:
@@ -327,13 +331,13 @@ class _Job:
         self.progress("Weighing your own plan against the best of its cost")
         best = self.search.best_for(cost)
         scale = WEIGHTS.get(self.aim.aim, 1.0)
-        return OwnPlan(cost + fixed, scale * model.aim(own), scale * max(
+        return OwnPlan(self.own_whole.of(self.axis), scale * model.aim(own), scale * max(
             self.search.bound_at(cost), self.search.model.aim(best)),
             self._aim(self.own_run), scale * self.search.model.aim(best),
             tuple(self.whole.candidates[j].name for j in own if j in self.whole.barred))
 
     def _fixed(self) -> float:
-        """Money for bringing the machine and fetching it again. """
+        """Money for bringing the machine and fetching it again."""
         money = self.inputs.site.money
         return sum(money.haulage) if self.axis == "money" and money is not None else 0.0
 
@@ -353,6 +357,12 @@ class _Job:
         from terrain.suggest.notes import notes_of
 
         return notes_of(self.look, self.asked, self.aim, self.whole)
+
+
+def _knee(costs: Sequence[float], aims: Sequence[float], base: float) -> int | None:
+    """The layout at the knee of the front that begins with what stands alone."""
+    found = knee_of([0.0, *costs], [base, *aims])
+    return found - 1 if found else None
 
 
 #: Of a m3 that falls by a metre: its work. [J]

@@ -168,7 +168,8 @@ class FrontPoint:
     Attributes
     ----------
     limit, cost : float
-        What may be spent, and what is spent: money, hours or m3, as `AimWords.limit` says.
+        What may be spent, and what is spent by the plan's own prices: money, hours or m3, as
+        `AimWords.limit` says.
     model, bound : float
         As in `Proposal`.
     real : float or None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -12,7 +12,10 @@ from shapely import LineString
 
 from terrain.inputs.site_works import Swale
 from terrain.suggest.candidate import Candidate
+from terrain.suggest.cells import spill_below
+from terrain.suggest.floors import soaked_depth
 from terrain.suggest.look import Look
+from terrain.suggest.naming import named
 from terrain.surface.contours import contour_lines_at
 from terrain.units import in_both
 from terrain.works.alignment import radii
@@ -22,6 +25,7 @@ from terrain.works.swale import line_cells
 from terrain.works.swale_built import berm_slope
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 #: Points of a contour stand so far apart as it is looked along, and it is smoothed over about this
 #: much; common practice, no source. [m]
@@ -61,6 +65,18 @@ class _Line:
     fit: NDArray[np.bool_]
 
 
+@dataclass(frozen=True)
+class _Piece:
+    """A piece of a line from one of its points to another, its cells, and sections worth digging.
+    """
+
+    line: _Line
+    start: int
+    end: int
+    cells: IntArray
+    shapes: tuple[_Shape, ...]
+
+
 def swale_places(look: Look, most: int) -> list[Candidate]:
     """Swales that the ground lets lie, the most water for their earth first.
 
@@ -82,17 +98,14 @@ def swale_places(look: Look, most: int) -> list[Candidate]:
         lines = [line for level, drawn in zip(levels, contour_lines_at(look.soft, levels),
                                               strict=True)
                  for line in _lines(look, level, drawn, fit, rules)]
-        found = [made for line in lines for made in _pieces(look, line, sections)]
-        if len(found) <= most:
+        pieces = [piece for line in lines for piece in _pieces(look, line, sections)]
+        count = sum(len(piece.shapes) for piece in pieces)
+        if count <= most:
             break
-        apart *= max(len(found) / most, FURTHER)
+        apart *= max(count / most, FURTHER)
+    found = [made for piece in pieces for made in _made(look, piece)]
     found.sort(key=lambda made: (-made.storage / made.cost.earth, made.name))
-    return [_named(made, number) for number, made in enumerate(found, 1)]
-
-
-def _named(made: Candidate, number: int) -> Candidate:
-    name = f"swale {number}"
-    return replace(made, name=name, works=(made.works[0].model_copy(update={"name": name}),))
+    return named(look, "swale", found)
 
 
 def _fit_ground(look: Look) -> NDArray[np.bool_]:
@@ -138,8 +151,8 @@ def _lines(look: Look, level: float, drawn: list[FloatArray], fit: NDArray[np.bo
     return found
 
 
-def _pieces(look: Look, line: _Line, sections: _Sections) -> list[Candidate]:
-    """Every piece of a line that can be dug, of each length and depth."""
+def _pieces(look: Look, line: _Line, sections: _Sections) -> list[_Piece]:
+    """Every piece of a line that can be dug, of each length."""
     rules, found = look.inputs.rules, []
     edges = np.flatnonzero(np.diff(np.concatenate([[0], line.fit.astype(np.int8), [0]])))
     spare, unit = int(np.ceil(ENDS / STEP)), int(PIECE / STEP)
@@ -159,22 +172,21 @@ def _pieces(look: Look, line: _Line, sections: _Sections) -> list[Candidate]:
                 if b - a > longest:
                     continue
                 own = np.unique(np.concatenate(cells[first:first + times]), axis=0)
-                found += [_made(look, line, a, b, own, shape)
-                          for shape in _shapes(look, own, sections)]
+                shapes = _shapes(look, own, sections)
+                found.append(_Piece(line, int(a), int(b), own, shapes))
     return found
 
 
-def _shapes(look: Look, cells: NDArray[np.int64], sections: _Sections) -> list[_Shape]:
+def _shapes(look: Look, cells: IntArray, sections: _Sections) -> tuple[_Shape, ...]:
     """Sections worth digging on some cells: the usual depth and the deepest, if they drain."""
     rules = look.inputs.rules
-    rate = look.soaks(cells).rate
-    drains = rules["standing water"] * rate / 1000
+    drains = soaked_depth(look, look.soaks(cells).rate)
     most = np.floor(min(drains, rules["swale deepest"]) / ROUNDED + 1e-6) * ROUNDED
     if most < rules["swale shallowest"] - 1e-9:
-        return []
+        return ()
     side = berm_slope(look.soil_of(cells), rules)
-    return [sections.of(round(float(depth), 3), side)
-            for depth in sorted({min(rules["swale depth"], most), most})]
+    return tuple(sections.of(round(float(depth), 3), side)
+                 for depth in sorted({min(rules["swale depth"], most), most}))
 
 
 class _Sections:
@@ -200,37 +212,35 @@ class _Sections:
         return _Shape(section, np.array([e.cut for e in earth]), np.array([e.berm for e in earth]))
 
 
-def _made(look: Look, line: _Line, a: int, b: int, cells: NDArray[np.int64], shape: _Shape
-          ) -> Candidate:
-    dem, points = look.inputs.dem, line.points[a:b + 1]
-    drawn = LineString(points)
+def _made(look: Look, piece: _Piece) -> list[Candidate]:
+    """A piece as swales of each of its sections; none where its water has no way on."""
+    if not piece.shapes:
+        return []
+    dem, line, a, b = look.inputs.dem, piece.line, piece.start, piece.end
+    drawn = LineString(line.points[a:b + 1])
     length = drawn.length
     slopes = line.slope[a:b + 1]
-    cut = float(np.interp(slopes, SLOPES, shape.cut).mean()) * length
-    berm = float(np.interp(slopes, SLOPES, shape.berm).mean()) * length
     middle = drawn.interpolate(0.5, normalized=True)
+    row, column = (int(i) for i in dem.row_column(middle.x, middle.y))
+    spill = spill_below(look, (row, column), piece.cells, back=True)
+    if spill is None:
+        return []
     x, y = look.stated(middle.x, middle.y)
-    section = shape.section
     wide = 2 * _reach(look.inputs.rules)
-    work = Swale(name="swale", kind="swale", through=(x, y), length=round(length, 1),
-                 depth=section.depth, infiltration=look.asked.infiltration)
+    body, soil = drawn.buffer(wide / 2), look.soil_of(piece.cells)
+    soaks = look.soaks(piece.cells).rate
     said = (f"Contour at {in_both(line.level, 'level')} on ground that slopes "
             f"{float(np.median(slopes)):.0%}: {in_both(length, 'length')} of it can be dug in one "
             "piece.",)
-    return Candidate(
-        f"{line.level:.3f} {a:06d} {b:06d} {section.depth:.3f}", "swale", (work,), cells,
-        spill_cell(look, cells, *(int(i) for i in dem.row_column(middle.x, middle.y))),
-        drawn.buffer(wide / 2), length * section.area(), length * section.top_width(),
-        look.soaks(cells).rate,
-        look.cost(cut, berm, look.soil_of(cells), seeded=wide / 2 * length), said=said)
-
-
-def spill_cell(look: Look, cells: NDArray[np.int64], row: int, column: int) -> tuple[int, int]:
-    """The first cell on the way down from one that is none of some cells; the last of the way
-    where all are."""
-    own = {(int(r), int(c)) for r, c in cells}
-    path = look.inputs.terrain.path(row, column)
-    for r, c in path:
-        if (int(r), int(c)) not in own:
-            return int(r), int(c)
-    return int(path[-1][0]), int(path[-1][1])
+    found = []
+    for shape in piece.shapes:
+        section = shape.section
+        cut, berm = (float(np.interp(slopes, SLOPES, earth).mean()) * length
+                     for earth in (shape.cut, shape.berm))
+        work = Swale(name="swale", kind="swale", through=(x, y), length=round(length, 1),
+                     depth=section.depth, infiltration=look.asked.infiltration)
+        found.append(Candidate(
+            f"{line.level:.3f} {a:06d} {b:06d} {section.depth:.3f}", "swale", (work,), piece.cells,
+            spill, body, length * section.area(), length * section.top_width(), soaks,
+            look.cost(cut, berm, soil, seeded=wide / 2 * length), said=said))
+    return found

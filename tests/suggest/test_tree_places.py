@@ -15,7 +15,8 @@ from terrain.plan.siting.layout import place_again
 from terrain.plan.siting.reading import read_inputs
 from terrain.plan.siting.tree_climate import tree_climate
 from terrain.suggest.look import look_at
-from terrain.suggest.tree_places import COUNTS, tree_places
+from terrain.suggest.tree_places import tree_places
+from terrain.suggest.tree_rows import COUNTS
 from terrain.surface.sun import sun_ratio
 from terrain.works.basin import cells_of
 

@@ -19,7 +19,8 @@ from terrain.plan.earth.built import build
 from terrain.plan.siting.layout import first_sill, place_again
 from terrain.plan.siting.reading import read_inputs
 from terrain.suggest.look import look_at
-from terrain.suggest.wall_places import LONGEST, NEIGHBOURHOOD, STEP, wall_places
+from terrain.suggest.wall_lines import LONGEST, STEP
+from terrain.suggest.wall_places import NEIGHBOURHOOD, wall_places
 from terrain.works.cross_section import channel_area
 from terrain.works.store import Store
 from terrain.works.wall import sill_below
