@@ -15,6 +15,8 @@ TOLD = 6
 #: Of what it would keep alone, no more than this is left to it where others catch its water;
 #: common practice, no source.
 MOSTLY = 0.5
+#: A share below 1 is not told as all.
+ALL = 0.99
 
 
 def chosen_works(runner: Runner, ran: Ran, lost: dict[str, float]) -> tuple[Chosen, ...]:
@@ -51,8 +53,8 @@ def chosen_works(runner: Runner, ran: Ran, lost: dict[str, float]) -> tuple[Chos
                                                                    pair[1].candidate.name)))
 
 
-def best_rejected(search: Search, prepared: Prepared, one: Layout, refused: dict[str, str]
-                  ) -> tuple[Rejected, ...]:
+def best_rejected(search: Search, prepared: Prepared, one: Layout, refused: dict[str, str],
+                  scale: float = 1.0) -> tuple[Rejected, ...]:
     """The best candidates that a choice leaves out, each on ground of its own.
 
     Parameters
@@ -61,12 +63,16 @@ def best_rejected(search: Search, prepared: Prepared, one: Layout, refused: dict
         In the numbers of `search`.
     refused : dict of str to str
         Candidates that could not be laid out, and why.
+    scale : float
+        Of the aim's own unit, in the model's.
     """
     model, chosen = search.model, one.chosen
     aim = model.aim(chosen)
     found: list[Rejected] = []
     taken: set[int] = set()
-    for j in sorted(search.free, key=lambda j: (-search.alone[j], j)):
+    costs = model.costs[search.axis]
+    # Those that a layout of that size could hold come first.
+    for j in sorted(search.free, key=lambda j: (costs[j] > one.limit, -search.alone[j], j)):
         candidate = prepared.candidates[search.number[j]]
         if len(found) == TOLD:
             break
@@ -75,7 +81,7 @@ def best_rejected(search: Search, prepared: Prepared, one: Layout, refused: dict
         taken |= model.apart[j] | {j}
         bars = sorted(model.apart[j] & chosen)
         gain = model.aim((chosen - model.apart[j]) | {j}) - aim
-        found.append(Rejected(candidate, float(gain),
+        found.append(Rejected(candidate, scale * float(gain),
                               refused.get(candidate.name)
                               or _why_not(search, prepared, j, bars, gain, one.limit,
                                           one.price)))
@@ -90,19 +96,20 @@ def _why_not(search: Search, prepared: Prepared, j: int, bars: Sequence[int], ga
     names = [prepared.candidates[search.number[i]].name for i in bars]
     more = float(costs[j]) - float(sum(costs[i] for i in bars))
     worth = gain / (price * more) if price > 0 and more > 0 else None
+    share = "" if worth is None else f"{min(worth, ALL):.0%}"
     if names:
         place = (f"Its ground is that of {_listed(names)}; in place of "
                  f"{'them' if len(names) > 1 else 'it'} the layout would reach ")
         return place + ("less." if gain <= 0 else "more, and cost more than the limit leaves."
                         if worth is None or worth >= 1 else
-                        f"more, but for what it costs more only {worth:.0%} of what the next of "
+                        f"more, but for what it costs more only {share} of what the next of "
                         "the limit may bring elsewhere.")
     if gain <= MOSTLY * search.alone[j]:
         left = max(gain, 0.0) / search.alone[j]
         return (f"Works above or below it take its water: of what it would bring alone "
                 f"{left:.0%} is left.")
     if worth is not None and worth < 1:
-        return (f"For its cost it brings {worth:.0%} of what the next of the limit may bring "
+        return (f"For its cost it brings {share} of what the next of the limit may bring "
                 "elsewhere.")
     return "It no longer fits the limits beside what is chosen."
 

@@ -21,6 +21,8 @@ SHARES = (0.08, 0.16, 0.25, 0.35, 0.5, 0.65, 0.8, 1.0)
 SOLVED_AT = (1.0, 0.25, 0.5, 0.08, 0.16, 0.35, 0.65, 0.8)
 #: Of so few candidates the programme is solved to the end, within so long. [s]
 FEW, TO_THE_END = 60, 20.0
+#: A layout may pass its bound by this share: the solver's own rounding.
+ROUNDING = 1e-5
 #: Candidates that small changes choose among.
 POOL = 350
 #: Times that a choice is shaken, and the works that are then left out.
@@ -43,7 +45,7 @@ class Layout:
     aim, bound : float
         By the model.
     price : float
-        What one more of the limit would bring at most.
+        What one more of the limit would bring, where works may be built in part.
     """
 
     chosen: frozenset[int]
@@ -107,8 +109,7 @@ class Search:
         """Layouts for rising limits up to one; fewer where the search is stopped."""
         limits = [share * most for share in SHARES]
         few = len(self.free) <= FEW
-        if not few:
-            self.bounds.begin([share * most for share in SOLVED_AT])
+        self.bounds.begin([share * most for share in SOLVED_AT])
         found: list[Layout] = []
         now: frozenset[int] = frozenset()
         for limit in limits:
@@ -116,10 +117,10 @@ class Search:
                 break
             now = self._best(now, limit, few)
             found.append(self._layout(now, limit))
-        if not few and not self.stopped():
+        if not self.stopped():
             self._wait()
             self.all_bounds = not self.stopped()
-            found = [self._again(one) for one in found]
+            found = found if few else [self._again(one) for one in found]
         if len(found) < len(limits):  # stopped: at least something for all that may be spent
             found.append(self._layout(self._grown(most), most))
         return _rising([self._bounded(one) for one in found])
@@ -237,6 +238,8 @@ class Search:
 
     def _bounded(self, one: Layout) -> Layout:
         bound = min(self.bounds.at(one.limit), self._proven.get(one.limit, np.inf))
+        if one.aim > bound * (1 + ROUNDING):
+            raise ArithmeticError(f"a layout reaches {one.aim:g}, over the bound of {bound:g}")
         return replace(one, bound=max(bound, one.aim), price=self.bounds.price(one.limit))
 
     def best_for(self, cost: float) -> frozenset[int]:

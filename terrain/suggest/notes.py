@@ -4,21 +4,30 @@ from __future__ import annotations
 
 from terrain.inputs.site_suggest import Suggest
 from terrain.suggest.look import Look
-from terrain.suggest.prepare import LAID_OUT, Prepared
+from terrain.suggest.prepare import (
+    ENOUGH_WATER,
+    LAID_OUT,
+    LEAST_COMES,
+    MOST_COMES,
+    MOST_ROWS,
+    Prepared,
+)
 from terrain.suggest.rains import KINDS_OF_DAYS
 from terrain.suggest.suggestion import AimWords
 from terrain.units import in_both
 
 OF_AIM = {
     "water in a year": f"In the model the year is {KINDS_OF_DAYS} kinds of days with as much "
-    "runoff each, and a work's room on each is that of its mornings of that kind when it stands "
-    "alone.",
-    "trees in a dry year": f"In the model the dry year, which one in five falls short of, is "
-    f"{KINDS_OF_DAYS} kinds of days; a tree gets by on the rules' share of its want.",
+    "runoff each, and on a day of a kind a work has room for what it keeps on a mean one of them "
+    "when it lives through the record alone.",
+    "trees in a dry year": "The trees of a row are those that get by in the dry year of the record "
+    f"by the plan's run of it alone; at most {MOST_ROWS} rows are run so. In the model they get by "
+    f"as long as their row keeps {ENOUGH_WATER:.0%} of what it keeps alone, and fewer with less.",
     "water in a storm": "In the model a work's room is what it keeps of a storm far too large for "
     "it, soaking included.",
     "storm leaving": "The model counts water kept in the storm, for that is what can be added up; "
-    "layouts are then told apart by the flow that leaves in the run.",
+    "of the layouts that reach a tenth less or better, the one is taken from which the least flow "
+    "leaves in the run.",
     "erosion": "Erosion is told as the work of running water: each m³ that is kept is spared the "
     "fall from there to where it would leave the site.",
 }
@@ -27,9 +36,12 @@ OF_AIM = {
 def notes_of(look: Look, asked: Suggest, aim: AimWords, whole: Prepared) -> list[str]:
     """What all of it rests on."""
     rules = look.inputs.rules
-    said = ["The bound is that of the model over all places looked at, with works that may be "
-            "built in part: no choice among them does better in it. Places that were not looked "
-            "at are outside it.", OF_AIM[aim.aim],
+    weighed = len(whole.free)
+    said = [f"The bound is that of the model over the {weighed:,} places that were weighed, with "
+            "works that may be built in part: no choice among them does better in it. Places to "
+            f"which less than {LEAST_COMES:.0%} of what they hold comes in the design storm, or "
+            f"more than {MOST_COMES:g} times that, were left out before (common practice, no "
+            "source), and places that were not looked at are outside it.", OF_AIM[aim.aim],
             f"Prices of places are reckoned roughly and put right by kind, by {LAID_OUT} of each "
             "laid out as the plan does; what a proposal costs is the plan's own reckoning of its "
             "works, tanks and what stands left out."]
@@ -43,9 +55,9 @@ def notes_of(look: Look, asked: Suggest, aim: AimWords, whole: Prepared) -> list
                     "proposed. A hole test, stated under suggest (infiltration:), may open more "
                     "ground.")
     deep = asked.water_at_bank or rules["embankment water"]
-    said.append(f"No bank holds water deeper than {in_both(deep, 'size')}"
-                + ("." if asked.water_at_bank else ", from which on the rules for dams apply "
-                   f"({rules.cited('embankment water')})."))
+    said.append(f"No bank holds water deeper than {in_both(deep, 'size')}." if asked.water_at_bank
+                else f"Water at banks stays below {in_both(deep, 'size')}, from which on the rules "
+                f"for dams apply ({rules.cited('embankment water')}).")
     if whole.barred:
         names = [whole.candidates[j].name for j in sorted(whole.barred)]
         said.append("Works of your own on ground that the rules keep clear are weighed, not "

@@ -10,9 +10,7 @@ from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.inputs.site_suggest import Kind, Suggest
-from terrain.inputs.site_works import Trees
 from terrain.plan.siting.reading import Inputs, Progress
-from terrain.plan.siting.tree_design import plant_factor
 from terrain.plan.water.cascade import tanked_roofs
 from terrain.plan.water.water_balance import SeasonRun
 from terrain.suggest.candidate import Candidate
@@ -27,7 +25,6 @@ from terrain.suggest.road_places import road_places
 from terrain.suggest.swale_places import swale_places
 from terrain.suggest.tree_places import tree_places
 from terrain.suggest.wall_places import wall_places
-from terrain.works.root_zone import effective_rain
 
 FloatArray = NDArray[np.float64]
 Places = Callable[[Look, int], list[Candidate]]
@@ -41,9 +38,11 @@ LAID_OUT = 6
 #: To a work that is worth digging comes this share of what it holds in the design storm, and no
 #: more than so many times that, where nothing stands above it; common practice, no source.
 LEAST_COMES, MOST_COMES = 0.2, 20.0
-#: A tree is reckoned to want no less of a work than this share of its year's want; common
+#: So many rows of trees are run alone, to count those that get by.
+MOST_ROWS = 150
+#: They are counted on as long as their work keeps this share of what it keeps alone; common
 #: practice, no source.
-LEAST_THIRST = 0.05
+ENOUGH_WATER = 0.8
 
 
 def places(look: Look, asked: Suggest, progress: Progress, stopped: Callable[[], bool]
@@ -158,7 +157,7 @@ def rains_for(inputs: Inputs, aim: str, storm: str, seasons: SeasonRun | None) -
     return year_rains(inputs, seasons, dry=aim == "trees in a dry year")
 
 
-def prepared(look: Look, candidates: Sequence[Candidate], stands: Sequence[Candidate],
+def prepared(runner: Runner, candidates: Sequence[Candidate], stands: Sequence[Candidate],
              aim: str, rains: Rains, barred: frozenset[str]) -> Prepared:
     """Make the model.
 
@@ -169,7 +168,7 @@ def prepared(look: Look, candidates: Sequence[Candidate], stands: Sequence[Candi
     barred : frozenset of str
         Names of candidates that are never proposed.
     """
-    inputs = look.inputs
+    look, inputs = runner.look, runner.inputs
     every = (*candidates, *stands)
     ground = network_of(crossings(every, inputs.terrain.direction, _areas(look, rains.numbers)))
     alone = _alone(ground, len(every))
@@ -182,8 +181,10 @@ def prepared(look: Look, candidates: Sequence[Candidate], stands: Sequence[Candi
              if name != "money" or inputs.site.money is not None}
     trees = thirst = None
     if aim == "trees in a dry year":
-        trees = np.array([c.trees for c in every], np.int64)
-        thirst = np.array([_thirst(look, c, rains) for c in every])
+        kept = np.minimum(alone @ rains.depths.T / 1000, room) @ rains.days
+        trees, thirst = _carried(runner, every[:len(candidates)], kept[:len(candidates)])
+        trees = np.append(trees, np.zeros(len(stands), np.int64))
+        thirst = np.append(thirst, np.ones(len(stands)))
     worth = _worth(look, every, aim)
     gift = worth * np.array([rain for _, rain in rooms])
     model = Model(network, room, rains.days, worth, gift, costs,
@@ -225,24 +226,21 @@ def _worth(look: Look, every: Sequence[Candidate], aim: str) -> FloatArray:
     return np.array(found)
 
 
-def _thirst(look: Look, candidate: Candidate, rains: Rains) -> float:
-    """What a tree of a candidate must get of the work in the dry year to get by. [m3]"""
-    inputs, rules = look.inputs, look.inputs.rules
-    evaporation = inputs.evaporation
-    assert evaporation is not None
-    assert evaporation.daily is not None
-    assert inputs.record is not None
-    crown = candidate.crown or look.asked.trees.crown
-    area = np.pi * crown**2 / 4
-    asked = look.asked.trees
-    factor, _ = plant_factor(Trees(crown=asked.crown, count=1, tree=asked.tree,
-                                   plant_factor=asked.plant_factor), "suggest, trees", rules)
-    dry = rains.within
-    want = float((evaporation.daily * dry).sum()) * factor * area / 1000
-    rain = inputs.record.depths.fillna(0.0).to_numpy(np.float64)
-    comes = float((effective_rain(rain, evaporation.daily) * dry).sum()) * area / 1000
-    least = max(rules["tree gets by"] * want - comes, LEAST_THIRST * want)
-    return least / rules["harvest efficiency"]
+def _carried(runner: Runner, every: Sequence[Candidate], kept: FloatArray
+             ) -> tuple[NDArray[np.int64], FloatArray]:
+    """How many trees of each candidate get by in the dry year where it stands alone, by the plan's
+    own run, and what of the water that it then keeps each of these must get. [m3]
+
+    Parameters
+    ----------
+    kept : float64, shape (candidates,)
+        Water that each keeps alone. [m3]
+    """
+    count = np.zeros(len(every), np.int64)
+    with_trees = [j for j, c in enumerate(every) if c.trees]
+    for j in with_trees[:MOST_ROWS]:
+        count[j] = runner.trees_of(runner.run([every[j]]), every[j])
+    return count, np.maximum(ENOUGH_WATER * kept / np.maximum(count, 1), 1e-9)
 
 
 def limits_of(asked: Suggest, inputs: Inputs) -> tuple[str, dict[str, float]]:

@@ -11,10 +11,10 @@ from terrain.errors import InputError
 from terrain.plan.siting.hydrology import soil_dries
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.siting.tree_climate import daily_runoff
+from terrain.plan.water.accounts import LEAST_YEARS
 from terrain.plan.water.routing import route, storm_steps
-from terrain.plan.water.trees_carried import DRY
 from terrain.plan.water.water_balance import OPEN_WATER_FACTOR, SeasonRun, live
-from terrain.runoff.rain_years import year_of, year_totals, year_with_less, years_of
+from terrain.runoff.rain_years import SHARES, year_of, year_totals, year_with_less, years_of
 from terrain.works.sill import Sill
 from terrain.works.store import Curve, Store
 
@@ -87,10 +87,7 @@ class Rains:
         keeps on a mean one of them as it lives alone through the record with all of its ground;
         where it hardly spills on them, what it would keep of `FED` times that water.
         """
-        curve = Curve(np.array([0.0, storage / max(water_area, 1e-9) * 1.33]),
-                      np.array([water_area / 2, water_area]), np.array([0.0, storage]))
-        store = Store("", "swale", curve, Sill(float(curve.levels[-1]), 1.0, 0.0, 0.0, 1.7), 0.0,
-                      0.0, 0.0, 0.0, soak)
+        store = _store(storage, water_area, soak)
         if self.storm.size:
             volume = float(self.depths[0] @ areas) / 1000
             found = route(max(volume, FLOODED * storage) * self.storm, store, self.step)
@@ -114,6 +111,14 @@ class Rains:
         there = self.kind >= 0
         sums = np.bincount(self.kind[there], (series * self.within)[there], self.days.size)
         return np.asarray(sums / np.maximum(self.days, 1e-12))
+
+
+def _store(storage: float, water_area: float, soak: float) -> Store:
+    """A store with sides that slope alike."""
+    curve = Curve(np.array([0.0, storage / max(water_area, 1e-9) * 1.33]),
+                  np.array([water_area / 2, water_area]), np.array([0.0, storage]))
+    return Store("", "swale", curve, Sill(float(curve.levels[-1]), 1.0, 0.0, 0.0, 1.7), 0.0, 0.0,
+                 0.0, 0.0, soak)
 
 
 def storm_rains(inputs: Inputs, name: str) -> Rains:
@@ -145,7 +150,7 @@ def year_rains(inputs: Inputs, run: SeasonRun, dry: bool = False) -> Rains:
     Raises
     ------
     InputError
-        If a dry year is asked for, and no year of the record is whole.
+        If a dry year is asked for, and too few years of the record are whole.
     """
     assert inputs.record is not None
     numbers = _numbers(inputs)
@@ -173,15 +178,18 @@ def year_rains(inputs: Inputs, run: SeasonRun, dry: bool = False) -> Rains:
 
 
 def _dry_year(inputs: Inputs, run: SeasonRun) -> FloatArray:
-    """1 on the days of the dry year, 0 on all others."""
+    """1 on the days of the dry year that the accounts tell of, 0 on all others."""
     assert inputs.record is not None
     month = inputs.site.rain.start_month
-    totals = year_totals(inputs.record.depths, years_of(inputs.record.depths, month))
-    if not len(totals):
-        raise InputError(inputs.site.where("rain", "daily"), "no year of the record is whole, so "
-                         "there is no dry year to carry trees through",
-                         "Choose another aim, or give a fuller record")
-    away = (totals - year_with_less(totals, DRY)).abs()
+    rain = inputs.record.depths
+    # As the accounts rank years: gaps count as the mean of their month.
+    filled = rain.fillna(rain.groupby(run.days.month).transform("mean"))
+    totals = year_totals(filled, years_of(rain, month))
+    if len(totals) < LEAST_YEARS:
+        raise InputError(inputs.site.where("rain", "daily"), f"fewer than {LEAST_YEARS} years of "
+                         "the record are whole, so there is no dry year to carry trees through",
+                         "Choose another aim, or give a longer record")
+    away = (totals - year_with_less(totals, SHARES["dry"])).abs()
     year = int(totals.index[int(np.argmin(away.to_numpy()))])
     return np.asarray(year_of(run.days, month) == year).astype(np.float64)
 

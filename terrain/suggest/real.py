@@ -84,6 +84,17 @@ class Runner:
         self.storms = list(dict.fromkeys([look.inputs.site.rain.design.name,
                                           *([storm] if storm else [])]))
         self._laid: dict[str, tuple[Placed, ...] | str] = {}
+        self._widened: dict[str, Candidate] = {}
+
+    def widen(self, candidate: Candidate, sill: float) -> None:
+        """Give a candidate's store a sill of a stated length from now on. [m]"""
+        store = candidate.works[-1].model_copy(update={"sill_length": sill})
+        self._widened[candidate.name] = replace(candidate, works=(*candidate.works[:-1], store))
+        self._laid.pop(store.name, None)
+
+    def as_widened(self, candidate: Candidate) -> Candidate:
+        """A candidate with the sill that was stated for it, if one was."""
+        return self._widened.get(candidate.name, candidate)
 
     @property
     def inputs(self) -> Inputs:
@@ -216,17 +227,15 @@ class Runner:
         Notes
         -----
         Spills that leave and the runoff that meets no store, as if all left at one place; the
-        latter by the lag of the longest way over that ground.
+        latter by the lag of the longest way over the site, whatever stands.
         """
         terrain, shape = self.inputs.terrain, self.inputs.hydrology.shapes[name]
         step = storm_steps(shape.duration)
         depth = self.storm_depth(name)
-        open_cells = (ran.cascade.labels == 0) & self.reaches
-        ground = ran.cascade.open_ground
-        if open_cells.any():
-            ground = replace(ground, longest_path=float(terrain.path_length[open_cells].max()),
-                             slope=terrain.mean_slope(open_cells),
-                             peak_factor=self.inputs.hydrology.peak_factor)
+        ground = replace(ran.cascade.open_ground,
+                         longest_path=float(terrain.path_length[self.reaches].max()),
+                         slope=terrain.mean_slope(self.reaches),
+                         peak_factor=self.inputs.hydrology.peak_factor)
         series = [ground.hydrograph(shape.cumulative(depth, step), step)]
         spilt = storm_spills(ran.cascade, depth, shape)
         series += [spilt[i] for i, node in enumerate(ran.cascade.nodes)
@@ -255,19 +264,27 @@ class Runner:
         return min(found), max(found)
 
     def trees(self, ran: Ran) -> int | None:
-        """Trees of tree basins that get by in the dry year; None where that is not told."""
+        """Trees of a choice that get by in the dry year; None where that is not told."""
+        return self._get_by(ran, range(len(ran.placed)))
+
+    def trees_of(self, ran: Ran, candidate: Candidate) -> int:
+        """Those of one of its candidates; 0 where that is not told."""
+        return self._get_by(ran, ran.nodes_of(candidate)) or 0
+
+    def _get_by(self, ran: Ran, nodes: Sequence[int]) -> int | None:
         if ran.seasons is None or self.reference is None:
             return None
         years = years_of_record(ran.cascade, ran.seasons, self.inputs.site.rain.start_month)
         if not years:
             return None
         rules, count = self.inputs.rules, 0
-        for place, store in zip(ran.placed, ran.seasons.stores, strict=True):
+        for i in nodes:
+            place = ran.placed[i]
             trees = place.tree or place.stand
             if trees is None:
                 continue
-            life = tree_life(trees, store, ran.seasons, self.reference, years, rules,
-                             place.work.texture)
+            life = tree_life(trees, ran.seasons.stores[i], ran.seasons, self.reference, years,
+                             rules, place.work.texture)
             dry = next(months for months in life.months if months.name.startswith("dry"))
             if dry.share >= rules["tree gets by"] * (1 - 1e-9):
                 count += 1 if place.stand is None else place.stand.count

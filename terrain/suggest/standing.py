@@ -103,7 +103,7 @@ def own_candidate(look: Look, group: Sequence[Placed], cost: Cost) -> Candidate:
             default=0.0),
         sum(p.tree is not None for p in group) + sum(p.stand.count for p in group
                                                      if p.stand is not None),
-        said=("It stands in your site file already.",))
+        said=("The site file lists it, and it is not dug yet.",))
 
 
 def _spills_on(inputs: Inputs, place: Placed, cells: Any) -> tuple[int, int]:

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from terrain.errors import InputError
 from terrain.inputs.site_suggest import Suggest
-from terrain.inputs.site_works import Drain, Tank
+from terrain.inputs.site_works import Basin, Drain, Swale, Tank
 from terrain.plan.plan import laid_out
 from terrain.plan.siting.reading import Inputs, Progress, read_inputs
 from terrain.plan.water.accounts import storm_account
@@ -112,7 +112,6 @@ class _Job:
         self.runner = Runner(self.look, self.aim.storm)
         self.progress("Running what stands")
         self.before = self.runner.run([])
-        self.peak_before = self.runner.peak(self.before, self.peak_storm)
         weighed = [own_candidate(self.look, group, NOTHING) for group in self.standing.weighed]
         self.own_run = self.runner.run(weighed) if weighed else self.before
         weighed = self._own_priced(weighed)
@@ -137,7 +136,7 @@ class _Job:
         kinds = [c.kind for c in (*found, *weighed)]
         self.looked_at = {kind: kinds.count(kind) for kind in dict.fromkeys(kinds)}
         fit = worth_digging(self.look, found, rains)
-        self.whole = prepared(self.look, [*fit, *weighed], stands, self.aim.aim, rains, barred)
+        self.whole = prepared(self.runner, [*fit, *weighed], stands, self.aim.aim, rains, barred)
         others = {name: most for name, most in self.given.items() if name != self.axis}
         self.search = Search(self.whole.model, self.whole.free, self.axis, others, self.stopped)
         fixed = self._fixed()
@@ -162,7 +161,7 @@ class _Job:
         self.refused: dict[str, str] = {}
         reached = [one.aim for one in layouts]
         knee = _knee([one.cost + fixed for one in layouts], reached, self.search.base)
-        named = self._named(reached, knee, self.search.base)
+        named = self._named(layouts, knee)
         self.search.tighten([layouts[at].limit for at in sorted(named, reverse=True)])
         runs: list[tuple[Layout, Ran]] = []
         for number, one in enumerate(layouts, 1):
@@ -199,7 +198,8 @@ class _Job:
 
     def _names(self, chosen: frozenset[int]) -> list[Candidate]:
         """Candidates of a choice, in the numbers of the search."""
-        return [self.whole.candidates[self.search.number[j]] for j in sorted(chosen)]
+        return [self.runner.as_widened(self.whole.candidates[self.search.number[j]])
+                for j in sorted(chosen)]
 
     def _real(self, one: Layout) -> tuple[Layout, Ran]:
         """The best by the plan's runs of the choices met for a limit."""
@@ -212,14 +212,14 @@ class _Job:
         for chosen in met:
             if best is not None and self.stopped():
                 break
-            ran = self.runner.run(self._names(chosen))
+            ran = self._with_sills(self.runner.run(self._names(chosen)))
             self.refused |= ran.refused
             names = {c.name for c in ran.candidates}
             kept = frozenset(j for j in chosen
                              if self.whole.candidates[self.search.number[j]].name in names)
             ran, kept = self._useful(ran, kept)
             reached = self._aim(ran)
-            if best is None or reached > best[0] * (1 + 1e-9):
+            if best is None or self._better(ran, reached, best[2], best[0]):
                 best = reached, replace(one, chosen=kept, aim=model.aim(kept),
                                         cost=model.cost(kept, self.axis)), ran
         assert best is not None
@@ -241,6 +241,18 @@ class _Job:
             one = replace(one, chosen=kept, aim=model.aim(kept), cost=model.cost(kept, self.axis))
         return one, ran
 
+    def _with_sills(self, ran: Ran) -> Ran:
+        """A layout with sills no shorter than the least that is asked for."""
+        least = self.asked.sill_at_least
+        short = [] if least is None else [
+            c for c in ran.candidates if c.kind != "own" and isinstance(c.works[-1], Swale | Basin)
+            and ran.cascade.nodes[ran.nodes_of(c)[-1]].store.sill.length < least]
+        if not short:
+            return ran
+        for candidate in short:
+            self.runner.widen(candidate, least or 0.0)
+        return self.runner.run([self.runner.as_widened(c) for c in ran.candidates])
+
     def _useful(self, ran: Ran, kept: frozenset[int]) -> tuple[Ran, frozenset[int]]:
         """A layout without works that keep nothing when it is run."""
         entries = (ran.year.entries if ran.year is not None and not self.aim.storm else
@@ -254,21 +266,30 @@ class _Job:
         return self.runner.run(self._names(left)), left
 
     def _aim(self, ran: Ran) -> float:
+        """What is aimed at, in its own unit."""
         aim = self.aim.aim
         if aim == "water in a year":
             assert ran.year is not None
             return ran.year.passive
-        if aim == "water in a storm":
-            return storm_account(ran.storms[self.aim.storm]).passive
-        if aim == "storm leaving":
-            return max(self.peak_before - self.runner.peak(ran, self.aim.storm), 0.0)
         if aim == "trees in a dry year":
             return float(self.runner.trees(ran) or 0)
-        worth = {c.name: float(w) for c, w in zip(self.whole.candidates, self.whole.model.worth,
-                                                  strict=True)}
-        entries = storm_account(ran.storms[self.aim.storm]).entries
-        return WEIGHT * sum(worth[c.name] * sum(entries[i].captured for i in ran.nodes_of(c))
-                            for c in ran.candidates)
+        account = storm_account(ran.storms[self.aim.storm])
+        if aim != "erosion":
+            return account.passive
+        spared = dict.fromkeys(range(len(ran.placed)), 0.0)
+        for candidate, worth in zip(self.whole.candidates, self.whole.model.worth.tolist(),
+                                    strict=True):
+            names = {candidate.name, *(work.name for work in candidate.works)}
+            spared |= {i: worth for i, place in enumerate(ran.placed) if place.name in names
+                       or place.work.name in names}
+        return WEIGHT * sum(worth * account.entries[i].captured for i, worth in spared.items())
+
+    def _better(self, ran: Ran, reached: float, best: Ran, most: float) -> bool:
+        """Whether a layout is better than the best so far."""
+        if self.aim.aim == "storm leaving":
+            return self.runner.peak(ran, self.aim.storm) < self.runner.peak(
+                best, self.aim.storm) * (1 - 1e-9)
+        return reached > most * (1 + 1e-9)
 
     def _water(self, ran: Ran) -> Water:
         design = self.inputs.site.rain.design.name
@@ -282,14 +303,19 @@ class _Job:
 
     # -- the three proposals ----------------------------------------------------------------
 
-    def _named(self, aims: Sequence[float], knee: int | None, base: float) -> dict[int, str]:
-        """Which layout is which proposal; `base` is reached with what stands alone."""
-        last = len(aims) - 1
-        middle = knee if knee is not None else last // 2
-        first = next((i for i, aim in enumerate(aims)
-                      if aim - base >= CHEAP * (aims[middle] - base)), 0)
-        return {last: NAMES[2], middle: NAMES[1], first: NAMES[0]} if first < middle < last else (
-            {last: NAMES[2], first: NAMES[0]} if first < last else {last: NAMES[2]})
+    def _named(self, layouts: Sequence[Layout], knee: int | None) -> dict[int, str]:
+        """Which layout is which proposal: only such as build anything."""
+        base = self.search.base
+        some = [i for i, one in enumerate(layouts) if one.chosen]
+        if not some:
+            return {}
+        last = some[-1]
+        middle = knee if knee in some else some[len(some) // 2]
+        least = base + CHEAP * (layouts[middle].aim - base)
+        first = next(i for i in some if layouts[i].aim >= least or i == middle)
+        if first < middle < last:
+            return {last: NAMES[2], middle: NAMES[1], first: NAMES[0]}
+        return {last: NAMES[2], first: NAMES[0]} if first < last else {last: NAMES[2]}
 
     def _proposal(self, name: str, one: Layout, ran: Ran) -> Proposal:
         reached = self._aim(ran)
@@ -301,17 +327,17 @@ class _Job:
             lost[candidate.name] = reached - self._aim(without)
         model = self.search.model
         _, whole = self.runner.costs(ran)
-        rejected = best_rejected(self.search, self.whole, one, self.refused)
+        scale = WEIGHTS.get(self.aim.aim, 1.0)
+        rejected = best_rejected(self.search, self.whole, one, self.refused, scale)
         stays = tuple(dict.fromkeys(p.work.name for p in self.standing.stands))
         weighed = [work.name for c in self.whole.candidates if c.kind == "own"
                    for work in c.works if work.name not in stays]
         kept = tuple(work.name for c in ran.candidates if c.kind == "own" for work in c.works)
         return Proposal(
             name, chosen_works(self.runner, ran, lost), (*stays, *kept),
-            tuple(work for work in weighed if work not in kept), WEIGHTS.get(
-                self.aim.aim, 1.0) * model.aim(one.chosen),
-            WEIGHTS.get(self.aim.aim, 1.0) * one.bound, whole, self._water(ran), rejected,
-            one.price * STEPS[self.axis] * WEIGHTS.get(self.aim.aim, 1.0) or None)
+            tuple(work for work in weighed if work not in kept), scale * model.aim(one.chosen),
+            scale * one.bound, whole, self._water(ran), rejected,
+            one.price * STEPS[self.axis] * scale or None)
 
     # -- the owner's own plan -----------------------------------------------------------------
 
@@ -400,6 +426,7 @@ def aim_words(inputs: Inputs, asked: Suggest, axis: str) -> AimWords:
         "water in a year": ("water kept in an average year", "volume"),
         "water in a storm": (f"water kept in the {storm}", "volume"),
         "trees in a dry year": ("trees that get by in a dry year", None),
-        "storm leaving": (f"less at the peak that leaves in the {storm}", "flow"),
+        "storm leaving": (f"water kept in the {storm}, of layouts alike the one with the least "
+                          "flow leaving", "volume"),
         "erosion": (f"work taken from running water in the {storm}", "energy")}[aim]
     return AimWords(aim, what, dimension, axis, storm)

@@ -245,7 +245,7 @@ money:
 suggest:
   infiltration: 15 mm/h
   budget: 12000
-  places: 80
+  places: 40
 works:
   - kind: swale
     name: east swale
@@ -295,7 +295,7 @@ def valley_site(write_raster, write_layer):
         write_layer(folder / "roofs.geojson", [{"name": "barn", "geometry": LIES["roof"]}])
         write_layer(folder / "septic.geojson", [{"name": "s", "geometry": LIES["septic field"]}])
         write_layer(folder / "well.geojson", [{"name": "w", "geometry": LIES["private well"]}])
-        days = np.arange("2010-01-01", "2013-01-01", dtype="datetime64[D]")
+        days = np.arange("2006-01-01", "2013-01-01", dtype="datetime64[D]")
         rain = np.round(np.where(random.random(days.size) < 0.12,
                                  random.gamma(0.8, 18, days.size), 0), 1)
         (folder / "rain.csv").write_text("date,rain_mm\n" + "".join(

@@ -70,14 +70,24 @@ def storm(valley_site, tmp_path_factory):
         "keep out": [{"around": SHUT}], "kinds": ["wall", "dug basin", "road basin", "tree row"]})
 
 
-@pytest.fixture(params=["year", "storm"])
+@pytest.fixture(scope="module")
+def banks(valley_site, tmp_path_factory):
+    """Walls and basins below the road alone."""
+    return searched(valley_site, tmp_path_factory.mktemp("banks"), {
+        "aim": "water in a storm", "budget": 40_000, "kinds": ["wall", "road basin"],
+        "keep out": [{"around": SHUT}]})
+
+
+@pytest.fixture(params=["year", "storm", "banks"])
 def job(request):
     return request.getfixturevalue(request.param)
 
 
-def test_three_proposals_within_their_limits(year, storm):
+def test_proposals_within_their_limits(year, storm):
     for one in (year, storm):
-        assert tuple(p.name for p in one.found.proposals) == NAMES
+        names = [p.name for p in one.found.proposals]
+        assert names == [name for name in NAMES if name in names]
+        assert len(names) >= 2
         for cheaper, dearer in pairwise(one.found.proposals):
             assert cheaper.water.aim < dearer.water.aim
     assert all(p.cost.money <= 12_000 for p in year.found.proposals)
@@ -188,15 +198,15 @@ def test_swales_lie_on_ground_for_swales(year):
 
 def test_what_is_lost_without_a_work_is_what_a_plan_without_it_keeps_less(year):
     """Each new work of a proposal taken out of its site file, and that planned."""
-    [proposal] = [p for p in year.found.proposals if p.name == "balanced"]
-    path = year.path.parent / "suggest" / "balanced" / "site.yaml"
+    proposal = year.found.proposals[-1]
+    path = year.path.parent / "suggest" / proposal.name / "site.yaml"
     site = yaml.safe_load(path.read_text())
     for number, chosen in enumerate(proposal.works):
         names = {work.name for work in chosen.candidate.works}
         other = path.with_name(f"without-{number}.yaml")
         other.write_text(yaml.safe_dump(
             {**site, "works": [w for w in site["works"] if w["name"] not in names]}))
-        less = year.plans["balanced"].year.passive - make_plan(other).year.passive
+        less = year.plans[proposal.name].year.passive - make_plan(other).year.passive
         assert chosen.lost_without == pytest.approx(less, rel=1e-6, abs=1e-6)
 
 
@@ -245,7 +255,7 @@ def test_every_aim_is_answered_and_more_may_be_spent_for_no_less(valley_site, tm
         assert best.water.trees == best.water.aim
         assert best.water.trees <= sum(c.candidate.trees for c in best.works)
     if aim == "storm leaving":
-        assert best.water.peak_left == pytest.approx(found.before.peak_left - best.water.aim)
+        assert best.water.aim == best.water.storm_kept
 
 
 def test_work_of_running_water_is_weight_times_fall(valley_site, tmp_path):

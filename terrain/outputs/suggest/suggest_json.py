@@ -34,7 +34,7 @@ def aim_key(suggestion: Suggestion) -> str:
     """What a key of what is aimed at ends in."""
     ends = {None: "trees", "volume": "m3", "earth": "m3", "flow": "m3_per_s", "area": "m2",
             "land": "m2", "rain": "mm", "speed": "m_per_s", "length": "m", "rate": "mm_per_h",
-            "size": "m", "level": "m", "seepage": "mm_per_day"}
+            "size": "m", "level": "m", "seepage": "mm_per_day", "energy": "J"}
     return ends[suggestion.aim.dimension]
 
 

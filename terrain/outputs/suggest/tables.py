@@ -47,7 +47,7 @@ def water_heads(suggestion: Suggestion) -> tuple[str, ...]:
     """Heads of `water_rows`."""
     years = suggestion.before.year_kept is not None
     trees = suggestion.before.trees is not None
-    return ("layout", "storm kept", "storm leaves", "at most",
+    return ("layout", "storm kept", "storm leaves", "peak flow",
             *(("year kept", "roofs", "year leaves") if years else ()),
             *(("trees",) if trees else ()))
 

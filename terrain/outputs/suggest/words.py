@@ -42,8 +42,8 @@ def answer_lines(suggestion: Suggestion, system: str) -> list[str]:
     if suggestion.knee is not None:
         knee = suggestion.front[suggestion.knee]
         here = f", which is \"{knee.name}\"" if knee.name in named else ""
-        said.append(f"Beyond {limit_words(knee.cost, suggestion, system)}{here}, more brings the "
-                    "least for what it takes.")
+        said.append(f"Beyond {limit_words(knee.cost, suggestion, system)}{here}, each further "
+                    "step brings less for what it takes than those before.")
     own = own_line(suggestion, system)
     if own:
         said.append(own)
@@ -67,9 +67,9 @@ def proposal_line(one: Proposal, suggestion: Suggestion, system: str) -> str:
 def gap_line(one: Proposal) -> str:
     """How good it is beside the best choice of these places."""
     if one.gap < 1e-6:
-        return "By the model no choice of the places looked at is better for that cost."
+        return "By the model no choice of the places weighed is better for what may be spent."
     return (f"By the model it reaches at least {reached_words(one.gap)} of what the best choice of "
-            "the places looked at can reach for that cost.")
+            "the places weighed can reach for what may be spent on it.")
 
 
 def own_line(suggestion: Suggestion, system: str) -> str:
