@@ -140,7 +140,8 @@ def storm_rains(inputs: Inputs, name: str) -> Rains:
 
 
 def year_rains(inputs: Inputs, run: SeasonRun, dry: bool = False) -> Rains:
-    """The days of an average year, or of a dry one: that than which one in five has less rain.
+    """The days of an average year, or of the dry year that the accounts tell of: that than which
+    one in ten has less rain.
 
     Parameters
     ----------

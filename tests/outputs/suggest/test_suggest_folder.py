@@ -157,7 +157,7 @@ def test_how_far_from_the_best_is_never_told_too_well(small_suggested, model, bo
     assert gap_words(one.gap) == gap
     said = words.gap_line(one)
     if reached is None:
-        assert "no choice of the places looked at is better" in said
+        assert "no choice of the places weighed is better" in said
     else:
         assert reached_words(one.gap) == reached
         assert f"at least {reached}" in said
