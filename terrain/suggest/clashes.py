@@ -19,8 +19,8 @@ TOUCH = 0.01
 def clashes(candidates: Sequence[Candidate], dem: Dem) -> tuple[tuple[int, ...], ...]:
     """Groups of candidates of which no two can stand together; every such pair is in one.
 
-    Those whose ground covers the same cell are a group; pairs that share ground, but no cell's
-    middle, are groups of two.
+    Those whose ground covers the same cell, or that take water at the same one, are a group; pairs
+    that share ground, but no cell's middle, are groups of two.
     """
     shapes = np.array([c.footprint for c in candidates], dtype=object)
     if shapes.size < 2:
@@ -29,8 +29,12 @@ def clashes(candidates: Sequence[Candidate], dem: Dem) -> tuple[tuple[int, ...],
     first = one < other
     pairs = np.zeros((len(shapes), len(shapes)), bool)
     pairs[one[first], other[first]] = True
+    sharing = _sharing(candidates)
+    for group in sharing:
+        at = np.ix_(group, group)
+        pairs[at] |= np.triu(np.ones((len(group), len(group)), bool), 1)
     found = []
-    for group in sorted(_covering(shapes, dem), key=lambda group: (-len(group), group)):
+    for group in sorted(_covering(shapes, dem) | sharing, key=lambda group: (-len(group), group)):
         at = np.ix_(group, group)
         if pairs[at].any():
             found.append(group)
@@ -41,10 +45,25 @@ def clashes(candidates: Sequence[Candidate], dem: Dem) -> tuple[tuple[int, ...],
     return tuple(found)
 
 
+def _sharing(candidates: Sequence[Candidate]) -> set[tuple[int, ...]]:
+    """Candidates that take water at the same cell, each such group once."""
+    return _alike([c.cells[:, 0] * (1 << 32) + c.cells[:, 1] for c in candidates])
+
+
+def _alike(cells: Sequence[NDArray[np.int64]]) -> set[tuple[int, ...]]:
+    """Who has the same cell, each group of two or more once."""
+    cell = np.concatenate([*cells, np.zeros(0, np.int64)])
+    owner = np.repeat(np.arange(len(cells)), [own.size for own in cells])
+    order = np.lexsort((owner, cell))
+    cell, owner = cell[order], owner[order]
+    cuts = np.flatnonzero(np.diff(cell)) + 1
+    return {tuple(group.tolist()) for group in np.split(owner, cuts) if group.size > 1}
+
+
 def _covering(shapes: NDArray[np.object_], dem: Dem) -> set[tuple[int, ...]]:
     """Candidates whose ground covers the same cell's middle, each such group once."""
-    who, cells = [], []
-    for j, shape in enumerate(shapes):
+    cells = []
+    for shape in shapes:
         west, south, east, north = shape.bounds
         left, top = int((west - dem.left) / dem.cell) - 1, int((dem.top - north) / dem.cell) - 1
         wide = int((east - west) / dem.cell) + 4
@@ -53,9 +72,4 @@ def _covering(shapes: NDArray[np.object_], dem: Dem) -> set[tuple[int, ...]]:
                         transform=dem.transform * dem.transform.translation(left, top))
         row, column = np.nonzero(own)
         cells.append((row + top) * (1 << 32) + column + left)
-        who.append(np.full(row.size, j))
-    cell, owner = np.concatenate(cells), np.concatenate(who)
-    order = np.lexsort((owner, cell))
-    cell, owner = cell[order], owner[order]
-    cuts = np.flatnonzero(np.diff(cell)) + 1
-    return {tuple(group.tolist()) for group in np.split(owner, cuts) if group.size > 1}
+    return _alike(cells)

@@ -90,7 +90,7 @@ def crossings(candidates: Sequence[Candidate], direction: NDArray[np.uint8],
     order = np.lexsort((who, cell))
     cell, who = cell[order], who[order]
     cells, starts = np.unique(cell, return_index=True)
-    ends = np.append(starts[1:], cell.size)
+    ends = np.append(starts[1:], cell.size)[:starts.size]
     numbers: dict[tuple[int, ...], int] = {}
     group = np.array([numbers.setdefault(tuple(who[a:b].tolist()), len(numbers))
                       for a, b in zip(list(starts), list(ends), strict=True)], np.int64)

@@ -45,6 +45,11 @@ def notes_of(look: Look, asked: Suggest, aim: AimWords, whole: Prepared) -> list
             f"Prices of places are reckoned roughly and put right by kind, by {LAID_OUT} of each "
             "laid out as the plan does; what a proposal costs is the plan's own reckoning of its "
             "works, tanks and what stands left out."]
+    money = look.inputs.site.money
+    if money is not None and sum(money.haulage) > 0:
+        said.append(f"Bringing the machine and fetching it again, about {sum(money.haulage):,.0f} "
+                    f"{money.currency}, is in what a proposal costs and in none of its works; "
+                    "whole days of the machine may add to it.")
     if asked.infiltration is not None:
         said.append(f"Every new work is taken to soak in {in_both(asked.infiltration, 'rate')}, "
                     "as the site file says under suggest; dig a hole test where each is to go.")

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 from pydantic import ValidationError
 
 from terrain.errors import InputError
@@ -82,7 +83,7 @@ def _asked(inputs: Inputs, over: dict[str, object]) -> Suggest:
     try:
         return Suggest.model_validate({
             **{name.replace("_", " "): getattr(given, name) for name in given.model_fields_set},
-            **over}, context={"units": inputs.site.units})
+            **over}, context={"units": "metric"})  # what was read already is kept so inside
     except ValidationError as error:
         what = error.errors()[0]
         raise InputError(f"{inputs.site.where('suggest')}, suggest",
@@ -104,6 +105,7 @@ class _Job:
 
     def done(self) -> Suggestion:
         """All of it."""
+        self._refuse_small_budget()
         self.progress("Laying out the works that the site file lists")
         own = laid_out(self.inputs)
         self.standing = parted(self.inputs.site, self.asked, own)
@@ -144,11 +146,6 @@ class _Job:
         if most is None:
             self.progress("Finding how much is worth spending")
             most = self.search.most_worth()
-        elif most <= fixed:
-            raise InputError(f"{self.inputs.site.where('suggest', 'budget')}, suggest, budget",
-                             f"{most:,.0f} does not pay for more than bringing the machine and "
-                             f"fetching it again ({fixed:,.0f})",
-                             "Raise it, or limit machine hours instead")
         else:
             most -= fixed
         self.progress(f"Weighing {len(self.whole.free):,} places against each other")
@@ -161,20 +158,23 @@ class _Job:
         self.refused: dict[str, str] = {}
         reached = [one.aim for one in layouts]
         knee = _knee([one.cost + fixed for one in layouts], reached, self.search.base)
-        named = self._named(layouts, knee)
+        named = self._named(layouts, knee, reached)
         self.search.tighten([layouts[at].limit for at in sorted(named, reverse=True)])
         runs: list[tuple[Layout, Ran]] = []
         for number, one in enumerate(layouts, 1):
             self.progress(f"Running layout {number} of {len(layouts)} through storm and record")
             runs.append(self._real(one))
         aims = [self._aim(ran) for _, ran in runs]
+        named = self._named([one for one, _ in runs], knee, aims)
         costs = [self.runner.costs(ran)[1].of(self.axis) for _, ran in runs]
         self.progress("Proving how good they are")
         runs = [(self.search.tightened(one), ran) for one, ran in runs]
         proposals = []
         for at, name in sorted(named.items()):
             self.progress(f"Explaining the proposal \"{name}\"")
-            proposals.append(self._proposal(name, *runs[at]))
+            one, ran = runs[at]
+            proposals.append(self._proposal(name, replace(one, price=max(
+                one.price, _rise(one, runs[at + 1][0] if at + 1 < len(runs) else None))), ran))
         scale = WEIGHTS.get(self.aim.aim, 1.0)
         points = tuple(FrontPoint(one.limit + fixed, cost, scale * one.aim, scale * one.bound, aim,
                                   len(ran.candidates), named.get(i, ""))
@@ -228,7 +228,7 @@ class _Job:
     def _within(self, one: Layout, ran: Ran) -> tuple[Layout, Ran]:
         """A layout without as many of its works as the plan's own prices put it over the limits:
         those go first that bring the least for their cost."""
-        while len(ran.candidates) > 1 and not self.stopped():
+        while len(ran.candidates) > 1:
             _, whole = self.runner.costs(ran)
             if all(whole.of(name) <= most for name, most in self.given.items()):
                 break
@@ -303,14 +303,16 @@ class _Job:
 
     # -- the three proposals ----------------------------------------------------------------
 
-    def _named(self, layouts: Sequence[Layout], knee: int | None) -> dict[int, str]:
-        """Which layout is which proposal: only such as build anything."""
+    def _named(self, layouts: Sequence[Layout], knee: int | None, aims: Sequence[float]
+               ) -> dict[int, str]:
+        """Which layout is which proposal: only such as build anything, the most by `aims`."""
         base = self.search.base
         some = [i for i, one in enumerate(layouts) if one.chosen]
         if not some:
             return {}
-        last = some[-1]
+        last = max(some, key=lambda i: aims[i])
         middle = knee if knee in some else some[len(some) // 2]
+        middle = min(middle, last)
         least = base + CHEAP * (layouts[middle].aim - base)
         first = next(i for i in some if layouts[i].aim >= least or i == middle)
         if first < middle < last:
@@ -362,6 +364,14 @@ class _Job:
             self._aim(self.own_run), scale * self.search.model.aim(best),
             tuple(self.whole.candidates[j].name for j in own if j in self.whole.barred))
 
+    def _refuse_small_budget(self) -> None:
+        most, fixed = self.given.get(self.axis, np.inf), self._fixed()
+        if most <= fixed:
+            raise InputError(f"{self.inputs.site.where('suggest', 'budget')}, suggest, budget",
+                             f"{most:,.0f} does not pay for more than bringing the machine and "
+                             f"fetching it again ({fixed:,.0f})",
+                             "Raise it, or limit machine hours instead")
+
     def _fixed(self) -> float:
         """Money for bringing the machine and fetching it again."""
         money = self.inputs.site.money
@@ -383,6 +393,13 @@ class _Job:
         from terrain.suggest.notes import notes_of
 
         return notes_of(self.look, self.asked, self.aim, self.whole)
+
+
+def _rise(one: Layout, following: Layout | None) -> float:
+    """What one more of the limit brings on the way to the next layout of the front."""
+    if following is None or following.limit <= one.limit:
+        return 0.0
+    return max(following.aim - one.aim, 0.0) / (following.limit - one.limit)
 
 
 def _knee(costs: Sequence[float], aims: Sequence[float], base: float) -> int | None:

@@ -23,6 +23,8 @@ FloatArray = NDArray[np.float64]
 #: Size of the chart, its margins, and room above for the words. [in]
 WIDE, HIGH, LEFT, RIGHT, TOP, BELOW = 11.0, 6.6, 1.2, 0.4, 1.3, 0.7
 FOUND, BOUND, OWN = sy.WATER, sy.SOFT_INK, sy.EARTH
+#: Points at which the band under the bound is drawn.
+FINE = 600
 DASHES: Any = (0, (4, 2.2))
 
 
@@ -44,11 +46,14 @@ def draw_front(suggestion: Suggestion) -> Figure:
     limit, of_limit = limit_unit(suggestion, system)
     cost, model, top, bound = _lines(suggestion)
     _scale(axes, suggestion, of_limit, of_aim)
-    axes.fill_between(top * of_limit, bound * of_aim, np.interp(top, cost, model) * of_aim,
+    at = np.linspace(top.min(), top.max(), FINE)
+    # Up to each limit its own bound holds.
+    over = bound[np.minimum(np.searchsorted(top, at), top.size - 1)]
+    axes.fill_between(at * of_limit, over * of_aim, np.interp(at, cost, model) * of_aim,
                       color=sy.mixed(sy.PAPER, FOUND, 0.16), linewidth=0, gid="gap",
                       label="between them lies the best that these places allow")
     axes.plot(top * of_limit, bound * of_aim, color=BOUND, linewidth=0.9, linestyle=DASHES,
-              gid="bound", label="no choice of these places passes this")
+              drawstyle="steps-pre", gid="bound", label="no choice of these places passes this")
     axes.plot(cost * of_limit, model * of_aim, color=FOUND, linewidth=1.9, marker="o",
               markersize=5, gid="found", label="best layouts found, by the model")
     real = [(p.cost, p.real) for p in suggestion.front if p.real is not None]
@@ -67,7 +72,7 @@ def draw_front(suggestion: Suggestion) -> Figure:
         axes.plot([knee.cost * of_limit], [knee.model * of_aim], linestyle="none", marker="o",
                   markersize=14, markerfacecolor="none", markeredgecolor=sy.SHED,
                   markeredgewidth=1.5, zorder=5, gid="knee",
-                  label="the knee: beyond it more brings least")
+                  label="the knee: furthest over the straight line")
     what = suggestion.aim.what
     axes.set_xlabel(f"{_against(suggestion)}, {limit}", fontsize=sy.TEXT_SIZE)
     axes.set_ylabel(f"{what[0].upper()}{what[1:]}, {aim}" if len(what) < 48 else aim,

@@ -37,19 +37,37 @@ def answer_lines(suggestion: Suggestion, system: str) -> list[str]:
     """What was found, in sentences, what matters most first."""
     said = [proposal_line(one, suggestion, system) for one in suggestion.proposals]
     if not said:
-        said = ["No layout better than what stands was found within the limits."]
+        said = ["No layout better than what stands was found within the limits.",
+                *_hints(suggestion, system)]
     named = {point.name for point in suggestion.front if point.name}
     if suggestion.knee is not None:
         knee = suggestion.front[suggestion.knee]
         here = f", which is \"{knee.name}\"" if knee.name in named else ""
-        said.append(f"Beyond {limit_words(knee.cost, suggestion, system)}{here}, each further "
-                    "step brings less for what it takes than those before.")
+        said.append(f"The knee of the front lies at {limit_words(knee.cost, suggestion, system)}"
+                    f"{here}: there it stands furthest over the straight line from what stands "
+                    "alone to the most.")
     own = own_line(suggestion, system)
     if own:
         said.append(own)
     if suggestion.stopped:
         said.append("The search was stopped before its end: these are the best so far, and their "
                     "distance from the best possible holds all the same.")
+    return said
+
+
+def _hints(suggestion: Suggestion, system: str) -> list[str]:
+    """What may open a way where nothing was found."""
+    limit = suggestion.aim.limit
+    said = []
+    costs = [one.cost.of(limit) for one in suggestion.candidates if one.kind != "own"]
+    if costs:
+        said.append("The least that a place takes is about "
+                    f"{limit_words(min(costs), suggestion, system)}, whatever brings the machine "
+                    "aside.")
+    if suggestion.asked.infiltration is None:
+        said.append("Nobody stated a hole test, and on slow soil most works would hold water too "
+                    "long by the table's rates: dig one, and state what it took in under suggest "
+                    "(infiltration:).")
     return said
 
 
