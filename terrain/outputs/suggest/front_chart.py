@@ -132,6 +132,9 @@ def _names(axes: Axes, suggestion: Suggestion, of_limit: float, of_aim: float, s
             _keep_off(labels, line)
         points = np.column_stack([np.asarray(line.get_xdata(), float),
                                   np.asarray(line.get_ydata(), float)])
+        if line.get_drawstyle() == "steps-pre":  # up at each limit, then on to the next
+            points = np.column_stack([np.repeat(points[:, 0], 2)[:-1],
+                                      np.repeat(points[:, 1], 2)[1:]])
         if line.get_gid() in ("found", "bound") and len(points) > 1:
             labels.ink_line(points, 1.0, 1)
     named = [(p.name.capitalize(), p.cost, p.model, p.works) for p in suggestion.front if p.name]
