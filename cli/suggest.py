@@ -38,10 +38,9 @@ def suggest(site: Path, aim: str | None, budget: float | None, places: int | Non
     levelsill suggest site.yaml --aim 'water in a storm' --budget 15000
     levelsill suggest site.yaml --places 500 --out ideas
     """
-    from terrain.suggest.suggest import suggest as search
-
     from terrain.files import is_folder, refuse_foreign
     from terrain.outputs.suggest.suggest_folder import write_suggestion
+    from terrain.suggest.suggest import suggest as search
 
     folder = out if out is not None else (site if is_folder(site) else site.parent) / "suggest"
     refuse_foreign(folder)  # before the work, not after it
