@@ -20,6 +20,7 @@ from terrain.suggest.candidate import Candidate, Cost
 from terrain.suggest.explain import best_rejected, chosen_works
 from terrain.suggest.front import Layout, Search, knee_of
 from terrain.suggest.look import look_at
+from terrain.suggest.notes import notes_of
 from terrain.suggest.prepare import (
     limits_of,
     places,
@@ -390,8 +391,6 @@ class _Job:
             "Dig a hole test, and state what it took in under suggest: (infiltration: 12 mm/h)")
 
     def _notes(self) -> list[str]:
-        from terrain.suggest.notes import notes_of
-
         return notes_of(self.look, self.asked, self.aim, self.whole)
 
 
