@@ -22,6 +22,7 @@ COMMANDS = {
     "rain": "How much it rains, how often and how hard, from a record or a table.",
     "start": "A new site file with comments, or the demo site.",
     "check": "Read a site file and say what is wrong; change nothing.",
+    "bench": "Lay works out on the map in a browser; see what each catches.",
     "plan": "The whole plan: accounts, map, report, setting out, layers.",
     "suggest": "Where works should go, and how far any plan is from the best.",
     "prove": "A storm run over the ground as it will be dug.",
@@ -47,8 +48,8 @@ class _Lazy(click.Group):
             formatter.write_dl([(name, COMMANDS[name]) for name in ("soak", "rain")])
         with formatter.section("The whole job, from a site file"):
             formatter.write_dl([(name, COMMANDS[name]) for name in
-                                ("start", "check", "plan", "suggest", "prove",
-                                 "asbuilt")])
+                                ("start", "check", "bench", "plan", "suggest",
+                                 "prove", "asbuilt")])
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"],

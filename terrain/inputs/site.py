@@ -274,8 +274,13 @@ class Site(Part):
         return f'{self.where(*place)}, works "{name}"' + (f", {field}" if field else "")
 
 
-def read_site(path: Path) -> Site:
+def read_site(path: Path, text: str | None = None) -> Site:
     """Read and check a site file.
+
+    Parameters
+    ----------
+    text : str, optional
+        What is to be read as if it stood in the file.
 
     Raises
     ------
@@ -283,7 +288,7 @@ def read_site(path: Path) -> Site:
         Naming the line and field of the first thing that is wrong.
     """
     path = Path(path)
-    document = _read_yaml(path)
+    document = _document(path, _text_of(path) if text is None else text)
     context = {"units": document.get("units", "metric"), "bare": []}
     try:
         site = Site.model_validate(document, context=context)
@@ -323,12 +328,9 @@ def _with_depths(site: Site) -> Site:
     return site.model_copy(update={"rain": rain})
 
 
-def _read_yaml(path: Path) -> Any:
-    from ruamel.yaml import YAML
-    from ruamel.yaml.error import MarkedYAMLError, YAMLError
-
+def _text_of(path: Path) -> str:
     try:
-        text = path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8")
     except FileNotFoundError:
         raise InputError(str(path), "there is no such site file",
                          "Check the name, or make one with: levelsill start DIR") from None
@@ -338,6 +340,12 @@ def _read_yaml(path: Path) -> Any:
     except OSError as error:
         raise InputError(str(path), f"it cannot be read ({in_words(error)})",
                          "Give a site file written in YAML") from None
+
+
+def _document(path: Path, text: str) -> Any:
+    from ruamel.yaml import YAML
+    from ruamel.yaml.error import MarkedYAMLError, YAMLError
+
     try:
         document = YAML(typ="rt").load(text)
     except MarkedYAMLError as error:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.plan.earth.built import build
+from terrain.inputs.dem import Dem
 from terrain.plan.earth.designed import designed_ground
 from terrain.plan.earth.earthworks import earthworks
 from terrain.plan.earth.fixed_values import fixed_values
@@ -19,26 +19,16 @@ from terrain.plan.money.money import system_money
 from terrain.plan.notes import plan_notes
 from terrain.plan.order_of_work import order_of_work
 from terrain.plan.planned import YEARS, Plan, PlannedStore
-from terrain.plan.safety.cautions import (
-    LEAVES,
-    basin_cautions,
-    drain_cautions,
-    hollow_cautions,
-    overtop_cautions,
-    site_cautions,
-    spill_cautions,
-    too_small,
-    wall_cautions,
-)
-from terrain.plan.safety.clearances import SteepGround, steep_ground
+from terrain.plan.safety.cautions import LEAVES
+from terrain.plan.safety.clearances import steep_ground
 from terrain.plan.safety.gravity import by_gravity
-from terrain.plan.safety.surroundings import surroundings
-from terrain.plan.safety.tree_cautions import tree_cautions, tree_notes
+from terrain.plan.safety.tree_cautions import tree_notes
 from terrain.plan.siting.hydrology import soil_dries
 from terrain.plan.siting.layout import Placed, place_works
 from terrain.plan.siting.reading import Inputs, Progress, read_inputs
 from terrain.plan.siting.road_turnouts import road_turnouts, turnout_notes
-from terrain.plan.siting.tree_climate import tree_climate
+from terrain.plan.siting.tree_climate import TreeClimate, tree_climate
+from terrain.plan.store_planned import planned_store, with_facts
 from terrain.plan.swale_notes import swale_notes
 from terrain.plan.water.accounts import (
     YearOfRecord,
@@ -46,28 +36,24 @@ from terrain.plan.water.accounts import (
     year_account,
     years_of_record,
 )
-from terrain.plan.water.basin_facts import basin_facts
-from terrain.plan.water.cascade import Cascade, Node, build_cascade, heights_assumed
+from terrain.plan.water.cascade import build_cascade
 from terrain.plan.water.cascade_told import tell_cascade
-from terrain.plan.water.catches import catches
 from terrain.plan.water.names_first import refuse_unknown_names
 from terrain.plan.water.pipes import led_notes, pipe_caution, pipe_checks, pipe_notes
-from terrain.plan.water.pond_years import pond_years
 from terrain.plan.water.roofs_told import tell_roofs
-from terrain.plan.water.routing import StormRun, full_at, run_storm, storm_steps
+from terrain.plan.water.routing import full_at, run_storm, storm_steps
 from terrain.plan.water.short_record import short_record
 from terrain.plan.water.sills import with_sills
 from terrain.plan.water.spill_ways import Ending, ends_in_hollows, pump_cautions, pump_notes
-from terrain.plan.water.tree_life import TreeLife, tree_life
+from terrain.plan.water.spills import heights_assumed
 from terrain.plan.water.trees_carried import trees_carried
-from terrain.plan.water.water_balance import SeasonRun, run_seasons
+from terrain.plan.water.water_balance import run_seasons
 from terrain.runoff.peak import peaks_of
 from terrain.runoff.sheds import Shed, bare_patches, shed_of
 from terrain.surface.accumulation import accumulate
 from terrain.works.pipe import PipeCheck
 from terrain.works.rules import Rulebook
-from terrain.works.store import Store
-from terrain.works.tree_basin import catchment_ratio, tree_need
+from terrain.works.swale import smoothed
 
 
 def check_site(path: Path, progress: Progress = lambda what: None
@@ -95,8 +81,42 @@ def check_site(path: Path, progress: Progress = lambda what: None
     return inputs, (*cascade.notes, *([short] if short else []))
 
 
-def laid_out(inputs: Inputs) -> list[Placed]:
+@dataclass(frozen=True)
+class ReadyGround:
+    """What laying out works needs of the ground and the rain, whatever the works are.
+
+    Attributes
+    ----------
+    soft : Dem
+        As `terrain.works.swale.smoothed` gives it.
+    design_runoff : float64, shape (rows, columns)
+        Runoff of each cell in the design storm. [m3]
+    climate : TreeClimate or None
+    """
+
+    soft: Dem
+    design_runoff: NDArray[np.float64]
+    climate: TreeClimate | None
+
+
+def ready_ground(inputs: Inputs) -> ReadyGround:
+    """What `laid_out` needs beside the works themselves."""
+    return ReadyGround(smoothed(inputs.dem), inputs.runoff(inputs.site.rain.design.depth),
+                       tree_climate(inputs.site, inputs.record, inputs.evaporation,
+                                    inputs.ground.curve_number, inputs.hydrology.rule,
+                                    inputs.rules))
+
+
+def laid_out(inputs: Inputs, ready: ReadyGround | None = None, standing: Sequence[Placed] = ()
+             ) -> list[Placed]:
     """Every work of the site file on the terrain.
+
+    Parameters
+    ----------
+    ready : ReadyGround, optional
+        Of the same site with whatever works, to spare the time.
+    standing : sequence of Placed, optional
+        Works as they were laid out before, to spare it for those that are as they were.
 
     Raises
     ------
@@ -104,11 +124,9 @@ def laid_out(inputs: Inputs) -> list[Placed]:
         For a work that cannot lie as it is asked for, or a name that is none.
     """
     refuse_unknown_names(inputs.site, inputs.ground, inputs.rules)
+    ready = ready_ground(inputs) if ready is None else ready
     return place_works(inputs.site, inputs.terrain, inputs.ground, inputs.rules,
-                       inputs.runoff(inputs.site.rain.design.depth),
-                       tree_climate(inputs.site, inputs.record, inputs.evaporation,
-                                    inputs.ground.curve_number, inputs.hydrology.rule,
-                                    inputs.rules))
+                       ready.design_runoff, ready.climate, ready.soft, standing)
 
 
 def make_plan(path: Path, progress: Progress = lambda what: None) -> Plan:
@@ -158,10 +176,10 @@ def _plan(inputs: Inputs, progress: Progress) -> Plan:
     progress("Finding what roads and bare ground shed")
     sheds = find_sheds(inputs, placed)
     steep = steep_ground(inputs.terrain, inputs.rules)
-    stores = [_planned(inputs, cascade, i, placed, runs, filled[i], seasons, years, steep)
+    stores = [planned_store(inputs, cascade, i, placed, runs, filled[i], seasons, years, steep)
               for i in range(len(placed))]
     progress("Finding what the basins catch, on dry ground and on wet")
-    stores = _with_facts(inputs, cascade, stores, seasons, years)
+    stores = with_facts(inputs, cascade, stores, seasons, years)
     turnouts = road_turnouts(inputs, placed)
     pipes = pipe_checks(inputs, cascade, placed, runs[design.name])
     stores = [_with_pipe(store, pipes, inputs.rules) for store in stores]
@@ -257,118 +275,3 @@ def find_sheds(inputs: Inputs, placed: list[Placed]) -> list[Shed]:
     for number, cells in enumerate(bare_ground(inputs), 1):
         found.append(shed(f"bare patch {number}", "bare ground", cells))
     return found
-
-
-def _planned(inputs: Inputs, cascade: Cascade, index: int, placed: list[Placed],
-             runs: dict[str, StormRun], fills: float | None, seasons: SeasonRun | None,
-             years: tuple[YearOfRecord, ...], steep: SteepGround
-             ) -> PlannedStore:
-    place, node = placed[index], cascade.nodes[index]
-    store = node.store
-    made = build(inputs, place, store)
-    swale, built, drain, amount = made.swale, made.basin, made.drain, made.quantities
-    cautions: list[str] = []
-    if swale is not None:
-        cautions += [*swale.cautions, *too_small(
-            inputs, swale, store, runs[inputs.site.rain.design.name].stores[index].inflow)]
-    elif built is not None:
-        cautions += built.cautions
-        if built.has_wall:
-            cautions += wall_cautions(inputs, built)
-        cautions += basin_cautions(inputs, place, node, built)
-    elif place.hollow is not None:
-        cautions += hollow_cautions(inputs, place, place.hollow)
-    if drain is not None:
-        cautions += [*drain.cautions, *drain_cautions(inputs, drain, placed)]
-    crest = (swale.berm_height if swale is not None else
-             built.crest - built.sill.level if built is not None and built.has_wall else None)
-    if crest is not None:
-        cautions += overtop_cautions(store, crest, {name: run.stores[index].peak_spill
-                                                    for name, run in runs.items()})
-    empties = store.drain_hours if place.kind != "tank" else _tank_hours(store)
-    if drain is not None:
-        empties, fills = 0.0, None
-    cautions += tree_cautions(inputs, cascade, place, placed)
-    cautions += spill_cautions(inputs, cascade, index, placed)
-    cautions += site_cautions(inputs, place, node, empties)
-    about, breach = surroundings(inputs, made, node, placed, steep)
-    cautions += about
-    starts = min(node.catchment.starts_at, node.roof.starts_at)
-    return PlannedStore(
-        place, store, swale, built, drain, amount, node.furrow,
-        node.led_way if node.led in ("pipe", "pump") else None,
-        starts_at=None if np.isinf(starts) else starts, full_at=fills, drain_hours=empties,
-        spills_to=_end_of_spill(cascade, index), cautions=tuple(cautions),
-        trees_need=_need(inputs, place),
-        trees_catchment=_carrying_ground(inputs, place, node, seasons),
-        life=_life(inputs, place, index, seasons, years), breach=breach)
-
-
-def _with_facts(inputs: Inputs, cascade: Cascade, stores: list[PlannedStore],
-                seasons: SeasonRun | None, years: tuple[YearOfRecord, ...]) -> list[PlannedStore]:
-    """The same stores, basins with what is told of them alone."""
-    rain = inputs.site.rain
-    storms = [(storm.name, storm.depth, storm.return_period) for storm in rain.storms]
-    basins = [i for i, planned in enumerate(stores) if planned.basin is not None]
-    caught = catches(cascade, storms, inputs.hydrology.shapes, rain.design.name, basins)
-    found = list(stores)
-    for i in basins:
-        planned = stores[i]
-        assert planned.basin is not None
-        pond = planned.placed.work.holds_water
-        months = (pond_years(seasons, i, planned.store.curve, years, rain.start_month)
-                  if pond and seasons is not None else ())
-        found[i] = replace(planned, facts=basin_facts(planned.basin, planned.store,
-                                                      rain.design.name, caught[i], months,
-                                                      inputs.rules, pond))
-    return found
-
-
-def _tank_hours(store: Store) -> float:
-    return store.capacity / store.demand * 24 if store.demand else float("inf")
-
-
-def _need(inputs: Inputs, place: Placed) -> float | None:
-    trees = place.tree or place.stand
-    if trees is None or inputs.evaporation is None:
-        return None
-    count = 1 if place.stand is None else place.stand.count
-    return count * tree_need(inputs.evaporation.year, trees.factor, trees.crown)
-
-
-def _life(inputs: Inputs, place: Placed, index: int, seasons: SeasonRun | None,
-          years: tuple[YearOfRecord, ...]) -> TreeLife | None:
-    evaporation = inputs.evaporation
-    trees = place.tree or place.stand
-    if trees is None or seasons is None or evaporation is None or evaporation.daily is None:
-        return None
-    return tree_life(trees, seasons.stores[index], seasons, evaporation.daily, years,
-                     inputs.rules, place.work.texture)
-
-
-def _carrying_ground(inputs: Inputs, place: Placed, node: Node, seasons: SeasonRun | None
-                     ) -> float | None:
-    """Catchment that would carry a tree, from the share of rain that its own ground sheds."""
-    trees = place.tree or place.stand
-    if trees is None or inputs.evaporation is None or seasons is None:
-        return None
-    ground = node.catchment.ground
-    rain = seasons.mean(seasons.rain_mm)
-    if not ground.area or not rain:
-        return None
-    depths, which = np.unique(seasons.rain_mm, return_inverse=True)
-    runoff = seasons.mean(ground.runoff_volumes(depths)[which]) / ground.area * 1000
-    if runoff <= 0:
-        return None
-    ratio = catchment_ratio(inputs.evaporation.year * trees.factor, rain, runoff / rain,
-                            inputs.rules["harvest efficiency"])
-    return float(ratio) * trees.crown_area
-
-
-def _end_of_spill(cascade: Cascade, index: int) -> str:
-    node = cascade.nodes[index]
-    if node.spills_to is not None:
-        return cascade.nodes[node.spills_to].store.name
-    if node.piped and len(node.spill_path) < 3:
-        return "off the site by the owner's word"
-    return "over the ground and off the site"

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.runoff.curve_number import AS_PUBLISHED, Condition, RunoffRule
-from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR, arriving
+from terrain.runoff.curve_number import (
+    AS_PUBLISHED,
+    Condition,
+    RunoffRule,
+    runoff_from_retention,
+)
+from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR, arriving, in_steps
 from terrain.runoff.loss_on_the_way import Delivery
 from terrain.runoff.travel_time import LAG_SHARE, Reach, lag_hours
-from terrain.surface.terrain import Terrain
+from terrain.surface.terrain import Cells, Terrain, picked
 
 #: Flatter ground is reckoned at this slope in the lag equation; common practice, no source. [m/m]
 LEAST_SLOPE = 0.005
@@ -74,6 +80,11 @@ class Catchment:
     rational_c: float = float("nan")
     delivery: Delivery | None = None
     direct: NDArray[np.bool_] | None = None
+
+    @cached_property
+    def _retention(self) -> NDArray[np.float64]:
+        """Of each of its curve numbers, by its rule. [mm]"""
+        return self.rule.retention(self.curve_numbers)
 
     @property
     def ground(self) -> Catchment:
@@ -163,6 +174,12 @@ class Catchment:
         """The part of `runoff_volumes` that comes from beyond the boundary. [m3]"""
         return self.run_on_of(self._depths(rain))
 
+    def volumes(self, rain: NDArray[np.float64]
+                ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """`runoff_volumes` and `run_on_volumes` of the same rain. [m3]"""
+        depths = self._depths(rain)
+        return self.arriving_of(depths), self.run_on_of(depths)
+
     def made(self, depths: NDArray[np.float64]) -> NDArray[np.float64]:
         """Volume of runoff depths, shape (n, k), one column for each curve number. [m3]"""
         return np.asarray(depths @ self.areas / 1000)
@@ -204,11 +221,12 @@ class Catchment:
         """
         if not self.area:
             return np.zeros(rain.size)
-        made = np.diff(self.runoff_volumes(rain), prepend=0.0)
+        made = in_steps(self.runoff_volumes(rain))
         return arriving(made, self.lag, step, self.peak_factor)
 
     def _depths(self, rain: NDArray[np.float64]) -> NDArray[np.float64]:
-        return self.rule.runoff(np.asarray(rain)[:, None], self.curve_numbers[None, :])
+        return runoff_from_retention(np.asarray(rain)[:, None], self._retention[None, :],
+                                     self.rule.abstraction_ratio)
 
 
 def with_water(around: Catchment, under: Catchment, water: float) -> Catchment:
@@ -247,7 +265,43 @@ def with_water(around: Catchment, under: Catchment, water: float) -> Catchment:
                                      [beyond]]))
 
 
-def gather(curve_number: NDArray[np.float64], cells: NDArray[np.bool_], cell_area: float,
+@dataclass(frozen=True)
+class Numbered:
+    """Curve numbers cell by cell, sorted once, to gather many parts of the same ground.
+
+    Attributes
+    ----------
+    different : float64, shape (k,)
+        The different ones, rising.
+    which : int64, shape (rows, columns)
+        Which of them each cell has; k where its number is not known.
+    """
+
+    different: NDArray[np.float64]
+    which: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, curve_number: NDArray[np.float64]) -> Numbered:
+        """Sort curve numbers of any shape; NaN where not known."""
+        known = np.isfinite(curve_number)
+        different, which = np.unique(curve_number[known], return_inverse=True)
+        every = np.full(curve_number.shape, different.size, np.int64)
+        every[known] = which
+        return cls(different, every)
+
+    def gather(self, cells: Cells, cell_area: float, inside: NDArray[np.bool_] | None,
+               rule: RunoffRule) -> Catchment:
+        """As the function `gather`."""
+        which, count = picked(self.which, cells), self.different.size
+        counts = np.bincount(which, minlength=count + 1)[:count]
+        beyond = np.zeros(count) if inside is None else np.bincount(
+            which[~picked(inside, cells)], minlength=count + 1)[:count]
+        there = counts > 0
+        return Catchment(self.different[there], (counts[there] * cell_area).astype(np.float64),
+                         (beyond[there] * cell_area).astype(np.float64), rule=rule)
+
+
+def gather(curve_number: NDArray[np.float64], cells: Cells, cell_area: float,
            inside: NDArray[np.bool_] | None = None, rule: RunoffRule = AS_PUBLISHED
            ) -> Catchment:
     """Gather cells into a `Catchment`, with neither path nor slope of its own.
@@ -256,26 +310,23 @@ def gather(curve_number: NDArray[np.float64], cells: NDArray[np.bool_], cell_are
     ----------
     curve_number : float64, shape (rows, columns)
         NaN counts as not part of the catchment.
-    cells : bool, same shape
+    cells : bool, same shape, or int64, shape (n,)
     cell_area : float
         [m2]
     inside : bool, same shape, optional
         Cells within the boundary; all if left out.
     rule : RunoffRule, optional
     """
-    numbers = curve_number[cells]
-    known = np.isfinite(numbers)
-    within = np.ones(numbers.shape, bool) if inside is None else inside[cells]
-    different, which = np.unique(numbers[known], return_inverse=True)
-    areas = np.bincount(which, minlength=len(different)) * cell_area
-    beyond = np.bincount(which, weights=~within[known], minlength=len(different)) * cell_area
-    return Catchment(different, areas.astype(np.float64), beyond.astype(np.float64),
-                     rule=rule)
+    numbers = picked(curve_number, cells)
+    within = None if inside is None else picked(inside, cells)
+    return Numbered.of(numbers).gather(np.arange(numbers.size), cell_area, within, rule)
 
 
-def on_ground(catchment: Catchment, terrain: Terrain, cells: NDArray[np.bool_],
+def on_ground(catchment: Catchment, terrain: Terrain, cells: Cells,
               longest_path: float) -> Catchment:
     """A gathered catchment with what its ground adds: path [m], slope, and the edge's doubts."""
-    return replace(catchment, longest_path=longest_path, slope=terrain.mean_slope(cells),
-                   touches_edge=terrain.touches_edge(cells), at_risk=terrain.area_at_risk(cells),
+    catchment = replace(catchment, longest_path=longest_path, slope=terrain.mean_slope(cells))
+    if not terrain.touches_edge(cells):
+        return catchment
+    return replace(catchment, touches_edge=True, at_risk=terrain.area_at_risk(cells),
                    cut_by_hole=terrain.cut_by_hole(cells))

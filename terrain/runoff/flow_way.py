@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from terrain.runoff.catchment import Catchment
 from terrain.runoff.resistance import rational_coefficient, resistance_of
 from terrain.runoff.travel_time import Reach, Timing, reaches_along
-from terrain.surface.terrain import Terrain
+from terrain.surface.terrain import Cells, Terrain, picked
 
 
 def reaches_of(terrain: Terrain, path: NDArray[np.int64], gathered: NDArray[np.float64],
@@ -53,7 +53,7 @@ def timed(catchment: Catchment, reaches: tuple[Reach, ...], timing: Timing, peak
 
 
 def mean_rational_c(cover: NDArray[np.int16], classes: Sequence[str], soil: NDArray[np.int8],
-                    cells: NDArray[np.bool_], slope: float) -> float:
+                    cells: Cells, slope: float) -> float:
     """Mean coefficient of the rational method over some cells; NaN where one is unknown. [-]
 
     Parameters
@@ -63,7 +63,7 @@ def mean_rational_c(cover: NDArray[np.int16], classes: Sequence[str], soil: NDAr
     slope : float
         Mean of the cells. [m/m]
     """
-    kinds, groups = cover[cells], soil[cells]
+    kinds, groups = picked(cover, cells), picked(soil, cells)
     if not kinds.size or (kinds < 0).any() or (groups < 0).any():
         return float("nan")
     counts = np.bincount(kinds.astype(np.int64) * 4 + groups, minlength=4 * len(classes))

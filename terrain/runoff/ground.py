@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from terrain.inputs.keep_clear import Thing
 from terrain.inputs.layers import boundary_polygon, column, rasterized, read_layer
 from terrain.inputs.site import Roads, Roofs, Site
 from terrain.inputs.site_tanks import GutterSpec
+from terrain.runoff.catchment import Numbered
 from terrain.runoff.cover import SOIL_GROUPS, CoverClass, curve_numbers_of, paver
 from terrain.runoff.cover_table import classes_in_force
 from terrain.runoff.roof_layer import gutters_by_roof, roof_share
@@ -92,6 +94,11 @@ class Ground:
     roofs: tuple[Roof, ...]
     notes: tuple[str, ...]
     keep_clear: tuple[Thing, ...] = ()
+
+    @cached_property
+    def numbered(self) -> Numbered:
+        """Its curve numbers, sorted."""
+        return Numbered.of(self.curve_number)
 
     def soil_group_of(self, cells: NDArray[np.int64]) -> str | None:
         """The commonest soil group of some cells."""

@@ -91,6 +91,13 @@ def unit_shares(lag: float, step: float, peak_factor: float = STANDARD_PEAK_FACT
     return shares
 
 
+def in_steps(cumulative: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What is added in each step of a series that adds up from 0."""
+    added = cumulative.copy()
+    added[1:] -= cumulative[:-1]
+    return added
+
+
 def arriving(excess: NDArray[np.float64], lag: float, step: float,
              peak_factor: float = STANDARD_PEAK_FACTOR) -> NDArray[np.float64]:
     """Volume that arrives in each step; as long as the excess and its delay need.

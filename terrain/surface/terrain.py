@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,12 +18,20 @@ from terrain.surface.flow_paths import trace_downslope
 from terrain.surface.multiple_flow import accumulate_multiple_flow
 from terrain.surface.slope import curvature, hillshade, terrain_attribute, wetness_index
 
+#: Some of a raster's cells: a mask of the raster's shape, or places in its flattened array.
+Cells = NDArray[np.bool_] | NDArray[np.int64]
+
 #: Hollows that hold no more than this are roughness of the survey; common practice, no source. [m3]
 LEAST_HOLLOW = 0.1
 
 #: Water deeper than this beside a culvert's upper end is told, within so many cells of it; common
 #: practice, no source. [m]
 STANDING, NEAR_CULVERT = 0.05, 8
+
+
+def picked(grid: NDArray[Any], cells: Cells) -> NDArray[Any]:
+    """The values that a raster has at some of its cells, in the raster's order; shape (n,)."""
+    return grid[cells] if cells.ndim == 2 else grid.reshape(-1)[cells]
 
 
 class Terrain:
@@ -47,6 +56,7 @@ class Terrain:
     def __init__(self, dem: Dem, conditioning: Conditioning | None = None) -> None:
         self.dem = dem
         self.conditioning = conditioning or Conditioning()
+        self._drains: tuple[NDArray[np.bool_], NDArray[np.bool_]] | None = None
 
     @cached_property
     def conditioned(self) -> Conditioned:
@@ -201,6 +211,15 @@ class Terrain:
         """All the cells whose water meets one of the outlet cells, these included."""
         return label_catchments(self.direction, outlet.astype(np.int32)) > 0
 
+    def drains_to(self, place: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """The same as `catchment`, not to be written to: that of the place asked about last is
+        kept, as the boundary is asked about again and again."""
+        if self._drains is None or not np.array_equal(self._drains[0], place):
+            cells = self.catchment(place)
+            cells.flags.writeable = False
+            self._drains = place.copy(), cells
+        return self._drains[1]
+
     def labels(self, marks: NDArray[np.int32]) -> NDArray[np.int32]:
         """The first mark that each cell's water meets; see `label_catchments`."""
         return label_catchments(self.direction, marks)
@@ -210,24 +229,31 @@ class Terrain:
         """The way down from a cell; see `trace_downslope`."""
         return trace_downslope(self.direction, row, column, stop)
 
-    def touches_edge(self, cells: NDArray[np.bool_]) -> bool:
+    @cached_property
+    def _outermost(self) -> NDArray[np.bool_]:
+        """The first and last rows and columns of the raster."""
+        cells = np.ones(self.dem.shape, bool)
+        cells[1:-1, 1:-1] = False
+        return cells
+
+    def touches_edge(self, cells: Cells) -> bool:
         """Whether a catchment reaches the border of the known ground, so may be larger."""
-        return bool((cells & self.edge).any())
+        return bool(picked(self.edge, cells).any())
 
-    def cut_by_hole(self, cells: NDArray[np.bool_]) -> bool:
+    def cut_by_hole(self, cells: Cells) -> bool:
         """Whether it reaches unknown cells within the raster only, not the raster's own edge."""
-        inner = cells[1:-1, 1:-1]
-        return self.touches_edge(cells) and cells.sum() == inner.sum()
+        return self.touches_edge(cells) and not picked(self._outermost, cells).any()
 
-    def area_at_risk(self, cells: NDArray[np.bool_]) -> float:
+    def area_at_risk(self, cells: Cells) -> float:
         """The part of a catchment that water from beyond the border would cross. [m2]
 
         0 where the catchment does not touch the border: nothing can reach it unseen.
         """
         if not self.touches_edge(cells):
             return 0.0
-        return float((cells & self.below_edge).sum()) * self.dem.cell_area
+        return float(picked(self.below_edge, cells).sum()) * self.dem.cell_area
 
-    def mean_slope(self, cells: NDArray[np.bool_]) -> float:
+    def mean_slope(self, cells: Cells) -> float:
         """Mean slope of the cells. [m/m]"""
-        return float(np.nanmean(self.slope[cells])) if cells.any() else float("nan")
+        found = picked(self.slope, cells)
+        return float(np.nanmean(found)) if found.size else float("nan")

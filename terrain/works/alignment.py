@@ -53,7 +53,11 @@ def off_level(dem: Dem, line: FloatArray, level: float) -> tuple[FloatArray, Flo
     chainage, rise : float64, shape (n,)
         Distance from the line's start, and ground less level; NaN over unknown ground. [m]
     """
-    along = _chainages(line)
+    return _off_level(dem, line, _chainages(line), level)
+
+
+def _off_level(dem: Dem, line: FloatArray, along: FloatArray, level: float
+               ) -> tuple[FloatArray, FloatArray]:
     spacing = min(dem.cell / 4, 0.25)
     between = np.linspace(0.0, along[-1], max(int(np.ceil(along[-1] / spacing)), 1) + 1)
     chainage = np.unique(np.concatenate([along, between]))
@@ -150,9 +154,9 @@ def _widened(tight: NDArray[np.bool_], taper: FloatArray) -> FloatArray:
 
 def _off(dem: Dem, line: FloatArray, level: float, tolerance: float) -> NDArray[np.bool_]:
     """Points of a line off its level, or next to a place between points that is."""
-    chainage, rise = off_level(dem, line, level)
-    wrong = chainage[np.abs(np.nan_to_num(rise)) > tolerance]
-    at = np.searchsorted(_chainages(line), wrong)
+    along = _chainages(line)
+    chainage, rise = _off_level(dem, line, along, level)
+    at = np.searchsorted(along, chainage[np.abs(rise) > tolerance])
     off = np.zeros(len(line), bool)
     off[np.minimum(at, len(line) - 1)] = off[np.maximum(at - 1, 0)] = True
     return off
@@ -160,7 +164,7 @@ def _off(dem: Dem, line: FloatArray, level: float, tolerance: float) -> NDArray[
 
 def _back(dem: Dem, soft: Dem, points: FloatArray, level: float, tolerance: float) -> FloatArray:
     """Points moved up or down the slope until they are within a tolerance of the level."""
-    rise = np.nan_to_num(dem.height_at(points[:, 0], points[:, 1]) - level)
+    rise = _or_0(dem.height_at(points[:, 0], points[:, 1]) - level)
     slope = _gradient(soft, points)
     square = np.maximum((slope**2).sum(axis=1), 1e-4)
     too_much = np.sign(rise) * np.maximum(np.abs(rise) - tolerance, 0.0)
@@ -174,8 +178,12 @@ def _gradient(soft: Dem, points: FloatArray) -> FloatArray:
     reach, (x, y) = max(soft.cell, 0.5), points.T
     around = soft.height_at(np.stack([x + reach, x - reach, x, x]),
                             np.stack([y, y, y + reach, y - reach]))
-    return np.nan_to_num(np.stack([around[0] - around[1], around[2] - around[3]], 1)
-                         / (2 * reach))
+    return _or_0(np.stack([around[0] - around[1], around[2] - around[3]], 1) / (2 * reach))
+
+
+def _or_0(values: FloatArray) -> FloatArray:
+    """0 where unknown."""
+    return np.where(np.isnan(values), 0.0, values)
 
 
 def _chainages(line: FloatArray) -> FloatArray:
@@ -206,7 +214,7 @@ def _spaced(line: FloatArray, spacing: float) -> FloatArray:
 
 def _on_level(dem: Dem, soft: Dem, line: FloatArray, level: float, tolerance: float) -> FloatArray:
     """Points whose ground is off the level moved along the slope to the nearest where it is not."""
-    rise = np.nan_to_num(dem.height_at(line[:, 0], line[:, 1]) - level)
+    rise = _or_0(dem.height_at(line[:, 0], line[:, 1]) - level)
     slopes = _gradient(soft, line)
     offsets = np.linspace(-SIDEWAYS, SIDEWAYS, 241)
     for i in np.flatnonzero((np.abs(rise) > 0.5 * tolerance) & slopes.any(axis=1)):
@@ -220,7 +228,7 @@ def _on_level(dem: Dem, soft: Dem, line: FloatArray, level: float, tolerance: fl
 
 def _solved(held: FloatArray, weight: FloatArray, easing: FloatArray) -> FloatArray:
     """Least squares of weighted distance to `held` and eased second differences."""
-    from scipy.linalg import solveh_banded
+    from scipy.linalg.lapack import dpbsv
 
     count = len(held)
     band = np.zeros((3, count))
@@ -228,4 +236,6 @@ def _solved(held: FloatArray, weight: FloatArray, easing: FloatArray) -> FloatAr
     for i, a in enumerate((1.0, -2.0, 1.0)):
         for j, b in enumerate((1.0, -2.0, 1.0)[i:]):
             band[j, i:i + count - 2] += easing * a * b
-    return np.asarray(solveh_banded(band, weight[:, None] * held, lower=True))
+    _, found, fault = dpbsv(band, weight[:, None] * held, lower=1)
+    assert fault == 0  # weights above 0 make it positive definite
+    return np.asarray(found)

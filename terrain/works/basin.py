@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.inputs.elevation import Dem
-from terrain.inputs.layers import rasterized
 from terrain.units import in_both
 from terrain.works.pool import Pass
 from terrain.works.rules import Rulebook
@@ -127,8 +126,16 @@ class Basin:
 
 def cells_of(dem: Dem, shape: Any) -> NDArray[np.int64]:
     """Cells of known height that a shape touches."""
-    mask = rasterized([(shape, 1)], dem, 0, np.uint8, all_touched=True).astype(bool)
-    cells = np.argwhere(mask & np.isfinite(dem.heights))
+    from rasterio.features import rasterize
+
+    west, south, east, north = shape.bounds
+    first = np.maximum(np.stack(dem.row_column(west, north)) - 1, 0)
+    last = np.maximum(np.stack(dem.row_column(east, south)) + 2, 0)
+    window = (slice(first[0], last[0]), slice(first[1], last[1]))
+    # On the whole raster, for where its cells begin is rounded otherwise in a window.
+    mask = rasterize([(shape, 1)], dem.shape, transform=dem.transform, all_touched=True,
+                     dtype="uint8")[window]
+    cells = np.argwhere((mask > 0) & np.isfinite(dem.heights[window])) + first
     return cells if len(cells) else np.array([dem.row_column(shape.centroid.x, shape.centroid.y)])
 
 

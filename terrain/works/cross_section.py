@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 
 def channel_area(depth: float, bed: float, side_slope: float) -> float:
@@ -324,15 +323,17 @@ def _between(pieces: list[Piece], ground: float, slope: float, sign: float
     area, west, east = 0.0, math.inf, -math.inf
     for piece in pieces:
         a, b, c = ground - piece.a, slope - piece.b, -piece.c
-        ends = [piece.start, *sorted(x for x in _roots(a, b, c) if piece.start < x < piece.end),
-                piece.end]
-        for x0, x1 in pairwise(ends):
+        x0 = piece.start
+        inner = sorted([x for x in _roots(a, b, c) if x0 < x < piece.end])
+        for x1 in (*inner, piece.end):
             middle = (x0 + x1) / 2
-            if x1 > x0 and sign * (a + (b + c * middle) * middle) > 0:
+            half = a + (b + c * middle) * middle
+            if x1 > x0 and sign * half > 0:
                 # Simpson's rule is exact for a parabola.
-                f0, f1, f2 = (a + (b + c * x) * x for x in (x0, middle, x1))
-                area += sign * (x1 - x0) / 6 * (f0 + 4 * f1 + f2)
+                first, last = a + (b + c * x0) * x0, a + (b + c * x1) * x1
+                area += sign * (x1 - x0) / 6 * (first + 4 * half + last)
                 west, east = min(west, x0), max(east, x1)
+            x0 = x1
     return area, west, east
 
 

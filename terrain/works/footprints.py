@@ -11,6 +11,7 @@ from terrain.inputs.dem import Dem
 from terrain.works.basin import Basin
 from terrain.works.crescent import Crescent
 from terrain.works.drain import LEAST_BANK, Drain
+from terrain.works.polyline import points_along
 from terrain.works.swale_built import Swale
 
 FloatArray = NDArray[np.float64]
@@ -39,10 +40,9 @@ def along(line: FloatArray, at: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Points of a line at chainages, and unit vectors to its left there. [m]"""
     from shapely.geometry import LineString
 
-    shape = LineString(line)
-    points = np.array([shape.interpolate(float(s)).coords[0] for s in at])
-    back = np.array([shape.interpolate(max(float(s) - 0.5, 0.0)).coords[0] for s in at])
-    ahead = np.array([shape.interpolate(min(float(s) + 0.5, shape.length)).coords[0] for s in at])
+    points = points_along(line, at)
+    back = points_along(line, np.maximum(at - 0.5, 0.0))
+    ahead = points_along(line, np.minimum(at + 0.5, LineString(line).length))
     way = ahead - back
     way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
     return points, np.stack([-way[:, 1], way[:, 0]], 1)

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from shapely import LineString, Point
 from shapely.ops import substring
 
+from terrain.works.polyline import points_along
+
 FloatArray = NDArray[np.float64]
 #: The ground along a furrow is looked at this often. [m]
 APART = 0.5
@@ -208,7 +210,7 @@ def furrow(line: FloatArray, height_at: Any, sill: float, rim: float, width: flo
         return None
     count = max(int(np.ceil(way.length / APART - 1e-9)), 1)
     stations = np.linspace(0.0, way.length, count + 1)
-    x, y = np.array([way.interpolate(s).coords[0][:2] for s in stations]).T
+    x, y = points_along(np.asarray(line, np.float64), stations).T
     ground = np.asarray(height_at(x, y), np.float64)
     straight = sill + stations / way.length * (min(rim, sill) - sill)
     ground = np.where(np.isfinite(ground), ground, straight)  # where nothing is known, none is dug

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.inputs.dem import Dem
 from terrain.units import in_both
+from terrain.works.polyline import distance_to, points_along
 from terrain.works.store import Curve
 
 FloatArray = NDArray[np.float64]
@@ -148,8 +149,7 @@ def pit_in(dem: Dem, shape: Any, batter: float, where: str, level: float | None 
 
     if level is None:
         level, _, _ = lowest_of_rim(dem, shape)
-    rim = np.array([shape.exterior.interpolate(s).coords[0] for s in
-                    np.linspace(0.0, shape.exterior.length, 400)])
+    rim = points_along(_edge(shape), np.linspace(0.0, shape.exterior.length, 400))
     rise = max(float(np.nanmax(dem.height_at(*rim.T))) - level, 0.0)
     wide = float(np.sqrt(shape.area))
     furthest = max(batter * rise / (1 - STEEPEST), wide)
@@ -229,19 +229,23 @@ def prismoidal(level: float, shape: Any, depth: float, batter: float) -> Curve:
 
 def lowest_of_rim(dem: Dem, shape: Any) -> tuple[float, float, float]:
     """Level and place of the lowest ground on the rim of a shape. [m]"""
-    edge = shape.exterior
-    spots = [edge.interpolate(s) for s in np.arange(0.0, edge.length, min(dem.cell, 1.0) / 2)]
-    ground = dem.height_at([p.x for p in spots], [p.y for p in spots])
+    step = min(dem.cell, 1.0) / 2
+    spots = points_along(_edge(shape), np.arange(0.0, shape.exterior.length, step))
+    ground = dem.height_at(*spots.T)
     lowest = int(np.nanargmin(ground))
-    return float(ground[lowest]), float(spots[lowest].x), float(spots[lowest].y)
+    return float(ground[lowest]), float(spots[lowest, 0]), float(spots[lowest, 1])
 
 
 def apart_from(shape: Any, x: FloatArray, y: FloatArray) -> FloatArray:
     """Distance of points from a shape's edge, below 0 inside. [m]"""
-    from shapely import contains_xy, distance, points
+    from shapely import contains_xy
 
-    away = np.asarray(distance(shape.exterior, points(x, y)))
+    away = distance_to(_edge(shape), x, y)
     return np.where(contains_xy(shape, x, y), -away, away)
+
+
+def _edge(shape: Any) -> FloatArray:
+    return np.asarray(shape.exterior.coords, np.float64)[:, :2]
 
 
 def sides(level: float, batter: float, apart: FloatArray, depth: float) -> FloatArray:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.surface.terrain import Terrain
+from terrain.works.polyline import distance_to, points_along
 from terrain.works.store import Curve
 
 #: Gives levels over the cells of a window. [m]
@@ -276,11 +277,11 @@ def columns_of_water(depths: NDArray[np.float64], sill_level: float, cell_area: 
 
 
 def _lowest_on(dem: Dem, line: Any) -> tuple[float, float, float]:
-    spots = [line.interpolate(s) for s in
-             np.linspace(0, line.length, max(int(line.length / dem.cell * 2), 4))]
-    ground = dem.height_at([p.x for p in spots], [p.y for p in spots])
+    spots = points_along(line.coords, np.linspace(0, line.length,
+                                                  max(int(line.length / dem.cell * 2), 4)))
+    ground = dem.height_at(*spots.T)
     low = int(np.nanargmin(ground))
-    return float(spots[low].x), float(spots[low].y), float(ground[low])
+    return float(spots[low, 0]), float(spots[low, 1]), float(ground[low])
 
 
 def _window(dem: Dem, line: Any, reach: float) -> tuple[Dem, bool]:
@@ -323,17 +324,26 @@ def _sides(terrain: Terrain, fine: Dem, line: Any, label: NDArray[np.int32]
     downhill = _labels_at(dem, fine, past, label)
     place = np.asarray(past, np.int64).reshape(-1, 2)
     below = np.stack(dem.xy(place[:, 0], place[:, 1]), 1)
-    upstream = terrain.catchment(on_wall) & ~on_wall
-    rows, columns = np.nonzero(upstream)
-    x, y = dem.xy(rows, columns)
-    from shapely import distance, points
-
-    near = np.asarray(distance(points(x, y), line)) <= 2.5 * dem.cell
-    cells_near = np.stack([rows[near], columns[near]], 1)
-    order = np.argsort(-terrain.contributing_area[rows[near], columns[near]], kind="stable")
+    cells_near = _beside(terrain, cells, on_wall, line, 2.5 * dem.cell)
+    order = np.argsort(-terrain.contributing_area[cells_near[:, 0], cells_near[:, 1]],
+                       kind="stable")
     uphill = _labels_at(dem, fine, list(cells_near), label)
     first = (_labels_at(dem, fine, [cell], label) for cell in cells_near[order])
     return next((piece.pop() for piece in first if piece), 0), uphill, downhill, below
+
+
+def _beside(terrain: Terrain, cells: NDArray[np.int64], on_wall: NDArray[np.bool_], line: Any,
+            reach: float) -> NDArray[np.int64]:
+    """Cells off a wall, no further than `reach` from its line, whose water comes to it."""
+    dem = terrain.dem
+    margin = int(np.ceil(reach / dem.cell)) + 1
+    first = np.maximum(cells.min(axis=0) - margin, 0)
+    last = cells.max(axis=0) + margin + 1
+    window = (slice(first[0], last[0]), slice(first[1], last[1]))
+    upstream = terrain.catchment(on_wall)[window] & ~on_wall[window]
+    found = np.argwhere(upstream) + first
+    x, y = dem.xy(found[:, 0], found[:, 1])
+    return found[distance_to(line.coords, x, y) <= reach]
 
 
 def _labels_at(dem: Dem, fine: Dem, cells: list[Any], label: NDArray[np.int32]) -> set[int]:

@@ -284,26 +284,35 @@ def line_cells(dem: Dem, line: NDArray[np.float64]) -> NDArray[np.int64]:
     """
     column = (line[:, 0] - dem.left) / dem.cell
     row = (dem.top - line[:, 1]) / dem.cell
-    touched = []
-    for r0, c0, r1, c1 in zip(row[:-1], column[:-1], row[1:], column[1:], strict=True):
-        cuts = np.unique(np.concatenate([[0.0, 1.0], _crossed(r0, r1), _crossed(c0, c1)]))
-        middle = (cuts[1:] + cuts[:-1]) / 2
-        touched.append(np.floor(np.stack([r0 + middle * (r1 - r0), c0 + middle * (c1 - c0)], 1)))
-    way = np.concatenate(touched).astype(np.int64)
+    pieces = np.arange(len(line) - 1)
+    cuts = [(pieces, np.zeros(pieces.size)), (pieces, np.ones(pieces.size)), _crossed(row),
+            _crossed(column)]
+    piece, share = (np.concatenate(part) for part in zip(*cuts, strict=True))
+    order = np.lexsort((share, piece))
+    piece, share = piece[order], share[order]
+    between = np.flatnonzero((piece[1:] == piece[:-1]) & (share[1:] != share[:-1]))
+    middle, piece = (share[between + 1] + share[between]) / 2, piece[between]
+    way = np.stack([at[piece] + middle * (at[piece + 1] - at[piece]) for at in (row, column)], 1)
+    way = np.floor(way).astype(np.int64)
     # From one cell to the next across a corner: take the one between as well.
     corner = np.flatnonzero((way[1:] != way[:-1]).all(axis=1))
     way = np.concatenate([way, np.stack([way[corner, 0], way[corner + 1, 1]], 1)])
     rows, columns = dem.shape
     way = way[(way >= 0).all(axis=1) & (way[:, 0] < rows) & (way[:, 1] < columns)]
     way = way[np.isfinite(dem.heights[way[:, 0], way[:, 1]])]
-    return np.unique(way, axis=0)
+    return np.stack(np.divmod(np.unique(way[:, 0] * columns + way[:, 1]), columns), 1)
 
 
-def _crossed(start: float, end: float) -> NDArray[np.float64]:
-    """Shares of the way from one number to another at which whole numbers are passed."""
-    low, high = min(start, end), max(start, end)
-    whole = np.arange(np.ceil(low), np.floor(high) + 1)
-    return (whole - start) / (end - start) if high > low else whole[:0]
+def _crossed(at: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Where whole numbers are passed from each of some numbers to the next: after which, and at
+    which share of the way."""
+    start, end = at[:-1], at[1:]
+    first = np.ceil(np.minimum(start, end))
+    count = np.floor(np.maximum(start, end)) - first + 1
+    count = np.where(start == end, 0, np.maximum(count, 0)).astype(np.int64)
+    piece = np.repeat(np.arange(count.size), count)
+    nth = np.arange(piece.size) - np.repeat(np.cumsum(count) - count, count)
+    return piece, (first[piece] + nth - start[piece]) / (end[piece] - start[piece])
 
 
 def along_of(dem: Dem, line: NDArray[np.float64], cells: NDArray[np.int64]

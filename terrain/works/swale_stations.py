@@ -12,6 +12,7 @@ from shapely import LineString
 
 from terrain.inputs.dem import Dem
 from terrain.works.cross_section import Berm, Earth, Section, earth_across, earth_at_sill
+from terrain.works.polyline import points_along
 
 #: The slope across a line is that of the ground between points this far to each side. [m]
 ACROSS = 2.0
@@ -144,10 +145,9 @@ class Across:
 
 def across(dem: Dem, line: NDArray[np.float64], at: NDArray[np.float64]) -> Across:
     """Measure the ground along a line, and across it, at chainages. [m]"""
-    shape = LineString(line)
-    x, y = _points(shape, at)
-    x0, y0 = _points(shape, np.maximum(at - 1.0, 0.0))
-    x1, y1 = _points(shape, np.minimum(at + 1.0, shape.length))
+    x, y = points_along(line, at).T
+    x0, y0 = points_along(line, np.maximum(at - 1.0, 0.0)).T
+    x1, y1 = points_along(line, np.minimum(at + 1.0, LineString(line).length)).T
     long = np.hypot(x1 - x0, y1 - y0)
     left_x, left_y = -(y1 - y0) / long, (x1 - x0) / long
     apart = max(ACROSS, 1.5 * dem.cell)
@@ -190,21 +190,19 @@ def volumes_of(stations: tuple[Station, ...], between: tuple[Station, ...], leve
     between : tuple of Station
         In the middle of each two.
     level, section, berm, gap
-        As of `stations_of`.
+        As of `stations_of`, which gave the stations by the same ones.
     """
+    def areas(station: Station, at_sill: bool) -> NDArray[np.float64]:
+        if at_sill == (gap[0] < station.chainage < gap[1]):
+            return np.array([station.cut, station.berm])
+        earth = earth_at(station, level, section, berm, at_sill)  # where the stretch ends
+        return np.array([earth.cut, earth.berm])
+
     sums = np.zeros((2, 2))
     for start, middle, end in zip(stations[:-1], between, stations[1:], strict=True):
         at_sill = gap[0] < middle.chainage < gap[1]
-        first, half, last = (np.array([earth.cut, earth.berm]) for earth in (
-            earth_at(station, level, section, berm, at_sill)
-            for station in (start, middle, end)))
+        first, half, last = (areas(station, at_sill) for station in (start, middle, end))
         long = end.chainage - start.chainage
         sums[0] += long / 6 * (first + 4 * half + last)
         sums[1] += long / 2 * (first + last)
     return Volumes(*(float(v) for v in sums.ravel()))
-
-
-def _points(shape: LineString, at: NDArray[np.float64]
-            ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    spots = [shape.interpolate(float(place)) for place in at]
-    return np.array([p.x for p in spots]), np.array([p.y for p in spots])

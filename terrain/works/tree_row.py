@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from terrain.inputs.dem import Dem
 from terrain.works.cross_section import width_on_slope
+from terrain.works.polyline import points_along
 from terrain.works.rules import Rulebook
 from terrain.works.swale import SwaleLine
 from terrain.works.swale_built import berm_height
@@ -114,4 +115,4 @@ def nearest_gap(places: FloatArray) -> float:
 
 
 def _at(line: Any, distances: FloatArray) -> FloatArray:
-    return np.array([line.interpolate(distance).coords[0][:2] for distance in distances])
+    return points_along(np.asarray(line.coords)[:, :2], distances)

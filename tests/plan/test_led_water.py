@@ -25,7 +25,7 @@ from terrain.outputs.page.report import report_page
 from terrain.plan.plan import check_site, make_plan
 from terrain.plan.siting.road_turnouts import Turnout, turnout_notes
 from terrain.plan.water.accounts import CLOSES_TO
-from terrain.plan.water.routing import peaks_when_full
+from terrain.plan.water.routing import StormWater, peaks_when_full
 from terrain.works.manning import full_diameter, full_flow
 from terrain.works.road_drainage import RoadOutlet
 
@@ -120,8 +120,8 @@ def test_its_section_is_sized_for_the_peak_that_comes(drained):
     planned, _ = named(drained, "west drain")
     index = next(i for i, s in enumerate(drained.stores) if s is planned)
     design = drained.site.rain.design
-    peaks = peaks_when_full(drained.cascade, design.depth,
-                            drained.inputs.hydrology.shapes[design.name])
+    peaks = peaks_when_full(drained.cascade, StormWater(
+        drained.cascade, design.depth, drained.inputs.hydrology.shapes[design.name]))
     assert planned.drain.section.peak == pytest.approx(peaks[index], rel=2e-3)
     assert planned.full_at is None
     assert planned.drain_hours == 0

@@ -9,7 +9,7 @@ import rasterio
 
 from terrain.errors import InputError
 from terrain.plan.plan import make_plan
-from terrain.plan.water.routing import peaks_when_full
+from terrain.plan.water.routing import StormWater, peaks_when_full
 
 
 def figures(plan):
@@ -173,7 +173,7 @@ def test_sills_are_sized_for_the_peak_that_comes_when_all_are_full(small_plan):
     plan = small_plan
     design = plan.site.rain.design
     shape = plan.inputs.hydrology.shapes[design.name]
-    peaks = peaks_when_full(plan.cascade, design.depth, shape)
+    peaks = peaks_when_full(plan.cascade, StormWater(plan.cascade, design.depth, shape))
     for planned, peak, storm in zip(plan.stores, peaks, plan.runs[design.name].stores, strict=True):
         if planned.store.kind != "tank":
             assert planned.store.sill.peak == pytest.approx(peak, rel=2e-3)

@@ -15,8 +15,8 @@ from terrain.plan.earth.shared_ground import overlap, shared_ground_cautions, wa
 from terrain.plan.plan import check_site
 from terrain.plan.safety.cautions import too_small
 from terrain.plan.water.basin_facts import rim_words
-from terrain.plan.water.cascade import _marks
 from terrain.plan.water.short_record import short_record
+from terrain.plan.water.store_ground import mark_cells
 from terrain.units import lasting
 from terrain.works.cross_section import Section
 from terrain.works.rules import Rulebook
@@ -41,7 +41,7 @@ def test_bowls_that_only_share_a_cell_do_not_overlap(x, told):
     lens = 2 * np.arccos(apart / 2) - apart / 2 * np.sqrt(4 - apart**2) if apart < 2 else 0.0
     assert overlap(one, other) == pytest.approx(lens, abs=0.02)
     notes, overlaps = [], {}
-    _marks(SITE, TERRAIN, [one, other], notes, overlaps)
+    mark_cells(SITE, TERRAIN, [one, other], notes, overlaps)
     assert bool(notes) is told
     assert overlaps == ({1: [0], 0: [1]} if told else {})
 

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from terrain.inputs.elevation import Dem
 from terrain.outputs.drawing import symbols as sy
+from terrain.outputs.drawing.shading import lift_of, tones_of, typical_slope
 from terrain.surface.contours import contours as traced
 from terrain.surface.flow_lines import flow_line
 from terrain.surface.gathered_ways import carrier, gathered_ways
-from terrain.surface.slope import hillshade
 from terrain.surface.terrain import Terrain
 from terrain.works.swale import smoothed
 
@@ -156,23 +156,11 @@ def _extent(dem: Dem) -> tuple[float, float, float, float]:
     return west, east, south, north
 
 
-def typical_slope(dem: Dem) -> float:
-    """Median slope of the ground shown. [m/m]"""
-    down, right = np.gradient(dem.heights.astype(np.float64), dem.cell)
-    slope = np.hypot(down, right)
-    known = slope[np.isfinite(slope)]
-    return float(np.median(known)) if known.size else 0.0
-
-
 def draw_shade(ax: Axes, dem: Dem) -> None:
     """Shade a raster that is at least two cells high and wide, lit from the north-west."""
     if min(dem.shape) < 2:
         return
-    lift = float(np.clip(0.22 / max(typical_slope(dem), 1e-3), 1.0, 8.0))
-    lights = ((315.0, 0.55), (260.0, 0.2), (10.0, 0.25))
-    shade = sum(weight * hillshade(dem.heights, dem.cell, azimuth, 45.0, lift).astype(np.float64)
-                for azimuth, weight in lights)
-    tone = np.clip(0.66 + (np.asarray(shade) - np.sin(np.pi / 4)) * 1.05, 0.0, 1.0)
+    tone = tones_of(dem.heights, dem.cell, lift_of(typical_slope(dem)))
     colours = LinearSegmentedColormap.from_list("ground", [sy.SHADE_DARK, sy.SHADE_LIGHT])
     ax.imshow(np.ma.masked_invalid(tone), cmap=colours.with_extremes(bad=sy.PAPER), vmin=0,
               vmax=1, extent=_extent(dem), interpolation="bilinear", zorder=1, aspect="equal")

@@ -122,8 +122,8 @@ class Places:
 
 
 def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
-                design_runoff: NDArray[np.float64], climate: TreeClimate | None = None
-                ) -> list[Placed]:
+                design_runoff: NDArray[np.float64], climate: TreeClimate | None = None,
+                soft: Dem | None = None, standing: Sequence[Placed] = ()) -> list[Placed]:
     """Lay out every work of the site file.
 
     Parameters
@@ -132,12 +132,21 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
         Runoff of each cell in the design storm, for swales whose size is left open. [m3]
     climate : TreeClimate, optional
         For tree basins whose size is left open.
+    soft : Dem, optional
+        The ground as `terrain.works.swale.smoothed` gives it, to spare the time.
+    standing : sequence of Placed, optional
+        Works as they were laid out before on the same ground: those that the site file states
+        as they were, and that lean on no other, are not laid out again.
     """
     places = Places(site, terrain)
-    soft = swales.smoothed(terrain.dem)
+    soft = swales.smoothed(terrain.dem) if soft is None else soft
     placed: list[Placed] = []
 
     def lay(work: Any) -> list[Placed]:
+        if not isinstance(work, asked.Drain | asked.Tank) and not _stands_along(work):
+            there = [place for place in standing if place.work == work]
+            if there:
+                return there
         return _lay(work, places, terrain, soft, ground, rules, design_runoff, climate, placed)
 
     for work in site.works:  # a row along a swale and a drain need to know where others stand

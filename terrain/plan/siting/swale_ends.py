@@ -21,6 +21,7 @@ from terrain.units import in_both
 from terrain.works import swale as swales
 from terrain.works.cross_section import Berm, width_on_slope
 from terrain.works.footprints import lower_side
+from terrain.works.polyline import points_along
 from terrain.works.return_end import reach_uphill
 from terrain.works.rules import Rulebook
 from terrain.works.setbacks import BURIED, setback_of
@@ -196,14 +197,12 @@ def _apart(route: SwaleLine, gap: float) -> SwaleLine:
 
 def _bars(shape: LineString, at: NDArray[np.float64], reach: float) -> NDArray[Any]:
     """Lines square to a line at chainages, that reach so far to each side of it. [m]"""
-    def points(chainages: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(shapely.get_coordinates(shapely.line_interpolate_point(shape,
-                                                                                 chainages)))
-
-    ahead, behind = (points(np.clip(at + step, 0.0, shape.length)) for step in (0.25, -0.25))
+    line = np.asarray(shape.coords)
+    ahead, behind = (points_along(line, np.clip(at + step, 0.0, shape.length))
+                     for step in (0.25, -0.25))
     way = ahead - behind
     way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
-    middle = points(at)
+    middle = points_along(line, at)
     left = reach * np.stack([-way[:, 1], way[:, 0]], 1)
     return np.asarray(shapely.linestrings(np.stack([middle - left, middle + left], 1)))
 

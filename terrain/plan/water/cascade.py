@@ -10,14 +10,12 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Point
 
 from terrain.errors import InputError
 from terrain.inputs import site_works as asked
 from terrain.inputs.site import Site
-from terrain.plan.earth.shared_ground import SLIVER, overlap
 from terrain.plan.siting.hydrology import Hydrology
-from terrain.plan.siting.layout import Placed, Places, first_sill
+from terrain.plan.siting.layout import Placed, first_sill
 from terrain.plan.siting.tank_works import (
     grey_target,
     leader_of,
@@ -26,26 +24,19 @@ from terrain.plan.siting.tank_works import (
     top_up_of,
     uses_of,
 )
-from terrain.runoff.catchment import Catchment, gather, on_ground, with_water
+from terrain.plan.water.spills import spill_of
+from terrain.plan.water.store_ground import ground_of_stores, mark_cells
+from terrain.runoff.catchment import Catchment
 from terrain.runoff.curve_number import Condition
-from terrain.runoff.flow_way import mean_rational_c, reaches_of, timed
 from terrain.runoff.green_ampt import texture_named
 from terrain.runoff.ground import Ground, Roof
 from terrain.runoff.infiltration import rate_of
-from terrain.runoff.loss_on_the_way import RunOn
-from terrain.runoff.travel_time import Reach
-from terrain.surface.accumulation import accumulate, longest_upslope_path
-from terrain.surface.flow_paths import longest_path_to
-from terrain.surface.neighbours import LEAVES
 from terrain.surface.terrain import Terrain
-from terrain.units import either, first_system, in_both
-from terrain.works.furrow import Furrow, furrow, furrow_line
-from terrain.works.ground_of_bank import spillway_outlet
+from terrain.works.furrow import Furrow
 from terrain.works.roof import RoofCatchment
 from terrain.works.rules import Rulebook
-from terrain.works.store import TANK_HEIGHT, Store
+from terrain.works.store import Store
 
-OFF_SITE = "off site"
 #: A volume, or one for each step or day. [m3]
 Spilled = TypeVar("Spilled", float, NDArray[np.float64])
 #: Share of its pores that hold water in a store's bed before a storm; common practice, no source.
@@ -168,11 +159,6 @@ class Cascade:
         """Ground within the boundary that is no tank's roof, stores included. [m2]"""
         return sum(part.area - part.run_on_area for part in self.ground)
 
-    def own_runoff(self, rain: NDArray[np.float64]) -> NDArray[np.float64]:
-        """What reaches stores or leaves of the runoff of ground within the boundary. [m3]"""
-        return sum((part.runoff_volumes(rain) - part.run_on_volumes(rain)
-                    for part in self.ground), np.zeros(rain.size))
-
     @property
     def roof_area(self) -> float:
         """Plan area of the roofs that feed tanks. [m2]"""
@@ -213,49 +199,27 @@ def build_cascade(site: Site, terrain: Terrain, ground: Ground, placed: list[Pla
         If works overlap wholly, a tank names a roof that is not there, `spills to` names no
         work, or spills run in a circle.
     """
-    dem, how = terrain.dem, hydrology
     notes: list[str] = []
     overlaps: dict[int, list[int]] = {}
-    marks = _marks(site, terrain, placed, notes, overlaps)
+    marks = mark_cells(site, terrain, placed, notes, overlaps)
     tanked = tanked_roofs(site, ground)
-    dry = np.zeros(dem.shape, bool)
+    dry = np.zeros(terrain.dem.shape, bool)
     for roofs in tanked.values():
         for roof in roofs:
             dry |= roof.cells
-    numbers = np.where(dry, np.nan, ground.curve_number)
-    labels = np.where(dry, 0, terrain.labels(marks))
-    reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
-    rest = (labels == 0) & reaches
-    arounds, ways = _arounds(terrain, ground, numbers, labels, marks, placed, how)
-    open_ground = gather(numbers, rest, dem.cell_area, ground.inside, how.rule)
-    if how.loss_on_the_way:
-        owner = np.where(marks > 0, -1, np.where(rest | dry, len(placed), labels - 1))
-        run_on = RunOn(terrain.direction, numbers, owner.astype(np.int32), len(placed) + 1,
-                       ground.inside, dem.cell_area, how.rule)
-        *arounds, open_ground = _delivered(run_on, [*arounds, open_ground])
+    about = ground_of_stores(terrain, ground, marks, dry, placed, hydrology)
     nodes = []
-    for index, (place, around, way) in enumerate(zip(placed, arounds, ways, strict=True)):
-        cells = labels == index + 1
-        under = gather(numbers, cells & (marks > 0), dem.cell_area, ground.inside, how.rule)
-        water = 0.0 if place.kind == "tank" else float(place.curve.areas[-1])
-        catchment = with_water(around, under, water)
-        feeding = tanked.get(place.name, [])
-        fed = (roof_of(place.work, feeding, rules) if place.kind == "tank" else
+    for index, place in enumerate(placed):
+        fed = (roof_of(place.work, tanked.get(place.name, []), rules) if place.kind == "tank" else
                RoofCatchment(0.0, 0.0))
-        store = _store(site, place, ground, rules)
-        spills_to, path, led, led_points = _spill(site, terrain, place, index, marks, placed, rules)
-        rise = _rise(terrain, place, path, None if spills_to is None else placed[spills_to])
-        dug = None if led != "furrow" or spills_to is None else _furrow(
-            terrain, place, placed[spills_to], path, rules)
-        node = Node(store, catchment, fed, spills_to, path, led, way, led_points, dug, rise)
-        if rise is not None:
-            over_to, over_path = _overland(terrain, place, index, marks, [(place.spill_x,
-                                                                           place.spill_y)])
-            lifts = None if isinstance(place.work.pump, bool) else place.work.pump
-            node = replace(node, lifts=lifts, over_to=over_to, over_path=over_path)
-        nodes.append(node)
+        spill = spill_of(site, terrain, place, index, marks, placed, rules)
+        nodes.append(Node(_store(site, place, ground, rules), about.catchments[index], fed,
+                          spill.to, spill.path, spill.led, about.ways[index], spill.led_points,
+                          spill.furrow, spill.rise, lifts=spill.lifts, over_to=spill.over_to,
+                          over_path=spill.over_path))
     nodes = _with_grey_water(site, placed, nodes)
-    return Cascade(nodes, _order(site, placed, nodes), open_ground, labels, tuple(notes), overlaps)
+    return Cascade(nodes, _order(site, placed, nodes), about.open_ground, about.labels,
+                   tuple(notes), overlaps)
 
 
 def _with_grey_water(site: Site, placed: list[Placed], nodes: list[Node]) -> list[Node]:
@@ -268,81 +232,6 @@ def _with_grey_water(site: Site, placed: list[Placed], nodes: list[Node]) -> lis
     return [replace(node, grey_to=tuple(
         grey_target(site, place.work, use, names, kinds, of_works) for use in place.work.uses))
         if place.kind == "tank" else node for place, node in zip(placed, nodes, strict=True)]
-
-
-def _arounds(terrain: Terrain, ground: Ground, numbers: NDArray[np.float64],
-             labels: NDArray[np.int32], marks: NDArray[np.int32], placed: list[Placed],
-             how: Hydrology) -> tuple[list[Catchment], list[NDArray[np.float64]]]:
-    """The ground about each store, outside its own cells, and the longest way to it."""
-    dem = terrain.dem
-    # A way to a store starts below the stores above it.
-    stopped = np.where(marks > 0, LEAVES, terrain.direction).astype(np.uint8)
-    lengths = longest_upslope_path(stopped, dem.cell)
-    gathered = accumulate(stopped) * dem.cell_area
-    found, ways = [], []
-    for index, place in enumerate(placed):
-        cells = labels == index + 1
-        outside = cells & (marks == 0)
-        longest, way = 0.0, np.zeros((0, 2))
-        reaches: tuple[Reach, ...] = ()
-        own = place.cells[marks[place.cells[:, 0], place.cells[:, 1]] == index + 1]
-        if len(own):
-            rows, columns = own[:, 0], own[:, 1]
-            foot = int(np.argmax(lengths[rows, columns]))
-            longest = float(lengths[rows[foot], columns[foot]])
-            path = longest_path_to(stopped, lengths, dem.cell, int(rows[foot]), int(columns[foot]))
-            way = np.stack(dem.xy(path[:, 0], path[:, 1]), 1)
-            reaches = reaches_of(terrain, path, gathered, ground.cover, ground.classes, how.timing)
-        around = on_ground(gather(numbers, outside, dem.cell_area, ground.inside, how.rule),
-                           terrain, cells, longest)
-        coefficient = mean_rational_c(ground.cover, ground.classes, ground.soil, outside,
-                                      around.slope)
-        found.append(replace(timed(around, reaches, how.timing, how.peak_factor),
-                             rational_c=coefficient))
-        ways.append(way)
-    return found, ways
-
-
-def _delivered(run_on: RunOn, grounds: list[Catchment]) -> list[Catchment]:
-    """Each piece of ground with what arrives of its runoff where some is lost on the way."""
-    def made(depth: float) -> NDArray[np.float64]:
-        return np.array([ground.runoff(depth) for ground in grounds])
-
-    def made_beyond(depth: float) -> NDArray[np.float64]:
-        return np.array([ground.run_on(depth) for ground in grounds])
-
-    return [replace(ground, delivery=delivery) for ground, delivery in
-            zip(grounds, run_on.deliveries(made, made_beyond), strict=True)]
-
-
-def _marks(site: Site, terrain: Terrain, placed: list[Placed], notes: list[str],
-           overlaps: dict[int, list[int]]) -> NDArray[np.int32]:
-    marks = np.zeros(terrain.dem.shape, np.int32)
-    for index, place in enumerate(placed):
-        if not len(place.cells):
-            continue
-        rows, columns = place.cells[:, 0], place.cells[:, 1]
-        taken = marks[rows, columns]
-        if (taken > 0).all():
-            other = placed[int(taken[0]) - 1]
-            where = site.where_work(place.work.name)
-            if overlap(place, other) > SLIVER:
-                raise InputError(where, f"\"{place.name}\" lies wholly on \"{other.name}\"",
-                                 "Move one of the two")
-            raise InputError(where, f"\"{place.name}\" has no cell of the raster to itself: "
-                             f"\"{other.name}\" takes them all",
-                             "Move the two apart, or use a raster of finer cells")
-        for first in sorted(set((taken[taken > 0] - 1).tolist())):
-            shared = overlap(place, placed[first])
-            if shared <= SLIVER:  # they stand clear and share a cell
-                continue
-            notes.append(f"\"{place.name}\" and \"{placed[first].name}\" overlap by "
-                         f"{in_both(shared, 'area')}; the shared ground was counted to "
-                         f"\"{placed[first].name}\".")
-            overlaps.setdefault(index, []).append(first)
-            overlaps.setdefault(first, []).append(index)
-        marks[rows[taken == 0], columns[taken == 0]] = index + 1
-    return marks
 
 
 def tanked_roofs(site: Site, ground: Ground) -> dict[str, list[Roof]]:
@@ -400,206 +289,6 @@ def _store(site: Site, place: Placed, ground: Ground, rules: Rulebook) -> Store:
     return Store(place.name, place.kind, place.curve, first_sill(place, rules), place.x, place.y,
                  place.spill_x, place.spill_y, rate, source, demand, place.kind != "tank",
                  suction=suction, uses=uses, top_up=top_up)
-
-
-def out_level(terrain: Terrain, place: Placed) -> float:
-    """Level from which a store's spill is led: its sill; of a tank the overflow where a pipe or a
-    pump's line carries it, else the ground that it falls on. [m]"""
-    if place.kind != "tank":
-        return place.sill_level
-    if place.work.pipe is not None or place.work.pump:
-        return in_level(terrain, place)
-    return float(terrain.dem.height_at(place.x, place.y))
-
-
-def in_level(terrain: Terrain, place: Placed) -> float:
-    """Level at which a full store takes water: its sill, or the top of a tank. [m]"""
-    if place.kind != "tank":
-        return place.sill_level
-    return float(terrain.dem.height_at(place.x, place.y)) + place.sill_level
-
-
-def heights_assumed(placed: list[Placed]) -> list[str]:
-    """A note about tanks whose height nobody states; none where all are stated."""
-    taken = [f"\"{place.name}\"" for place in placed
-             if place.kind == "tank" and place.work.height is None]
-    if not taken:
-        return []
-    return [f"Nobody says how high {', '.join(taken)} {'is' if len(taken) == 1 else 'are'}: the "
-            f"overflow is taken {in_both(TANK_HEIGHT, 'length')} above the ground, which counts "
-            "where water goes in, where a pipe leads the overflow on and where a pump lifts it; "
-            f"state it (height: {'7 ft' if first_system() == 'us' else '2.2 m'})."]
-
-
-def _refuse_uphill(site: Site, terrain: Terrain, place: Placed, to: Placed, rules: Rulebook
-                   ) -> None:
-    """No water is given to a store that stands above the one it comes from."""
-    out, into = out_level(terrain, place), in_level(terrain, to)
-    if place.work.pump:
-        return
-    helps = "Choose a lower work, or state a pump (pump: true)"
-    if place.kind == "tank" and place.work.pipe is None:
-        helps = ("Choose a lower work, lead its overflow there in a pipe (pipe:), which starts at "
-                 "the tank's top, or state a pump (pump: true)")
-    if into > out + (rules["level tolerance"] if to.drain is None else 0.0):
-        raise InputError(site.where_work(place.work.name, "spills to"),
-                         f"\"{to.name}\" takes water at "
-                         f"{either(f'{into:.2f} m', into, 'level')}, above the "
-                         f"{either(f'{out:.2f} m', out, 'level')} at which "
-                         f"\"{place.name}\" lets it go, and no pump is named",
-                         helps)
-
-
-def _rise(terrain: Terrain, place: Placed, path: NDArray[np.float64], to: Placed | None
-          ) -> float | None:
-    """Height that a pump lifts a work's spill by; None without a pump. [m]"""
-    if not place.work.pump or (to is not None and to.work.name == place.work.name):
-        return None
-    ends = []
-    if place.work.pipe is not None:
-        x, y = path[len(place.work.pipe) - 1]
-        ends.append(float(terrain.dem.height_at(x, y)))
-    if place.work.spills_to is not None and to is not None:
-        ends.append(in_level(terrain, to))
-    return max(ends) - out_level(terrain, place) if ends else None
-
-
-def _spill(site: Site, terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],
-           placed: list[Placed], rules: Rulebook
-           ) -> tuple[int | None, NDArray[np.float64], str, int]:
-    """Where a store's spill goes, the way it takes, what leads it and how many points of that."""
-    dem = terrain.dem
-    x, y = place.spill_x, place.spill_y
-    lead = [(x, y)]
-    if place.drain is not None and place.drain.to:
-        leads_to = next(i for i, other in enumerate(placed) if other.name == place.drain.to)
-        return leads_to, np.asarray(lead), "drain", 1
-    lower = _next_bowl(place, placed, rules)
-    if lower is not None:
-        to = placed[lower]
-        path = furrow_line((x, y), (to.x, to.y), place.outline, to.outline)
-        return lower, path, "furrow", len(path)
-    led = "" if place.work.pipe is None else "pump" if place.work.pump else "pipe"
-    if place.work.pipe is not None:
-        where = site.where_work(place.work.name, "pipe")
-        lead = Places(site, terrain).points(place.work.pipe, where)
-        x, y = lead[-1]
-        end_level = float(dem.height_at(x, y))
-        uphill = end_level > out_level(terrain, place) + rules["level tolerance"]
-        if uphill and not place.work.pump:
-            out = out_level(terrain, place)
-            raise InputError(where, "the pipe's end stands at "
-                             f"{either(f'{end_level:.2f} m', end_level, 'level')}, above the "
-                             f"{either(f'{out:.2f} m', out, 'level')} that water comes out at, "
-                             "and no pump is named", "End it lower, or state a pump (pump: true)")
-    if place.work.spills_to is not None:
-        target = _named_target(site, place, placed)
-        if target is None:
-            return None, np.asarray(lead), led or "word", len(lead)
-        to = placed[target]
-        _refuse_uphill(site, terrain, place, to, rules)
-        if led:
-            return target, np.asarray(lead), led, len(lead)
-        end = _entry(to, x, y, out_level(terrain, place))
-        if place.work.pump or "tank" in (place.kind, to.kind):
-            return target, np.asarray([*lead, end]), "pump" if place.work.pump else "pipe", 2
-        path = furrow_line((x, y), end, place.outline, to.outline)
-        return target, path, "furrow", len(path)
-    dem.cell_of(x, y, site.where_work(place.work.name))
-    if not led and place.basin is not None and place.basin.has_wall:
-        way = _from_spillway(terrain, place, index, marks, rules)
-        if way is not None:
-            return *way, "", 0
-    found, path = _overland(terrain, place, index, marks, lead)
-    return found, path, led, len(lead) if led else 0
-
-
-def _furrow(terrain: Terrain, place: Placed, to: Placed, path: NDArray[np.float64],
-            rules: Rulebook) -> Furrow | None:
-    """The furrow that leads a spill along its way."""
-    rim = in_level(terrain, to)
-    if to.drain is not None:
-        station = float(to.outline.project(Point(path[-1])))
-        rim = to.drain.start_level - to.drain.grade * station
-    return furrow(path, terrain.dem.height_at, out_level(terrain, place), rim,
-                  rules["furrow width"], rules["furrow depth"], rules["furrow fall"])
-
-
-def _overland(terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],
-              lead: Sequence[tuple[float, float]]) -> tuple[int | None, NDArray[np.float64]]:
-    """Who takes a spill from the end of a line on, down the ground, and its way."""
-    dem = terrain.dem
-    row, column = (int(v) for v in dem.row_column(*lead[-1]))
-    # From a pipe's end or a tank the very first cell may be another store's already.
-    here = int(marks[row, column])
-    if here > 0 and here != index + 1:
-        return here - 1, np.asarray(lead)
-    path = terrain.path(row, column, (marks > 0) & (marks != index + 1))
-    met = int(marks[path[-1][0], path[-1][1]])
-    own = np.flatnonzero(marks[path[:, 0], path[:, 1]] == index + 1)
-    if own.size and len(lead) == 1:
-        path = path[own[-1]:]
-    way = np.stack(dem.xy(path[:, 0], path[:, 1]), 1)
-    way = np.concatenate([np.asarray(lead), way])
-    return (met - 1 if met > 0 and met != index + 1 else None), way
-
-
-def _from_spillway(terrain: Terrain, place: Placed, index: int, marks: NDArray[np.int32],
-                   rules: Rulebook) -> tuple[int | None, NDArray[np.float64]] | None:
-    """Who takes what a wall's spillway lets go, and its way from there; None where that lies off
-    the known ground, or the way down runs into its own pool."""
-    dem = terrain.dem
-    assert place.basin is not None  # asked for walls alone
-    x, y = spillway_outlet(dem, replace(place.basin, sill=first_sill(place, rules)))
-    if not np.isfinite(float(dem.height_at(x, y))):
-        return None
-    row, column = (int(v) for v in dem.row_column(x, y))
-    if marks[row, column] == index + 1:
-        return None
-    found, path = _overland(terrain, place, index, marks, [(x, y)])
-    rows, columns = dem.row_column(path[1:, 0], path[1:, 1])
-    if (marks[rows, columns] == index + 1).any():
-        return None
-    return found, path
-
-
-def _entry(to: Placed, x: float, y: float, out: float) -> tuple[float, float]:
-    """Where water from a place joins a store: a drain as near by as it lies low enough."""
-    if to.drain is None:
-        return to.x, to.y
-    low = to.drain.stations[to.drain.start_level - to.drain.grade * to.drain.stations <= out]
-    points = [to.outline.interpolate(station) for station in (*low, to.drain.length)]
-    near = min(points, key=lambda p: float(np.hypot(p.x - x, p.y - y)))
-    return float(near.x), float(near.y)
-
-
-def _next_bowl(place: Placed, placed: list[Placed], rules: Rulebook) -> int | None:
-    """In a group of tree basins each passes its spill to the next one listed, unless that
-    stands higher by more than the level tolerance."""
-    if place.kind != "tree basin":
-        return None
-    group = [i for i, other in enumerate(placed) if other.work.name == place.work.name]
-    position = next(n for n, i in enumerate(group) if placed[i].name == place.name)
-    if position + 1 == len(group):
-        return None
-    rise = placed[group[position + 1]].sill_level - place.sill_level
-    return group[position + 1] if rise <= rules["level tolerance"] else None
-
-
-def _named_target(site: Site, place: Placed, placed: list[Placed]) -> int | None:
-    name = place.work.spills_to
-    if name == OFF_SITE:
-        return None
-    name = leader_of(site, name)
-    here = [i for i, other in enumerate(placed) if other.work.name == name or other.name == name]
-    where = site.where_work(place.work.name, "spills to")
-    if not here:
-        there = ", ".join(f'"{work.name}"' for work in site.works)
-        raise InputError(where, f"there is no work \"{name}\" (there are: {there})",
-                         f"Name one of them, or write: {OFF_SITE}")
-    if placed[here[0]].work.name == place.work.name:
-        raise InputError(where, f"\"{place.name}\" spills to itself", "Name another work")
-    return here[0]  # of a group of tree basins the first takes the water
 
 
 def _order(site: Site, placed: list[Placed], nodes: list[Node]) -> list[int]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from terrain.plan.water.cascade import Cascade
 from terrain.plan.water.entry import Entry
 from terrain.runoff.green_ampt import ponded_gain
+from terrain.runoff.hydrograph import in_steps
 from terrain.runoff.storms import Hyetograph
 from terrain.works.store import Curve, Store, drain_hours
 from terrain.works.water_area import water_area
@@ -215,19 +216,39 @@ class _Passed(NamedTuple):
     share: float
 
 
-def _pass_through(cascade: Cascade, depth: float, shape: Hyetograph,
-                  only: frozenset[int] | None = None, full: bool = False
-                  ) -> list[_Passed | None]:
+class StormWater:
+    """What ground and roofs bring to the stores of a cascade in a storm, whatever the stores are.
+
+    Parameters
+    ----------
+    depth : float
+        [mm]
+    """
+
+    def __init__(self, cascade: Cascade, depth: float, shape: Hyetograph) -> None:
+        self.step = storm_steps(shape.duration)
+        self._nodes, self._rain = cascade.nodes, shape.cumulative(depth, self.step)
+        self._known: dict[int, tuple[NDArray[np.float64], NDArray[np.float64]]] = {}
+
+    def to(self, index: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """What arrives off the ground and off roofs in each step, by a node's index. [m3]"""
+        if index not in self._known:
+            node = self._nodes[index]
+            self._known[index] = (node.catchment.hydrograph(self._rain, self.step),
+                                  in_steps(node.roof.runoff_volumes(self._rain)))
+        return self._known[index]
+
+
+def _pass_through(cascade: Cascade, water: StormWater, only: frozenset[int] | None = None,
+                  full: bool = False) -> list[_Passed | None]:
     """Run a storm through the stores, or some of them, that start empty, or full to their sills."""
-    step = storm_steps(shape.duration)
-    rain = shape.cumulative(depth, step)
+    step = water.step
     passed: list[_Passed | None] = [None] * len(cascade.nodes)
     for index in cascade.order:
         if only is not None and index not in only:
             continue
         node = cascade.nodes[index]
-        ground = node.catchment.hydrograph(rain, step)
-        roof = np.diff(node.roof.runoff_volumes(rain), prepend=0.0)
+        ground, roof = water.to(index)
         given = [(part, p.share) for p, other in zip(passed, cascade.nodes, strict=True)
                  if p is not None for to, part in other.given(p.outflow, p.over) if to == index]
         above = [part for part, _ in given]
@@ -246,9 +267,9 @@ def _pass_through(cascade: Cascade, depth: float, shape: Hyetograph,
     return passed
 
 
-def peaks_when_full(cascade: Cascade, depth: float, shape: Hyetograph) -> NDArray[np.float64]:
+def peaks_when_full(cascade: Cascade, water: StormWater) -> NDArray[np.float64]:
     """Greatest inflow to each store in a storm that finds every store full. [m3/s]"""
-    return np.array([p.peak_in for p in _pass_through(cascade, depth, shape, full=True)
+    return np.array([p.peak_in for p in _pass_through(cascade, water, full=True)
                      if p is not None])
 
 
@@ -271,23 +292,26 @@ def run_storm(cascade: Cascade, depth: float, shape: Hyetograph) -> StormRun:
     """
     if depth < 0:
         raise ValueError(f"storm depth {depth:g} mm is below 0")
-    passed = _pass_through(cascade, depth, shape)
+    passed = _pass_through(cascade, StormWater(cascade, depth, shape))
+    sheds = [(float(runoff[0]), float(beyond[0])) for runoff, beyond in
+             (part.volumes(np.array([depth])) for part in cascade.ground)]
     left = sum(float(part.sum()) for p, node in zip(passed, cascade.nodes, strict=True)
                if p is not None for to, part in node.given(p.outflow, p.over) if to is None)
     stores = [
         StoreStorm(node.store.name, node.store.kind, float(p.ground.sum()),
-                   node.catchment.run_on(depth), float(p.roof.sum()), p.from_above, p.soaked, 0.0,
+                   beyond, float(p.roof.sum()), p.from_above, p.soaked, 0.0,
                    0.0, p.held, float(p.outflow.sum()), p.peak_in, p.peak_out, p.most,
                    peak_level(node.store, p.most), _first(p.outflow, storm_steps(shape.duration)),
                    _empties(node.store, p, shape.duration), over=float(p.over.sum()),
                    off_roofs=p.share * (float(p.ground.sum() + p.roof.sum()) + p.from_above
                                         - float(p.outflow.sum())))
-        for p, node in zip(passed, cascade.nodes, strict=True) if p is not None]
-    open_runoff = cascade.open_ground.runoff(depth)
-    run_on = cascade.open_ground.run_on(depth) + sum(s.run_on for s in stores)
+        for p, node, (_, beyond) in zip(passed, cascade.nodes, sheds[:-1], strict=True)
+        if p is not None]
+    open_runoff, open_beyond = sheds[-1]
+    run_on = open_beyond + sum(s.run_on for s in stores)
     on_ground = cascade.ground_area * depth / 1000
     on_roofs = cascade.roof_area * depth / 1000
-    soaked_in_place = (on_ground - float(cascade.own_runoff(np.array([depth]))[0])
+    soaked_in_place = (on_ground - sum(runoff - beyond for runoff, beyond in sheds)
                        + on_roofs - sum(s.roof for s in stores))
     return StormRun(depth, stores, on_ground + on_roofs, run_on, soaked_in_place, open_runoff,
                     left + open_runoff)
@@ -297,7 +321,8 @@ def storm_spills(cascade: Cascade, depth: float, shape: Hyetograph
                  ) -> dict[int, NDArray[np.float64]]:
     """What each node spills in each step of a storm (`storm_steps`), by its index. [m3]"""
     return {index: passed.outflow for index, passed in
-            enumerate(_pass_through(cascade, depth, shape)) if passed is not None}
+            enumerate(_pass_through(cascade, StormWater(cascade, depth, shape)))
+            if passed is not None}
 
 
 def peak_level(store: Store, most: float) -> float | None:
@@ -351,10 +376,14 @@ def full_at(cascade: Cascade, shape: Hyetograph, most: float = 500.0, within: fl
     within : float
         The answer is that much too high at most. [mm]
     """
+    storms: dict[float, StormWater] = {}
+
     def fills(depth: float, only: frozenset[int] | None = None) -> list[bool]:
+        if depth not in storms:
+            storms[depth] = StormWater(cascade, depth, shape)
         return [p is not None and p.most >= node.store.capacity * (1 - 1e-9)
                 and float(p.ground.sum() + p.roof.sum()) + p.from_above > 0
-                for p, node in zip(_pass_through(cascade, depth, shape, only), cascade.nodes,
+                for p, node in zip(_pass_through(cascade, storms[depth], only), cascade.nodes,
                                    strict=True)]
 
     steps = [0.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, most]

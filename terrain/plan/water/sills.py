@@ -10,7 +10,7 @@ from terrain.plan.earth.built import with_sill
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade
-from terrain.plan.water.routing import peaks_when_full
+from terrain.plan.water.routing import StormWater, peaks_when_full
 
 
 def with_sills(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed]) -> Cascade:
@@ -23,10 +23,11 @@ def with_sills(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed]) -> Ca
     rule, shapes = inputs.hydrology.rule, inputs.hydrology.shapes
     wet = "II" if rule.condition == "I" else rule.condition
     peaks = np.zeros(len(placed))
+    sodden = cascade.under(wet)
+    brought = [StormWater(sodden, storm.depth, shapes[storm.name])
+               for storm in inputs.site.rain.sizing]
     for _ in range(20):
-        sodden = cascade.under(wet)
-        found = np.max([peaks_when_full(sodden, storm.depth, shapes[storm.name])
-                        for storm in inputs.site.rain.sizing], axis=0)
+        found = np.max([peaks_when_full(cascade, water) for water in brought], axis=0)
         if np.all(np.abs(found - peaks) <= 1e-3 * found):
             break
         peaks = found

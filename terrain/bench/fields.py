@@ -1,0 +1,129 @@
+"""What of a work is set by a slider or a word beside the map."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from terrain.bench.laid import Laid
+from terrain.bench.sketch import Sketch
+from terrain.inputs import site_works as asked
+from terrain.plan.water.spills import OFF_SITE
+from terrain.units import printed, read_quantity, shown
+
+#: Words of a choice of where a spill goes: left to the ground, or off the site.
+OVER_GROUND, OFF = "over the ground", OFF_SITE
+
+
+@dataclass(frozen=True)
+class Dial:
+    """A length, level or volume that a slider sets, in the units that are shown.
+
+    Attributes
+    ----------
+    key : str
+        Field of the entry.
+    factor : float
+        Shown units in one inside.
+    """
+
+    key: str
+    label: str
+    low: float
+    high: float
+    step: float
+    value: float
+    unit: str
+    factor: float
+
+
+def dials(work: Any, laid: Laid, system: str) -> list[Dial]:
+    """What sliders set of a work."""
+    place = laid.placed[laid.nodes_of(work.name)[0]]
+
+    def dial(key: str, label: str, value: float, low: float, high: float, step: float,
+             dimension: str = "length", us_step: float | None = None) -> Dial:
+        unit, factor, _ = printed("length" if dimension == "level" else dimension, system)
+        each = us_step if system == "us" and us_step is not None else step
+        least, most = np.floor(low * factor / each) * each, np.ceil(high * factor / each) * each
+        at = value * factor
+        return Dial(key, label, float(min(least or each, at)), float(max(most, at)), each,
+                    float(at), unit, factor)
+
+    if isinstance(work, asked.Swale) and place.route is not None and place.section is not None:
+        depth, width, _ = place.section
+        found = [] if work.along is not None else [
+            dial("length", "Length", place.route.length, 4, 150, 1.0, us_step=2.0)]
+        found.append(dial("depth", "Depth of water", depth, 0.15, 0.8, 0.05, us_step=0.1))
+        if work.shape == "trapezoid":
+            found.append(dial("width", "Bed width", width, 0.3, 2.0, 0.1, us_step=0.25))
+        return found
+    if isinstance(work, asked.Basin) and place.basin is not None:
+        found = []
+        if work.wall is not None:
+            low = place.basin.crest - place.basin.height
+            found.append(dial("crest", "Crest level", place.basin.crest, low + 0.5, low + 3.0,
+                              0.05, "level", 0.1))
+        if work.dug is not None and work.depth is not None:
+            found += [dial("depth", "Depth", work.depth, 0.2, 2.5, 0.05, us_step=0.25)]
+        return found
+    if isinstance(work, asked.TreeBasin) and place.tree is not None:
+        return [dial("crown", "Crown of the tree", work.crown, 1.0, 10.0, 0.5, us_step=1.0),
+                dial("depth", "Depth of water", place.tree.depth, 0.1, 0.5, 0.05, us_step=0.1)]
+    if isinstance(work, asked.Tank):
+        return [dial("volume", "Volume", work.volume, 0.5, max(60.0, 2 * work.volume), 0.5,
+                     "volume", 100.0)]
+    if isinstance(work, asked.Drain) and place.drain is not None:
+        return []
+    return []
+
+
+def dialled(work: Any, key: str, value: float, sketch: Sketch) -> Any:
+    """A work with one dial at another value, in inside units."""
+    if key == "crest":
+        return sketch.with_crest(work, value)
+    update: dict[str, Any] = {key: value}
+    if getattr(work, "solve", None) == key:
+        update["solve"] = None
+    return work.model_copy(update=update)
+
+
+def soaks_words(work: Any, system: str) -> str | None:
+    """How fast its floor soaks as the owner states it, "" if not stated; None where it has none."""
+    if not hasattr(work, "infiltration"):
+        return None
+    return "" if work.infiltration is None else shown(work.infiltration, "rate", system)
+
+
+def with_soaking(work: Any, words: str, system: str) -> Any:
+    """A work with another rate at which its floor soaks; none where the words are blank.
+
+    Raises
+    ------
+    ValueError
+        If the words are no rate.
+    """
+    rate = read_quantity(words, "rate", system) if words.strip() else None
+    if rate is not None and not 0 <= rate < 10_000:
+        raise ValueError(f"{words} is no rate at which ground soaks")
+    return work.model_copy(update={"infiltration": rate})
+
+
+def goals(work: Any, laid: Laid) -> list[str]:
+    """What the owner may name as the goal of a work's spill."""
+    own = set(laid.nodes_of(work.name))
+    above = {laid.placed[i].work.name for j in own for i in laid.cascade.upstream_of(j)} - {
+        work.name}
+    return [OVER_GROUND, OFF, *(name for name in dict.fromkeys(
+        place.work.name for place in laid.placed) if name != work.name and name not in above)]
+
+
+def spilling_to(work: Any, goal: str) -> Any:
+    """A work whose spill goes elsewhere."""
+    to = None if goal == OVER_GROUND else goal
+    update: dict[str, Any] = {"spills_to": to}
+    if to is None or to == OFF:
+        update["pump"] = work.pump if work.pipe is not None else None
+    return work.model_copy(update=update)

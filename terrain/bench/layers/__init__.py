@@ -1,0 +1,1 @@
+"""The ground as pictures and lines to lay works out on."""

@@ -1,0 +1,57 @@
+"""A site file opened on the bench: what is read, drawn, run and served, put together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from terrain.bench.errands import Errands
+from terrain.bench.layers.pictures import Pictures
+from terrain.bench.server import Bench
+from terrain.bench.sitting import Sitting
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A bench that is ready to be served."""
+
+    server: Bench
+    sitting: Sitting
+
+    @property
+    def name(self) -> str:
+        """The site's."""
+        return self.sitting.inputs.site.name
+
+    def left(self) -> str:
+        """What becomes of what was done, in a sentence."""
+        if not self.sitting.desk.unsaved:
+            return "Nothing was left unsaved."
+        return ("What was not saved is kept beside the site file, and offered when the bench is "
+                "opened again.")
+
+
+def open_bench(site: Path, picture: Path | None = None, port: int = 0,
+               progress: Callable[[str], None] = lambda what: None) -> Opened:
+    """Open a site file on the bench.
+
+    Raises
+    ------
+    InputError
+        For what is wrong with the file or the picture, or if the port is taken.
+    """
+    sitting = Sitting.of(site, progress)
+    pictures = Pictures(sitting.inputs, picture)
+
+    def make_document(doc: object) -> None:
+        from terrain.bench.page.page import make_document as fill
+
+        fill(doc, sitting, pictures, server, errands)
+
+    server = Bench(make_document, pictures=pictures.encoded, folder=sitting.file.path.parent,
+                   port=port)
+    errands = Errands(server.add_callback, server.allow)
+    server.before_end(sitting.keep_aside)
+    server.before_end(errands.end)
+    return Opened(server, sitting)

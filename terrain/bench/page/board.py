@@ -1,0 +1,432 @@
+"""The map of the bench: the ground, the works on it, and what is taken hold of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import numpy as np
+from bokeh.core.property.descriptors import UnsetValueError
+from bokeh.models import (
+    BoxAnnotation,
+    ColumnDataSource,
+    CustomJS,
+    GlyphRenderer,
+    ImageURL,
+    ImperialLength,
+    LinearColorMapper,
+    PanTool,
+    Range1d,
+    ScaleBar,
+    WheelZoomTool,
+)
+from bokeh.plotting import figure
+from numpy.typing import NDArray
+
+from terrain.bench.handles import Handle
+from terrain.bench.laid import Laid
+from terrain.bench.layers.lines import Contours, FlowWays
+from terrain.bench.layers.outlines import Outline
+from terrain.bench.layers.patches import Patch, catchment_patch, catchments_patch
+from terrain.bench.page import look
+from terrain.outputs.drawing import symbols as sy
+
+FloatArray = NDArray[np.float64]
+
+#: Half a handle's side, and how near a click must come to what it means. [points of a screen]
+HANDLE, NEAR = 11, 14
+#: What a step of zooming by key or button does.
+ZOOM = 1.5
+#: The mark moves by such shares of the map's width.
+STRIDE, FINE = 1 / 40, 1 / 400
+#: Looks of what is on the ground: fill, edge, its width.
+_OUTLINES = {"road": (sy.ROAD, sy.ROAD_EDGE, 1.0), "roof": (sy.ROOF, sy.ROOF_EDGE, 1.5),
+             "culvert": (None, sy.ROOF_EDGE, 3.0), "boundary": (None, sy.BOUNDARY, 2.5)}
+_KEPT_CLEAR = (None, "#7a1f5c", 1.5)
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What the map shows beside the works.
+
+    Attributes
+    ----------
+    extent : (left, bottom, right, top)
+        Of the pictures. [m]
+    view : (west, south, east, north)
+        What is shown first. [m]
+    """
+
+    extent: tuple[float, float, float, float]
+    view: tuple[float, float, float, float]
+    hillshade: str
+    contours: Contours
+    ways: FlowWays
+    outlines: Sequence[Outline]
+    system: str
+
+
+class Board:
+    """The map.
+
+    Parameters
+    ----------
+    ground : Ground
+    dragged : callable
+        Called with a handle's key, its place and whether it was let go, as it is dragged.
+    """
+
+    def __init__(self, ground: Ground, dragged: Callable[[str, float, float], None]) -> None:
+        self._dragged = dragged
+        west, south, east, north = ground.view
+        self.map = figure(
+            x_range=Range1d(west, east), y_range=Range1d(south, north), toolbar_location=None,
+            tools="", sizing_mode="stretch_both", min_border=0, outline_line_color=None,
+            background_fill_color=sy.PAPER, lod_threshold=None, name="map")
+        self.map.axis.visible = False
+        self.map.grid.visible = False
+        pan, wheel = PanTool(), WheelZoomTool(zoom_on_axis=False)
+        self.map.add_tools(pan, wheel)
+        self.map.toolbar.active_drag, self.map.toolbar.active_scroll = pan, wheel
+        scale = CustomJS(args={"map": self.map}, code=look.read("scale.js"))
+        for side in ("inner_width", "inner_height"):
+            self.map.js_on_change(side, scale)
+        self._ground(ground)
+        self._works()
+        self._held: list[BoxAnnotation] = []
+        self._keys: list[str] = []
+        self._moving = False
+        self._scale_bar(ground.system)
+
+    def _ground(self, ground: Ground) -> None:
+        left, bottom, right, top = ground.extent
+        place = {"x": left, "y": bottom, "w": right - left, "h": top - bottom,
+                 "anchor": "bottom_left"}
+        for name, address in (("shade", ground.hillshade), ("over", "")):
+            source = ColumnDataSource({"url": [address] if address else []})
+            self.map.add_glyph(source, ImageURL(url="url", **place))
+            setattr(self, f"_{name}", source)
+        self._all = self.map.image(
+            [], 0, 0, 1, 1, level="underlay", color_mapper=_tints(), global_alpha=0.45,
+            visible=False)
+        self.contours = [
+            self.map.multi_line(*_lines(ground.contours.thin), line_color=sy.CONTOUR,
+                                line_width=0.8),
+            self.map.multi_line(*_lines(ground.contours.heavy), line_color=sy.INDEX_CONTOUR,
+                                line_width=1.5),
+            *self._lettered(ColumnDataSource(_labels(ground.contours)), "12px", "#4a371c",
+                            angle="angle", text_align="center", text_baseline="middle")]
+        ways = ColumnDataSource({"xs": [w.line[:, 0] for w in ground.ways.ways],
+                                 "ys": [w.line[:, 1] for w in ground.ways.ways],
+                                 "wide": [w.width for w in ground.ways.ways]})
+        self.flow = [self.map.multi_line("xs", "ys", source=ways, line_color="#2f7fa6",
+                                         line_width="wide", line_cap="round")]
+        for kind in dict.fromkeys(one.kind for one in ground.outlines):
+            self._outline(kind, [one for one in ground.outlines if one.kind == kind])
+
+    def _outline(self, kind: str, things: list[Outline]) -> None:
+        fill, edge, wide = _OUTLINES.get(kind, _KEPT_CLEAR)
+        areas = [ring for one in things for ring in one.areas]
+        if areas:
+            self.map.multi_polygons(
+                [[[r[:, 0] for r in rings]] for rings in areas],
+                [[[r[:, 1] for r in rings]] for rings in areas], fill_color=fill or edge,
+                fill_alpha=0.75 if fill else 0.0, line_color=edge, line_width=wide,
+                line_dash="dashed" if kind not in _OUTLINES else "solid")
+        lines = [line for one in things for line in one.lines]
+        if lines:
+            self.map.multi_line(*_lines(lines), line_color=edge, line_width=wide,
+                                line_dash=[6, 4] if kind not in _OUTLINES else "solid")
+        spots = [(x, y, one.radius) for one in things for x, y in one.points.tolist()]
+        if spots:
+            self.map.circle([s[0] for s in spots], [s[1] for s in spots],
+                            [s[2] or 1.0 for s in spots], fill_color=None, line_color=edge,
+                            line_width=wide, line_dash="dashed")
+
+    def _works(self) -> None:
+        made = {"catchment": {"image": [], "x": [], "y": [], "w": [], "h": []},
+                "areas": {"xs": [], "ys": [], "fill": [], "edge": []},
+                "lines": {"xs": [], "ys": [], "colour": [], "wide": [], "dash": []},
+                "spills": {"xs": [], "ys": [], "wide": [], "alpha": []},
+                "spots": {"x": [], "y": [], "shape": [], "fill": [], "size": []},
+                "names": {"x": [], "y": [], "text": [], "colour": []},
+                "chosen": {"xs": [], "ys": []}, "measure": {"xs": [], "ys": []},
+                "marks": {"x": [], "y": []}, "mark": {"x": [], "y": []}}
+        self.sources = {name: ColumnDataSource(data) for name, data in made.items()}
+        s, m = self.sources, self.map
+        m.image("image", "x", "y", "w", "h", source=s["catchment"],
+                color_mapper=LinearColorMapper(palette=["rgba(0,0,0,0)", look.CATCHMENT], low=0,
+                                               high=1), global_alpha=0.5)
+        m.multi_line("xs", "ys", source=s["chosen"], line_color=look.CHOSEN, line_width=9,
+                     line_alpha=0.55, line_cap="round", line_join="round")
+        self.spills = m.multi_line("xs", "ys", source=s["spills"], line_color=look.SPILL,
+                                   line_width="wide", line_alpha="alpha", line_dash=[2, 4],
+                                   line_cap="round")
+        m.multi_polygons("xs", "ys", source=s["areas"], fill_color="fill", line_color="edge",
+                         fill_alpha=0.8, line_width=1.8)
+        m.multi_line("xs", "ys", source=s["lines"], line_color="colour", line_width="wide",
+                     line_dash="dash", line_cap="round")
+        m.scatter("x", "y", source=s["spots"], marker="shape", fill_color="fill", size="size",
+                  line_color=look.HALO, line_width=1.2)
+        self.names = self._lettered(s["names"], "14px", "colour", text_font_style="bold",
+                                    x_offset=9, y_offset=-9)
+        m.multi_line("xs", "ys", source=s["measure"], line_color="#111111", line_width=2.5,
+                     line_dash=[6, 3])
+        m.scatter("x", "y", source=s["marks"], size=11, fill_color="#ffffff",
+                  line_color="#111111", line_width=2)
+        m.scatter("x", "y", source=s["mark"], marker="circle_cross", size=26, fill_color=None,
+                  line_color="#111111", line_width=2)
+
+    def _lettered(self, source: ColumnDataSource, size: str, colour: str, **looks: Any
+                  ) -> list[GlyphRenderer]:
+        """Words with a pale rim, so that they are read on any ground."""
+        rim = self.map.text("x", "y", "text", source=source, text_font_size=size,
+                            text_color=look.HALO, text_outline_color=look.HALO,
+                            text_outline_width=4, **looks)
+        return [rim, self.map.text("x", "y", "text", source=source, text_font_size=size,
+                                   text_color=colour, **looks)]
+
+    def _scale_bar(self, system: str) -> None:
+        units = ({"m": (1.0, "m", "metre"), "ft": (0.3048, "ft", "foot"),
+                  "mi": (1609.344, "mi", "mile")} if system == "us" else
+                 {"m": (1.0, "m", "metre"), "km": (1000.0, "km", "kilometre")})
+        for old in [one for one in self.map.center if isinstance(one, ScaleBar)]:
+            self.map.center.remove(old)
+        self.map.add_layout(ScaleBar(
+            range=self.map.x_range, unit="m",
+            dimensional=ImperialLength(basis=units, exclude=["m"] if system == "us" else [],
+                                       ticks=[1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500]),
+            location="bottom_left", background_fill_color=look.HALO, background_fill_alpha=0.9,
+            border_line_color=None, bar_line_width=3, label_text_font_size="14px",
+            label_text_color=look.INK, length_sizing="adaptive", bar_length=0.2))
+
+    def tell_in(self, system: str, contours: Contours) -> None:
+        """Contours and the bar in another system of units."""
+        self._scale_bar(system)
+        for glyphs, lines in zip(self.contours[:2], (contours.thin, contours.heavy), strict=True):
+            xs, ys = _lines(lines)
+            glyphs.data_source.data = {"xs": xs, "ys": ys}
+        self.contours[2].data_source.data = _labels(contours)
+
+    # What is shown.
+
+    def over(self, address: str) -> None:
+        """Lay a picture over the hillshade; "" takes it away."""
+        self._over.data = {"url": [address] if address else []}
+
+    def tint(self, patch: Patch | None) -> None:
+        """Tint every catchment; None takes the tints away."""
+        self._all.visible = patch is not None
+        if patch is not None:
+            self._all.data_source.data = _image(patch)
+
+    def show(self, laid: Laid, chosen: str | None, spilt: dict[int, float]) -> None:
+        """Draw the works of a layout.
+
+        Parameters
+        ----------
+        spilt : dict of int to float
+            What each node spills in the storm that is shown. [m3]
+        """
+        for name, data in _drawn(laid, chosen, spilt).items():
+            self.sources[name].data = data
+
+    def shade(self, laid: Laid, chosen: str | None) -> None:
+        """Shade the catchment of the chosen work."""
+        patch = (None if chosen is None else
+                 catchment_patch(laid.inputs.dem, laid.catchment_cells(chosen)))
+        self.sources["catchment"].data = (
+            {"image": [], "x": [], "y": [], "w": [], "h": []} if patch is None else _image(patch))
+
+    def measure(self, points: Sequence[tuple[float, float]]) -> None:
+        """Draw what is being measured or drawn."""
+        xs, ys = [p[0] for p in points], [p[1] for p in points]
+        self.sources["measure"].data = {"xs": [xs] if len(xs) > 1 else [],
+                                        "ys": [ys] if len(ys) > 1 else []}
+        self.sources["marks"].data = {"x": xs, "y": ys}
+
+    def mark(self, place: tuple[float, float] | None) -> None:
+        """Show the mark that the keyboard moves."""
+        self.sources["mark"].data = ({"x": [], "y": []} if place is None else
+                                     {"x": [place[0]], "y": [place[1]]})
+
+    # Handles.
+
+    def hold(self, handles: Sequence[Handle]) -> None:
+        """Show handles; those that are there already are moved."""
+        self._keys = [handle.key for handle in handles]
+        self._moving = True
+        try:
+            while len(self._held) < len(handles):
+                box = BoxAnnotation(
+                    left=0, right=1, bottom=0, top=1, editable=True, resizable="none",
+                    movable="both", fill_color="#ffffff", fill_alpha=0.95,
+                    line_color=look.CHOSEN, line_width=3, border_radius=4,
+                    hover_fill_color="#ffd9b8", level="overlay", visible=False)
+                box.on_change("left", partial(self._on_drag, len(self._held)))
+                box.on_change("top", partial(self._on_drag, len(self._held)))
+                self._held.append(box)
+                self.map.add_layout(box)
+            half = HANDLE * self.per_point
+            for box, handle in zip(self._held, handles, strict=False):
+                box.update(left=handle.x - half, right=handle.x + half,
+                           bottom=handle.y - half, top=handle.y + half, visible=True,
+                           border_radius=12 if handle.whole else 3)
+            for box in self._held[len(handles):]:
+                box.visible = False
+        finally:
+            self._moving = False
+
+    def _on_drag(self, number: int, attribute: str, old: float, new: float) -> None:
+        box = self._held[number]
+        if not self._moving and number < len(self._keys) and box.visible:
+            self._dragged(self._keys[number], (box.left + box.right) / 2,
+                          (box.bottom + box.top) / 2)
+
+    # The view.
+
+    @property
+    def per_point(self) -> float:
+        """How long on the ground a point of the screen is. [m]"""
+        try:
+            wide = max(int(self.map.inner_width), 1)
+        except UnsetValueError:  # the page has not said yet
+            wide = 800
+        return float(self.map.x_range.end - self.map.x_range.start) / wide
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """Middle of what is shown. [m]"""
+        x, y = self.map.x_range, self.map.y_range
+        return (x.start + x.end) / 2, (y.start + y.end) / 2
+
+    def zoom(self, by: float, about: tuple[float, float] | None = None) -> None:
+        """Show more or less, about a place."""
+        cx, cy = about or self.middle
+        for side, c in ((self.map.x_range, cx), (self.map.y_range, cy)):
+            side.update(start=c + (side.start - c) / by, end=c + (side.end - c) / by)
+
+    def bring_in(self, x: float, y: float) -> None:
+        """Move what is shown so far that a place is in it."""
+        for side, at in ((self.map.x_range, x), (self.map.y_range, y)):
+            span = side.end - side.start
+            if not side.start + 0.04 * span <= at <= side.end - 0.04 * span:
+                side.update(start=at - span / 2, end=at + span / 2)
+
+    def nearest(self, laid: Laid, x: float, y: float) -> str | None:
+        """The work that a click means; None if none is near."""
+        from shapely import LineString, Point
+
+        point, found = Point(x, y), []
+        for place in laid.placed:
+            shapes = [place.outline]
+            if place.basin is not None:
+                shapes.append(LineString(place.basin.line))
+            gap = min(float(shape.distance(point)) for shape in shapes)
+            if gap <= NEAR * self.per_point:
+                found.append((gap, float(place.outline.area), place.work.name))
+        return min(found)[2] if found else None
+
+
+def _tints() -> LinearColorMapper:
+    """One colour for each number of a catchment, none for 0."""
+    colours = [look.TINTS[i % len(look.TINTS)] for i in range(255)]
+    return LinearColorMapper(palette=["rgba(0,0,0,0)", *colours], low=0, high=255)
+
+
+def _image(patch: Patch) -> dict[str, list[Any]]:
+    left, bottom, right, top = patch.extent
+    cells = patch.cells if patch.cells.dtype == np.uint8 else (
+        np.where(patch.cells > 0, (patch.cells - 1) % 255 + 1, 0).astype(np.uint8))
+    return {"image": [cells], "x": [left], "y": [bottom], "w": [right - left],
+            "h": [top - bottom]}
+
+
+def tints_of(laid: Laid) -> Patch:
+    """All catchments of a layout, those of one entry of the site file alike."""
+    names = list(dict.fromkeys(place.work.name for place in laid.placed))
+    number = np.array([0, *(names.index(place.work.name) + 1 for place in laid.placed)], np.int32)
+    return catchments_patch(laid.inputs.dem, number[laid.cascade.labels])
+
+
+def _lines(lines: Sequence[FloatArray]) -> tuple[list[FloatArray], list[FloatArray]]:
+    return [line[:, 0] for line in lines], [line[:, 1] for line in lines]
+
+
+def _labels(contours: Contours) -> dict[str, list[Any]]:
+    return {"x": [one.x for one in contours.labels], "y": [one.y for one in contours.labels],
+            "text": [one.words for one in contours.labels],
+            "angle": [one.angle for one in contours.labels]}
+
+
+def _drawn(laid: Laid, chosen: str | None, spilt: dict[int, float]) -> dict[str, dict[str, Any]]:
+    """What each source of the works holds."""
+    areas: list[tuple[Any, str, str]] = []
+    lines: list[tuple[Any, str, float, Any]] = []
+    spots: list[tuple[float, float, str, str, int]] = []
+    names: dict[str, tuple[float, float, str]] = {}
+    marked: list[Any] = []
+    for index, place in enumerate(laid.placed):
+        shape, own = place.outline, place.work.name == chosen
+        if place.route is not None:
+            lines.append((place.route.line, look.WATER, 5.0, "solid"))
+            spots.append((place.spill_x, place.spill_y, "inverted_triangle", look.WATER, 13))
+            marked += [place.route.line] if own else []
+        elif place.drain is not None:
+            lines.append((place.drain.line, look.WATER, 3.0, [9, 4]))
+            spots.append((*map(float, place.drain.line[-1]), "triangle", look.WATER, 11))
+            marked += [place.drain.line] if own else []
+        elif place.kind == "tank":
+            for one in getattr(shape, "geoms", (shape,)):
+                spots.append((one.x, one.y, "square", look.TANK, 15))
+                marked += [_ring(one.x, one.y, 3.0)] if own else []
+        else:
+            fill = {"tree basin": sy.TREE_FILL, "hollow": sy.HOLLOW}.get(place.kind, look.POOL)
+            edge = {"tree basin": look.TREE}.get(place.kind, look.WATER)
+            areas.append((shape, fill, edge))
+            if place.basin is not None and place.basin.has_wall:
+                lines.append((place.basin.line, look.EARTH, 6.0, "solid"))
+            if place.basin is not None:
+                spots.append((place.spill_x, place.spill_y, "inverted_triangle", look.WATER, 13))
+            marked += [np.asarray(ring.coords) for ring in _rings(shape)] if own else []
+        names.setdefault(place.work.name, (place.x, place.y,
+                                           look.CHOSEN if own else look.INK))
+        node = laid.cascade.nodes[index]
+        if node.led in ("pipe", "pump") and len(node.led_way) > 1:
+            lines.append((node.led_way, look.PIPE, 2.5, [5, 4]))
+    ways = [(node.spill_path, spilt.get(i, 0.0) > 0) for i, node in
+            enumerate(laid.cascade.nodes) if len(node.spill_path) > 1]
+    rings = [[[np.asarray(r.coords) for r in (part.exterior, *part.interiors)]
+              for part in _polygons(shape)] for shape, _, _ in areas]
+    return {
+        "areas": {"xs": [[[r[:, 0] for r in part] for part in shape] for shape in rings],
+                  "ys": [[[r[:, 1] for r in part] for part in shape] for shape in rings],
+                  "fill": [a[1] for a in areas], "edge": [a[2] for a in areas]},
+        "lines": {"xs": [ln[0][:, 0] for ln in lines], "ys": [ln[0][:, 1] for ln in lines],
+                  "colour": [ln[1] for ln in lines], "wide": [ln[2] for ln in lines],
+                  "dash": [ln[3] for ln in lines]},
+        "spills": {"xs": [way[:, 0] for way, _ in ways], "ys": [way[:, 1] for way, _ in ways],
+                   "wide": [4.0 if wet else 2.0 for _, wet in ways],
+                   "alpha": [1.0 if wet else 0.4 for _, wet in ways]},
+        "spots": dict(zip(("x", "y", "shape", "fill", "size"),
+                          map(list, zip(*spots, strict=True)) if spots else ([],) * 5,
+                          strict=True)),
+        "names": {"x": [n[0] for n in names.values()], "y": [n[1] for n in names.values()],
+                  "text": list(names), "colour": [n[2] for n in names.values()]},
+        "chosen": {"xs": [line[:, 0] for line in marked], "ys": [line[:, 1] for line in marked]}}
+
+
+def _polygons(shape: Any) -> list[Any]:
+    parts = getattr(shape, "geoms", (shape,))
+    return [part for part in parts if part.geom_type == "Polygon" and not part.is_empty]
+
+
+def _rings(shape: Any) -> list[Any]:
+    return [part.exterior for part in _polygons(shape)]
+
+
+def _ring(x: float, y: float, radius: float) -> FloatArray:
+    turns = np.linspace(0, 2 * np.pi, 25)
+    return np.stack([x + radius * np.cos(turns), y + radius * np.sin(turns)], 1)

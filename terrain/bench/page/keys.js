@@ -1,0 +1,19 @@
+// What the keyboard does goes to the bench as a word; only the map's own keys need the map.
+let count = 0;
+const say = (word) => { wire.value = `${word} ${++count}`; };
+const typing = (e) => { const at = e.composedPath()[0]; return at.matches?.("input:not([type=button]), textarea, select"); };
+document.addEventListener("keydown", (e) => {
+  const key = e.key.toLowerCase();
+  if (e.ctrlKey || e.metaKey) {
+    const word = key === "s" ? "save" : typing(e) ? null : key === "y" || (key === "z" && e.shiftKey) ? "redo" : key === "z" ? "undo" : null;
+    if (word) { e.preventDefault(); say(word); }
+    return;
+  }
+  if (e.altKey || typing(e)) return;
+  if (key === "escape") say("leave");
+  else if (/^[1-9]$/.test(key)) say(`tool ${key}`);
+  else if (document.activeElement?.id === "map") {
+    const word = {arrowleft: "west", arrowright: "east", arrowup: "north", arrowdown: "south", enter: "click", "+": "nearer", "=": "nearer", "-": "further", delete: "remove"}[key];
+    if (word) { e.preventDefault(); say(e.shiftKey && key.startsWith("arrow") ? `${word} finely` : word); }
+  }
+});

@@ -1,0 +1,245 @@
+"""A click or a drag on the map as an entry of the site file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.errors import InputError
+from terrain.inputs import site_works as asked
+from terrain.inputs.dem import Dem
+from terrain.plan.siting.reading import Inputs
+from terrain.units import in_both
+from terrain.works.wall import sill_below
+
+FloatArray = NDArray[np.float64]
+
+#: Places are stated to this many decimals: of metres or feet, and of degrees.
+DECIMALS, DEGREE_DECIMALS = 2, 8
+#: A swale is this long when it is first laid out, or as long as the contour is fit. [m]
+SWALE_LENGTHS = (40.0, 24.0, 14.0, 8.0)
+#: Water so deep stands against a wall when it is first laid out, or less where the valley does not
+#: close. [m]
+WALL_WATER = (0.6, 0.4, 0.25)
+#: A click near a watercourse means the watercourse. [m]
+NEAR_WATER = 4.0
+#: No wall reaches further to either side of a click; its ground is read every so far. [m]
+WALL_REACH, STEP = 40.0, 0.25
+#: A wall's ends stand in ground so much higher than its crest. [m]
+TIED_IN = 0.05
+#: Directions in which a wall is tried across a valley.
+DIRECTIONS = 36
+#: A basin is first dug so long along the contour, so wide across it, and so deep. [m]
+DUG_LONG, DUG_WIDE, DUG_DEPTH = 10.0, 6.0, 0.8
+#: So many points make its rim.
+RIM = 8
+#: A tree's crown when it is first set. [m]
+CROWN = 3.0
+#: A tank's volume when it is first set. [m3]
+TANK = 10.0
+
+
+class Sketch:
+    """Makes entries of a site file from places on its map.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Of the site; its works do not count.
+    """
+
+    def __init__(self, inputs: Inputs) -> None:
+        self.inputs = inputs
+
+    @property
+    def dem(self) -> Dem:
+        """Its ground."""
+        return self.inputs.dem
+
+    def stated(self, x: float, y: float) -> tuple[float, float]:
+        """A point of the working frame as the site file states it."""
+        frame = self.dem.frame
+        if self.inputs.site.points == "lonlat":
+            moved, decimals = frame.to_lonlat(x, y), DEGREE_DECIMALS
+            assert moved is not None  # such a site file was refused without a CRS
+        else:
+            moved, decimals = frame.to_source(x, y), DECIMALS
+        return round(float(moved[0]), decimals), round(float(moved[1]), decimals)
+
+    def working(self, point: tuple[float, float]) -> tuple[float, float]:
+        """A point of the site file in the working frame. [m]"""
+        frame = self.dem.frame
+        move = frame.from_lonlat if self.inputs.site.points == "lonlat" else frame.to_working
+        x, y = (float(v) for v in move(*point))
+        return x, y
+
+    def ground(self, x: float, y: float) -> float:
+        """Height of the ground. [m]
+
+        Raises
+        ------
+        InputError
+            Where it is not known.
+        """
+        self.dem.cell_of(x, y, "the map")
+        return float(self.dem.height_at(x, y))
+
+    def swales(self, name: str, x: float, y: float) -> list[asked.Swale]:
+        """Swales on the contour through a place, the longest first, for the first that is fit."""
+        self.ground(x, y)
+        return [asked.Swale(name=name, kind="swale", through=self.stated(x, y), length=length)
+                for length in SWALE_LENGTHS]
+
+    def wall(self, name: str, x: float, y: float) -> asked.Basin:
+        """A basin behind the shortest wall across the valley at a place.
+
+        Raises
+        ------
+        InputError
+            If the ground does not rise on both sides.
+        """
+        x, y = self._watercourse(x, y)
+        low = self.ground(x, y)
+        for water in WALL_WATER:
+            crest = round(low + water - sill_below(0.0, self.inputs.rules), 2)
+            ends = self._across(x, y, crest)
+            if ends is not None:
+                return asked.Basin(name=name, kind="basin", crest=crest,
+                                   wall=[self.stated(*end) for end in ends])
+        raise InputError("the map", f"the ground does not rise on both sides of {self.dem.named(x, y)}"
+                         f" within {in_both(WALL_REACH, 'length', 0)}",
+                         "Click in the bed of a gully, or draw the wall from end to end")
+
+    def wall_between(self, name: str, points: Sequence[tuple[float, float]]) -> asked.Basin:
+        """A basin behind a wall drawn from end to end; it holds as much water as its lower end
+        allows, no deeper than walls are first laid out."""
+        ground = [self.ground(*point) for point in points]
+        line = self._along(points[0], points[-1])
+        low = float(np.nanmin(line))
+        crest = round(min(low + WALL_WATER[0] - sill_below(0.0, self.inputs.rules),
+                          min(ground[0], ground[-1])), 2)
+        return asked.Basin(name=name, kind="basin", crest=crest,
+                           wall=[self.stated(*point) for point in points])
+
+    def with_crest(self, wall: asked.Basin, crest: float) -> asked.Basin:
+        """The same wall with another crest; one of two points is made longer or shorter so that
+        its ends stand in ground of that height. [m]"""
+        assert wall.wall is not None and wall.crest is not None
+        update: dict[str, Any] = {"crest": crest}
+        if wall.sill is not None:
+            update["sill"] = wall.sill + crest - wall.crest
+        if len(wall.wall) == 2:
+            first, last = (self.working(point) for point in wall.wall)
+            middle = self._lowest(first, last)
+            span = self._span(middle, _unit(first, last), crest)
+            if span is not None:
+                update["wall"] = [self.stated(*end) for end in span]
+        return wall.model_copy(update=update)
+
+    def dug(self, name: str, x: float, y: float) -> asked.Basin:
+        """A basin dug about a place, twice as long along the contour as across it."""
+        self.ground(x, y)
+        out = self._contour_at(x, y)
+        across = np.array([-out[1], out[0]])
+        turns = np.arange(RIM) * 2 * np.pi / RIM + np.pi / RIM
+        rim = (np.array([x, y]) + np.cos(turns)[:, None] * out * DUG_LONG / 2
+               + np.sin(turns)[:, None] * across * DUG_WIDE / 2)
+        return asked.Basin(name=name, kind="basin", dug=[self.stated(*p) for p in rim.tolist()],
+                           depth=DUG_DEPTH)
+
+    def trees(self, name: str, points: Sequence[tuple[float, float]]) -> asked.TreeBasin:
+        """Bowls for a tree each."""
+        for point in points:
+            self.ground(*point)
+        return asked.TreeBasin(name=name, kind="tree basin", crown=CROWN,
+                               at=[self.stated(*point) for point in points])
+
+    def one_more_tree(self, row: asked.TreeBasin, x: float, y: float) -> asked.TreeBasin:
+        """The same bowls and one more."""
+        self.ground(x, y)
+        return row.model_copy(update={"at": [*(row.at or []), self.stated(x, y)]})
+
+    def drain(self, name: str, start: tuple[float, float], to: str | tuple[float, float]
+              ) -> asked.Drain:
+        """A drain from a place to a work, or to another place."""
+        self.ground(*start)
+        goal = to if isinstance(to, str) else self.stated(*to)
+        return asked.Drain.model_validate({"name": name, "kind": "drain",
+                                           "from": list(self.stated(*start)),
+                                           "to": goal if isinstance(goal, str) else list(goal)})
+
+    def tank(self, name: str, x: float, y: float, roofs: Sequence[str]) -> asked.Tank:
+        """A tank, fed by roofs."""
+        self.ground(x, y)
+        return asked.Tank(name=name, kind="tank", at=self.stated(x, y), volume=TANK,
+                          roofs=list(roofs))
+
+    def piped(self, work: Any, start: tuple[float, float], points: Sequence[tuple[float, float]],
+              to: str | None) -> Any:
+        """A work with its overflow led in a pipe through places, and into another work."""
+        for point in points:
+            self.ground(*point)
+        return work.model_copy(update={
+            "pipe": [self.stated(*start), *(self.stated(*point) for point in points)],
+            "spills_to": to})
+
+    def _watercourse(self, x: float, y: float) -> tuple[float, float]:
+        """Where most water passes near a place."""
+        area = self.inputs.terrain.contributing_area
+        row, column = self.dem.cell_of(x, y, "the map")
+        reach = max(round(NEAR_WATER / self.dem.cell), 1)
+        top, left = max(row - reach, 0), max(column - reach, 0)
+        here = np.nan_to_num(area[top:row + reach + 1, left:column + reach + 1])
+        r, c = np.unravel_index(int(np.argmax(here)), here.shape)
+        found_x, found_y = self.dem.xy(top + int(r), left + int(c))
+        return float(found_x), float(found_y)
+
+    def _across(self, x: float, y: float, crest: float
+                ) -> tuple[tuple[float, float], tuple[float, float]] | None:
+        turns = np.arange(DIRECTIONS) * np.pi / DIRECTIONS
+        spans = [self._span((x, y), np.array([np.cos(t), np.sin(t)]), crest) for t in turns]
+        found = [span for span in spans if span is not None]
+        return min(found, key=lambda span: float(np.hypot(*np.subtract(*span))), default=None)
+
+    def _span(self, middle: tuple[float, float], way: FloatArray, crest: float
+              ) -> tuple[tuple[float, float], tuple[float, float]] | None:
+        """The nearest places on both sides along a line whose ground stands over a crest."""
+        along = np.arange(STEP, WALL_REACH + STEP, STEP)
+        ends = []
+        for sign in (-1.0, 1.0):
+            spots = np.array(middle) + sign * along[:, None] * way
+            high = np.flatnonzero(self.dem.height_at(*spots.T) >= crest + TIED_IN)
+            if not high.size:
+                return None
+            before = self.dem.height_at(*spots[:high[0] + 1].T)
+            if np.isnan(before).any():
+                return None
+            ends.append((float(spots[high[0]][0]), float(spots[high[0]][1])))
+        return ends[0], ends[1]
+
+    def _along(self, first: tuple[float, float], last: tuple[float, float]) -> FloatArray:
+        """Ground from one place to another. [m]"""
+        share = np.linspace(0.0, 1.0, 101)
+        return self.dem.height_at(first[0] + share * (last[0] - first[0]),
+                                  first[1] + share * (last[1] - first[1]))
+
+    def _lowest(self, first: tuple[float, float], last: tuple[float, float]
+                ) -> tuple[float, float]:
+        share = float(np.nanargmin(self._along(first, last))) / 100
+        return (first[0] + share * (last[0] - first[0]), first[1] + share * (last[1] - first[1]))
+
+    def _contour_at(self, x: float, y: float) -> FloatArray:
+        """Unit vector along the contour; west to east where the ground is level."""
+        apart = 2 * max(self.dem.cell, 1.0)
+        spots = self.dem.height_at([x + apart, x - apart, x, x], [y, y, y + apart, y - apart])
+        uphill = np.array([spots[0] - spots[1], spots[2] - spots[3]])
+        size = float(np.hypot(*uphill))
+        return np.array([1.0, 0.0]) if not size > 0 else np.array([uphill[1], -uphill[0]]) / size
+
+
+def _unit(first: tuple[float, float], last: tuple[float, float]) -> FloatArray:
+    way = np.subtract(last, first)
+    return np.asarray(way / np.hypot(*way))

@@ -1,0 +1,110 @@
+"""A bench with a page of two things on it, served within the tests' process."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+#: Headless, without the look-ups that a browser makes by itself.
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+             "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Debian's chromium; skipped where there is none, but never in CI."""
+    found = shutil.which("chromium")
+    if found is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("no chromium on the path, and CI=true asks for the browser tests")
+        pytest.skip("no chromium on the path: apt-get install chromium to run the browser tests")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+def two_things(doc) -> None:
+    """A map with three points, a button that the server answers, a name that would do harm."""
+    from bokeh.layouts import column
+    from bokeh.models import Button, Div
+    from bokeh.plotting import figure
+
+    ground = figure(width=300, height=300)
+    ground.scatter([1, 2, 3], [1, 2, 3], size=9)
+    told = Div(text="<img src='data:,' onerror='window.harmed = 1'>nothing yet")
+    button = Button(label="Ask")
+    asked: list[int] = []
+
+    def ask() -> None:
+        asked.append(1)
+        told.text = f"asked {len(asked)}"
+
+    button.on_click(ask)
+    doc.add_root(column(ground, button, told))
+    doc.title = "</title><script>window.harmed = 2</script>"
+
+
+@contextmanager
+def serving(bench) -> Iterator[None]:
+    """Run a bench on a thread of its own."""
+    thread = threading.Thread(target=bench.run, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        bench.stop()
+        thread.join(20)
+    assert not thread.is_alive()
+
+
+@pytest.fixture(scope="session", name="two_things")
+def _two_things() -> Callable:
+    return two_things
+
+
+@pytest.fixture(scope="session", name="serving")
+def _serving() -> Callable:
+    return serving
+
+
+@pytest.fixture(scope="module")
+def site_folder(tmp_path_factory) -> Path:
+    """A site's folder, with what the bench made in it, what it did not, and ways out of it."""
+    home = tmp_path_factory.mktemp("home")
+    site = home / "site"
+    made = site / "bench plan of site"
+    (made / "sheets").mkdir(parents=True)
+    (home / "outside.txt").write_text("SECRET outside")
+    (site / "site.yaml").write_text("SECRET name: a site")
+    (site / "owner").mkdir()
+    (site / "owner" / "report.html").write_text("SECRET of the owner")
+    (site / "bench plan of site 2").mkdir()
+    (site / "bench plan of site 2" / "report.html").write_text("SECRET beside it")
+    (made / "report.html").write_text(
+        "<!doctype html><title>Made</title><p id=p>still</p>"
+        "<script>document.getElementById('p').textContent = 'runs'</script>")
+    (made / "plan.json").write_text("{}")
+    (made / "setting out.csv").write_text("name,x,y\n")
+    (made / "plan_set.pdf").write_bytes(b"%PDF-1.4\n")
+    (made / "drawing.dxf").write_text("0\nEOF\n")
+    (made / "sheets" / "höhe 1.svg").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>")
+    (made / ".levelsill-wrote.json").write_text("SECRET record")
+    (made / ".hidden").mkdir()
+    (made / ".hidden" / "report.html").write_text("SECRET hidden")
+    (made / "shown.html").symlink_to(made / ".hidden" / "report.html")
+    (made / "out.txt").symlink_to(home / "outside.txt")
+    (made / "site.txt").symlink_to(site / "site.yaml")
+    (made / "up").symlink_to(home)
+    (made / "within.json").symlink_to(made / "plan.json")
+    (made / "nowhere.txt").symlink_to(home / "nothing")
+    os.mkfifo(made / "pipe.txt")
+    return site
