@@ -8,6 +8,7 @@ import hashlib
 import json
 import os
 import shutil
+import stat
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -58,6 +59,60 @@ def whole_file(path: Path) -> Iterator[Path]:
         draft = Path(folder) / path.name
         yield draft
         _put(draft, path)
+
+
+def put_whole(path: Path, data: bytes, like: os.stat_result | None = None, over: bool = True
+              ) -> None:
+    """Write a file so that whoever is stopped, or loses power, leaves it as it was or as it is to
+    be, never in between.
+
+    Parameters
+    ----------
+    like : os.stat_result, optional
+        Whose permissions and owner it is to have; left out, those of a new file.
+    over : bool
+        Whether it may take the place of a file that is there.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; FileExistsError if it may not take another's place.
+    """
+    number, name = tempfile.mkstemp(dir=path.parent, prefix=".levelsill-")
+    draft = Path(name)
+    try:
+        with open(number, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        if like is not None and hasattr(os, "chown"):
+            with suppress(OSError):  # only the system's keeper may give files away
+                os.chown(draft, like.st_uid, like.st_gid)
+        draft.chmod(_usual_mode() if like is None else stat.S_IMODE(like.st_mode))
+        if over:
+            os.replace(draft, path)
+        else:
+            _put(draft, path)
+    finally:
+        draft.unlink(missing_ok=True)
+    _settle(path.parent)
+
+
+def _usual_mode() -> int:
+    """Permissions that a new file gets."""
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+def _settle(folder: Path) -> None:
+    """Let a folder's names outlast a loss of power, where the system can."""
+    with suppress(OSError):
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
 
 
 def _put(draft: Path, path: Path) -> None:

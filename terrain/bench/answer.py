@@ -13,8 +13,8 @@ from terrain.plan.water.entry import Entry
 from terrain.plan.water.routing import StormRun
 from terrain.units import lasting, shown
 
-#: A store with less room left than this share of what it holds is full.
-FULL = 1e-6
+#: Where a spill goes that no work takes.
+OFF = "off the site"
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ def _outside(laid: Laid, run: StormRun, nodes: Sequence[int]) -> float:
 
 def end_of(laid: Laid, to: int | None) -> str:
     """Who takes a spill."""
-    return "off the site" if to is None else laid.placed[to].work.name
+    return OFF if to is None else laid.placed[to].work.name
 
 
 def storm_rows(laid: Laid, name: str, system: str) -> list[tuple[str, str, str, str]]:

@@ -147,7 +147,7 @@ class Desk:
             If there is no work of this name.
         """
         old = self._entry(name)
-        read = self._read(work)
+        read = self._read(work, old.work)
         if read == old.work:
             return self.now
         if read.name != name and any(e.work.name == read.name for e in self.now.entries):
@@ -214,9 +214,9 @@ class Desk:
         """
         return self._try(tuple(entries), said, None)
 
-    def _read(self, work: Any) -> Any:
+    def _read(self, work: Any, before: Any = None) -> Any:
         with self.inputs.told():
-            return as_read(work, self.inputs.site.units)
+            return as_read(work, self.inputs.site.units, before)
 
     def _try(self, entries: tuple[Entry, ...], said: str, of: object) -> Step:
         step = Step(entries, lay(self.inputs, self.ready, [e.work for e in entries],

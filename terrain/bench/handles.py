@@ -117,7 +117,8 @@ def moved(work: Any, placed: list[Placed], key: str, x: float, y: float, sketch:
 def _swale_end_moved(work: asked.Swale, place: Placed, key: str, x: float, y: float,
                      sketch: Sketch) -> asked.Swale:
     """The swale from its other end to the place on its contour nearest to a point."""
-    assert place.swale is not None and place.route is not None
+    assert place.swale is not None  # asked for swales alone
+    assert place.route is not None
     whole = LineString(place.swale.traced[0].line)
     other = place.route.line[-1 if key == "start" else 0]
     held, to = whole.project(Point(other)), whole.project(Point(x, y))

@@ -1,6 +1,7 @@
-"""The works of a site as they lie, and what they do, each thing reckoned when it is first asked for.
+"""The works of a site as they lie, and what they do.
 
-All of it comes from the plan's own functions, so that the bench and `levelsill plan` agree.
+Each thing is reckoned when it is first asked for, and all of it comes from the plan's own
+functions, so that the bench and `levelsill plan` agree.
 """
 
 from __future__ import annotations

@@ -8,6 +8,10 @@ from pathlib import Path
 
 from terrain.bench.errands import Errands
 from terrain.bench.layers.pictures import Pictures
+from terrain.bench.page.errand_bar import Runs
+from terrain.bench.page.page import Shared, make_document
+from terrain.bench.page.errand_bar import Runs
+from terrain.bench.page.page import Shared, make_document
 from terrain.bench.server import Bench
 from terrain.bench.sitting import Sitting
 
@@ -43,15 +47,11 @@ def open_bench(site: Path, picture: Path | None = None, port: int = 0,
     """
     sitting = Sitting.of(site, progress)
     pictures = Pictures(sitting.inputs, picture)
-
-    def make_document(doc: object) -> None:
-        from terrain.bench.page.page import make_document as fill
-
-        fill(doc, sitting, pictures, server, errands)
-
-    server = Bench(make_document, pictures=pictures.encoded, folder=sitting.file.path.parent,
-                   port=port)
+    server = Bench(lambda doc: make_document(doc, shared), pictures=pictures.encoded,
+                   folder=sitting.file.path.parent, port=port)
     errands = Errands(server.add_callback, server.allow)
+    shared = Shared(sitting, pictures, server.picture_address,
+                    Runs(errands, server.made_address))
     server.before_end(sitting.keep_aside)
     server.before_end(errands.end)
     return Opened(server, sitting)

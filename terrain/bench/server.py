@@ -34,6 +34,8 @@ from bokeh.application import Application
 from bokeh.application.handlers.function import FunctionHandler
 from bokeh.document import Document
 from bokeh.embed.server import server_html_page_for_session
+from bokeh.events import ConnectionLost
+from bokeh.models import CustomJS
 from bokeh.resources import Resources
 from bokeh.server.session import ServerSession
 from bokeh.server.tornado import BokehTornado
@@ -326,7 +328,8 @@ class _Gate(BokehTornado):
         self._tickets: set[str] = set()
         self._lock = threading.Lock()
         super().__init__(
-            Application(FunctionHandler(lambda doc: make_document(doc))), prefix=token,
+            Application(FunctionHandler(lambda doc: make_document(doc)),
+                        FunctionHandler(_comes_back)), prefix=token,
             extra_websocket_origins=sorted(self.hosts),
             extra_patterns=[(r"/picture/(.*)", _Picture), (r"/made/(.*)", _Made)],
             secret_key=secrets.token_bytes(32), sign_sessions=True, use_index=False,
@@ -406,6 +409,27 @@ class _Gate(BokehTornado):
                                             path_kwargs)
 
 
+def _comes_back(doc: Document) -> None:
+    """Let a page that has lost its socket load itself anew as soon as the server answers.
+
+    The site's state lives here, so that nothing is lost by it; bokeh's own way of coming back
+    leaves the page as it was, and fails where a document holds arrays.  Until then the page's root
+    element says `data-bench="gone"`.
+    """
+    doc.config.reconnect_session = False
+    doc.config.notify_connection_status = False
+    doc.js_on_event(ConnectionLost, CustomJS(code=COME_BACK))
+
+
+COME_BACK = """
+if (window.benchGone) return;
+window.benchGone = true;
+document.documentElement.dataset.bench = "gone";
+const look = () => fetch(location.pathname, {method: "HEAD", cache: "no-store"}).then(
+    (answer) => answer.ok ? location.reload() : setTimeout(look, 2000),
+    () => setTimeout(look, 2000));
+setTimeout(look, 100);
+"""
 TOO_MANY = "Too many pages of the bench are open. Close some of them and load this one again."
 
 
@@ -558,6 +582,10 @@ class _Socket(_Ours, WSHandler):
 
 class _Program(_Ours, StaticHandler):
     """Bokeh's program and nothing else of its folder."""
+
+    def send_error(self, status_code: int = 500, **named: Any) -> None:
+        """What is refused is not there."""
+        super().send_error(404 if status_code == 403 else status_code, **named)
 
     def headers_of_ours(self) -> dict[str, str]:
         return HEADERS | ({"Cache-Control": KEPT} if self.get_status() in (200, 206, 304) else {})

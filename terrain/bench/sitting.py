@@ -172,13 +172,17 @@ class Sitting:
         InputError
             If it cannot be read or laid out; all is as it was.
         """
-        other = SiteFile.read(self.file.path)
-        self._begin_anew(other, read_inputs(self.file.path), None)
+        self._begin_anew(SiteFile.read(self.file.path), read_inputs(self.file.path), None)
         self._told("take the file's")
 
     def _begin_anew(self, file: SiteFile, inputs: Inputs, entries: Sequence[Entry] | None
                     ) -> None:
-        self.desk = Desk(inputs, entries)
+        try:
+            self.desk = Desk(inputs, entries)
+        except InputError:
+            file.close()
+            raise
+        self.file.close()
         self.sketch, self.file = Sketch(inputs), file
 
     def _told(self, said: str) -> None:

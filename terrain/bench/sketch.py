@@ -109,9 +109,9 @@ class Sketch:
             if ends is not None:
                 return asked.Basin(name=name, kind="basin", crest=crest,
                                    wall=[self.stated(*end) for end in ends])
-        raise InputError("the map", f"the ground does not rise on both sides of {self.dem.named(x, y)}"
-                         f" within {in_both(WALL_REACH, 'length', 0)}",
-                         "Click in the bed of a gully, or draw the wall from end to end")
+        raise InputError("the map", "the ground does not rise on both sides of "
+                         f"{self.dem.named(x, y)} within {in_both(WALL_REACH, 'length', 0)}",
+                         "Click in the bed of a gully")
 
     def wall_between(self, name: str, points: Sequence[tuple[float, float]]) -> asked.Basin:
         """A basin behind a wall drawn from end to end; it holds as much water as its lower end
@@ -127,7 +127,8 @@ class Sketch:
     def with_crest(self, wall: asked.Basin, crest: float) -> asked.Basin:
         """The same wall with another crest; one of two points is made longer or shorter so that
         its ends stand in ground of that height. [m]"""
-        assert wall.wall is not None and wall.crest is not None
+        assert wall.wall is not None  # asked for walls alone
+        assert wall.crest is not None
         update: dict[str, Any] = {"crest": crest}
         if wall.sill is not None:
             update["sill"] = wall.sill + crest - wall.crest
@@ -155,7 +156,7 @@ class Sketch:
         for point in points:
             self.ground(*point)
         return asked.TreeBasin(name=name, kind="tree basin", crown=CROWN,
-                               at=[self.stated(*point) for point in points])
+                               at=[list(self.stated(*point)) for point in points])
 
     def one_more_tree(self, row: asked.TreeBasin, x: float, y: float) -> asked.TreeBasin:
         """The same bowls and one more."""
@@ -207,17 +208,17 @@ class Sketch:
     def _span(self, middle: tuple[float, float], way: FloatArray, crest: float
               ) -> tuple[tuple[float, float], tuple[float, float]] | None:
         """The nearest places on both sides along a line whose ground stands over a crest."""
-        along = np.arange(STEP, WALL_REACH + STEP, STEP)
+        along = np.arange(0.0, WALL_REACH + STEP, STEP)
         ends = []
         for sign in (-1.0, 1.0):
             spots = np.array(middle) + sign * along[:, None] * way
-            high = np.flatnonzero(self.dem.height_at(*spots.T) >= crest + TIED_IN)
-            if not high.size:
+            over = self.dem.height_at(*spots.T) - (crest + TIED_IN)
+            high = int(np.argmax(over >= 0)) if (over >= 0).any() else 0
+            if not high or np.isnan(over[:high]).any():
                 return None
-            before = self.dem.height_at(*spots[:high[0] + 1].T)
-            if np.isnan(before).any():
-                return None
-            ends.append((float(spots[high[0]][0]), float(spots[high[0]][1])))
+            at = float(np.interp(0.0, over[high - 1:high + 1], along[high - 1:high + 1]))
+            ends.append((middle[0] + sign * at * float(way[0]),
+                         middle[1] + sign * at * float(way[1])))
         return ends[0], ends[1]
 
     def _along(self, first: tuple[float, float], last: tuple[float, float]) -> FloatArray:

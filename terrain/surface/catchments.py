@@ -33,6 +33,14 @@ def label_catchments(direction: NDArray[np.uint8], marks: NDArray[np.int32]
     return label
 
 
+def first_met(label: NDArray[np.int32], values: NDArray[np.float64], count: int
+              ) -> NDArray[np.float64]:
+    """The sum of a value over the cells of each label from 1 to `count`; NaN counts as 0."""
+    cells = np.flatnonzero(label)
+    return np.bincount(label.reshape(-1)[cells], np.nan_to_num(values.reshape(-1)[cells]),
+                       count + 1)[1:].astype(np.float64)
+
+
 def edge_cells(heights: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Cells at the raster's border or beside an unknown cell: more ground may drain there."""
     from scipy import ndimage

@@ -38,9 +38,9 @@ def radii(line: FloatArray) -> FloatArray:
     a, b, c = line[:-2], line[1:-1], line[2:]
     double = np.abs((b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1])
                     - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0]))
-    sides = [np.hypot(*(p - q).T) for p, q in ((a, b), (b, c), (a, c))]
+    steps, across = np.hypot(*(line[:-1] - line[1:]).T), np.hypot(*(a - c).T)
     with np.errstate(divide="ignore"):
-        found[1:-1] = np.where(double > 1e-12, sides[0] * sides[1] * sides[2] / (2 * double),
+        found[1:-1] = np.where(double > 1e-12, steps[:-1] * steps[1:] * across / (2 * double),
                                np.inf)
     return found
 
@@ -233,9 +233,10 @@ def _solved(held: FloatArray, weight: FloatArray, easing: FloatArray) -> FloatAr
     count = len(held)
     band = np.zeros((3, count))
     band[0] = weight
-    for i, a in enumerate((1.0, -2.0, 1.0)):
-        for j, b in enumerate((1.0, -2.0, 1.0)[i:]):
-            band[j, i:i + count - 2] += easing * a * b
+    twice, four = -2.0 * easing, 4.0 * easing
+    for i, parts in enumerate(((easing, twice, easing), (four, twice), (easing,))):
+        for j, part in enumerate(parts):
+            band[j, i:i + count - 2] += part
     _, found, fault = dpbsv(band, weight[:, None] * held, lower=1)
     assert fault == 0  # weights above 0 make it positive definite
     return np.asarray(found)

@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 import numpy as np
-from shapely import LineString, MultiPoint, Point, Polygon, contains_xy
+from shapely import LineString, MultiPoint, Point, Polygon, buffer, contains_xy, points
 from shapely.ops import unary_union
 
 from terrain.inputs.dem import Dem
@@ -26,6 +26,7 @@ from terrain.works.designed_ground import (
     patch_of,
 )
 from terrain.works.ground_of_pit import pit_of
+from terrain.works.polyline import points_along
 from terrain.works.wall_profile import WallProfile
 
 #: A spillway is followed no further than this past its sill; common practice, no source. [m]
@@ -182,10 +183,10 @@ def _spillway(dem: Dem, basin: Basin, name: str
 
 def _footprint(wall: WallProfile, line: FloatArray) -> Any:
     """Ground that a wall as built covers, its flatter side taken for both."""
-    shape, steep = LineString(line), max(wall.wet_slope, wall.dry_slope)
-    stands = np.flatnonzero(wall.heights > 0)
-    return unary_union([shape.interpolate(wall.stations[i]).buffer(
-        wall.top / 2 + steep * float(wall.built[i] - wall.ground[i])) for i in stands])
+    steep, stands = max(wall.wet_slope, wall.dry_slope), wall.heights > 0
+    reach = wall.top / 2 + steep * (wall.built - wall.ground)[stands]
+    return unary_union(buffer(points(points_along(line, wall.stations[stands])), reach,
+                              quad_segs=16))
 
 
 def _approach(basin: Basin, lip: FloatArray, bank: Any) -> FloatArray:

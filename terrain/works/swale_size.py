@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain.surface.catchments import first_met
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works.cross_section import Section, section_of
@@ -192,6 +193,5 @@ def _arrivals(terrain: Terrain, route: SwaleLine, runoff: NDArray[np.float64]
     cells = line_cells(terrain.dem, route.line)
     marks = np.zeros(terrain.dem.shape, np.int32)
     marks[cells[:, 0], cells[:, 1]] = np.arange(1, len(cells) + 1)
-    brings = np.bincount(terrain.labels(marks).ravel(), weights=np.nan_to_num(runoff).ravel(),
-                         minlength=len(cells) + 1)[1:].astype(np.float64)
+    brings = first_met(terrain.labels(marks), runoff, len(cells))
     return brings, along_of(terrain.dem, route.line, cells)

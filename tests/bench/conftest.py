@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 #: Headless, without the look-ups that a browser makes by itself.
@@ -39,7 +40,7 @@ def two_things(doc) -> None:
     from bokeh.plotting import figure
 
     ground = figure(width=300, height=300)
-    ground.scatter([1, 2, 3], [1, 2, 3], size=9)
+    ground.scatter(np.arange(3.0), np.arange(3.0), size=9)
     told = Div(text="<img src='data:,' onerror='window.harmed = 1'>nothing yet")
     button = Button(label="Ask")
     asked: list[int] = []

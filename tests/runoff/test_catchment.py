@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from terrain.runoff.catchment import gather, with_water
-from terrain.runoff.curve_number import runoff_depth
+from terrain.runoff.catchment import Numbered, gather, with_water
+from terrain.runoff.curve_number import AS_PUBLISHED, runoff_depth
 from terrain.runoff.loss_on_the_way import Delivery
 
 numbers = st.lists(st.floats(30, 99), min_size=0, max_size=12)
@@ -71,3 +71,30 @@ def test_rounding_carries_no_mean_past_100():
     assert 100.0 * whole.areas[1] / whole.areas[1] > 100
     assert whole.mean_curve_number == 100
     assert whole.runoff_by_mean_number(30.0) == pytest.approx(whole.areas[1] * 0.030)
+
+
+@given(st.lists(st.sampled_from([55.0, 70.0, 98.0, np.nan]), min_size=12, max_size=12),
+       st.lists(st.booleans(), min_size=12, max_size=12),
+       st.lists(st.booleans(), min_size=12, max_size=12))
+def test_a_part_of_numbered_ground_is_gathered_as_its_cells_are(values, within, cells):
+    """Against the obvious: count cells by their numbers."""
+    grid, inside, mask = (np.array(part).reshape(3, 4) for part in (values, within, cells))
+    sorted_once = Numbered.of(grid)
+    for part in (gather(grid, mask, 4.0, inside),
+                 sorted_once.gather(mask, 4.0, inside, AS_PUBLISHED),
+                 sorted_once.gather(np.flatnonzero(mask), 4.0, inside, AS_PUBLISHED)):
+        there = sorted(set(grid[mask & np.isfinite(grid)].tolist()))
+        assert part.curve_numbers.tolist() == there
+        assert part.areas.tolist() == [4.0 * (mask & (grid == n)).sum() for n in there]
+        assert part.run_on_areas.tolist() == [4.0 * (mask & ~inside & (grid == n)).sum()
+                                              for n in there]
+
+
+def test_both_volumes_are_those_asked_one_by_one():
+    part, rain = of([60.0, 80.0, 98.0], [True, False, True]), np.array([5.0, 40.0, 90.0])
+    runoff, beyond = part.volumes(rain)
+    assert runoff.tolist() == part.runoff_volumes(rain).tolist()
+    assert beyond.tolist() == part.run_on_volumes(rain).tolist()
+    # TR-55 (1986), eq. 2-1 to 2-4, one 4 m2 cell of each number.
+    assert beyond == pytest.approx(runoff_depth(rain, 80.0) * 4 / 1000)
+    assert runoff == pytest.approx(sum(runoff_depth(rain, n) for n in (60.0, 80.0, 98.0)) * 0.004)

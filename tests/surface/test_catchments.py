@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from terrain.surface.accumulation import accumulate
-from terrain.surface.catchments import edge_cells, label_catchments, outline
+from terrain.surface.catchments import edge_cells, first_met, label_catchments, outline
 from terrain.surface.depressions import drain
 from terrain.surface.flow_paths import trace_downslope
 from terrain.surface.terrain import Terrain
@@ -118,3 +118,38 @@ def test_outline_encloses_the_cells_and_nothing_else(mask):
     x, y = dem.xy(*np.indices(mask.shape))
     assert [shape.contains(Point(a, b)) for a, b in zip(x.flat, y.flat, strict=True)
             ] == mask.ravel().tolist()
+
+
+def test_the_same_is_found_of_a_mask_and_of_its_cells():
+    column = np.indices((11, 61))[1]
+    heights = 50 - 0.1 * np.abs(column - 30.0)
+    heights[5, 15] = np.nan
+    terrain = Terrain(dem_of(heights))
+    for row in (0, 5):
+        outlet = np.zeros(heights.shape, bool)
+        outlet[row, 5] = True
+        mask = terrain.catchment(outlet)
+        places = np.flatnonzero(mask)
+        for asked in (terrain.touches_edge, terrain.cut_by_hole, terrain.area_at_risk,
+                      terrain.mean_slope):
+            assert asked(mask) == asked(places)
+
+
+def test_what_drains_to_a_place_is_asked_anew_of_another_or_a_changed_one():
+    terrain = Terrain(formula_dem(lambda x, y: x + 0.1 * y, 20, 20, 1.0))
+    first, second = (np.zeros((20, 20), bool) for _ in range(2))
+    first[10, 5] = second[3, 8] = True
+    for place in (first, first, second, first):
+        assert (terrain.drains_to(place) == terrain.catchment(place)).all()
+    first[3, 8] = True
+    assert (terrain.drains_to(first) == terrain.catchment(first)).all()
+    with pytest.raises(ValueError, match="read-only"):
+        terrain.drains_to(first)[0, 0] = True
+
+
+@given(hnp.arrays(np.int32, (4, 7), elements=st.integers(0, 3)),
+       hnp.arrays(np.float64, (4, 7), elements=st.floats(0, 9) | st.just(np.nan)))
+def test_values_are_summed_by_the_label_first_met(label, values):
+    """Against the obvious: sum each label's cells."""
+    expected = [np.nansum(values[label == number]) for number in (1, 2, 3)]
+    assert first_met(label, values, 3) == pytest.approx(expected)

@@ -140,11 +140,12 @@ def contours(dem: Dem, system: str, bounds: tuple[float, float, float, float] | 
         If there is not a cell of the raster in the bounds.
     """
     dem = dem if bounds is None else _part(dem, bounds)
-    ground = smoothed(thinned(dem))
+    ground = thinned(dem)
     west, south, east, north = ground.bounds
     point = max(east - west, north - south) / across
     if min(ground.shape) < 2 or not np.isfinite(ground.heights).any():
         return Contours(0.0, [], [], [], [], [], "No contours: no ground is known here")
+    ground = smoothed(ground)
     interval = contour_interval(ground, point, system, APART)
     while True:
         traced = _traced(ground, interval, SHORTEST * point)

@@ -37,6 +37,8 @@ FloatArray = NDArray[np.float64]
 
 #: Half a handle's side, and how near a click must come to what it means. [points of a screen]
 HANDLE, NEAR = 11, 14
+#: So many handles are ready from the first.
+HANDLES = 24
 #: What a step of zooming by key or button does.
 ZOOM = 1.5
 #: The mark moves by such shares of the map's width.
@@ -98,6 +100,8 @@ class Board:
         self._held: list[BoxAnnotation] = []
         self._keys: list[str] = []
         self._moving = False
+        for _ in range(HANDLES):  # to add one to a page that is shown takes long
+            self._one_more_handle()
         self._scale_bar(ground.system)
 
     def _ground(self, ground: Ground) -> None:
@@ -200,7 +204,7 @@ class Board:
                                        ticks=[1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500]),
             location="bottom_left", background_fill_color=look.HALO, background_fill_alpha=0.9,
             border_line_color=None, bar_line_width=3, label_text_font_size="14px",
-            label_text_color=look.INK, length_sizing="adaptive", bar_length=0.2))
+            label_text_color=look.INK, length_sizing="adaptive", bar_length=0.12))
 
     def tell_in(self, system: str, contours: Contours) -> None:
         """Contours and the bar in another system of units."""
@@ -260,24 +264,27 @@ class Board:
         self._moving = True
         try:
             while len(self._held) < len(handles):
-                box = BoxAnnotation(
-                    left=0, right=1, bottom=0, top=1, editable=True, resizable="none",
-                    movable="both", fill_color="#ffffff", fill_alpha=0.95,
-                    line_color=look.CHOSEN, line_width=3, border_radius=4,
-                    hover_fill_color="#ffd9b8", level="overlay", visible=False)
-                box.on_change("left", partial(self._on_drag, len(self._held)))
-                box.on_change("top", partial(self._on_drag, len(self._held)))
-                self._held.append(box)
-                self.map.add_layout(box)
+                self._one_more_handle()
             half = HANDLE * self.per_point
             for box, handle in zip(self._held, handles, strict=False):
                 box.update(left=handle.x - half, right=handle.x + half,
                            bottom=handle.y - half, top=handle.y + half, visible=True,
+                           fill_color=look.POOL if handle.key == "sill_at" else "#ffffff",
                            border_radius=12 if handle.whole else 3)
             for box in self._held[len(handles):]:
                 box.visible = False
         finally:
             self._moving = False
+
+    def _one_more_handle(self) -> None:
+        box = BoxAnnotation(
+            left=0, right=1, bottom=0, top=1, editable=True, resizable="none", movable="both",
+            fill_color="#ffffff", fill_alpha=0.95, line_color=look.CHOSEN, line_width=3,
+            hover_fill_color="#ffd9b8", level="overlay", visible=False)
+        for side in ("left", "top"):
+            box.on_change(side, partial(self._on_drag, len(self._held)))
+        self._held.append(box)
+        self.map.add_layout(box)
 
     def _on_drag(self, number: int, attribute: str, old: float, new: float) -> None:
         box = self._held[number]

@@ -53,6 +53,13 @@ td, th { padding:.16rem .3rem; text-align:right; border-bottom:1px solid var(--l
 td:first-child, th:first-child { text-align:left; padding-left:0; }
 thead th { color:var(--soft); font-weight:600; font-size:.9rem; }
 tr.own td { font-weight:700; }
+td { white-space:nowrap; } td:first-child, #fates td:last-child { white-space:normal; }
+#figures tbody { display:grid; grid-template-columns:1fr 1fr; gap:0 1.1rem; }
+#figures tr { display:flex; justify-content:space-between; gap:.4rem; align-items:baseline;
+  border-bottom:1px solid var(--line); }
+#figures td { border:0; } #figures td:first-child { color:var(--soft); }
+#figures td:last-child { font-weight:600; white-space:normal; }
+#storms, #fates { font-size:.94rem; }
 ul { margin:.2rem 0; padding-left:1.15rem; } li { margin:.2rem 0; }
 .warn { color:var(--warn); } .warn li::marker { color:var(--warn); }
 .bar { display:block; width:5.5rem; height:.8rem; background:var(--dry);

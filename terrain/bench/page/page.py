@@ -39,7 +39,6 @@ from terrain.bench.page.panel import Panel
 from terrain.bench.page.storm import Storm
 from terrain.bench.sitting import Sitting
 from terrain.errors import InputError
-from terrain.inputs import site_works as asked
 from terrain.outputs.one_system import in_one
 from terrain.units import shown
 
@@ -73,6 +72,11 @@ class Shared:
     runs: Runs
     _contours: dict[str, Contours] | None = None
     _ways: Any = None
+
+    def ready(self) -> None:
+        """Draw what every page begins with, before the first one is asked for."""
+        self.pictures.encoded("hillshade")
+        self.ground(self.sitting.inputs.site.units)
 
     def contours(self, system: str) -> Contours:
         """Contours in a system's intervals."""
@@ -145,7 +149,7 @@ class Page:
         self.key = Div(stylesheets=[look.words()])
         shows = Column(Row(self.over, self.lines), self.key, name="shows")
         self.where = Div(text="", stylesheets=[look.words()], name="where", width=420)
-        self.said = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
+        self.said = Div(stylesheets=[look.words()], sizing_mode="stretch_width", visible=False)
         self.asks = Row(visible=False)
         said = Column(self.said, self.asks, name="said", sizing_mode="stretch_width")
         self.errands = ErrandBar(self.shared.runs, self._saved_file, self._storm_name, self._say)
@@ -205,15 +209,10 @@ class Page:
 
     def _later(self, key: str, what: Callable[[], None], wait: int = AT_ONCE) -> None:
         """Do the newest of what is asked for under a key, when what came with it is read."""
-        waiting = bool(self._pending)
+        waiting = key in self._pending
         self._pending[key] = what
         if not waiting:
-            self.doc.add_timeout_callback(self._now, wait)
-
-    def _now(self) -> None:
-        pending, self._pending = self._pending, {}
-        for what in pending.values():
-            what()
+            self.doc.add_timeout_callback(lambda: self._pending.pop(key)(), wait)
 
     def _click(self, x: float, y: float) -> None:
         tool = NAMES[self.tools.active or 0]
@@ -476,6 +475,9 @@ class Page:
             self._show_more()
         if 2 in self.lines.active:
             self.board.tint(tints_of(self.sitting.desk.laid))
+        self._later("aside", self._keep_aside, SETTLED)
+
+    def _keep_aside(self) -> None:
         try:
             self.sitting.keep_aside()
         except InputError as error:
@@ -537,6 +539,7 @@ class Page:
     def _say(self, what: str | InputError) -> None:
         words = what if isinstance(what, str) else _plain(what, self.system)
         self.said.text = f"<p>{escape(words)}</p>" if words else ""
+        self.said.visible = bool(words)
 
     # Saving.
 
@@ -646,3 +649,8 @@ def _plain(error: InputError, system: str) -> str:
     remedy = f" {error.remedy}." if error.remedy else ""
     what = error.what[:1].upper() + error.what[1:]
     return in_one(f"{what}.{remedy}", system)
+
+
+def make_document(doc: Document, shared: Shared) -> None:
+    """Fill a new document with the page."""
+    Page(doc, shared)

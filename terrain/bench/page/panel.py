@@ -33,7 +33,8 @@ class Panel:
 
     def __init__(self, set_to: Set) -> None:
         self._set, self._showing = set_to, False
-        self.facts = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
+        self.facts, self.storms = (Div(stylesheets=[look.words()], sizing_mode="stretch_width")
+                                   for _ in range(2))
         self.more = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
         self.profile = Profile()
         self.dials = [Slider(start=0, end=1, value=0, step=1, visible=False,
@@ -54,8 +55,8 @@ class Panel:
                                                 sizing_mode="stretch_width"),
                                Row(self.goal, remove, sizing_mode="stretch_width"),
                                sizing_mode="stretch_width", visible=False)
-        self.root = Column(self.facts, self.settings, self.profile.root, self.more, name="work",
-                           sizing_mode="stretch_width")
+        self.root = Column(self.facts, self.settings, self.profile.root, self.storms, self.more,
+                           name="work", sizing_mode="stretch_width")
         self.clear()
 
     def _tell(self, what: str, value: Any) -> None:
@@ -69,7 +70,7 @@ class Panel:
 
     def clear(self) -> None:
         """Nothing is chosen."""
-        self.facts.text, self.more.text = NONE_CHOSEN, ""
+        self.facts.text, self.storms.text, self.more.text = NONE_CHOSEN, "", ""
         self.settings.visible = False
         self.profile.clear()
 
@@ -85,8 +86,9 @@ class Panel:
                              for row in answer.storm_rows(laid, name, system))
             self.facts.text = (
                 f"<h2>{escape(name)}</h2><p class='small'>{escape(answer.kind_words(work))}</p>"
-                f"<table id='figures'>{rows}</table><h3>What each storm brings</h3>"
-                "<table id='storms'><thead><tr><th>Storm</th><th>comes</th><th>caught</th>"
+                f"<table id='figures'><tbody>{rows}</tbody></table>")
+            self.storms.text = (
+                "<h3>What each storm brings</h3><table id='storms'><thead><tr><th>Storm</th><th>comes</th><th>caught</th>"
                 f"<th>spilled</th></tr></thead><tbody>{storms}</tbody></table>")
             self.profile.show(laid, name, system)
         finally:

@@ -105,4 +105,5 @@ class Storm:
 def _spill(fate: answer.Fate, system: str) -> str:
     if fate.spilled <= 0:
         return "–"
-    return f"{shown(fate.spilled, 'volume', system)} {'→' if fate.to != 'off the site' else ''} {fate.to}"
+    arrow = "" if fate.to == answer.OFF else "→ "
+    return f"{shown(fate.spilled, 'volume', system)} {arrow}{fate.to}"

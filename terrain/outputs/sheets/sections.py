@@ -109,11 +109,12 @@ class Section:
         return float(wide) / self.labels.pixel + 22
 
     def fill(self, points: Sequence[tuple[float, float]] | FloatArray, face: str,
-             edge: str = "none", zorder: float = 2, gid: str | None = None, alpha: float = 1.0
-             ) -> None:
+             edge: str = "none", zorder: float = 2, gid: str | None = None, alpha: float = 1.0,
+             hatch: str | None = None) -> None:
         """Fill a shape."""
         self.ax.add_patch(Polygon(points, closed=True, facecolor=face, edgecolor=edge,
-                                  linewidth=1.0, zorder=zorder, gid=gid, alpha=alpha))
+                                  linewidth=1.0, zorder=zorder, gid=gid, alpha=alpha,
+                                  hatch=hatch))
 
     def between(self, x: FloatArray, low: FloatArray, high: FloatArray, face: str,
                 edge: str = "none", zorder: float = 2, gid: str | None = None) -> None:

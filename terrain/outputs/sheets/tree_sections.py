@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
 from terrain.inputs.dem import Dem
@@ -52,9 +51,7 @@ def _level(tree: TreeShape, value: float, system: str) -> str:
 
 
 def _trunk(made: Section, foot: float) -> None:
-    made.ax.add_line(Line2D([0.0, 0.0], [foot, foot + TRUNK], color=sy.TREE, linewidth=4.0,
-                            solid_capstyle="butt", zorder=6, gid="trunk"))
-    made.labels.ink_line(np.array([[0.0, foot], [0.0, foot + TRUNK]]), 1.0, 2)
+    made.line([(0.0, foot), (0.0, foot + TRUNK)], sy.TREE, 4.0, zorder=6, gid="trunk")
 
 
 def _bowl(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: str, over: float
@@ -158,10 +155,9 @@ def _trench(made: Section, tree: TreeShape, dem: Dem, rules: Rulebook, system: s
     box = [(upper, -depth), (lower, -depth)]
     made.fill([(upper, rises[0]), *box, (lower, rises[1])], CUT, zorder=2.5, gid="cut")
     face = KEY["gravel"][1] if tree.porosity < 1 else sy.POOL
-    made.fill([(upper, 0.0), *box, (lower, 0.0)], face, zorder=3, gid="water")
-    if tree.porosity < 1:
-        made.ax.patches[-1].set_hatch("oo")
-        made.ax.patches[-1].set_edgecolor(sy.SOFT_INK)
+    gravel = tree.porosity < 1
+    made.fill([(upper, 0.0), *box, (lower, 0.0)], face, sy.SOFT_INK if gravel else "none", 3,
+              gid="water", hatch="oo" if gravel else None)
     made.line([*zip(s[s <= upper], natural[s <= upper], strict=True), (upper, rises[0]), *box,
                (lower, rises[1]), *zip(s[s >= lower], natural[s >= lower], strict=True)], sy.INK,
               1.3, zorder=5, gid="profile")

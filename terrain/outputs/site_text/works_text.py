@@ -24,6 +24,8 @@ from terrain.outputs.site_text.written_work import (
 from terrain.outputs.site_text.yaml_text import Edits
 from terrain.outputs.site_text.yaml_tree import Node, tree
 
+#: Fields that may name another work.
+_NAMING = ("spills_to", "along", "to", "joined_with")
 _MARK = "\ufeff"
 #: A line's end without a carriage return.
 _LONE = re.compile(r"(?<!\r)\n")
@@ -99,7 +101,7 @@ def _read(work: Work, system: str) -> Work:
               if getattr(work, name, None)}
     fields = levels_and_all(without_others(work, system)) | others
     try:
-        return _works().validate_python(fields, context={"units": system})  # type: ignore[no-any-return]
+        return _works().validate_python(fields, context={"units": system})
     except ValidationError as error:
         raise _refused(work.name, error) from None
 
@@ -177,7 +179,8 @@ def _wanted(before: Sequence[Work], entries: Sequence[Entry]) -> dict[str, Work 
     names = [entry.work.name for entry in entries]
     for name in names:
         if names.count(name) > 1:
-            raise InputError(f'works "{name}"', "two works have this name", "Give each its own name")
+            raise InputError(f'works "{name}"', "two works have this name",
+                             "Give each its own name")
     return wanted
 
 
@@ -236,7 +239,7 @@ def _joined_up(text: str, root: Node, pieces: dict[int, tuple[int, int, str]], g
             return put_in(text, [(key_.start, max(key_.end, value.end)) for key_, value
                                  in root.pairs], root.inside, root.end - 1, [f"{key}[{words}]"])
         add_list(edits, root, [], added)
-    elif listed[1].flow and (listed[1].items or root.flow) or root.flow:
+    elif root.flow or (listed[1].flow and listed[1].items):
         return _in_flow(edits.done(), gone, new)
     elif not listed[1].items:
         if new:
@@ -367,8 +370,9 @@ def _says(text: str, before: str, meant: Sequence[Work], system: str) -> bool:
 def joined(base: Sequence[Work], mine: Sequence[Entry], theirs: Sequence[Work]) -> Joined:
     """Works that I changed, and that someone else changed in the text meanwhile, put together.
 
-    Where both changed a work in different ways mine stands, but one that I took out stays if they
-    changed it.
+    Where both changed a work in different ways the text's own stands. What one side took out and
+    the other changed stays as changed. A new work of mine that has the name of a new one of theirs
+    gets another.
 
     Parameters
     ----------
@@ -381,38 +385,55 @@ def joined(base: Sequence[Work], mine: Sequence[Entry], theirs: Sequence[Work]) 
     """
     old = {work.name: work for work in base}
     now = {work.name: work for work in theirs}
+    clashes: list[str] = []
+    mine, twins = _apart(mine, old, now)
     own = {entry.origin: entry.work for entry in mine if entry.origin is not None}
-    clashes: dict[str, None] = {}
     kept: list[Entry] = []
-    ours: list[Entry] = []
+    back: dict[str, str] = {}
     for name, work in now.items():
-        if name not in old:
-            kept.append(Entry(name, work))
-        elif name in own and own[name] not in (old[name], work):
-            ours.append(Entry(name, own[name]))
-            if work != old[name]:
-                clashes[name] = None
-        elif name in own or work != old[name]:
-            kept.append(Entry(name, work))
-            if name not in own:  # I took it out
-                clashes[name] = None
+        if name not in old or work == old[name]:
+            if name not in old or name in own:
+                kept.append(Entry(name, own.get(name, work)))
+            continue
+        kept.append(Entry(name, work))
+        if own.get(name) not in (old[name], work):
+            clashes.append(name)
+            if name in own and own[name].name != name:
+                back[own[name].name] = name  # its new name goes with my change
     for entry in mine:
-        if entry.origin is None:
-            ours.append(entry)
-        elif entry.origin not in now and entry.work != old[entry.origin]:  # they took it out
-            ours.append(Entry(None, entry.work))
-            clashes[entry.origin] = None
-    for entry in list(ours):  # of two with one name mine, in the other's place
-        twin = next((other for other in kept if other.work.name == entry.work.name), None)
-        if twin is None:
-            continue
-        if twin.work == entry.work and entry.origin is None:
-            ours.remove(entry)
-            continue
-        clashes[entry.work.name] = None
-        kept.remove(twin)
-        if entry.origin is None:
-            ours[ours.index(entry)] = Entry(twin.origin, entry.work)
-    place = {name: number for number, name in enumerate(now)}
-    entries = sorted([*kept, *ours], key=lambda entry: place.get(entry.origin or "", len(place)))
-    return Joined(tuple(entries), tuple(clashes))
+        if entry.origin is None and now.get(entry.work.name) != entry.work:
+            kept.append(entry)
+        elif entry.origin is not None and entry.origin not in now and (
+                entry.work != old[entry.origin]):
+            kept.append(Entry(None, entry.work))
+            clashes.append(entry.origin)
+    entries = (Entry(entry.origin, _naming(entry.work, back)) for entry in kept)
+    return Joined(tuple(entries), (*clashes, *twins))
+
+
+def _apart(mine: Sequence[Entry], old: dict[str, Work], now: dict[str, Work]
+           ) -> tuple[list[Entry], list[str]]:
+    """My works with other names for those that they gave to a new work of their own, and these."""
+    taken = {*now, *(entry.work.name for entry in mine)}
+    named: dict[str, str] = {}
+    for entry in mine:
+        name = entry.work.name
+        if name in now and name not in old and now[name] != entry.work:
+            number = 2
+            while f"{name} {number}" in taken:
+                number += 1
+            named[name] = f"{name} {number}"
+            taken.add(named[name])
+    return [Entry(entry.origin, _naming(entry.work, named)) for entry in mine], list(named)
+
+
+def _naming(work: Work, named: dict[str, str]) -> Work:
+    """A work with other names for itself and for those that it names."""
+    update: dict[str, Any] = {
+        field: named[given] for field in ("name", *_NAMING)
+        if isinstance(given := getattr(work, field, None), str) and given in named}
+    uses = getattr(work, "uses", [])
+    if any(use.grey_water_to in named for use in uses):
+        update["uses"] = [use.model_copy(update={"grey_water_to": named.get(
+            use.grey_water_to, use.grey_water_to)}) for use in uses]
+    return work.model_copy(update=update) if update else work

@@ -243,5 +243,5 @@ def _is_special(words: str) -> bool:
     .. [1] YAML 1.1, type repository, https://yaml.org/type/: bool, float, int, timestamp.
     """
     return (_LIKE_ANOTHER.fullmatch(words) is not None
-            or words.startswith("?")
+            or words.startswith(("?", ":"))
             or any(category(letter)[0] in "CZ" and letter != " " for letter in words))

@@ -7,11 +7,12 @@ last word does, not where the next part begins.
 from __future__ import annotations
 
 import re
-from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
+_COMMENT = re.compile(r"(?<!\S)#[^\r\n]*")
 _COLON = re.compile(r"[ \t]*:")
 
 
@@ -66,8 +67,9 @@ class Node:
             yield from item.parts()
 
 
+@lru_cache(maxsize=64)
 def tree(text: str) -> Node:
-    """The first document of a YAML text.
+    """The first document of a YAML text; nobody may change it.
 
     Raises
     ------
@@ -82,13 +84,7 @@ def tree(text: str) -> Node:
         event = next(events)
     if type(event).__name__ == "StreamEndEvent":
         return Node("scalar", len(text), len(text))
-    root = _node(text, event, events)
-    dashes = [token.start_mark.index for token in YAML(typ="rt").scan(text)
-              if type(token).__name__ == "BlockEntryToken"]
-    for part in root.parts():
-        if part.kind == "list" and not part.flow:
-            part.dashes = [dashes[bisect_left(dashes, item.start) - 1] for item in part.items]
-    return root
+    return _node(text, event, events)
 
 
 def _node(text: str, event: Any, events: Iterator[Any]) -> Node:
@@ -121,7 +117,16 @@ def _node(text: str, event: Any, events: Iterator[Any]) -> Node:
     else:
         last = node.items or [value for _, value in node.pairs]
         node.end = max(last[-1].end, node.start)
+        for before, item in zip([node.start, *(item.end for item in node.items)], node.items,
+                                strict=False):
+            node.dashes.append(_dash(text, before, item.start))
     return node
+
+
+def _dash(text: str, before: int, start: int) -> int:
+    """Where the dash before an item stands."""
+    between = _COMMENT.sub(lambda said: " " * len(said[0]), text[before:start])
+    return before + between.rfind("-")
 
 
 def _past_colon(text: str, end: int) -> int:

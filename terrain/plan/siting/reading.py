@@ -118,8 +118,7 @@ def _read(site: Site, files: ElevationFiles, progress: Progress) -> Inputs:
     how = hydrology(site, record)
     _check_benchmark(site, dem, rules)
     progress("Following the water over the ground")
-    reaches = terrain.labels(ground.inside.astype(np.int32)) > 0
-    require_known(ground, reaches, dem, site)
+    require_known(ground, terrain.drains_to(ground.inside), dem, site)
     return Inputs(site, dem, terrain, ground, record, evaporates, how, rules)
 
 

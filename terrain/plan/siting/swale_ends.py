@@ -72,7 +72,9 @@ def kept(work: asked.Swale, route: SwaleLine, anchor: Point, terrain: Terrain, g
     for sign, end in ((-1.0, first), (1.0, last)):
         at = along + sign * np.append(np.arange(0.0, abs(end - along), STEP), abs(end - along))
         bars = _bars(shape, at, earth)
-        near = [shapely.distance(bars, thing) < apart for _, thing, apart, _ in things]
+        room = shapely.box(*shapely.total_bounds(bars))
+        near = [shapely.distance(bars, thing) < apart if room.distance(thing) < apart else
+                np.zeros(len(at), bool) for _, thing, apart, _ in things]
         bad = np.any(near, axis=0) if near else np.zeros(len(at), bool)
         clear = int(np.argmax(bad)) - 1 if bad.any() else len(at) - 1
         free = not bad.any() and not 0.0 < end < shape.length

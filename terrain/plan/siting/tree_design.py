@@ -15,6 +15,7 @@ from terrain.errors import InputError
 from terrain.inputs.dem import Dem
 from terrain.inputs.site_works import TreeBasin, Trees
 from terrain.plan.siting.tree_climate import TreeClimate
+from terrain.surface.catchments import first_met
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 from terrain.works.basin import cells_of
@@ -235,21 +236,15 @@ def _wanted(work: TreeBasin, factor: float, terrain: Terrain, touched: Sequence[
     marks = np.zeros(terrain.dem.shape, np.int32)
     for number, cells in enumerate(touched, 1):
         marks[cells[:, 0], cells[:, 1]] = number
-    labels = terrain.labels(marks).ravel()
-
-    def summed(values: FloatArray) -> FloatArray:
-        sums = np.bincount(labels, weights=np.nan_to_num(values).ravel(),
-                           minlength=len(touched) + 1)
-        return sums[1:].astype(np.float64)
-
-    storm = summed(design_runoff)
+    labels, count = terrain.labels(marks), len(touched)
+    storm = first_met(labels, design_runoff, count)
     crown = math.pi * work.crown**2 / 4
     room = root_zone_room(crown, rules, work.texture)
     if climate is None:
         return [wanted(float(volume), room) for volume in storm]
     need = tree_need(climate.thirst, factor, work.crown, climate.rain)
-    area = np.bincount(labels, minlength=len(touched) + 1)[1:] * terrain.dem.cell_area
-    shed = summed(climate.shed) * terrain.dem.cell_area / 1000  # m3 a year
+    area = np.bincount(labels.ravel(), minlength=count + 1)[1:] * terrain.dem.cell_area
+    shed = first_met(labels, climate.shed, count) * terrain.dem.cell_area / 1000  # m3 a year
     found = []
     for volume, ground, yearly in zip(storm, area, shed, strict=True):
         ratio_ground = None

@@ -1,0 +1,141 @@
+"""Which bench has a site file open: a second one is refused while the first is alive.
+
+The system frees the lock of a process that ends, however it ends, so none is ever stale.
+"""
+
+from __future__ import annotations
+
+import atexit
+import datetime as dt
+import getpass
+import json
+import os
+import socket
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from terrain.errors import InputError
+
+#: What this process holds, by the file that says so.
+_HELD: dict[Path, Held] = {}
+
+
+class Held:
+    """A lock that this process has, as often as it has asked for it."""
+
+    def __init__(self, path: Path, number: int) -> None:
+        self.path, self.number, self.times = path, number, 1
+        self.process = os.getpid()
+
+    def let_go(self) -> None:
+        """Give it back, once for each time that it was taken."""
+        self.times -= 1
+        if self.times > 0 or self.process != os.getpid():
+            return
+        _HELD.pop(self.path, None)
+        with suppress(OSError):
+            self.path.unlink()
+        with suppress(OSError):
+            os.close(self.number)
+
+
+def hold(path: Path, site: Path) -> Held | None:
+    """Take the lock of a site file; None where the folder or the system has none to give.
+
+    Parameters
+    ----------
+    path : Path
+        The file that says who has it.
+    site : Path
+        What it is about.
+
+    Raises
+    ------
+    InputError
+        If another process has it.
+    """
+    mine = _HELD.get(path)
+    if mine is not None and mine.process == os.getpid():
+        mine.times += 1
+        return mine
+    while True:
+        try:
+            number = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o644)
+        except OSError:
+            return None  # nothing may be written here, and nothing will be
+        try:
+            taken = _locked(number)
+        except OSError:
+            os.close(number)
+            return None
+        if not taken:
+            os.close(number)
+            raise InputError(str(site), f"another bench has it open{_who(path)}",
+                             "Go on there, or end that one first")
+        try:  # the one before may have thrown the file away after it was opened here
+            if os.path.samestat(os.fstat(number), os.stat(path)):
+                break
+        except OSError:
+            pass
+        os.close(number)
+    with suppress(OSError):
+        os.ftruncate(number, 0)
+        os.write(number, json.dumps(_myself()).encode("utf-8"))
+    _HELD[path] = held = Held(path, number)
+    return held
+
+
+def _locked(number: int) -> bool:
+    """Lock an open file for this process; False if another has it.
+
+    Raises
+    ------
+    OSError
+        If there are no locks on such a disk.
+    """
+    try:
+        import fcntl
+    except ImportError:  # Windows
+        import msvcrt
+
+        lock: Any = msvcrt
+        os.lseek(number, 1 << 20, os.SEEK_SET)  # what is locked there cannot be read
+        try:
+            lock.locking(number, lock.LK_NBLCK, 1)
+        except OSError:
+            return False
+        os.lseek(number, 0, os.SEEK_SET)
+        return True
+    try:
+        fcntl.flock(number, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+def _myself() -> dict[str, Any]:
+    try:
+        who = getpass.getuser()
+    except (OSError, KeyError):
+        who = "someone"
+    return {"who": who, "machine": socket.gethostname(), "process": os.getpid(),
+            "since": dt.datetime.now().isoformat(timespec="minutes")}
+
+
+def _who(path: Path) -> str:
+    """Who has it, as far as that is said."""
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"))
+        since = dt.datetime.fromisoformat(told["since"])
+        words = " ".join(f"{told['who']} on {told['machine']}".split())
+        return f" ({words}, process {int(told['process'])}, since {since:%Y-%m-%d %H:%M})"
+    except (OSError, ValueError, LookupError, TypeError):
+        return ""
+
+
+@atexit.register
+def _let_all_go() -> None:
+    for held in list(_HELD.values()):
+        held.times = 1
+        held.let_go()
