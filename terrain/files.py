@@ -61,8 +61,8 @@ def whole_file(path: Path) -> Iterator[Path]:
         _put(draft, path)
 
 
-def put_whole(path: Path, data: bytes, like: os.stat_result | None = None, over: bool = True
-              ) -> None:
+def put_whole(path: Path, data: bytes, like: os.stat_result | None = None, over: bool = True,
+              draft_name: str = ".levelsill-") -> None:
     """Write a file so that whoever is stopped, or loses power, leaves it as it was or as it is to
     be, never in between.
 
@@ -72,13 +72,16 @@ def put_whole(path: Path, data: bytes, like: os.stat_result | None = None, over:
         Whose permissions and owner it is to have; left out, those of a new file.
     over : bool
         Whether it may take the place of a file that is there.
+    draft_name : str
+        How the name begins under which it is written first, beside `path`; whoever is killed may
+        leave such a file.
 
     Raises
     ------
     OSError
         If it cannot be written; FileExistsError if it may not take another's place.
     """
-    number, name = tempfile.mkstemp(dir=path.parent, prefix=".levelsill-")
+    number, name = tempfile.mkstemp(dir=path.parent, prefix=draft_name)
     draft = Path(name)
     try:
         with open(number, "wb") as stream:

@@ -11,6 +11,7 @@ from terrain.outputs.one_system import in_one
 from terrain.plan.planned import PlannedStore
 from terrain.plan.water.entry import Entry
 from terrain.plan.water.routing import StormRun
+from terrain.runoff.ground import Roof
 from terrain.units import lasting, shown
 
 #: Where a spill goes that no work takes.
@@ -221,6 +222,18 @@ def cautions(laid: Laid, name: str, system: str) -> list[str]:
 
 def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def roof_words(laid: Laid, roof: Roof, rain: float, system: str) -> str:
+    """What a roof is and brings in a rain of some mm, before a tank's first flush."""
+    takes = next((work.name for work in laid.inputs.site.works
+                  if roof.name in getattr(work, "roofs", [])), None)
+    brings = roof.area * roof.efficiency * rain / 1000
+    fed = f"it feeds {takes}" if takes else "it feeds no tank; set one beside it with Tank"
+    return (f"Roof {roof.name}: {shown(roof.area, 'area', system)} in plan, of whose rain "
+            f"{100 * roof.efficiency:.0f} % come to the gutter; "
+            f"{shown(rain, 'rain', system)} of rain bring "
+            f"{shown(brings, 'volume', system)}; {fed}.")
 
 
 def kind_words(work: object) -> str:

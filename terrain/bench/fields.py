@@ -111,6 +111,15 @@ def with_soaking(work: Any, words: str, system: str) -> Any:
     return work.model_copy(update={"infiltration": rate})
 
 
+def roofs(work: Any, laid: Laid) -> list[str] | None:
+    """Roofs that a tank may take: its own, and those that feed no other; None for what is none."""
+    if not isinstance(work, asked.Tank):
+        return None
+    taken = {name for other in laid.inputs.site.works if isinstance(other, asked.Tank)
+             and other.name != work.name for name in other.roofs}
+    return [roof.name for roof in laid.inputs.ground.roofs if roof.name not in taken]
+
+
 def goals(work: Any, laid: Laid) -> list[str]:
     """What the owner may name as the goal of a work's spill."""
     own = set(laid.nodes_of(work.name))

@@ -81,6 +81,8 @@ class SiteFile:
         self._real = Path(os.path.realpath(self.path))
         self.text, self._print = self._read()
         self._held: Held | None = hold(self._hidden("bench"), self.path)
+        if self._held is not None and self._held.times == 1:
+            self._sweep()
 
     @classmethod
     def read(cls, path: Path) -> SiteFile:
@@ -135,7 +137,7 @@ class SiteFile:
             backup = self._back_up(before, like)
             try:
                 self._unchanged()
-                put_whole(self._real, data, like)
+                put_whole(self._real, data, like, draft_name=self._hidden("draft-").name)
             except BaseException:
                 with suppress(OSError):
                     backup.unlink()
@@ -154,8 +156,9 @@ class SiteFile:
         """
         stem, suffix = self.path.stem, self.path.suffix
         with self._plainly("so nothing was saved"):
-            return _put_new(self.path.parent, f"{stem} from the bench {_now():%Y-%m-%d %H%M%S}",
-                            suffix, text.encode("utf-8"), self._like())
+            return self._put_new(self.path.parent, f"{stem} from the bench "
+                                 f"{_now():%Y-%m-%d %H%M%S}", suffix, text.encode("utf-8"),
+                                 self._like())
 
     def keep_aside(self, text: str) -> None:
         """Write down what is not saved yet, in place of what was written down before.
@@ -176,7 +179,7 @@ class SiteFile:
                               self._earlier.when)
                 self._earlier = None
             put_whole(self._hidden("unsaved"), json.dumps(data, indent=1).encode("utf-8"),
-                      self._like())
+                      self._like(), draft_name=self._hidden("draft-").name)
 
     def set_aside(self) -> Aside | None:
         """What an earlier bench left unsaved; None if it left nothing.
@@ -261,8 +264,29 @@ class SiteFile:
                  when: dt.datetime | None = None) -> Path:
         folder = self._real.parent / BACKUPS
         folder.mkdir(exist_ok=True)
-        return _put_new(folder, f"{self._real.stem}{what} {when or _now():%Y-%m-%d %H%M%S}",
-                        self._real.suffix, data, like)
+        return self._put_new(folder, f"{self._real.stem}{what} "
+                             f"{when or _now():%Y-%m-%d %H%M%S}", self._real.suffix, data, like)
+
+    def _put_new(self, folder: Path, stem: str, suffix: str, data: bytes,
+                 like: os.stat_result | None) -> Path:
+        """Write a file under a name that is free."""
+        while True:
+            path = _free(folder, stem, suffix)
+            try:
+                put_whole(path, data, like, over=False, draft_name=self._hidden("draft-").name)
+            except (FileExistsError, InputError):
+                if os.path.lexists(path):
+                    continue  # taken meanwhile
+                raise
+            return path
+
+    def _sweep(self) -> None:
+        """Throw away what a bench that was killed had begun to write."""
+        for folder in (self._real.parent, self._real.parent / BACKUPS):
+            with suppress(OSError):
+                for name in os.listdir(folder):
+                    if name.startswith(self._hidden("draft-").name):
+                        (folder / name).unlink()
 
     def _thin_out(self, newest: Path) -> None:
         """Keep only the newest backups of this file."""
@@ -304,20 +328,6 @@ def _refused(error: OSError, folder: Path, so: str) -> InputError:
 
 def _said(error: OSError) -> str:
     return (error.strerror or type(error).__name__).lower()
-
-
-def _put_new(folder: Path, stem: str, suffix: str, data: bytes, like: os.stat_result | None
-             ) -> Path:
-    """Write a file under a name that is free."""
-    while True:
-        path = _free(folder, stem, suffix)
-        try:
-            put_whole(path, data, like, over=False)
-        except (FileExistsError, InputError):
-            if os.path.lexists(path):
-                continue  # taken meanwhile
-            raise
-        return path
 
 
 def _free(folder: Path, stem: str, suffix: str) -> Path:

@@ -155,8 +155,9 @@ class Sketch:
         """Bowls for a tree each."""
         for point in points:
             self.ground(*point)
-        return asked.TreeBasin(name=name, kind="tree basin", crown=CROWN,
-                               at=[list(self.stated(*point)) for point in points])
+        return asked.TreeBasin.model_validate({
+            "name": name, "kind": "tree basin", "crown": CROWN,
+            "at": [list(self.stated(*point)) for point in points]})
 
     def one_more_tree(self, row: asked.TreeBasin, x: float, y: float) -> asked.TreeBasin:
         """The same bowls and one more."""

@@ -38,7 +38,11 @@ FloatArray = NDArray[np.float64]
 #: Half a handle's side, and how near a click must come to what it means. [points of a screen]
 HANDLE, NEAR = 11, 14
 #: So many handles are ready from the first.
-HANDLES = 24
+HANDLES = 12
+#: Height of a name's letters, and the width of one as a share of that. [points of a screen], [-]
+LETTER, WIDE_LETTER = 14, 0.56
+#: Sides of its place that a name is tried on: right and down. [points of a screen]
+SIDES = ((10, -10), (10, 11), (-10, -10), (-10, 11), (10, -26), (10, 27), (-10, -26), (-10, 27))
 #: What a step of zooming by key or button does.
 ZOOM = 1.5
 #: The mark moves by such shares of the map's width.
@@ -83,8 +87,9 @@ class Board:
     def __init__(self, ground: Ground, dragged: Callable[[str, float, float], None]) -> None:
         self._dragged = dragged
         west, south, east, north = ground.view
+        self.across, self.up = Range1d(start=west, end=east), Range1d(start=south, end=north)
         self.map = figure(
-            x_range=Range1d(west, east), y_range=Range1d(south, north), toolbar_location=None,
+            x_range=self.across, y_range=self.up, toolbar_location=None,
             tools="", sizing_mode="stretch_both", min_border=0, outline_line_color=None,
             background_fill_color=sy.PAPER, lod_threshold=None, name="map")
         self.map.axis.visible = False
@@ -98,6 +103,7 @@ class Board:
         self._ground(ground)
         self._works()
         self._held: list[BoxAnnotation] = []
+        self._named: dict[str, list[Any]] = {"x": [], "y": [], "text": [], "colour": []}
         self._keys: list[str] = []
         self._moving = False
         for _ in range(HANDLES):  # to add one to a page that is shown takes long
@@ -108,10 +114,9 @@ class Board:
         left, bottom, right, top = ground.extent
         place = {"x": left, "y": bottom, "w": right - left, "h": top - bottom,
                  "anchor": "bottom_left"}
-        for name, address in (("shade", ground.hillshade), ("over", "")):
-            source = ColumnDataSource({"url": [address] if address else []})
+        self._over = ColumnDataSource({"url": []})
+        for source in (ColumnDataSource({"url": [ground.hillshade]}), self._over):
             self.map.add_glyph(source, ImageURL(url="url", **place))
-            setattr(self, f"_{name}", source)
         self._all = self.map.image(
             [], 0, 0, 1, 1, level="underlay", color_mapper=_tints(), global_alpha=0.45,
             visible=False)
@@ -150,15 +155,15 @@ class Board:
                             line_width=wide, line_dash="dashed")
 
     def _works(self) -> None:
-        made = {"catchment": {"image": [], "x": [], "y": [], "w": [], "h": []},
-                "areas": {"xs": [], "ys": [], "fill": [], "edge": []},
-                "lines": {"xs": [], "ys": [], "colour": [], "wide": [], "dash": []},
-                "spills": {"xs": [], "ys": [], "wide": [], "alpha": []},
-                "spots": {"x": [], "y": [], "shape": [], "fill": [], "size": []},
-                "names": {"x": [], "y": [], "text": [], "colour": []},
-                "chosen": {"xs": [], "ys": []}, "measure": {"xs": [], "ys": []},
-                "marks": {"x": [], "y": []}, "mark": {"x": [], "y": []}}
-        self.sources = {name: ColumnDataSource(data) for name, data in made.items()}
+        heads = {"catchment": ("image", "x", "y", "w", "h"), "areas": ("xs", "ys", "fill", "edge"),
+                 "lines": ("xs", "ys", "colour", "wide", "dash"),
+                 "spills": ("xs", "ys", "wide", "alpha"),
+                 "spots": ("x", "y", "shape", "fill", "size"),
+                 "names": ("x", "y", "text", "colour", "align", "right", "down"),
+                 "chosen": ("xs", "ys"), "measure": ("xs", "ys"), "marks": ("x", "y"),
+                 "mark": ("x", "y")}
+        self.sources = {name: ColumnDataSource({head: [] for head in own})
+                        for name, own in heads.items()}
         s, m = self.sources, self.map
         m.image("image", "x", "y", "w", "h", source=s["catchment"],
                 color_mapper=LinearColorMapper(palette=["rgba(0,0,0,0)", look.CATCHMENT], low=0,
@@ -174,8 +179,9 @@ class Board:
                      line_dash="dash", line_cap="round")
         m.scatter("x", "y", source=s["spots"], marker="shape", fill_color="fill", size="size",
                   line_color=look.HALO, line_width=1.2)
-        self.names = self._lettered(s["names"], "14px", "colour", text_font_style="bold",
-                                    x_offset=9, y_offset=-9)
+        self.names = self._lettered(s["names"], f"{LETTER}px", "colour", text_font_style="bold",
+                                    text_align="align", text_baseline="middle", x_offset="right",
+                                    y_offset="down")
         m.multi_line("xs", "ys", source=s["measure"], line_color="#111111", line_width=2.5,
                      line_dash=[6, 3])
         m.scatter("x", "y", source=s["marks"], size=11, fill_color="#ffffff",
@@ -199,7 +205,7 @@ class Board:
         for old in [one for one in self.map.center if isinstance(one, ScaleBar)]:
             self.map.center.remove(old)
         self.map.add_layout(ScaleBar(
-            range=self.map.x_range, unit="m",
+            range=self.across, unit="m",
             dimensional=ImperialLength(basis=units, exclude=["m"] if system == "us" else [],
                                        ticks=[1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500]),
             location="bottom_left", background_fill_color=look.HALO, background_fill_alpha=0.9,
@@ -234,8 +240,21 @@ class Board:
         spilt : dict of int to float
             What each node spills in the storm that is shown. [m3]
         """
-        for name, data in _drawn(laid, chosen, spilt).items():
+        drawn = _drawn(laid, chosen, spilt)
+        self._named = drawn.pop("names")
+        for name, data in drawn.items():
             self.sources[name].data = data
+        self.name_again()
+
+    def name_again(self) -> None:
+        """Set the names anew where they keep clear of each other at this scale."""
+        found, per = self._named, self.per_point
+        spots = list(zip(found["x"], found["y"], found["text"], strict=True))
+        sides = sides_of([(x / per, y / per, len(text) * WIDE_LETTER * LETTER)
+                          for x, y, text in spots])
+        self.sources["names"].data = found | {
+            "align": ["left" if right > 0 else "right" for right, _ in sides],
+            "right": [right for right, _ in sides], "down": [down for _, down in sides]}
 
     def shade(self, laid: Laid, chosen: str | None) -> None:
         """Shade the catchment of the chosen work."""
@@ -301,23 +320,22 @@ class Board:
             wide = max(int(self.map.inner_width), 1)
         except UnsetValueError:  # the page has not said yet
             wide = 800
-        return float(self.map.x_range.end - self.map.x_range.start) / wide
+        return float(self.across.end - self.across.start) / wide
 
     @property
     def middle(self) -> tuple[float, float]:
         """Middle of what is shown. [m]"""
-        x, y = self.map.x_range, self.map.y_range
-        return (x.start + x.end) / 2, (y.start + y.end) / 2
+        return ((self.across.start + self.across.end) / 2, (self.up.start + self.up.end) / 2)
 
     def zoom(self, by: float, about: tuple[float, float] | None = None) -> None:
         """Show more or less, about a place."""
         cx, cy = about or self.middle
-        for side, c in ((self.map.x_range, cx), (self.map.y_range, cy)):
+        for side, c in ((self.across, cx), (self.up, cy)):
             side.update(start=c + (side.start - c) / by, end=c + (side.end - c) / by)
 
     def bring_in(self, x: float, y: float) -> None:
         """Move what is shown so far that a place is in it."""
-        for side, at in ((self.map.x_range, x), (self.map.y_range, y)):
+        for side, at in ((self.across, x), (self.up, y)):
             span = side.end - side.start
             if not side.start + 0.04 * span <= at <= side.end - 0.04 * span:
                 side.update(start=at - span / 2, end=at + span / 2)
@@ -335,6 +353,37 @@ class Board:
             if gap <= NEAR * self.per_point:
                 found.append((gap, float(place.outline.area), place.work.name))
         return min(found)[2] if found else None
+
+
+def sides_of(names: Sequence[tuple[float, float, float]]) -> list[tuple[float, float]]:
+    """On which side of its place each name stands so that no two cover each other, if they can.
+
+    Parameters
+    ----------
+    names : sequence of (x, y, width)
+        Places, y upwards, and how wide each is written. [points of a screen]
+
+    Returns
+    -------
+    sides : list of (right, down)
+        Offsets of the name's near end; one to the left of its place has a `right` below 0. [points]
+    """
+    taken: list[tuple[float, float, float, float]] = []
+    sides: list[tuple[float, float]] = []
+    for x, y, wide in names:
+        best, least = SIDES[0], np.inf
+        for right, down in SIDES:
+            west = x + right - (wide if right < 0 else 0)
+            box = (west, y - down - LETTER * 0.6, west + wide, y - down + LETTER * 0.6)
+            over = sum(max(0.0, min(box[2], b[2]) - max(box[0], b[0]))
+                       * max(0.0, min(box[3], b[3]) - max(box[1], b[1])) for b in taken)
+            if over < least:
+                best, least, chosen = (right, down), over, box
+            if not over:
+                break
+        taken.append(chosen)
+        sides.append(best)
+    return sides
 
 
 def _tints() -> LinearColorMapper:
@@ -383,7 +432,8 @@ def _drawn(laid: Laid, chosen: str | None, spilt: dict[int, float]) -> dict[str,
             marked += [place.route.line] if own else []
         elif place.drain is not None:
             lines.append((place.drain.line, look.WATER, 3.0, [9, 4]))
-            spots.append((*map(float, place.drain.line[-1]), "triangle", look.WATER, 11))
+            end = place.drain.line[-1]
+            spots.append((float(end[0]), float(end[1]), "triangle", look.WATER, 11))
             marked += [place.drain.line] if own else []
         elif place.kind == "tank":
             for one in getattr(shape, "geoms", (shape,)):

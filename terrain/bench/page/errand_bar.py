@@ -9,7 +9,7 @@ from pathlib import Path
 
 from bokeh.models import Button, Column, Div, Row
 
-from terrain.bench import errands
+from terrain.bench.errands import Errands, Running, plan, prove, suggest
 from terrain.bench.page import look
 from terrain.errors import InputError
 
@@ -30,9 +30,9 @@ class Runs:
         Where a page finds a file that was made.
     """
 
-    errands: errands.Errands
+    errands: Errands
     made_address: Callable[[Path], str]
-    last: dict[str, errands.Running] = field(default_factory=dict)
+    last: dict[str, Running] = field(default_factory=dict)
 
 
 class ErrandBar:
@@ -60,7 +60,8 @@ class ErrandBar:
         self.stop = Button(label="Stop", visible=False, stylesheets=[look.widgets()], name="stop")
         self.stop.on_click(self._stop)
         self.told = Div(stylesheets=[look.words()])
-        self.root = Column(Row(*self.buttons.values(), self.stop), self.told, name="errands")
+        self.root = Column(children=[Row(children=[*self.buttons.values(), self.stop]), self.told],
+                           name="errands")
         self.look()
 
     def start(self, kind: str) -> None:
@@ -69,9 +70,9 @@ class ErrandBar:
         if site is None:
             return
         real = FIRST[kind][0] if kind in FIRST else kind
-        made = {"plan": lambda: errands.plan(site),
-                "prove": lambda: errands.prove(site, self._storm()),
-                "suggest": lambda: errands.suggest(site)}[real]()
+        made = {"plan": lambda: plan(site),
+                "prove": lambda: prove(site, self._storm()),
+                "suggest": lambda: suggest(site)}[real]()
         try:
             self.runs.last[real] = self.runs.errands.start(made, lambda running: None)
         except InputError as error:
@@ -96,7 +97,7 @@ class ErrandBar:
         if self.told.text != words:
             self.told.text = words
 
-    def _line(self, kind: str, run: errands.Running) -> str:
+    def _line(self, kind: str, run: Running) -> str:
         name = {"plan": "Plan", "prove": "Proof", "suggest": "Suggestion"}[kind]
         if not run.over:
             doing = "Stopping" if run.stopping else run.said or "Starting"

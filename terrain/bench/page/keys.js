@@ -1,3 +1,5 @@
+// A click is a click, however soon it follows another and however long it is held; what is held can be dragged.
+Object.assign(Bokeh.require("core/ui_gestures").UIGestures, {press_threshold: 2 ** 31 - 1, doubletap_threshold: 0});
 // What the keyboard does goes to the bench as a word; only the map's own keys need the map.
 let count = 0;
 const say = (word) => { wire.value = `${word} ${++count}`; };

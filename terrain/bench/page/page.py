@@ -25,7 +25,7 @@ from bokeh.models import (
 from jinja2 import Environment, FileSystemLoader
 from shapely import Point
 
-from terrain.bench import fields
+from terrain.bench import answer, fields
 from terrain.bench.desk import Desk, Step
 from terrain.bench.handles import handles_of, moved
 from terrain.bench.keeping import Changed
@@ -136,7 +136,8 @@ class Page:
                                       active=1 if self.system == "us" else 0, name="units")
         self.units.on_change("active", lambda a, old, new: self._tell_in("us" if new else "metric"))
         self.state = Div(stylesheets=[look.words()], name="state", width=190)
-        steps = Row(self.undo, self.redo, self.save, self.units, self.state, name="steps")
+        steps = Row(children=[self.undo, self.redo, self.save, self.units, self.state],
+                    name="steps")
         names = [name for name in self.shared.pictures.names if name != "hillshade"]
         self._overs = ["", *names]
         self.over = RadioButtonGroup(
@@ -147,30 +148,31 @@ class Page:
                                          stylesheets=[look.widgets()])
         self.lines.on_change("active", lambda a, old, new: self._show_lines())
         self.key = Div(stylesheets=[look.words()])
-        shows = Column(Row(self.over, self.lines), self.key, name="shows")
+        shows = Column(children=[Row(children=[self.over, self.lines]), self.key], name="shows")
         self.where = Div(text="", stylesheets=[look.words()], name="where", width=420)
         self.said = Div(stylesheets=[look.words()], sizing_mode="stretch_width", visible=False)
         self.asks = Row(visible=False)
-        said = Column(self.said, self.asks, name="said", sizing_mode="stretch_width")
+        said = Column(children=[self.said, self.asks], name="said", sizing_mode="stretch_width")
         self.errands = ErrandBar(self.shared.runs, self._saved_file, self._storm_name, self._say)
         self.wire = TextInput(name="wire", value="")
         self.wire.on_change("value", lambda a, old, new: self._heard(new))
         fig = self.board.map
         fig.on_event(Tap, lambda event: self._click(event.x, event.y))
-        fig.on_event(RangesUpdate, lambda event: self._later("hold", self._hold))
+        fig.on_event(RangesUpdate, lambda event: self._later("scale", self._scaled))
         fig.js_on_event(MouseMove, CustomJS(args={"wire": self.wire},
                                             code=look.read("pointer.js")))
         self.doc.js_on_event(DocumentReady, CustomJS(args={"wire": self.wire},
                                                      code=look.read("keys.js")))
-        for root in (steps, self.errands.root, self.tools, fig, self.where, shows, said,
-                     self.panel.root, self.storm.root, self.wire):
-            self.doc.add_root(root)
+        with self.doc.models.freeze():  # else all of it is counted anew at each
+            for root in (steps, self.errands.root, self.tools, fig, self.where, shows, said,
+                         self.panel.root, self.storm.root, self.wire):
+                self.doc.add_root(root)
         folder = Path(look.__file__).parent
         self.doc.template = Environment(  # page parts are our own; names in them are escaped
             loader=FileSystemLoader(folder), autoescape=False,
         ).get_template("bench.html")
         self.doc.title = self.sitting.inputs.site.name
-        self.doc.template_variables.update(site=escape(self.sitting.inputs.site.name),
+        self.doc.template_variables.update(site=self.sitting.inputs.site.name,
                                            css=look.read("bench.css"))
         self.doc.add_periodic_callback(self._glance, GLANCE)
         self._show_lines()
@@ -223,6 +225,11 @@ class Page:
 
     def _look(self, x: float, y: float) -> None:
         self._choose(self.board.nearest(self.sitting.desk.laid, x, y))
+        roof = next((roof for roof in self.sitting.inputs.ground.roofs
+                     if roof.outline.contains(Point(x, y))), None)
+        if self.chosen is None and roof is not None:
+            self._say(answer.roof_words(self.sitting.desk.laid, roof, self.storm.depth,
+                                        self.system))
 
     def _swale(self, x: float, y: float) -> None:
         name = self.sitting.desk.free_name("swale")
@@ -375,6 +382,9 @@ class Page:
         elif what == "goal":
             if not self._do(lambda d: d.change(name, fields.spilling_to(work, value))):
                 self._show()
+        elif what == "roofs":
+            if not self._do(lambda d: d.change(name, work.model_copy(update={"roofs": value}))):
+                self._show()
         elif what == "soaks":
             try:
                 new = fields.with_soaking(work, str(value), self.system)
@@ -424,7 +434,7 @@ class Page:
 
     def _move_mark(self, way: str, stride: float) -> None:
         x, y = self.mark or self.board.middle
-        step = stride * (self.board.map.x_range.end - self.board.map.x_range.start)
+        step = stride * (self.board.across.end - self.board.across.start)
         dx, dy = {"north": (0, step), "south": (0, -step), "east": (step, 0),
                   "west": (-step, 0)}[way]
         self.mark = (x + dx, y + dy)
@@ -495,6 +505,11 @@ class Page:
             self.storm.show(laid, run, self.chosen, self.system)
             self.board.show(laid, self.chosen, {i: s.spilled for i, s in enumerate(run.stores)})
 
+    def _scaled(self) -> None:
+        """Handles and names have a size of the screen's."""
+        self._hold()
+        self.board.name_again()
+
     def _hold(self) -> None:
         laid = self.sitting.desk.laid
         if self.chosen is None:
@@ -564,12 +579,12 @@ class Page:
     def _ask(self, words: str, answers: list[tuple[str, Callable[[], None]]]) -> None:
         self._say(words)
         buttons = []
-        for label, answer in answers:
+        for label, reply in answers:
             button = Button(label=label, stylesheets=[look.widgets()])
 
-            def clicked(answer: Callable[[], None] = answer) -> None:
+            def clicked(reply: Callable[[], None] = reply) -> None:
                 self.asks.visible = False
-                answer()
+                reply()
             button.on_click(clicked)
             buttons.append(button)
         self.asks.children = buttons

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from html import escape
 from typing import Any
 
-from bokeh.models import Button, Column, Div, Row, Select, Slider, TextInput
+from bokeh.models import Button, Column, Div, MultiChoice, Row, Select, Slider, TextInput
 
 from terrain.bench import answer, fields
 from terrain.bench.laid import Laid
@@ -28,7 +28,8 @@ class Panel:
     Parameters
     ----------
     set_to : callable
-        Called with a field's name, or "name", "soaks", "goal", "remove", "settled", and a value.
+        Called with a field's name, or "name", "soaks", "roofs", "goal", "remove", "settled", and a
+        value.
     """
 
     def __init__(self, set_to: Set) -> None:
@@ -46,17 +47,20 @@ class Panel:
             dial.on_change("value_throttled", lambda a, old, new: self._tell("settled", None))
         self.name = _input("Name", "name", self._tell)
         self.soaks = _input("Soaks at (blank: by its soil)", "soaks", self._tell)
+        self.roofs = MultiChoice(title="Roofs that feed it", options=[], visible=False,
+                                 stylesheets=[look.widgets()], sizing_mode="stretch_width")
+        self.roofs.on_change("value", lambda a, old, new: self._tell("roofs", list(new)))
         self.goal = Select(title="Spills to", options=[], stylesheets=[look.widgets()],
                            sizing_mode="stretch_width")
         self.goal.on_change("value", lambda a, old, new: self._tell("goal", new))
         remove = Button(label="Remove", stylesheets=[look.widgets()], name="remove")
         remove.on_click(lambda: self._tell("remove", None))
-        self.settings = Column(*self.dials, Row(self.name, self.soaks,
-                                                sizing_mode="stretch_width"),
-                               Row(self.goal, remove, sizing_mode="stretch_width"),
-                               sizing_mode="stretch_width", visible=False)
-        self.root = Column(self.facts, self.settings, self.profile.root, self.storms, self.more,
-                           name="work", sizing_mode="stretch_width")
+        wide = "stretch_width"
+        self.settings = Column(children=[
+            *self.dials, Row(children=[self.name, self.soaks], sizing_mode=wide), self.roofs,
+            Row(children=[self.goal, remove], sizing_mode=wide)], sizing_mode=wide, visible=False)
+        self.root = Column(children=[self.facts, self.settings, self.profile.root, self.storms,
+                                     self.more], name="work", sizing_mode=wide)
         self.clear()
 
     def _tell(self, what: str, value: Any) -> None:
@@ -88,8 +92,9 @@ class Panel:
                 f"<h2>{escape(name)}</h2><p class='small'>{escape(answer.kind_words(work))}</p>"
                 f"<table id='figures'><tbody>{rows}</tbody></table>")
             self.storms.text = (
-                "<h3>What each storm brings</h3><table id='storms'><thead><tr><th>Storm</th><th>comes</th><th>caught</th>"
-                f"<th>spilled</th></tr></thead><tbody>{storms}</tbody></table>")
+                "<h3>What each storm brings</h3><table id='storms'><thead><tr><th>Storm</th>"
+                "<th>comes</th><th>caught</th><th>spilled</th></tr></thead>"
+                f"<tbody>{storms}</tbody></table>")
             self.profile.show(laid, name, system)
         finally:
             self._showing = False
@@ -120,6 +125,10 @@ class Panel:
         words = fields.soaks_words(work, system)
         self.soaks.visible = words is not None
         self.soaks.value = words or ""
+        roofs = fields.roofs(work, laid)
+        self.roofs.visible = roofs is not None
+        if roofs is not None:
+            self.roofs.update(options=roofs, value=list(work.roofs))
         self.goal.visible = work.kind != "drain" and getattr(work, "joined_with", None) is None
         goals = fields.goals(work, laid)
         now = work.spills_to or fields.OVER_GROUND

@@ -31,7 +31,8 @@ class Profile:
         self.figure.multi_line("xs", "ys", source=self._lines, line_color="colour",
                                line_width="wide", line_dash="dash")
         self.words = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
-        self.root = Column(self.figure, self.words, visible=False, sizing_mode="stretch_width")
+        self.root = Column(children=[self.figure, self.words], visible=False,
+                           sizing_mode="stretch_width")
 
     def clear(self) -> None:
         """Nothing is shown."""

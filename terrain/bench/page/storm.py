@@ -41,7 +41,7 @@ class Storm:
         self.slider = Slider(start=0, end=1, value=0, step=1, stylesheets=[look.widgets()],
                              sizing_mode="stretch_width", margin=(4, 14, 14, 14), name="depth")
         self.table = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
-        self.root = Column(self.choice, self.slider, self.table, name="storm",
+        self.root = Column(children=[self.choice, self.slider, self.table], name="storm",
                            sizing_mode="stretch_width")
         self.tell_in(system)
         self.choice.on_change("value", lambda a, old, new: self._chosen(new))

@@ -212,7 +212,7 @@ def _without(text: str, place: tuple[str | int, ...], name: str, usual: dict[str
     key, value = node.pairs[number]
     line = max(text.rfind("\n", 0, key.start), text.rfind("\r", 0, key.start)) + 1
     end = _line_end(text, max(value.end, key.end))
-    if not text[line:key.start].strip() and line > 0:  # on a line of its own
+    if text[line:key.start].strip() in ("", "?") and line > 0:  # on a line of its own
         return text[:line] + text[_past(text, end):] if end < len(text) else text[:line - (
             2 if text[line - 2:line] == "\r\n" else 1)]
     following = node.pairs[number + 1][0].start if number + 1 < len(node.pairs) else None

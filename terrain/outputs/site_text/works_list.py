@@ -15,10 +15,21 @@ from terrain.outputs.site_text.yaml_tree import Node
 
 @dataclass(frozen=True)
 class Added:
-    """Works that are added together, as `written` gives them, with the sentences of a comment."""
+    """Works that are added together.
+
+    Attributes
+    ----------
+    works : sequence of dict
+        As `written` gives them.
+    why : sequence of str
+        Sentences of a comment.
+    before : int or None
+        Which entry of the list they are to stand before; None for the list's end.
+    """
 
     works: Sequence[dict[str, Any]]
     why: Sequence[str] = ()
+    before: int | None = None
 
 
 def add_list(edits: Edits, root: Node, head: list[str], added: Sequence[Added]) -> None:
@@ -97,10 +108,20 @@ def change_list(edits: Edits, key: Node, value: Node, gone: Collection[int], hea
         at = starts[first_line]
         gap = [""] if _goes_on(edits, at) else []
         edits.made[at] = _before(edits, at, _indented([*head, *gap], column))
-    if added:
+    last_ones = [one for one in added if one.before is None]
+    if last_ones:
         at = starts[ends[-1]]
-        words = _block([], added, column, at == len(text) and not text.endswith("\n"))
+        words = _block([], last_ones, column, at == len(text) and not text.endswith("\n"))
         edits.made[at] = _before(edits, at, words)
+    for one in reversed(added):
+        if one.before is None:
+            continue
+        first, least = dashes[one.before], ends[one.before - 1] if one.before else first_line
+        while first > least and said[first - 1].lstrip().startswith("#"):
+            first -= 1
+        while first > least and not said[first - 1].strip():
+            first -= 1
+        edits.made[starts[first]] = _before(edits, starts[first], _block([], [one], column))
 
 
 def in_brackets(kept: list[str], head: list[str], added: Sequence[Added]) -> str:

@@ -119,15 +119,15 @@ def works_changed(text: str, before: Sequence[Work], entries: Sequence[Entry], s
     """The text of a site file with other works.
 
     Works that did not change, and all that is no work, stay to the letter. Of a work that changed
-    only the fields that did are written; one that is gone takes its comment along; new ones come
-    at the list's end, in the order given.
+    only the fields that did are written; one that is gone takes its comment along; a new one comes
+    before that which follows it in `entries`, or at the list's end.
 
     Parameters
     ----------
     text : str
         A site file in any style of YAML.
     before : sequence of Work
-        The works that it holds, in its order, as `read_site` gives them.
+        The works that it holds, as `read_site` gives them.
     entries : sequence of Entry
         The works that it is to hold. Read again, they are equal to these if these went through
         `as_read`.
@@ -142,14 +142,13 @@ def works_changed(text: str, before: Sequence[Work], entries: Sequence[Entry], s
     """
     mark = _MARK if text.startswith(_MARK) else ""
     plain = text.removeprefix(_MARK)
+    before = _as_there(plain, before, system)
     wanted = _wanted(before, entries)
     if all(work == old for work, old in zip(wanted.values(), before, strict=True)) and (
             len(entries) == len(before)):
         return text
     carriage = "\n" in plain and _LONE.search(plain) is None
-    meant = [work for work in wanted.values() if work is not None]
-    meant += [entry.work for entry in entries if entry.origin is None]
-    _agree(plain, before, system)
+    meant = _in_order(before, wanted, entries)
     for whole in (False, True):
         try:
             made = _made(plain, before, wanted, entries, system, whole)
@@ -182,6 +181,31 @@ def _wanted(before: Sequence[Work], entries: Sequence[Entry]) -> dict[str, Work 
             raise InputError(f'works "{name}"', "two works have this name",
                              "Give each its own name")
     return wanted
+
+
+def _in_order(before: Sequence[Work], wanted: dict[str, Work | None], entries: Sequence[Entry]
+              ) -> list[Work]:
+    """The works as the text is to hold them: a new one before that which follows it in `entries`.
+    """
+    new = _new(before, entries)
+    told: list[Work] = []
+    for number, old in enumerate(before):
+        told += [work for place, work in new if place == number]
+        left = wanted[old.name]
+        told += [left] if left is not None else []
+    return told + [work for place, work in new if place is None]
+
+
+def _new(before: Sequence[Work], entries: Sequence[Entry]) -> list[tuple[int | None, Work]]:
+    """New works, and which of the text each is to stand before; None for the list's end."""
+    place: int | None = None
+    told: list[tuple[int | None, Work]] = []
+    for entry in reversed(entries):
+        if entry.origin is None:
+            told.append((place, entry.work))
+        else:
+            place = next(n for n, work in enumerate(before) if work.name == entry.origin)
+    return told[::-1]
 
 
 def _made(text: str, before: Sequence[Work], wanted: dict[str, Work | None],
@@ -220,48 +244,63 @@ def _made(text: str, before: Sequence[Work], wanted: dict[str, Work | None],
             break
         text = _spelled_out(text, root, lost)
     gone = {number for number, old in enumerate(before) if wanted[old.name] is None}
-    new_ones = [stated(entry.work, system) for entry in entries if entry.origin is None]
+    new_ones = [Added([stated(work, system)], before=place)
+                for place, work in _new(before, entries)]
     return _joined_up(text, root, pieces, gone, new_ones)
 
 
 def _joined_up(text: str, root: Node, pieces: dict[int, tuple[int, int, str]], gone: set[int],
-               new: list[dict[str, Any]]) -> str:
+               new: Sequence[Added]) -> str:
     """The text with other pieces, without entries that are gone, with new ones."""
     edits = Edits(text)
     for start, end, piece in pieces.values():
         edits.replace(start, end, piece)
     listed = root.pair("works")
-    added = [Added([work]) for work in new]
     if listed is None:
         if root.flow:
-            key = '"works": ' if is_json(root) else "works: "
-            words = ", ".join(said(work, is_json(root)) for work in new)
-            return put_in(text, [(key_.start, max(key_.end, value.end)) for key_, value
-                                 in root.pairs], root.inside, root.end - 1, [f"{key}[{words}]"])
-        add_list(edits, root, [], added)
+            as_json = is_json(root)
+            words = f"[{', '.join(said(one.works[0], as_json) for one in new)}]"
+            spans = [(key.start, max(key.end, value.end)) for key, value in root.pairs]
+            return put_in(text, spans, root.inside, root.end - 1,
+                          [('"works": ' if as_json else "works: ") + words])
+        add_list(edits, root, [], new)
     elif root.flow or (listed[1].flow and listed[1].items):
         return _in_flow(edits.done(), gone, new)
     elif not listed[1].items:
         if new:
-            fill_list(edits, *listed, [], added)
+            fill_list(edits, *listed, [], new)
     else:
-        change_list(edits, *listed, gone, [], added)
+        change_list(edits, *listed, gone, [], new)
     return edits.done()
 
 
-def _in_flow(text: str, gone: set[int], new: list[dict[str, Any]]) -> str:
+def _in_flow(text: str, gone: set[int], new: Sequence[Added]) -> str:
     """A list in brackets without some of its entries, and with others."""
-    root = tree(text)
-    value = root.pairs[[key.value for key, _ in root.pairs].index("works")][1]
+    root, value = _list_of(text)
     as_json = is_json(root) or any(is_json(item) for item in value.items)
     if value.kind != "list":  # null
-        words = f"[{', '.join(said(work, as_json) for work in new)}]"
+        words = f"[{', '.join(said(one.works[0], as_json) for one in new)}]"
         return text[:value.start] + " " * (value.start == value.end) + words + text[value.end:]
+    stay = [number for number in range(len(value.items)) if number not in gone]
     text = taken_out(text, [(item.start, item.end) for item in value.items], value.end - 1, gone)
+    value = _list_of(text)[1]
+    last_ones = [said(one.works[0], as_json) for one in new if one.before is None]
+    text = put_in(text, [(item.start, item.end) for item in value.items], value.inside,
+                  value.end - 1, last_ones)
+    for one in reversed(new):
+        if one.before is not None:
+            at = value.items[stay.index(one.before)].start
+            blank = text[value.inside:at]
+            blank = blank[len(blank.rstrip()):] or " "
+            words = said(one.works[0], as_json)
+            text = f"{text[:at]}{words},{blank}{text[at:]}"
+    return text
+
+
+def _list_of(text: str) -> tuple[Node, Node]:
+    """The root of a text and its list of works."""
     root = tree(text)
-    value = root.pairs[[key.value for key, _ in root.pairs].index("works")][1]
-    return put_in(text, [(item.start, item.end) for item in value.items], value.inside,
-                  value.end - 1, [said(work, as_json) for work in new])
+    return root, root.pairs[[key.value for key, _ in root.pairs].index("works")][1]
 
 
 def _piece(text: str, item: Node) -> tuple[int, str, int]:
@@ -347,15 +386,23 @@ def _found(document: dict[str, Any], system: str) -> list[Work]:
             for work in document.get("works") or []]
 
 
-def _agree(text: str, before: Sequence[Work], system: str) -> None:
-    """Refuse a text that holds other works than those that it is said to hold."""
+def _as_there(text: str, before: Sequence[Work], system: str) -> list[Work]:
+    """The works that a text is said to hold, in its order.
+
+    Raises
+    ------
+    InputError
+        If it holds others.
+    """
+    said = {work.name: work for work in before}
     try:
-        same = _found(_loaded(text), system) == list(before)
+        found = _found(_loaded(text), system)
     except (ValueError, _yaml_error()):
-        same = False
-    if not same:
+        found = []
+    if len(found) != len(before) or any(said.get(work.name) != work for work in found):
         raise InputError("the site file", "it holds other works than those that were read from it",
                          "Read it again")
+    return found
 
 
 def _says(text: str, before: str, meant: Sequence[Work], system: str) -> bool:

@@ -115,7 +115,8 @@ def laid_out(draw, works, system):
             entries.append(Entry(old.name, draw(changed(old, system))))
     for kind in draw(st.lists(st.sampled_from(sorted(BARE)), max_size=3)):
         bare = WORK.validate_python({"kind": kind, "name": draw(NAME), **BARE[kind]})
-        entries.append(Entry(None, draw(changed(bare, system, new=True))))
+        entries.insert(draw(st.integers(0, len(entries))),
+                       Entry(None, draw(changed(bare, system, new=True))))
     seen, apart = set(), []
     for entry in entries:
         if entry.work.name not in seen:
@@ -145,10 +146,7 @@ def changed(draw, old, system, new=False):
 def held(text, works, entries, system, tmp_path):
     """What must hold of any change; returns the text."""
     after = works_changed(text, works, entries, system)
-    meant = [next(e.work for e in entries if e.origin == old.name) for old in works
-             if any(e.origin == old.name for e in entries)]
-    meant += [e.work for e in entries if e.origin is None]
-    assert read(after, tmp_path) == meant
+    assert read(after, tmp_path) == [entry.work for entry in entries]
     if text.endswith("\r\n"):
         assert "\n" not in after.replace("\r\n", "")
     return after
@@ -467,9 +465,13 @@ def test_what_was_taken_out_and_saved_comes_back_as_it_was(tmp_path):
     for name in ("rain_depths.csv",):
         (tmp_path / name).write_bytes((DEMO.parent / name).read_bytes())
     text, works = DEMO.read_text(), read_site(DEMO).works
-    less = works_changed(text, works, [], "metric")
-    held(less, [], [Entry(None, one) for one in works], "metric", tmp_path)
-    held(text, works, [], "metric", tmp_path)
+    less = works_changed(text, works, entries_of(works[1:7]), "metric")
+    back = held(less, works[1:7], [Entry(None, works[0]), *entries_of(works[1:7]), *(
+        Entry(None, one) for one in works[7:])], "metric", tmp_path)
+    held(works_changed(text, works, [], "metric"), [], [Entry(None, one) for one in works],
+         "metric", tmp_path)
+    assert read(works_changed(back, works, entries_of(works[2:6]), "metric"), tmp_path) == (
+        works[2:6])
 
 
 def test_a_text_with_other_works_is_refused(tmp_path):
