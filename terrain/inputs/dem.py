@@ -121,37 +121,12 @@ class Dem:
 
     def height_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
         """Heights by bilinear interpolation between cell centres; NaN in voids. [m]"""
-        from scipy.ndimage import map_coordinates
+        from terrain.inputs.bilinear import bilinear
 
-        shape = np.broadcast(x, y).shape
-        column = (np.atleast_1d(np.asarray(x, float)) - self.left) / self.cell - 0.5
-        row = (self.top - np.atleast_1d(np.asarray(y, float))) / self.cell - 0.5
-        column, row = np.broadcast_arrays(column, row)
-        rows, columns = self.shape
-        inside = ((column >= -0.5) & (column <= columns - 0.5)
-                  & (row >= -0.5) & (row <= rows - 0.5))
-        at = [np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)]
-        # On a line between centres only the cells on it count: none beyond them need be known.
-        at = [np.where(abs(part - np.rint(part)) < 1e-6, np.rint(part), part) for part in at]
-        found = map_coordinates(self.heights, at, order=1, mode="nearest", output=np.float64)
-        lost = np.isnan(found) & inside
-        if lost.any():
-            found[lost] = self._beside_void(at[0][lost], at[1][lost])
-        return np.where(inside, found, np.nan).reshape(shape)
-
-    def _beside_void(self, row: NDArray[np.float64], column: NDArray[np.float64]
-                     ) -> NDArray[np.float64]:
-        """The same where no cell that counts is unknown, though one beside it is."""
-        total = np.zeros(row.shape)
-        for down in (0, 1):
-            for across in (0, 1):
-                r = np.floor(row).astype(np.int64) + down
-                c = np.floor(column).astype(np.int64) + across
-                share = (1 - abs(row - r)) * (1 - abs(column - c))
-                height = self.heights[np.minimum(r, self.shape[0] - 1),
-                                      np.minimum(c, self.shape[1] - 1)]
-                total += np.where(share > 0, share * height.astype(np.float64), 0.0)
-        return total
+        across, up = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        found = np.empty(across.size)
+        bilinear(self.heights, across.ravel(), up.ravel(), self.left, self.top, self.cell, found)
+        return found.reshape(across.shape)
 
     def named(self, x: float, y: float) -> str:
         """A point of the working frame as a person knows it: in the raster's own CRS."""

@@ -48,7 +48,7 @@ class Hands:
         self.faults: list[str] = []
         page.set_default_timeout(PATIENCE * 1000)
         page.on("console", self._heard)
-        page.on("pageerror", lambda error: self.faults.append(f"error: {error}"))
+        page.on("pageerror", lambda error: self.faults.append(f"error: {error} {error.stack}"))
         page.on("request", self._asked)
         page.add_init_script(DEEP)
         page.add_init_script("document.addEventListener('securitypolicyviolation', (e) => "
@@ -56,7 +56,7 @@ class Hands:
         self.open()
 
     def _heard(self, message: Any) -> None:
-        if message.type in ("error", "warning"):
+        if message.type == "error":
             self.faults.append(f"{message.type}: {message.text}")
 
     def _asked(self, request: Any) -> None:
