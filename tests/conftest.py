@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import logging
 import os
+import shutil
 import subprocess
 import sys
 import warnings
@@ -30,6 +31,9 @@ settings.register_profile("long", deadline=None, max_examples=3000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "suite"))
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_dem"
+#: Headless, without the look-ups that a browser makes by itself.
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+             "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
 
 @dataclass(frozen=True)
@@ -274,3 +278,19 @@ def make_small_site(within: Path) -> Path:
 @pytest.fixture(scope="session")
 def demo_site() -> Path:
     return DEMO / "site.yaml"
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Debian's chromium; skipped where there is none, but never in CI."""
+    found = shutil.which("chromium")
+    if found is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("no chromium on the path, and CI=true asks for the browser tests")
+        pytest.skip("no chromium on the path: apt-get install chromium to run the browser tests")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield started
+        started.close()

@@ -107,28 +107,46 @@ def sum_downslope(pass_on: Callable[[NDArray[np.float64], int, int], Crossed],
 
 
 @kernel
-def _pass_on(way, waits, sums, columns, first, last):
+def gather(way, sums, step, cell):
+    """Add to a cell's own weight what its neighbours send it, clockwise from the east.
+
+    In that order whichever came first, so that a sum has the same bits however a raster is cut.
+    No way leads off the raster, so what lies beside a cell only in the flattened array sends it
+    nothing.
+    """
+    gathered = sums[cell]
+    for k in range(8):
+        there = cell + step[k]
+        if 0 <= there < way.size and way[there] == (k + 4) % 8:
+            gathered += sums[there]
+    sums[cell] = gathered
+
+
+@kernel
+def _pass_on(way, waits, sums, columns, again, first, last):
+    """The rows first to last; `again` once cells may wait for none after what has crossed."""
     step = ROW_STEP * columns + COLUMN_STEP
     low, high = first * columns, last * columns
-    to, amount, crossed = np.empty(2 * columns, np.int64), np.empty(2 * columns), 0
+    to, nothing, crossed = np.empty(2 * columns, np.int64), np.zeros(2 * columns), 0
     for start in range(low, high):
         if waits[start] != 0:
             continue
         cell = start
         waits[cell] = DONE
+        if again:
+            gather(way, sums, step, cell)
         while way[cell] < LEAVES:
-            gathered = sums[cell]
             cell += step[way[cell]]
             if cell < low or cell >= high:
-                to[crossed], amount[crossed] = cell, gathered
+                to[crossed] = cell
                 crossed += 1
                 break
-            sums[cell] += gathered
             waits[cell] -= 1
             if waits[cell] != 0:
                 break
             waits[cell] = DONE
-    return to[:crossed], amount[:crossed]
+            gather(way, sums, step, cell)
+    return to[:crossed], nothing[:crossed]
 
 
 def accumulate(direction: NDArray[np.uint8], weights: Weights = 1.0) -> NDArray[np.float64]:
@@ -147,11 +165,12 @@ def accumulate(direction: NDArray[np.uint8], weights: Weights = 1.0) -> NDArray[
         In the unit of the weights; NaN in voids.
     """
     inflows = np.empty(direction.shape, np.uint8)
-    in_strips(lambda first, last, _: count_inflows(direction, inflows, first, last),
-              cut_in_strips(*direction.shape))
+    strips = cut_in_strips(*direction.shape)
+    in_strips(lambda first, last, _: count_inflows(direction, inflows, first, last), strips)
     return sum_downslope(
         lambda total, first, last: _pass_on(direction.reshape(-1), inflows.reshape(-1),
-                                            total.reshape(-1), direction.shape[1], first, last),
+                                            total.reshape(-1), direction.shape[1],
+                                            (first, last) not in strips, first, last),
         inflows, weights)
 
 

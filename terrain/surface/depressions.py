@@ -89,8 +89,9 @@ def _list_passes(heights, bowl, first, last):
                                 | np.uint64(max(here, there)))
                 slot = (both + (both >> np.uint64(31)) * np.uint64(3)) & np.uint64(AT_HAND - 1)
                 if near_pair[slot] == both:
-                    if (height < near_level[slot]
-                            or (height == near_level[slot] and at < near_cell[slot])):
+                    if (height < near_level[slot] or (height == near_level[slot] and (
+                            at < near_cell[slot]
+                            or (at == near_cell[slot] and across < near_way[slot])))):
                         near_level[slot], near_cell[slot] = height, at
                         near_way[slot] = across
                     continue

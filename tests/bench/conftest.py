@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -11,26 +10,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
-#: Headless, without the look-ups that a browser makes by itself.
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-             "--disable-background-networking", "--disable-component-update", "--disable-sync"]
-
-
-@pytest.fixture(scope="session")
-def browser():
-    """Debian's chromium; skipped where there is none, but never in CI."""
-    found = shutil.which("chromium")
-    if found is None:
-        if os.environ.get("CI") == "true":
-            pytest.fail("no chromium on the path, and CI=true asks for the browser tests")
-        pytest.skip("no chromium on the path: apt-get install chromium to run the browser tests")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 def two_things(doc) -> None:

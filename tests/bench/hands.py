@@ -21,6 +21,9 @@ PLACE = """([x, y]) => {
 }"""
 VIEW = """() => { const {x_range: h, y_range: u} = Bokeh.documents[0].get_model_by_name("map");
   return [h.start, u.start, h.end, u.end]; }"""
+SHOW = """([west, south, east, north]) => {
+  const {x_range: h, y_range: u} = Bokeh.documents[0].get_model_by_name("map");
+  h.setv({start: west, end: east}); u.setv({start: south, end: north}); }"""
 #: Elements that a selector finds, within shadow roots too.
 DEEP = """globalThis.deep = (what, root = document) => {
   const found = [...root.querySelectorAll(what)];
@@ -74,6 +77,12 @@ class Hands:
         self.page.wait_for_function(
             "() => globalThis.Bokeh?.documents[0]?.is_idle && globalThis.benchWidth > 0")
         self.pause(0.3)
+        self.first = self.page.evaluate(VIEW)
+
+    def show_first(self) -> None:
+        """Show what was shown first."""
+        self.page.evaluate(SHOW, self.first)
+        self.pause(0.05)
 
     def pause(self, seconds: float) -> None:
         """Do nothing for a while."""
@@ -141,6 +150,25 @@ class Hands:
                 move(start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1]))
                 self.pause(0.03)
 
+    def swipe(self, start: tuple[float, float], end: tuple[float, float], steps: int = 8) -> None:
+        """Drag with a finger."""
+        told = self.page.context.new_cdp_session(self.page)
+        places = [self.place(start[0] + k / steps * (end[0] - start[0]),
+                             start[1] + k / steps * (end[1] - start[1])) for k in range(steps + 1)]
+        for k, (x, y) in enumerate(places):
+            told.send("Input.dispatchTouchEvent", {
+                "type": "touchMove" if k else "touchStart", "touchPoints": [{"x": x, "y": y}]})
+            self.pause(0.03)
+        told.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+    def zoom(self, x: float, y: float, notches: int) -> None:
+        """Turn the wheel over a place of the map, away from the person for more of it."""
+        self.page.mouse.move(*self.place(x, y))
+        for _ in range(abs(notches)):
+            before = self.page.evaluate(VIEW)
+            self.page.mouse.wheel(0, -100 if notches > 0 else 100)
+            self.until(lambda: self.page.evaluate(VIEW) != before, "the wheel does nothing")  # noqa: B023
+
     def slider(self, title: str) -> Any:
         """The handle of a slider by the beginning of its title."""
         for slider in self.page.locator(".noUi-target").all():
@@ -202,6 +230,11 @@ class Hands:
         """What the page has to say."""
         return " ".join(self.page.evaluate(
             "() => deep('p', document.querySelector('.said')).map((p) => p.textContent)"))
+
+    def errands(self) -> str:
+        """How far what takes longer is."""
+        return " ".join(self.page.evaluate(
+            "() => deep('p', document.querySelector('.errands')).map((p) => p.textContent)"))
 
     def state(self) -> str:
         """Whether all is saved."""

@@ -7,7 +7,10 @@ metre to the south and 8 cm in a metre to its floor at the 61st column.
 
 from __future__ import annotations
 
+import json
 import os
+import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -19,6 +22,7 @@ import pytest
 from hands import Hands
 from shapely import box
 
+from terrain.bench import errands
 from terrain.bench.opening import Opened, open_bench
 from terrain.inputs.site import read_site
 from terrain.plan.plan import make_plan
@@ -266,7 +270,7 @@ def fate(plan: Plan, run: Any, name: str) -> tuple[float, float, float]:
         if i not in mine:
             from_above += sum(v for to, v in plan.cascade.nodes[i].given(other.spilled, other.over)
                               if to in mine)
-    comes = sum(e.runoff + e.run_on + e.roof for e in entries) + from_above
+    comes = sum(e.runoff + e.roof for e in entries) + from_above  # run-on is part of runoff
     return comes, stays, comes - stays
 
 
@@ -293,3 +297,560 @@ def test_saving_keeps_comments_and_what_stood_there(drawn):
     assert {work.name for work in drawn.works} == set(MET)
     # What was not touched stands to the letter.
     assert drawn.before[:drawn.before.index("works:")] == text[:text.index("works:")]
+
+
+# Changing what lies.
+
+@pytest.fixture(scope="module")
+def begun(browser, serving, make_site) -> Iterator[tuple[Opened, Hands]]:
+    with on_the_bench(browser, serving, make_site()) as both:
+        yield both
+
+
+@pytest.fixture(scope="module")
+def pristine(begun) -> str:
+    return begun[0].sitting.file.path.read_text()
+
+
+def on_the_servers_thread(opened: Opened, what: Callable[[], None]) -> None:
+    over = threading.Event()
+
+    def do() -> None:
+        try:
+            what()
+        finally:
+            over.set()
+    opened.server.add_callback(do)
+    assert over.wait(20)
+
+
+@pytest.fixture
+def desk(begun, pristine) -> tuple[Opened, Hands]:
+    """The same bench and page, with the works of the small site again, and "Look" chosen."""
+    opened, hands = begun
+    path = opened.sitting.file.path
+    if path.read_text() != pristine or opened.sitting.desk.undoes is not None:
+        path.write_text(pristine)
+        on_the_servers_thread(opened, opened.sitting.take_theirs)
+        for one in (path.parent / "site backups").glob("*"):
+            one.unlink()
+    hands.page.keyboard.press("Escape")
+    hands.show_first()
+    hands.tool("Look")
+    hands.click(500016, 6399975)  # nothing lies there
+    hands.until(lambda: hands.heading() == "Nothing is chosen", "something is chosen")
+    return opened, hands
+
+
+def test_the_end_of_a_swale_is_dragged(desk, shots):
+    opened, hands = desk
+    hands.look(*MET["east swale"], "east swale")
+    hands.settled()
+    before, holds = hands.figure("Length"), hands.figure("Holds")
+    assert before == pytest.approx(30, abs=0.1)
+    start = hands.handles()[0]
+    x, y = start
+    assert ground(x, y) == pytest.approx(ground(500085, 6399940), abs=0.02)
+    # Its contour falls two metres south for each to the east, on the east side.
+    along = (x + 4, y - 8) if y < 6399940 else (x - 4, y + 8)
+    hands.drag(start, along, 8)
+    hands.until(lambda: hands.figure("Length") > before + 7, "it did not grow")
+    hands.settled()
+    assert hands.figure("Length") == pytest.approx(before + 80 ** 0.5, abs=0.6)
+    assert hands.figure("Holds") > holds
+    end = hands.handles()[0]
+    assert ground(*end) == pytest.approx(ground(500085, 6399940), abs=0.02)
+    assert end == pytest.approx(along, abs=0.6)
+    hands.picture(shots / "dragged.png")
+    hands.press("Undo")  # the whole drag is one step
+    hands.until(lambda: hands.figure("Length") == before, "it was not undone at once")
+    assert hands.button("Undo").is_disabled()
+    assert not opened.sitting.desk.unsaved
+
+
+def test_a_tree_is_dragged(desk):
+    opened, hands = desk
+    hands.look(*MET["trees"], "trees")
+    hands.settled()
+    hands.drag((500030, 6399900), (500028, 6399908))
+    hands.until(lambda: opened.sitting.desk.work("trees").at[0][1] > 6399907, "it did not move")
+    hands.settled()
+    first, second = opened.sitting.desk.work("trees").at
+    assert tuple(first) == pytest.approx((500028, 6399908), abs=0.3)
+    assert tuple(second) == (500035, 6399905)
+    assert hands.handles()[0] == pytest.approx((500028, 6399908), abs=0.3)
+
+
+def test_a_corner_of_a_rim_is_dragged(desk):
+    opened, hands = desk
+    hands.tool("Dug basin")
+    hands.click(500030, 6399880)
+    hands.chosen("basin 1")
+    hands.tool("Look")
+    hands.zoom(500030, 6399880, 4)  # else its handles lie over each other
+    hands.settled()
+    before, dug = opened.sitting.desk.work("basin 1").dug, hands.figure("Earth dug")
+    corner = hands.handles()[0]
+    out = (corner[0] + 0.8 * (corner[0] - 500030), corner[1] + 0.8 * (corner[1] - 6399880))
+    hands.drag(corner, out)
+    hands.until(lambda: hands.figure("Earth dug") > dug, "it did not grow")
+    hands.settled()
+    after = opened.sitting.desk.work("basin 1").dug
+    assert after[0] == pytest.approx(out, abs=0.1)
+    assert after[1:] == before[1:]
+
+
+def test_the_pool_grows_while_the_crest_is_raised(desk, shots):
+    opened, hands = desk
+    hands.look(*MET["pond"], "pond")
+    hands.settled()
+    pools = [hands.figure("Water covers")]
+    crest = opened.sitting.desk.work("pond").crest
+
+    def each() -> None:
+        hands.pause(0.12)
+        pools.append(hands.figure("Water covers"))
+    hands.slide("Crest level", 60, 8, each)
+    hands.until(lambda: opened.sitting.desk.work("pond").crest > crest, "the crest stays")
+    hands.settled()
+    pools.append(hands.figure("Water covers"))
+    assert pools == sorted(pools)
+    assert len(set(pools[:-1])) >= 3  # before the button was let go
+    # A V-shaped valley: the pool is a triangle as long as it is deep over 4 %, and as wide as
+    # twice its depth over 8 %.
+    deep = opened.sitting.desk.laid.placed[1].sill_level - ground(500060.5, 6399870)
+    assert pools[-1] == pytest.approx(deep / 0.04 * deep / 0.08, rel=0.15)
+    hands.picture(shots / "crest.png")
+    hands.press("Undo")
+    hands.until(lambda: hands.figure("Water covers") == pools[0], "not undone")
+
+
+def test_undo_and_redo_by_buttons_and_by_keys(desk):
+    opened, hands = desk
+    keyboard = hands.page.keyboard
+    names = [[work.name for work in opened.sitting.desk.works]]
+    for tool, place in (("Dug basin", (500030, 6399880)), ("Swale", (500035, 6399945))):
+        hands.tool(tool)
+        hands.click(*place)
+        names.append(hands.until(lambda: len(opened.sitting.desk.works) > len(names[-1]) and [
+            work.name for work in opened.sitting.desk.works], "nothing was laid out"))
+    hands.settled()
+    for back, again in ((lambda: hands.press("Undo"), lambda: hands.press("Redo")),
+                        (lambda: keyboard.press("Control+z"),
+                         lambda: keyboard.press("Control+Shift+z"))):
+        for step, wanted in ((back, 1), (back, 0), (again, 1), (again, 2)):
+            step()
+            hands.until(lambda: [work.name for work in opened.sitting.desk.works] ==  # noqa: B023
+                        names[wanted], f"not as after {wanted} steps")  # noqa: B023
+            hands.until(lambda: set(hands.fates()) == set(names[wanted]),  # noqa: B023
+                        "not shown")
+            hands.pause(0.1)
+    assert hands.button("Redo").is_disabled()
+
+
+def test_the_slider_of_the_storm(desk, shots):
+    opened, hands = desk
+    shape = opened.sitting.inputs.hydrology.shapes["big day"]
+    handle = hands.slider("Depth of rain")
+    before = hands.fates()
+    handle.focus()
+    for _ in range(25):
+        hands.page.keyboard.press("ArrowLeft")
+    hands.until(lambda: float(handle.get_attribute("aria-valuenow")) == 35, "the slider stays")
+    hands.until(lambda: hands.fates() != before, "nothing changed")
+    hands.settled()
+    plan = make_plan(opened.sitting.file.path)
+    run = run_storm(plan.cascade, 35.0, shape)
+    for name, (caught, spills) in hands.fates().items():
+        _, stays, spilled = fate(plan, run, name)
+        assert caught == shown(stays, "volume")
+        assert spills.startswith(shown(spilled, "volume") if spilled > 1e-9 else "–")
+    assert hands.fates()["trees"][1].endswith("→ pond")
+    hands.picture(shots / "storm.png")
+    hands.page.get_by_label("Storm").first.select_option("shower")
+    hands.until(lambda: handle.get_attribute("aria-valuenow") == "20.0", "the slider stays")
+    for name, (caught, _) in hands.fates().items():
+        assert caught == shown(fate(plan, plan.runs["shower"], name)[1], "volume")
+
+
+def test_the_catchment_of_a_new_swale_is_shaded(desk):
+    import io
+
+    from PIL import Image
+
+    opened, hands = desk
+    uphill, downhill = (500022, 6399952), (500050, 6399940)
+
+    def colours() -> list[tuple[int, ...]]:
+        seen = Image.open(io.BytesIO(hands.page.screenshot())).convert("RGB")
+        found = []
+        for x, y in (uphill, downhill):
+            px, py = hands.place(x, y)
+            around = seen.crop((int(px) - 6, int(py) - 6, int(px) + 7, int(py) + 7))
+            found.append(around.resize((1, 1), Image.Resampling.BOX).getpixel((0, 0)))
+        return found
+    hands.tool("Swale")
+    up, down = colours()
+    hands.click(500035, 6399945)
+    hands.chosen("swale 1")
+    hands.settled()
+    cells = opened.sitting.desk.laid.catchment_cells("swale 1")
+    dem = opened.sitting.inputs.dem
+    assert [bool(cells[dem.cell_of(*place, "it")]) for place in (uphill, downhill)] == [True, False]
+    new_up, new_down = colours()
+    assert up[2] - new_up[2] > 40  # yellower
+    assert max(abs(a - b) for a, b in zip(down, new_down, strict=True)) < 12
+
+
+# Losing nothing.
+
+def test_a_page_that_is_loaded_again_shows_what_is_not_saved(desk, browser):
+    opened, hands = desk
+    hands.tool("Dug basin")
+    hands.click(500030, 6399880)
+    hands.chosen("basin 1")
+    hands.open()
+    assert "basin 1" in hands.fates()
+    assert hands.state() == "Not saved yet"
+    # Two pages show the same; one is killed, and nothing is lost.
+    context = browser.new_context(viewport=DESK)
+    other = Hands(context.new_page(), hands.url)
+    assert other.fates() == hands.fates()
+    other.tool("Swale")
+    other.click(500035, 6399945)
+    other.chosen("swale 1")
+    hands.until(lambda: "swale 1" in hands.fates(), "the other page's swale is not shown")
+    assert other.faults == []
+    context.close()
+    hands.press("Undo")
+    hands.until(lambda: "swale 1" not in hands.fates(), "not undone")
+    assert [w.name for w in opened.sitting.desk.works][-1] == "basin 1"
+
+
+def changed_meanwhile(opened: Opened, hands: Hands, pristine: str) -> str:
+    """Another program moves the crest while a basin is laid out here; saving must ask."""
+    hands.tool("Dug basin")
+    hands.click(500030, 6399880)
+    hands.chosen("basin 1")
+    theirs = pristine.replace("crest: 195.9 m", "crest: 196.0 m")
+    assert theirs != pristine
+    opened.sitting.file.path.write_text(theirs)
+    hands.page.keyboard.press("Control+s")
+    hands.until(lambda: "another program changed it" in hands.said().lower(), "it does not ask")
+    assert opened.sitting.file.path.read_text() == theirs
+    return theirs
+
+
+def test_a_file_changed_meanwhile_is_joined(desk, pristine, shots):
+    opened, hands = desk
+    changed_meanwhile(opened, hands, pristine)
+    hands.picture(shots / "changed_meanwhile.png")
+    hands.press("Join both")
+    hands.until(lambda: "Both are joined" in hands.said(), "not joined")
+    assert hands.state() == "Not saved yet"
+    hands.press("Save")
+    hands.until(lambda: hands.state() == "Saved", "not saved")
+    works = {work.name: work for work in read_site(opened.sitting.file.path).works}
+    assert works["pond"].crest == 196.0
+    assert "basin 1" in works
+
+
+def test_a_file_changed_meanwhile_is_left_and_mine_saved_beside_it(desk, pristine):
+    opened, hands = desk
+    path = opened.sitting.file.path
+    theirs = changed_meanwhile(opened, hands, pristine)
+    hands.press("Save mine beside it")
+    said = hands.until(lambda: "Saved as" in hands.said() and hands.said(), "not saved beside")
+    [beside] = [file for file in path.parent.glob("*.yaml") if file != path]
+    assert beside.name in said
+    assert path.read_text() == theirs
+    assert list(read_site(beside).works) == opened.sitting.desk.works
+    beside.unlink()
+
+
+def test_a_file_changed_meanwhile_is_taken(desk, pristine):
+    opened, hands = desk
+    path = opened.sitting.file.path
+    theirs = changed_meanwhile(opened, hands, pristine)
+    hands.press("Take the file's")
+    hands.until(lambda: "read again" in hands.said(), "not taken")
+    assert path.read_text() == theirs
+    assert hands.state() == "Saved"
+    assert "basin 1" not in hands.fates()
+    [beside] = [file for file in path.parent.glob("*.yaml") if file != path]
+    assert "basin 1" in {work.name for work in read_site(beside).works}
+    beside.unlink()
+
+
+def test_a_bench_that_is_killed_offers_what_was_not_saved(browser, make_site, shots):
+    path = make_site()
+    command = [Path(sys.executable).parent / "levelsill", "bench", path, "--no-browser"]
+    context = browser.new_context(viewport=DESK)
+    for began in range(2):
+        with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+                              text=True) as process:
+            try:
+                url = next(line.strip() for line in process.stdout if "http://" in line)
+                hands = Hands(context.new_page(), url)
+                if not began:
+                    hands.tool("Dug basin")
+                    hands.click(500030, 6399880)
+                    hands.chosen("basin 1")
+                    journal = path.with_name(f".{path.name}.unsaved")
+                    hands.until(lambda: journal.exists() and "basin 1" in journal.read_text(),  # noqa: B023
+                                "nothing is written down")
+                else:
+                    assert "not saved" in hands.said()
+                    hands.picture(shots / "offered_again.png")
+                    hands.press("Take them up")
+                    hands.until(lambda: "basin 1" in hands.fates(), "not taken up")
+                    hands.press("Save")
+                    hands.until(lambda: hands.state() == "Saved", "not saved")
+                process.kill()
+                process.wait()
+            finally:
+                process.kill()
+    context.close()
+    assert "basin 1" in {work.name for work in read_site(path).works}
+
+
+# By keys, by touch, in the sun.
+
+def test_everything_goes_by_keyboard(desk):
+    opened, hands = desk
+    keyboard = hands.page.keyboard
+    hands.page.locator("#map").focus()
+    keyboard.press("4")
+    hands.until(lambda: "Dug basin" in hands.texts("nav .bk-btn.bk-active"), "no tool by its number")
+    for key in ("ArrowLeft",) * 6 + ("ArrowDown",) * 5 + ("Shift+ArrowDown",) * 2:
+        keyboard.press(key)
+    keyboard.press("Enter")
+    hands.chosen("basin 1")
+    rim = opened.sitting.desk.work("basin 1").dug
+    middle = sum(x for x, _ in rim) / 8, sum(y for _, y in rim) / 8
+    assert middle[0] < 500060
+    assert middle[1] < 6399915
+    # To the slider of its depth by the Tab key alone.
+    for _ in range(60):
+        keyboard.press("Tab")
+        if hands.page.evaluate(FOCUSED).startswith("Depth"):
+            break
+    assert hands.page.evaluate(FOCUSED).startswith("Depth")
+    before = opened.sitting.desk.work("basin 1").depth
+    for _ in range(4):
+        keyboard.press("ArrowRight")
+    hands.until(lambda: opened.sitting.desk.work("basin 1").depth >= before + 0.19, "no deeper")
+    assert opened.sitting.desk.work("basin 1").depth == pytest.approx(before + 4 * 0.05)
+    keyboard.press("Control+s")
+    hands.until(lambda: hands.state() == "Saved", "not saved")
+    assert next(work for work in read_site(opened.sitting.file.path).works
+                if work.name == "basin 1").depth == pytest.approx(before + 0.2)
+    hands.page.locator("#map").focus()
+    keyboard.press("Delete")
+    hands.until(lambda: "basin 1" not in hands.fates(), "not taken away")
+
+
+#: The title of the slider, or the words of what else has the keyboard.
+FOCUSED = """() => {
+  let at = document.activeElement;
+  while (at?.shadowRoot?.activeElement) at = at.shadowRoot.activeElement;
+  return at?.classList.contains("noUi-handle") ? at.getRootNode().textContent.trim()
+    : at?.textContent ?? "";
+}"""
+
+#: What can be touched beside the map: its words and its smaller side, a slider's round about it.
+TARGETS = """() => {
+  const found = [];
+  for (const one of deep("button, input, select, a, summary, .noUi-handle")) {
+    if (one.closest(".skip, .unseen") || one.getRootNode().host?.closest?.(".unseen") ||
+        !one.checkVisibility?.({visibilityProperty: true}) || !one.getClientRects().length) continue;
+    let root = one.getRootNode(), hidden = false;
+    while (root.host) { hidden ||= !!root.host.closest(".unseen"); root = root.host.getRootNode(); }
+    if (hidden) continue;
+    const area = one.querySelector(".noUi-touch-area") ?? one;
+    const r = area.getBoundingClientRect();
+    if (r.width > 0) found.push([one.textContent || one.className || one.tagName, r.width, r.height]);
+  }
+  return found;
+}"""
+
+
+@pytest.mark.parametrize(("width", "height"), [(820, 1180), (1180, 820)])
+def test_on_a_tablet(browser, serving, make_site, shots, width, height):
+    with on_the_bench(browser, serving, make_site(), viewport={"width": width, "height": height},
+                      has_touch=True, device_scale_factor=2) as (opened, hands):
+        hands.page.locator("#map").scroll_into_view_if_needed()
+        hands.tool("Swale")
+        hands.click(500035, 6399945)
+        hands.chosen("swale 1")
+        hands.settled()
+        hands.page.locator("#map").scroll_into_view_if_needed()
+        length = hands.figure("Length")
+        start = hands.handles()[0]
+        toward = (start[0] - 5, start[1] - 10)
+        hands.swipe(start, toward)
+        hands.until(lambda: abs(hands.figure("Length") - length) > 5, "the handle stays")
+        assert abs(hands.figure("Length") - length) == pytest.approx(125 ** 0.5, abs=1.0)
+        hands.picture(shots / f"tablet_{width}.png")
+        small = [target for target in hands.page.evaluate(TARGETS)
+                 if min(target[1:]) < 44 and target[0].strip()]
+        assert small == []
+        wide = hands.page.evaluate(
+            "() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]")
+        assert wide[0] <= wide[1]
+        beyond = hands.page.evaluate(
+            "() => deep('.bk-btn').map((b) => b.getBoundingClientRect()).filter((r) => r.width && "
+            "(r.right > innerWidth + 1 || r.left < -1)).length")
+        assert beyond == 0
+
+
+#: Words that are seen: themselves, their contrast with what lies behind them, whether they are
+#: text to be read, and not of a thing that cannot be used now.  WCAG 2.1, relative luminance.
+CONTRASTS = """() => {
+  const rgba = (s) => { const n = s.match(/[\\d.]+/g).map(Number); return n.length < 4 ? [...n, 1] : n; };
+  const over = (a, b) => [0, 1, 2].map((i) => a[i] * a[3] + b[i] * (1 - a[3])).concat(1);
+  const light = (c) => { const [r, g, b] = c.slice(0, 3).map((v) => v / 255).map(
+    (v) => v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+  const above = (e) => e.assignedSlot ?? e.parentElement ?? e.getRootNode().host;
+  const behind = (e) => { const layers = [];
+    for (let at = e; at; at = above(at)) { const c = rgba(getComputedStyle(at).backgroundColor); layers.push(c); if (c[3] === 1) break; }
+    return layers.reverse().reduce((below, c) => over(c, below), [255, 255, 255, 1]); };
+  const found = [];
+  for (const e of deep("body *")) {
+    const words = e.matches("input, select") ? e.value : [...e.childNodes].filter((n) => n.nodeType === 3).map((n) => n.textContent).join("").trim();
+    if (!words || e.matches("script, style, option, noscript") || !e.getClientRects().length) continue;
+    const look = getComputedStyle(e);
+    if (look.visibility !== "visible") continue;
+    let hidden = false, opacity = 1;
+    for (let at = e; at; at = above(at)) { hidden ||= at.matches(".unseen, .skip"); opacity *= getComputedStyle(at).opacity; }
+    if (hidden || !opacity) continue;
+    const back = behind(e), front = rgba(look.color); front[3] *= opacity;
+    const [a, b] = [light(over(front, back)), light(back)].sort((x, y) => y - x);
+    found.push([words.slice(0, 40), (a + 0.05) / (b + 0.05), e.matches("p, li, td, th, b, h1, h2, h3, span, label, .bk-slider-title"), !!e.disabled]);
+  }
+  return found;
+}"""
+
+
+def test_words_stand_out(desk, shots):
+    _, hands = desk
+    for system in ("light", "dark"):
+        hands.page.emulate_media(color_scheme=system)
+        hands.look(*MET["pond"], "pond")
+        hands.settled()
+        seen = hands.page.evaluate(CONTRASTS)
+        assert len(seen) > 60
+        assert [one for one in seen if one[1] < 4.5] == []
+        assert [one for one in seen if one[2] and one[1] < 7] == []
+        hands.look(500016, 6399975, "Nothing is chosen")
+    hands.page.emulate_media(color_scheme="light")
+
+
+# Names that would do harm.
+
+HARM = ["</script><script>harmed = 1</script>", "<img src=x onerror='harmed = 2'>",
+        "\"'`{{ 7*7 }}${7*7}</title>", "x" * 90 + " " + "y" * 200]
+
+
+def test_names_that_would_do_harm(browser, serving, make_site, write_layer, shots):
+    path = make_site({"name: Small valley": f"name: {json.dumps(HARM[0] + HARM[1])}\nunits: us",
+                      "name: east swale": f"name: {json.dumps(HARM[0])}",
+                      "name: pond": f"name: {json.dumps(HARM[1])}",
+                      "name: trees": f"name: {json.dumps(HARM[2])}",
+                      "name: barn tank": f"name: {json.dumps(HARM[3])}",
+                      "roofs: [barn]": f"roofs: [{json.dumps(HARM[1])}]",
+                      "name: big day": f"name: {json.dumps(HARM[1])}"})
+    write_layer(path.with_name("roofs.geojson"), [
+        {"name": HARM[1], "geometry": box(500095, 6399890, 500105, 6399898)},
+        {"name": HARM[0], "geometry": box(500018, 6399860, 500025, 6399866)}])
+    with on_the_bench(browser, serving, path) as (opened, hands):
+        met = dict(zip(HARM, ("east swale", "pond", "trees", "barn tank"), strict=True))
+        for name, place in met.items():
+            hands.look(*MET[place], name)
+            hands.settled()
+        hands.look(*MET["east swale"], HARM[0])
+        field = hands.page.get_by_label("Name", exact=True)
+        field.fill("<b onclick='harmed = 3'>bold</b>")
+        field.press("Enter")
+        hands.chosen("<b onclick='harmed = 3'>bold</b>")
+        hands.tool("Tank")
+        hands.click(500028, 6399863)
+        hands.chosen("tank 1")
+        hands.settled()
+        hands.press("Save")
+        hands.until(lambda: hands.state() == "Saved", "not saved")
+        hands.picture(shots / "harm.png")
+        assert hands.page.evaluate("() => globalThis.harmed ?? 0") == 0
+        assert hands.page.evaluate("() => deep('img[src=\"x\"], b[onclick]').length") == 0
+        wide = hands.page.evaluate("() => [document.documentElement.scrollWidth, innerWidth]")
+        assert wide[0] <= wide[1]
+        assert list(read_site(path).works) == opened.sitting.desk.works
+
+
+# What takes longer.
+
+PRETENDS = """\
+import sys, time, pathlib
+for word in ("Reading the ground", "Writing the report"):
+    print(word, "...", file=sys.stderr, flush=True)
+    time.sleep({seconds})
+folder = pathlib.Path({folder!r})
+folder.mkdir(exist_ok=True)
+(folder / "report.html").write_text("<!doctype html><title>Report</title><p id=p>made here</p>")
+(folder / ".levelsill-wrote.json").write_text("{{}}")
+print("Written")
+print("  " + str(folder / "report.html"))
+"""
+
+
+def test_buttons_of_what_takes_longer(desk, monkeypatch, shots):
+    opened, hands = desk
+    folder = opened.sitting.file.path.parent / "bench plan of site"
+    seconds = [0.4, 30.0]
+
+    def pretended(site: Path, *_: Any) -> errands.Errand:
+        assert site == opened.sitting.file.path
+        told = PRETENDS.format(folder=str(folder), seconds=seconds.pop(0))
+        return errands.Errand("plan", (sys.executable, "-c", told), folder,
+                              {"report": "report.html"})
+    monkeypatch.setattr(errands, "plan", pretended)
+    hands.tool("Dug basin")
+    hands.click(500030, 6399880)
+    hands.chosen("basin 1")
+    hands.press("Plan")
+    hands.until(lambda: "Writing the report" in hands.errands(), "no progress is told")
+    assert hands.button("Prove").is_disabled()
+    assert hands.state() == "Saved"  # what is planned is what is on the desk
+    assert "basin 1" in opened.sitting.file.path.read_text()
+    hands.until(lambda: "made in" in hands.errands(), "it does not end")
+    hands.picture(shots / "planned.png")
+    with hands.page.context.expect_page() as opens:
+        hands.page.locator(".errands a").click()
+    assert opens.value.locator("#p").text_content() == "made here"
+    opens.value.close()
+    hands.press("Plan")
+    hands.until(lambda: "Reading the ground" in hands.errands(), "no progress is told")
+    hands.press("Stop")
+    hands.until(lambda: "stopped" in hands.errands(), "it does not stop")
+    assert not hands.button("Prove").is_disabled()
+
+
+@pytest.mark.slow
+def test_a_real_plan_by_its_button_agrees_with_the_page(browser, serving, make_site, shots):
+    with on_the_bench(browser, serving, make_site()) as (opened, hands):
+        hands.tool("Dug basin")
+        hands.click(500030, 6399880)
+        hands.chosen("basin 1")
+        holds = hands.figures()["Holds"]
+        hands.press("Report")
+        for _ in range(400):
+            hands.pause(0.5)
+            if "made in" in hands.errands():
+                break
+        with hands.page.context.expect_page() as opens:
+            hands.page.locator(".errands a", has_text="report").click()
+        report = opens.value
+        report.wait_for_load_state()
+        report.screenshot(path=shots / "report.png")
+        rows = [row for row in report.locator("tr").all_text_contents() if "basin 1" in row]
+        assert any(holds.split()[0] in row for row in rows)

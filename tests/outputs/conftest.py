@@ -1,8 +1,6 @@
 from __future__ import annotations
 
 import io
-import os
-import shutil
 from dataclasses import replace
 from pathlib import Path
 from weakref import WeakKeyDictionary
@@ -10,9 +8,6 @@ from weakref import WeakKeyDictionary
 import pytest
 
 DEMO = Path(__file__).parents[2] / "demo_dem"
-#: Headless, without the look-ups that a browser makes by itself.
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-             "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
 
 @pytest.fixture(scope="session")
@@ -32,22 +27,6 @@ def us_plan(demo_plan):
 @pytest.fixture(scope="session")
 def demo_raster():
     return DEMO / "ground.tif"
-
-
-@pytest.fixture(scope="session")
-def browser():
-    """Debian's chromium; skipped where there is none, but never in CI."""
-    found = shutil.which("chromium")
-    if found is None:
-        if os.environ.get("CI") == "true":
-            pytest.fail("no chromium on the path, and CI=true asks for the browser tests")
-        pytest.skip("no chromium on the path: apt-get install chromium to run the browser tests")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="session")

@@ -105,6 +105,7 @@ class Board:
         self._held: list[BoxAnnotation] = []
         self._named: dict[str, list[Any]] = {"x": [], "y": [], "text": [], "colour": []}
         self._keys: list[str] = []
+        self._feet: Range1d | None = None
         self._moving = False
         for _ in range(HANDLES):  # to add one to a page that is shown takes long
             self._one_more_handle()
@@ -127,10 +128,8 @@ class Board:
                                 line_width=1.5),
             *self._lettered(ColumnDataSource(_labels(ground.contours)), "12px", "#4a371c",
                             angle="angle", text_align="center", text_baseline="middle")]
-        ways = ColumnDataSource({"xs": [w.line[:, 0] for w in ground.ways.ways],
-                                 "ys": [w.line[:, 1] for w in ground.ways.ways],
-                                 "wide": [w.width for w in ground.ways.ways]})
-        self.flow = [self.map.multi_line("xs", "ys", source=ways, line_color="#2f7fa6",
+        self.flow = [self.map.multi_line("xs", "ys", source=ColumnDataSource(_ways(ground.ways)),
+                                         line_color="#2f7fa6",
                                          line_width="wide", line_cap="round")]
         for kind in dict.fromkeys(one.kind for one in ground.outlines):
             self._outline(kind, [one for one in ground.outlines if one.kind == kind])
@@ -167,7 +166,7 @@ class Board:
         s, m = self.sources, self.map
         m.image("image", "x", "y", "w", "h", source=s["catchment"],
                 color_mapper=LinearColorMapper(palette=["rgba(0,0,0,0)", look.CATCHMENT], low=0,
-                                               high=1), global_alpha=0.5)
+                                               high=1), global_alpha=0.38)
         m.multi_line("xs", "ys", source=s["chosen"], line_color=look.CHOSEN, line_width=9,
                      line_alpha=0.55, line_cap="round", line_join="round")
         self.spills = m.multi_line("xs", "ys", source=s["spills"], line_color=look.SPILL,
@@ -199,26 +198,41 @@ class Board:
                                    text_color=colour, **looks)]
 
     def _scale_bar(self, system: str) -> None:
-        units = ({"m": (1.0, "m", "metre"), "ft": (0.3048, "ft", "foot"),
-                  "mi": (1609.344, "mi", "mile")} if system == "us" else
+        us = system == "us"
+        units = ({"ft": (1.0, "ft", "foot"), "mi": (5280.0, "mi", "mile")} if us else
                  {"m": (1.0, "m", "metre"), "km": (1000.0, "km", "kilometre")})
         for old in [one for one in self.map.center if isinstance(one, ScaleBar)]:
             self.map.center.remove(old)
         self.map.add_layout(ScaleBar(
-            range=self.across, unit="m",
-            dimensional=ImperialLength(basis=units, exclude=["m"] if system == "us" else [],
+            range=self._in_feet() if us else self.across, unit="ft" if us else "m",
+            dimensional=ImperialLength(basis=units,
                                        ticks=[1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500]),
             location="bottom_left", background_fill_color=look.HALO, background_fill_alpha=0.9,
             border_line_color=None, bar_line_width=3, label_text_font_size="14px",
             label_text_color=look.INK, length_sizing="adaptive", bar_length=0.12))
 
-    def tell_in(self, system: str, contours: Contours) -> None:
-        """Contours and the bar in another system of units."""
+    def _in_feet(self) -> Range1d:
+        """What is shown from west to east, in feet: a bar's unit is its range's."""
+        if self._feet is None:
+            self._feet = Range1d(start=self.across.start / 0.3048, end=self.across.end / 0.3048)
+            follow = CustomJS(args={"feet": self._feet}, code=(
+                "feet.setv({start: cb_obj.start / 0.3048, end: cb_obj.end / 0.3048});"))
+            for side in ("start", "end"):
+                self.across.js_on_change(side, follow)
+        return self._feet
+
+    def tell_in(self, system: str) -> None:
+        """The bar in another system of units."""
         self._scale_bar(system)
-        for glyphs, lines in zip(self.contours[:2], (contours.thin, contours.heavy), strict=True):
+
+    def line(self, made: Contours, ways: FlowWays | None) -> None:
+        """Draw other contours, and other ways of the water unless there are none to draw."""
+        for glyphs, lines in zip(self.contours[:2], (made.thin, made.heavy), strict=True):
             xs, ys = _lines(lines)
             glyphs.data_source.data = {"xs": xs, "ys": ys}
-        self.contours[2].data_source.data = _labels(contours)
+        self.contours[2].data_source.data = _labels(made)
+        if ways is not None:
+            self.flow[0].data_source.data = _ways(ways)
 
     # What is shown.
 
@@ -300,7 +314,7 @@ class Board:
             left=0, right=1, bottom=0, top=1, editable=True, resizable="none", movable="both",
             fill_color="#ffffff", fill_alpha=0.95, line_color=look.CHOSEN, line_width=3,
             hover_fill_color="#ffd9b8", level="overlay", visible=False)
-        for side in ("left", "top"):
+        for side in ("left", "right", "top", "bottom"):  # when the last is told, all are
             box.on_change(side, partial(self._on_drag, len(self._held)))
         self._held.append(box)
         self.map.add_layout(box)
@@ -316,11 +330,20 @@ class Board:
     @property
     def per_point(self) -> float:
         """How long on the ground a point of the screen is. [m]"""
+        return float(self.across.end - self.across.start) / self.wide
+
+    @property
+    def wide(self) -> int:
+        """How wide the map is. [points of a screen]"""
         try:
-            wide = max(int(self.map.inner_width), 1)
+            return max(int(self.map.inner_width), 1)
         except UnsetValueError:  # the page has not said yet
-            wide = 800
-        return float(self.across.end - self.across.start) / wide
+            return 800
+
+    @property
+    def view(self) -> tuple[float, float, float, float]:
+        """West, south, east and north of what is shown. [m]"""
+        return self.across.start, self.up.start, self.across.end, self.up.end
 
     @property
     def middle(self) -> tuple[float, float]:
@@ -409,6 +432,12 @@ def tints_of(laid: Laid) -> Patch:
 
 def _lines(lines: Sequence[FloatArray]) -> tuple[list[FloatArray], list[FloatArray]]:
     return [line[:, 0] for line in lines], [line[:, 1] for line in lines]
+
+
+def _ways(ways: FlowWays) -> dict[str, list[Any]]:
+    return {"xs": [way.line[:, 0] for way in ways.ways],
+            "ys": [way.line[:, 1] for way in ways.ways],
+            "wide": [way.width for way in ways.ways]}
 
 
 def _labels(contours: Contours) -> dict[str, list[Any]]:

@@ -43,13 +43,13 @@ class ErrandBar:
     before : callable
         Saves what is not saved; what it returns is the site file, None if nothing may run.
     storm : callable
-        Name of the storm to prove.
+        Name of the storm to prove, and the side of its cells with its unit.
     say : callable
         Tells the person a sentence.
     """
 
-    def __init__(self, runs: Runs, before: Callable[[], Path | None], storm: Callable[[], str],
-                 say: Callable[[str], None]) -> None:
+    def __init__(self, runs: Runs, before: Callable[[], Path | None],
+                 storm: Callable[[], tuple[str, str]], say: Callable[[str], None]) -> None:
         self.runs, self._before, self._storm, self._say = runs, before, storm, say
         self.buttons = {}
         for kind, label in (("plan", "Plan"), ("report", "Report"), ("setting out", "Setting out"),
@@ -71,7 +71,7 @@ class ErrandBar:
             return
         real = FIRST[kind][0] if kind in FIRST else kind
         made = {"plan": lambda: plan(site),
-                "prove": lambda: prove(site, self._storm()),
+                "prove": lambda: prove(site, *self._storm()),
                 "suggest": lambda: suggest(site)}[real]()
         try:
             self.runs.last[real] = self.runs.errands.start(made, lambda running: None)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -29,7 +30,7 @@ from terrain.bench import answer, fields
 from terrain.bench.desk import Desk, Step
 from terrain.bench.handles import handles_of, moved
 from terrain.bench.keeping import Changed
-from terrain.bench.layers.lines import Contours, contours, flow_ways
+from terrain.bench.layers.lines import Contours, FlowWays, contours, flow_ways
 from terrain.bench.layers.outlines import outlines
 from terrain.bench.layers.pictures import Pictures
 from terrain.bench.page import look
@@ -57,6 +58,11 @@ NAMES = [name for name, _ in TOOLS]
 SETTLED, SOON, AT_ONCE = 350, 60, 8
 #: A tank takes the nearest roof that is free, no further off than this. [m]
 ROOF_NEAR = 25.0
+#: Lines are drawn anew when so much less is shown than they were drawn for, and this share beyond
+#: what is shown. [-]
+FINER, PAD = 2.5, 0.35
+#: A storm is proved on no more cells than this.
+PROVED = 120_000
 #: A glance at the errand and the site file's date. [ms]
 GLANCE = 500
 LINES = ("Contours", "Flow lines", "Catchments", "Names", "Spills")
@@ -70,6 +76,7 @@ class Shared:
     pictures: Pictures
     picture_address: Callable[[str], str]
     runs: Runs
+    aside: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "lines"))
     _contours: dict[str, Contours] | None = None
     _ways: Any = None
 
@@ -84,6 +91,14 @@ class Shared:
         if system not in self._contours:
             self._contours[system] = contours(self.sitting.inputs.dem, system)
         return self._contours[system]
+
+    def lines(self, system: str, bounds: tuple[float, float, float, float], across: float
+              ) -> tuple[Contours, FlowWays]:
+        """Contours and ways of the water in a part of the ground that fills so many points of a
+        screen."""
+        inputs = self.sitting.inputs
+        return (contours(inputs.dem, system, bounds, across),
+                flow_ways(inputs.terrain, system, bounds))
 
     def ground(self, system: str) -> Ground:
         """What the map shows beside the works."""
@@ -112,6 +127,8 @@ class Page:
         self._pending: dict[str, Callable[[], None]] = {}
         self._acting = False
         self._timer: Any = None
+        self._first_lined = self._lined = self.sitting.inputs.dem.bounds
+        self._contours_said = shared.contours(self.system).words
         self._make()
         self.sitting.lookers.append(self._looked)
         doc.on_session_destroyed(lambda _: self._gone())
@@ -153,7 +170,7 @@ class Page:
         self.said = Div(stylesheets=[look.words()], sizing_mode="stretch_width", visible=False)
         self.asks = Row(visible=False)
         said = Column(children=[self.said, self.asks], name="said", sizing_mode="stretch_width")
-        self.errands = ErrandBar(self.shared.runs, self._saved_file, self._storm_name, self._say)
+        self.errands = ErrandBar(self.shared.runs, self._saved_file, self._to_prove, self._say)
         self.wire = TextInput(name="wire", value="")
         self.wire.on_change("value", lambda a, old, new: self._heard(new))
         fig = self.board.map
@@ -239,8 +256,11 @@ class Page:
         """Lay out the first of some works that can lie."""
         def change(desk: Desk) -> Step:
             for work in works[:-1]:
-                with suppress(InputError):
+                try:
                     return desk.add(work)
+                except InputError as error:
+                    if not error.where.endswith("length"):
+                        raise
             return desk.add(works[-1])
         self._do(change, works[0].name)
 
@@ -506,9 +526,41 @@ class Page:
             self.board.show(laid, self.chosen, {i: s.spilled for i, s in enumerate(run.stores)})
 
     def _scaled(self) -> None:
-        """Handles and names have a size of the screen's."""
+        """Handles and names have a size of the screen's; so have the gaps between contours."""
         self._hold()
         self.board.name_again()
+        self._later("lines", self._draw_lines, SETTLED)
+
+    def _draw_lines(self) -> None:
+        """Contours and ways of the water that suit what is shown, drawn aside."""
+        west, south, east, north = view = self.board.view
+        left, bottom, right, top = self._lined
+        wide = east - west
+        inside = left <= west and bottom <= south and east <= right and north <= top
+        if inside and wide * FINER > right - left:
+            return
+        whole = self.sitting.inputs.dem.bounds
+        pad = wide * PAD
+        self._lined = bounds = (max(west - pad, whole[0]), max(south - pad, whole[1]),
+                                min(east + pad, whole[2]), min(north + pad, whole[3]))
+        if bounds[0] >= bounds[2] or bounds[1] >= bounds[3]:
+            return
+        system, across = self.system, self.board.wide * (bounds[2] - bounds[0]) / wide
+
+        def draw() -> None:
+            found = self.shared.lines(system, bounds, across)
+            self.doc.add_next_tick_callback(lambda: self._lines_drawn(view, system, *found))
+        self.shared.aside.submit(draw)
+
+    def _lines_drawn(self, view: tuple[float, float, float, float], system: str,
+                     made: Contours, ways: FlowWays) -> None:
+        if system == self.system and view == self.board.view:
+            self.board.line(made, ways)
+            self._contours_said = made.words
+            self._show_key()
+        else:
+            self._lined = self._first_lined
+            self._later("lines", self._draw_lines, SETTLED)
 
     def _hold(self) -> None:
         laid = self.sitting.desk.laid
@@ -541,12 +593,16 @@ class Page:
         said = [f"<span><i style='background:{escape(e.colour, quote=True)}'></i>"
                 f"{escape(e.words)}</span>" for e in entries]
         if 0 in self.lines.active:
-            said.append(f"<span>{escape(self.shared.contours(self.system).words)}</span>")
+            said.append(f"<span>{escape(self._contours_said)}</span>")
         self.key.text = f"<div class='key'>{''.join(said)}</div>"
 
     def _tell_in(self, system: str) -> None:
         self.system = system
-        self.board.tell_in(system, self.shared.contours(system))
+        made = self.shared.contours(system)
+        self._lined, self._contours_said = self._first_lined, made.words
+        self.board.tell_in(system)
+        self.board.line(made, None)
+        self._later("lines", self._draw_lines, SETTLED)
         self.storm.tell_in(system)
         self._show_key()
         self._show()
@@ -616,12 +672,16 @@ class Page:
         self._say(f"The site file was read again; what was on the bench is in {path.name}.")
 
     def _offer_aside(self) -> None:
-        aside = self.sitting.left
+        aside, notes = self.sitting.left, " ".join(self.sitting.file.notes)
         if aside is None:
+            self._say(notes)
             return
+        beware = "" if aside.same else (
+            " The site file was changed since: taking them up puts the works as they were then "
+            "in the place of those that stand in it now; nothing is saved until you do.")
         self._ask(f"An earlier sitting ended at {aside.when:%H:%M on %d %B %Y} with changes that "
-                  "were not saved.", [("Take them up", self._take_up),
-                                      ("Leave them out", self.sitting.leave)])
+                  f"were not saved.{beware} {notes}".strip(),
+                  [("Take them up", self._take_up), ("Leave them out", self.sitting.leave)])
 
     def _take_up(self) -> None:
         try:
@@ -636,8 +696,11 @@ class Page:
             return None
         return self.sitting.file.path
 
-    def _storm_name(self) -> str:
-        return self.storm.name
+    def _to_prove(self) -> tuple[str, str]:
+        """The storm that is shown, on cells so large that it takes a minute or two."""
+        dem = self.sitting.inputs.dem
+        cell = dem.cell * max(np.sqrt(dem.heights.size / PROVED), 1.0)
+        return self.storm.name, f"{np.ceil(2 * cell) / 2 if cell > dem.cell else dem.cell:g} m"
 
     def _glance(self) -> None:
         self.errands.look()

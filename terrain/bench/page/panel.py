@@ -6,7 +6,16 @@ from collections.abc import Callable
 from html import escape
 from typing import Any
 
-from bokeh.models import Button, Column, Div, MultiChoice, Row, Select, Slider, TextInput
+from bokeh.models import (
+    Button,
+    CheckboxButtonGroup,
+    Column,
+    Div,
+    Row,
+    Select,
+    Slider,
+    TextInput,
+)
 
 from terrain.bench import answer, fields
 from terrain.bench.laid import Laid
@@ -46,10 +55,12 @@ class Panel:
             dial.on_change("value", lambda a, old, new, n=number: self._dialled(n, new))
             dial.on_change("value_throttled", lambda a, old, new: self._tell("settled", None))
         self.name = _input("Name", "name", self._tell)
-        self.soaks = _input("Soaks at (blank: by its soil)", "soaks", self._tell)
-        self.roofs = MultiChoice(title="Roofs that feed it", options=[], visible=False,
-                                 stylesheets=[look.widgets()], sizing_mode="stretch_width")
-        self.roofs.on_change("value", lambda a, old, new: self._tell("roofs", list(new)))
+        self.soaks = _input("Soaks at (or by its soil)", "soaks", self._tell)
+        self.roofs = CheckboxButtonGroup(labels=[], stylesheets=[look.widgets()], name="roofs")
+        self.roofs.on_change("active", lambda a, old, new: self._tell(
+            "roofs", [self.roofs.labels[i] for i in new]))
+        self.feeds = Column(children=[Div(text="<b>Roofs that feed it</b>",
+                                          stylesheets=[look.words()]), self.roofs], visible=False)
         self.goal = Select(title="Spills to", options=[], stylesheets=[look.widgets()],
                            sizing_mode="stretch_width")
         self.goal.on_change("value", lambda a, old, new: self._tell("goal", new))
@@ -57,7 +68,7 @@ class Panel:
         remove.on_click(lambda: self._tell("remove", None))
         wide = "stretch_width"
         self.settings = Column(children=[
-            *self.dials, Row(children=[self.name, self.soaks], sizing_mode=wide), self.roofs,
+            *self.dials, Row(children=[self.name, self.soaks], sizing_mode=wide), self.feeds,
             Row(children=[self.goal, remove], sizing_mode=wide)], sizing_mode=wide, visible=False)
         self.root = Column(children=[self.facts, self.settings, self.profile.root, self.storms,
                                      self.more], name="work", sizing_mode=wide)
@@ -126,9 +137,10 @@ class Panel:
         self.soaks.visible = words is not None
         self.soaks.value = words or ""
         roofs = fields.roofs(work, laid)
-        self.roofs.visible = roofs is not None
+        self.feeds.visible = roofs is not None
         if roofs is not None:
-            self.roofs.update(options=roofs, value=list(work.roofs))
+            self.roofs.update(labels=roofs, active=[i for i, name in enumerate(roofs)
+                                                    if name in work.roofs])
         self.goal.visible = work.kind != "drain" and getattr(work, "joined_with", None) is None
         goals = fields.goals(work, laid)
         now = work.spills_to or fields.OVER_GROUND

@@ -12,7 +12,7 @@ from terrain.bench.laid import Laid
 from terrain.bench.page import look
 
 #: The picture: its size, and room about what it shows. [points of a screen], [-]
-WIDE, HIGH, ROOM = 400, 190, 0.03
+WIDE, HIGH, ROOM = 400, 150, 0.03
 
 
 class Profile:
