@@ -160,10 +160,13 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
     placed = [_with_stand(place, site, rules) for place in placed]
     listed = [work.name for work in site.works]
     placed.sort(key=lambda place: listed.index(place.work.name))
+    stood = {id(place) for place in standing}  # these were looked at when they were laid out
     for index, place in enumerate(placed):
-        _refuse_misplaced(place, site, ground)
+        if id(place) not in stood:
+            _refuse_misplaced(place, site, ground)
         for other in placed[:index]:
-            refuse_clash(place, other, site)
+            if not stood.issuperset((id(place), id(other))):
+                refuse_clash(place, other, site)
     return placed
 
 
@@ -201,8 +204,9 @@ def place_again(work: Any, site: Site, terrain: Terrain, soft: Dem, ground: Grou
 def _with_stand(place: Placed, site: Site, rules: Rulebook) -> Placed:
     """A work with the trees that the site file states beside it."""
     length = None if place.route is None else place.route.length
-    return replace(place, stand=stand_of(place.work, site.where_work(place.work.name), length,
-                                         float(place.curve.areas[-1]), rules))
+    stand = stand_of(place.work, site.where_work(place.work.name), length,
+                     float(place.curve.areas[-1]), rules)
+    return place if stand == place.stand else replace(place, stand=stand)
 
 
 def _stands_along(work: Any) -> bool:
