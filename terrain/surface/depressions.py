@@ -42,8 +42,10 @@ def _number_pits(direction, bowl, first, last, number):
 
 
 @kernel
-def _list_passes(heights, bowl, first, last):
+def list_passes(heights, bowl, north, south, west, east, first, last):
     """Lowest passes between bowls, from the cells of rows first to last to their neighbours.
+
+    Water leaves over the array's sides for which north to east say so.
 
     Returns pair (two bowls in 64 bits, the lower number first), level, cell and the neighbour of
     the cell across the pass (LEAVES: off the known ground).
@@ -61,8 +63,11 @@ def _list_passes(heights, bowl, first, last):
     for row in range(first, last):
         for column in range(columns):
             here = bowl[row, column]
-            border = row == 0 or row == rows - 1 or column == 0 or column == columns - 1
-            if (not border and here == bowl[row, column + 1] and here == bowl[row + 1, column + 1]
+            last_column, last_row = column == columns - 1, row == rows - 1
+            border = ((row == 0 and north) or (last_row and south) or (column == 0 and west)
+                      or (last_column and east))
+            if (not (border or last_row or last_column or column == 0)
+                    and here == bowl[row, column + 1] and here == bowl[row + 1, column + 1]
                     and here == bowl[row + 1, column] and here == bowl[row + 1, column - 1]):
                 continue
             for k in range(5):  # E, SE, S, SW; the fifth is the way over the raster's border
@@ -118,7 +123,7 @@ def _list_passes(heights, bowl, first, last):
 
 
 @kernel
-def _lower(i, j, level, cell, way):
+def comes_before(i, j, level, cell, way):
     """Whether pass i comes before pass j; equal levels go by place, so that there is no tie."""
     if level[i] != level[j]:
         return level[i] < level[j]
@@ -128,7 +133,7 @@ def _lower(i, j, level, cell, way):
 
 
 @kernel
-def _lowest_tree(pair, level, cell, way, bowls):
+def lowest_tree(pair, level, cell, way, bowls):
     """Indices of the passes of the minimum spanning tree, by Boruvka's rounds.
 
     Each round joins every group of bowls to another over its lowest pass.
@@ -150,7 +155,7 @@ def _lowest_tree(pair, level, cell, way, bowls):
             this = number[i]
             for group_of in (one[i], other[i]):
                 best = lowest[group_of]
-                if best < 0 or _lower(this, number[best], level, cell, way):
+                if best < 0 or comes_before(this, number[best], level, cell, way):
                     lowest[group_of] = i
         for bowl in range(bowls + 1):
             i = lowest[bowl]
@@ -184,7 +189,7 @@ def _walk_inwards(pair, level, cell, way, bowl, columns, spill_level, pool, pass
     """From outside over the tree: each bowl's spill level, pass and the bowl it spills into."""
     step = ROW_STEP * columns + COLUMN_STEP
     bowls = spill_level.size - 1
-    chosen = _lowest_tree(pair, level, cell, way, bowls)
+    chosen = lowest_tree(pair, level, cell, way, bowls)
     start, at = np.empty(bowls + 2, np.int32), np.empty(bowls + 1, np.int32)
     beside, stack = np.empty(2 * chosen.size, np.int32), np.empty(bowls + 1, np.int32)
     for b in range(bowls + 2):
@@ -227,7 +232,7 @@ def _walk_inwards(pair, level, cell, way, bowl, columns, spill_level, pool, pass
 
 
 @kernel
-def _lead_out(height, way, columns, pass_cell, pass_way):
+def lead_out(height, way, columns, pass_cell, pass_way):
     """Turn the way from each bowl's pass down to its pit, so that water goes from pit to pass.
 
     On a flat bottom all cells are led straight to where that way leaves it.
@@ -280,7 +285,7 @@ def _lead_out(height, way, columns, pass_cell, pass_way):
 
 
 @kernel
-def _raise(heights, bowl, spill_level, filled, first, last):
+def raise_to_spill(heights, bowl, spill_level, filled, first, last):
     for row in range(first, last):
         for column in range(heights.shape[1]):
             height, b = heights[row, column], bowl[row, column]
@@ -323,8 +328,9 @@ class Drainage:
         """The surface with every hollow raised to the lowest level at which it spills. [m]"""
         heights = np.ascontiguousarray(heights, np.float32)
         filled = np.empty(heights.shape, np.float32)
-        in_strips(lambda first, last, _: _raise(heights, self.bowl, self.spill_level, filled,
-                                                first, last), cut_in_strips(*heights.shape))
+        in_strips(lambda first, last, _: raise_to_spill(heights, self.bowl, self.spill_level,
+                                                        filled, first, last),
+                  cut_in_strips(*heights.shape))
         return filled
 
 
@@ -358,7 +364,8 @@ def drain(heights: NDArray[np.float32]) -> Drainage:
     bowl = np.empty(heights.shape, np.int32)
     in_strips(lambda first, last, n: _number_pits(direction, bowl, first, last, before[n]), strips)
     hand_up(direction, bowl)
-    listed = in_strips(lambda first, last, _: _list_passes(heights, bowl, first, last), strips)
+    listed = in_strips(lambda first, last, _: list_passes(heights, bowl, True, True, True, True,
+                                                          first, last), strips)
     pair, level, cell, way = (np.concatenate(parts) for parts in zip(*listed, strict=True))
     bowls, columns = int(before[-1]), heights.shape[1]
     spill_level = np.empty(bowls + 1, np.float32)
@@ -366,7 +373,7 @@ def drain(heights: NDArray[np.float32]) -> Drainage:
     pass_way = np.empty(bowls + 1, np.uint8)
     _walk_inwards(pair, level, cell, way, bowl.reshape(-1), columns, spill_level, pool, pass_cell,
                   pass_way, spills_to)
-    _lead_out(heights.reshape(-1), direction.reshape(-1), columns, pass_cell, pass_way)
+    lead_out(heights.reshape(-1), direction.reshape(-1), columns, pass_cell, pass_way)
     return Drainage(direction, bowl, spill_level, pool, pass_cell, spills_to)
 
 

@@ -32,7 +32,7 @@ def _descend_at_border(heights, row, column):
 
 
 @kernel
-def _descend(heights, direction, first, last):
+def descend(heights, direction, first, last):
     """The loop over columns holds no branch, so that it compiles to vector instructions."""
     rows, columns = heights.shape
     for row in range(first, last):
@@ -98,7 +98,7 @@ def list_code(direction, code, first, last, cells, at):
 
 
 @kernel
-def _lead_over_flats(heights, direction, low):
+def lead_over_flats(heights, direction, low):
     """Lead the cells `low`, which have no lower neighbour, over their flat to its way out.
 
     A flat with none keeps one PIT; its other cells lead there.
@@ -176,12 +176,12 @@ def steepest_descent(heights: NDArray[np.float32]) -> NDArray[np.uint8]:
     heights = np.ascontiguousarray(heights, np.float32)
     strips = cut_in_strips(*heights.shape)
     direction = np.empty(heights.shape, np.uint8)
-    in_strips(lambda first, last, _: _descend(heights, direction, first, last), strips)
+    in_strips(lambda first, last, _: descend(heights, direction, first, last), strips)
     counts = in_strips(lambda first, last, _: count_code(direction, PIT, first, last), strips)
     starts = np.concatenate([[0], np.cumsum(counts)])
     low = np.empty(starts[-1], np.int32)
     in_strips(lambda first, last, n: list_code(direction, PIT, first, last, low, starts[n]),
               strips)
-    _lead_over_flats(heights, direction, low)
+    lead_over_flats(heights, direction, low)
     return direction
 

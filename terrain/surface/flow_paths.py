@@ -13,7 +13,7 @@ AS_NEXT = np.int32(-2)
 
 
 @kernel
-def _hand_up(way, known, columns, first, last):
+def hand_up_strip(way, known, columns, first, last):
     step = ROW_STEP * columns + COLUMN_STEP
     for start in range(first * columns, last * columns):
         if known[start] != AS_NEXT:
@@ -35,7 +35,7 @@ def hand_up(direction: NDArray[np.uint8], label: NDArray[np.int32]) -> None:
     write the same labels there.
     """
     way, known, columns = direction.reshape(-1), label.reshape(-1), direction.shape[1]
-    in_strips(lambda first, last, _: _hand_up(way, known, columns, first, last),
+    in_strips(lambda first, last, _: hand_up_strip(way, known, columns, first, last),
               cut_in_strips(*direction.shape))
 
 

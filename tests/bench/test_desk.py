@@ -97,7 +97,7 @@ def test_changes_of_one_drag_are_one_step(desk, sketch):
     assert desk.undo() is before
 
 
-@pytest.mark.parametrize("name, change", [
+@pytest.mark.parametrize(("name", "change"), [
     ("trees", {"at": [(500095, 6399940), (400000, 6399905)]}),      # off the raster
     ("east swale", {"through": (500005, 6399940)}),                 # beyond the boundary
     ("pond", {"crest": 190.0}),                                     # below its ground

@@ -421,8 +421,10 @@ def test_the_pool_grows_while_the_crest_is_raised(desk, shots):
     deep = opened.sitting.desk.laid.placed[1].sill_level - ground(500060.5, 6399870)
     assert pools[-1] == pytest.approx(deep / 0.04 * deep / 0.08, rel=0.15)
     hands.picture(shots / "crest.png")
-    hands.press("Undo")
-    hands.until(lambda: hands.figure("Water covers") == pools[0], "not undone")
+    while not hands.button("Undo").is_disabled():  # one step, but where the drag paused
+        hands.press("Undo")
+        hands.pause(0.3)
+    assert hands.figure("Water covers") == pools[0]
 
 
 def test_undo_and_redo_by_buttons_and_by_keys(desk):
@@ -638,13 +640,13 @@ def test_everything_goes_by_keyboard(desk):
     assert hands.page.evaluate(FOCUSED).startswith("Depth")
     before = opened.sitting.desk.work("basin 1").depth
     for _ in range(4):
-        keyboard.press("ArrowRight")
-    hands.until(lambda: opened.sitting.desk.work("basin 1").depth >= before + 0.19, "no deeper")
-    assert opened.sitting.desk.work("basin 1").depth == pytest.approx(before + 4 * 0.05)
+        keyboard.press("ArrowLeft")
+    hands.until(lambda: opened.sitting.desk.work("basin 1").depth <= before - 0.19, "as deep")
+    assert opened.sitting.desk.work("basin 1").depth == pytest.approx(before - 4 * 0.05)
     keyboard.press("Control+s")
     hands.until(lambda: hands.state() == "Saved", "not saved")
     assert next(work for work in read_site(opened.sitting.file.path).works
-                if work.name == "basin 1").depth == pytest.approx(before + 0.2)
+                if work.name == "basin 1").depth == pytest.approx(before - 0.2)
     hands.page.locator("#map").focus()
     keyboard.press("Delete")
     hands.until(lambda: "basin 1" not in hands.fates(), "not taken away")
@@ -654,7 +656,7 @@ def test_everything_goes_by_keyboard(desk):
 FOCUSED = """() => {
   let at = document.activeElement;
   while (at?.shadowRoot?.activeElement) at = at.shadowRoot.activeElement;
-  return at?.classList.contains("noUi-handle") ? at.getRootNode().textContent.trim()
+  return at?.classList.contains("noUi-handle") ? at.getRootNode().querySelector(".bk-slider-title").textContent
     : at?.textContent ?? "";
 }"""
 
@@ -690,6 +692,7 @@ def test_on_a_tablet(browser, serving, make_site, shots, width, height):
         toward = (start[0] - 5, start[1] - 10)
         hands.swipe(start, toward)
         hands.until(lambda: abs(hands.figure("Length") - length) > 5, "the handle stays")
+        hands.settled()
         assert abs(hands.figure("Length") - length) == pytest.approx(125 ** 0.5, abs=1.0)
         hands.picture(shots / f"tablet_{width}.png")
         small = [target for target in hands.page.evaluate(TARGETS)
@@ -716,7 +719,7 @@ CONTRASTS = """() => {
     for (let at = e; at; at = above(at)) { const c = rgba(getComputedStyle(at).backgroundColor); layers.push(c); if (c[3] === 1) break; }
     return layers.reverse().reduce((below, c) => over(c, below), [255, 255, 255, 1]); };
   const found = [];
-  for (const e of deep("body *")) {
+  for (const e of deep("*")) {
     const words = e.matches("input, select") ? e.value : [...e.childNodes].filter((n) => n.nodeType === 3).map((n) => n.textContent).join("").trim();
     if (!words || e.matches("script, style, option, noscript") || !e.getClientRects().length) continue;
     const look = getComputedStyle(e);
@@ -806,7 +809,7 @@ print("  " + str(folder / "report.html"))
 def test_buttons_of_what_takes_longer(desk, monkeypatch, shots):
     opened, hands = desk
     folder = opened.sitting.file.path.parent / "bench plan of site"
-    seconds = [0.4, 30.0]
+    seconds = [1.2, 30.0]
 
     def pretended(site: Path, *_: Any) -> errands.Errand:
         assert site == opened.sitting.file.path

@@ -31,16 +31,17 @@ _WIDGETS = _NAMES + """
   border-color:var(--water); }
 .bk-btn:focus-visible, input:focus-visible, select:focus-visible, .noUi-handle:focus-visible {
   outline:3px solid var(--chosen); outline-offset:2px; }
-.bk-btn[disabled] { color:#6d726c; background:var(--panel); border-style:dashed; opacity:1; }
+.bk-btn[disabled] { color:#5c625c; background:var(--panel); border-style:dashed; opacity:1; }
 .bk-btn-group { flex-wrap:wrap; gap:4px; }
 .bk-btn-group > .bk-btn { border-radius:4px !important; margin:0 !important; }
-.bk-input { font:16px/1.3 inherit; min-height:40px; color:var(--ink); background:#fff;
+.bk-input { font:16px/1.3 inherit; min-height:44px; color:var(--ink); background:#fff;
   border:1.5px solid var(--soft); border-radius:4px; }
 .bk-slider-title, label { font-weight:600; color:var(--ink); }
 .noUi-target { height:10px; background:var(--dry); border:1px solid var(--soft); }
 .noUi-connect { background:var(--water); }
 .noUi-handle { width:26px !important; height:26px !important; top:-9px !important;
   border:2px solid var(--water) !important; border-radius:50% !important; background:#fff; }
+.noUi-touch-area { position:absolute; inset:-11px; width:auto; height:auto; }
 """
 _WORDS = _NAMES + """
 :host { font:16px/1.45 system-ui,"Segoe UI",Roboto,"Helvetica Neue",Arial,sans-serif;

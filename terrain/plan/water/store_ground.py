@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -145,8 +146,10 @@ def _longest_ways(terrain: Terrain, ground: Ground, marks: NDArray[np.int32],
     dem = terrain.dem
     # A way to a store starts below the stores above it; where water meets none, none is sought.
     stopped = np.where((marks > 0) | (meets == 0), LEAVES, terrain.direction).astype(np.uint8)
-    length = longest_upslope_path(stopped, dem.cell)
-    area = accumulate(stopped) * dem.cell_area
+    with ThreadPoolExecutor(1) as aside:  # both free the lock for most of their time
+        gathers = aside.submit(accumulate, stopped)
+        length = longest_upslope_path(stopped, dem.cell)
+        area = gathers.result() * dem.cell_area
     ways: list[NDArray[np.float64]] = []
     lengths: list[float] = []
     reaches: list[tuple[Reach, ...]] = []
