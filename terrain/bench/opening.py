@@ -9,7 +9,8 @@ from pathlib import Path
 from terrain.bench.errands import Errands
 from terrain.bench.layers.pictures import Pictures
 from terrain.bench.page.errand_bar import Runs
-from terrain.bench.page.page import Shared, make_document
+from terrain.bench.page.page import make_document
+from terrain.bench.page.shared import Shared
 from terrain.bench.server import Bench
 from terrain.bench.sitting import Sitting
 

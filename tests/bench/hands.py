@@ -5,7 +5,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
 #: Gives up after this long. [s]
@@ -114,7 +113,8 @@ class Hands:
 
     def look(self, x: float, y: float, name: str) -> None:
         """Choose a work by a click on it."""
-        self.tool("Look")
+        if "Look" not in self.texts("nav .bk-btn.bk-active"):
+            self.tool("Look")
         self.click(x, y)
         self.chosen(name)
 
@@ -131,7 +131,7 @@ class Hands:
     def tool(self, name: str) -> None:
         """Choose what a click does."""
         self.press(name)
-        self.until(lambda: name in self.texts("nav .bk-btn.bk-active", "nav"), f"no {name}")
+        self.until(lambda: name in self.texts("nav .bk-btn.bk-active"), f"no {name}")
 
     @contextmanager
     def held(self, x: float, y: float) -> Iterator[Callable[[float, float], None]]:
@@ -192,7 +192,7 @@ class Hands:
 
     # What is read.
 
-    def texts(self, what: str, _: str = "") -> list[str]:
+    def texts(self, what: str) -> list[str]:
         """What the elements that a selector finds say."""
         return [t.strip() for t in self.page.locator(what).all_text_contents()]
 
@@ -249,8 +249,3 @@ class Hands:
     def settled(self) -> None:
         """Wait until the slower things are told: cautions, handles, the journal."""
         self.pause(0.6)
-
-    def picture(self, path: Path) -> Path:
-        """Take a picture of the page."""
-        self.page.screenshot(path=path)
-        return path

@@ -23,6 +23,7 @@ from hands import Hands
 from shapely import box
 
 from terrain.bench import errands
+from terrain.bench.page import errand_bar
 from terrain.bench.opening import Opened, open_bench
 from terrain.inputs.site import read_site
 from terrain.plan.plan import make_plan
@@ -98,12 +99,15 @@ def site_in(folder: Path, small_site_folder, write_layer, changes: dict[str, str
 
 
 @pytest.fixture(scope="module")
-def shots(tmp_path_factory) -> Path:
-    """Where pictures of the page go."""
+def shots() -> Callable[[Hands, str], None]:
+    """Takes a picture of the page into the folder LEVELSILL_SHOTS, where one is named."""
     asked = os.environ.get("LEVELSILL_SHOTS")
-    folder = Path(asked) if asked else tmp_path_factory.mktemp("shots")
-    folder.mkdir(parents=True, exist_ok=True)
-    return folder
+
+    def take(hands: Hands, name: str) -> None:
+        if asked:
+            Path(asked).mkdir(parents=True, exist_ok=True)
+            hands.page.screenshot(path=Path(asked) / f"{name}.png")
+    return take
 
 
 @pytest.fixture(scope="module")
@@ -155,7 +159,7 @@ def drawn(browser, serving, make_site, shots) -> Drawn:
     path = make_site()
     before = path.read_text()
     with on_the_bench(browser, serving, path) as (opened, hands):
-        hands.picture(shots / "opened.png")
+        shots(hands, "opened")
         for name, (tool, places) in CLICKS.items():
             hands.tool(tool)
             for number, place in enumerate(places, 1):
@@ -167,17 +171,17 @@ def drawn(browser, serving, make_site, shots) -> Drawn:
                     hands.pause(0.15)
             hands.chosen(name)
             hands.settled()
-            hands.picture(shots / f"{tool.lower().replace(' ', '_')}.png")
+            shots(hands, f"{tool.lower().replace(' ', '_')}")
         hands.tool("Measure")
         hands.click(500020, 6399970)
         hands.click(500020, 6399940)
         measured = hands.until(lambda: "falls" in hands.said() and hands.said(), "no measure")
-        hands.picture(shots / "measure.png")
+        shots(hands, "measure")
         told = {"metric": read_all(hands)}
         hands.press("US")
         hands.until(lambda: "gal" in hands.figures()["Holds"], "no US units")
         told["us"] = read_all(hands)
-        hands.picture(shots / "us.png")
+        shots(hands, "us")
         hands.press("Save")
         saved = hands.until(lambda: hands.state() == "Saved" and hands.said(), "not saved")
         works = opened.sitting.desk.works
@@ -361,7 +365,7 @@ def test_the_end_of_a_swale_is_dragged(desk, shots):
     end = hands.handles()[0]
     assert ground(*end) == pytest.approx(ground(500085, 6399940), abs=0.02)
     assert end == pytest.approx(along, abs=0.6)
-    hands.picture(shots / "dragged.png")
+    shots(hands, "dragged")
     hands.press("Undo")  # the whole drag is one step
     hands.until(lambda: hands.figure("Length") == before, "it was not undone at once")
     assert hands.button("Undo").is_disabled()
@@ -420,7 +424,7 @@ def test_the_pool_grows_while_the_crest_is_raised(desk, shots):
     # twice its depth over 8 %.
     deep = opened.sitting.desk.laid.placed[1].sill_level - ground(500060.5, 6399870)
     assert pools[-1] == pytest.approx(deep / 0.04 * deep / 0.08, rel=0.15)
-    hands.picture(shots / "crest.png")
+    shots(hands, "crest")
     while not hands.button("Undo").is_disabled():  # one step, but where the drag paused
         hands.press("Undo")
         hands.pause(0.3)
@@ -468,7 +472,7 @@ def test_the_slider_of_the_storm(desk, shots):
         assert caught == shown(stays, "volume")
         assert spills.startswith(shown(spilled, "volume") if spilled > 1e-9 else "–")
     assert hands.fates()["trees"][1].endswith("→ pond")
-    hands.picture(shots / "storm.png")
+    shots(hands, "storm")
     hands.page.get_by_label("Storm").first.select_option("shower")
     hands.until(lambda: handle.get_attribute("aria-valuenow") == "20.0", "the slider stays")
     for name, (caught, _) in hands.fates().items():
@@ -546,7 +550,7 @@ def changed_meanwhile(opened: Opened, hands: Hands, pristine: str) -> str:
 def test_a_file_changed_meanwhile_is_joined(desk, pristine, shots):
     opened, hands = desk
     changed_meanwhile(opened, hands, pristine)
-    hands.picture(shots / "changed_meanwhile.png")
+    shots(hands, "changed_meanwhile")
     hands.press("Join both")
     hands.until(lambda: "Both are joined" in hands.said(), "not joined")
     assert hands.state() == "Not saved yet"
@@ -584,6 +588,7 @@ def test_a_file_changed_meanwhile_is_taken(desk, pristine):
     beside.unlink()
 
 
+@pytest.mark.slow
 def test_a_bench_that_is_killed_offers_what_was_not_saved(browser, make_site, shots):
     path = make_site()
     command = [Path(sys.executable).parent / "levelsill", "bench", path, "--no-browser"]
@@ -603,7 +608,7 @@ def test_a_bench_that_is_killed_offers_what_was_not_saved(browser, make_site, sh
                                 "nothing is written down")
                 else:
                     assert "not saved" in hands.said()
-                    hands.picture(shots / "offered_again.png")
+                    shots(hands, "offered_again")
                     hands.press("Take them up")
                     hands.until(lambda: "basin 1" in hands.fates(), "not taken up")
                     hands.press("Save")
@@ -694,7 +699,7 @@ def test_on_a_tablet(browser, serving, make_site, shots, width, height):
         hands.until(lambda: abs(hands.figure("Length") - length) > 5, "the handle stays")
         hands.settled()
         assert abs(hands.figure("Length") - length) == pytest.approx(125 ** 0.5, abs=1.0)
-        hands.picture(shots / f"tablet_{width}.png")
+        shots(hands, f"tablet_{width}")
         small = [target for target in hands.page.evaluate(TARGETS)
                  if min(target[1:]) < 44 and target[0].strip()]
         assert small == []
@@ -782,7 +787,7 @@ def test_names_that_would_do_harm(browser, serving, make_site, write_layer, shot
         hands.settled()
         hands.press("Save")
         hands.until(lambda: hands.state() == "Saved", "not saved")
-        hands.picture(shots / "harm.png")
+        shots(hands, "harm")
         assert hands.page.evaluate("() => globalThis.harmed ?? 0") == 0
         assert hands.page.evaluate("() => deep('img[src=\"x\"], b[onclick]').length") == 0
         wide = hands.page.evaluate("() => [document.documentElement.scrollWidth, innerWidth]")
@@ -816,7 +821,7 @@ def test_buttons_of_what_takes_longer(desk, monkeypatch, shots):
         told = PRETENDS.format(folder=str(folder), seconds=seconds.pop(0))
         return errands.Errand("plan", (sys.executable, "-c", told), folder,
                               {"report": "report.html"})
-    monkeypatch.setattr(errands, "plan", pretended)
+    monkeypatch.setattr(errand_bar, "plan", pretended)
     hands.tool("Dug basin")
     hands.click(500030, 6399880)
     hands.chosen("basin 1")
@@ -826,7 +831,7 @@ def test_buttons_of_what_takes_longer(desk, monkeypatch, shots):
     assert hands.state() == "Saved"  # what is planned is what is on the desk
     assert "basin 1" in opened.sitting.file.path.read_text()
     hands.until(lambda: "made in" in hands.errands(), "it does not end")
-    hands.picture(shots / "planned.png")
+    shots(hands, "planned")
     with hands.page.context.expect_page() as opens:
         hands.page.locator(".errands a").click()
     assert opens.value.locator("#p").text_content() == "made here"
@@ -854,6 +859,5 @@ def test_a_real_plan_by_its_button_agrees_with_the_page(browser, serving, make_s
             hands.page.locator(".errands a", has_text="report").click()
         report = opens.value
         report.wait_for_load_state()
-        report.screenshot(path=shots / "report.png")
         rows = [row for row in report.locator("tr").all_text_contents() if "basin 1" in row]
         assert any(holds.split()[0] in row for row in rows)
