@@ -258,7 +258,7 @@ def _lead(way, columns, queue):
         last = 0
         for i in range(count):
             if last + 8 > following.size:
-                following = longer(following, 2 * following.size)
+                following = longer(following, 2 * following.size + 8)
             for n in range(8):
                 k = STRAIGHT_FIRST[n]
                 there = queue[i] + step[k]
