@@ -119,8 +119,8 @@ class Board:
         for source in (ColumnDataSource({"url": [ground.hillshade]}), self._over):
             self.map.add_glyph(source, ImageURL(url="url", **place))
         self._all = self.map.image(
-            [], 0, 0, 1, 1, level="underlay", color_mapper=_tints(), global_alpha=0.45,
-            visible=False)
+            "image", "x", "y", "w", "h", color_mapper=_tints(), global_alpha=0.5, visible=False,
+            source=ColumnDataSource({head: [] for head in ("image", "x", "y", "w", "h")}))
         self.contours = [
             self.map.multi_line(*_lines(ground.contours.thin), line_color=sy.CONTOUR,
                                 line_width=0.8),

@@ -4,6 +4,12 @@ Object.assign(Bokeh.require("core/ui_gestures").UIGestures, {press_threshold: 2 
 let count = 0;
 const say = (word) => { wire.value = `${word} ${++count}`; };
 const typing = (e) => { const at = e.composedPath()[0]; return at.matches?.("input:not([type=button]), textarea, select"); };
+let down = null;
+document.addEventListener("pointerdown", (e) => { down = [e.clientX, e.clientY]; }, true);
+for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, (e) => {
+  if (down && Math.hypot(e.clientX - down[0], e.clientY - down[1]) > 4) say("up");
+  down = null;
+}, true);
 document.addEventListener("keydown", (e) => {
   const key = e.key.toLowerCase();
   if (e.ctrlKey || e.metaKey) {

@@ -220,15 +220,18 @@ class Page:
         self.do(lambda d: d.change(name, new, ("drag", name, key, self._drags), f"move {name}"),
                 quick=True)
 
+    def _let_go(self) -> None:
+        """The next drag is a step of its own."""
+        self._drags += 1
+
     def _settle(self) -> None:
-        """Once nothing moves any more, the next drag is a step of its own."""
+        """What takes longer follows once nothing moves any more."""
         if self._timer is not None:
             with suppress(ValueError):
                 self.doc.remove_timeout_callback(self._timer)
 
         def done() -> None:
             self._timer = None
-            self._drags += 1
             self._hold()
             self._show_more()
         self._timer = self.doc.add_timeout_callback(done, SETTLED)
@@ -292,6 +295,8 @@ class Page:
         elif word == "leave":
             self.clicks.choose(0)
             self.board.mark(None)
+        elif word == "up":
+            self._later("up", self._let_go)
         elif word == "remove":
             self._set("remove", None)
         elif word in ("undo", "redo"):
