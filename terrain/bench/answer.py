@@ -124,8 +124,8 @@ def figures(laid: Laid, name: str, system: str) -> list[tuple[str, str]]:
         rows.append(("Soaks at", shown(stores[0].infiltration, "rate", system)))
     if built.basin is not None and built.basin.has_wall:
         rows.append(("Spillway", shown(stores[0].sill.length, "length", system)))
-    ends = dict.fromkeys(end_of(laid, to) for i in nodes[-1:]
-                         for to in laid.cascade.nodes[i].takers)
+    ends = dict.fromkeys(end_of(laid, to) for i in nodes
+                         for to in laid.cascade.nodes[i].takers if to not in nodes)
     rows.append(("Leads to" if first.kind == "drain" else "Spills to", " and ".join(ends)))
     return rows
 

@@ -212,7 +212,7 @@ class Hands:
 
     def figures(self) -> dict[str, str]:
         """Figures of the chosen work."""
-        return {head: value for head, value in self.table("#figures")}
+        return dict(self.table("#figures"))
 
     def figure(self, head: str) -> float:
         """A figure as a number."""

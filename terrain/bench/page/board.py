@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 from bokeh.core.property.descriptors import UnsetValueError
+from bokeh.events import RangesUpdate
 from bokeh.models import (
     BoxAnnotation,
     ColumnDataSource,
@@ -36,11 +37,13 @@ from terrain.outputs.drawing import symbols as sy
 FloatArray = NDArray[np.float64]
 
 #: Half a handle's side, and how near a click must come to what it means. [points of a screen]
-HANDLE, NEAR = 11, 14
+HANDLE, NEAR = 12, 14
 #: So many handles are ready from the first.
 HANDLES = 12
 #: Height of a name's letters, and the width of one as a share of that. [points of a screen], [-]
 LETTER, WIDE_LETTER = 14, 0.56
+#: No more letters of a name are written.
+LONGEST_NAME = 30
 #: Sides of its place that a name is tried on: right and down. [points of a screen]
 SIDES = ((10, -10), (10, 11), (-10, -10), (-10, 11), (10, -26), (10, 27), (-10, -26), (-10, 27))
 #: What a step of zooming by key or button does.
@@ -100,6 +103,7 @@ class Board:
         scale = CustomJS(args={"map": self.map}, code=look.read("scale.js"))
         for side in ("inner_width", "inner_height"):
             self.map.js_on_change(side, scale)
+        self.map.js_on_event(RangesUpdate, CustomJS(code="globalThis.benchTouched = true;"))
         self._ground(ground)
         self._works()
         self._held: list[BoxAnnotation] = []
@@ -292,7 +296,9 @@ class Board:
     # Handles.
 
     def hold(self, handles: Sequence[Handle]) -> None:
-        """Show handles; those that are there already are moved."""
+        """Show handles, the more telling first: where two would cover each other only that one,
+        so that what is taken hold of is what was meant; nearer, there is room for more."""
+        handles = _apart(handles, 2 * HANDLE * self.per_point)
         self._keys = [handle.key for handle in handles]
         self._moving = True
         try:
@@ -376,6 +382,18 @@ class Board:
             if gap <= NEAR * self.per_point:
                 found.append((gap, float(place.outline.area), place.work.name))
         return min(found)[2] if found else None
+
+
+def _apart(handles: Sequence[Handle], side: float) -> list[Handle]:
+    """Handles that do not cover each other, of squares of a side: ends and wholes before the rest,
+    a sill last. [m]"""
+    shown: list[Handle] = []
+    order = {"start": 0, "end": 0, "whole": 0, "at": 0, "through": 1, "near": 1, "sill_at": 3}
+    for handle in sorted(handles, key=lambda one: order.get(one.key, 2)):
+        if all(abs(handle.x - other.x) >= side or abs(handle.y - other.y) >= side
+               for other in shown):
+            shown.append(handle)
+    return shown
 
 
 def sides_of(names: Sequence[tuple[float, float, float]]) -> list[tuple[float, float]]:
@@ -477,7 +495,7 @@ def _drawn(laid: Laid, chosen: str | None, spilt: dict[int, float]) -> dict[str,
             if place.basin is not None:
                 spots.append((place.spill_x, place.spill_y, "inverted_triangle", look.WATER, 13))
             marked += [np.asarray(ring.coords) for ring in _rings(shape)] if own else []
-        names.setdefault(place.work.name, (place.x, place.y,
+        names.setdefault(_short(place.work.name), (place.x, place.y,
                                            look.CHOSEN if own else look.INK))
         node = laid.cascade.nodes[index]
         if node.led in ("pipe", "pump") and len(node.led_way) > 1:
@@ -502,6 +520,11 @@ def _drawn(laid: Laid, chosen: str | None, spilt: dict[int, float]) -> dict[str,
         "names": {"x": [n[0] for n in names.values()], "y": [n[1] for n in names.values()],
                   "text": list(names), "colour": [n[2] for n in names.values()]},
         "chosen": {"xs": [line[:, 0] for line in marked], "ys": [line[:, 1] for line in marked]}}
+
+
+def _short(name: str) -> str:
+    """A name that fits beside its work."""
+    return name if len(name) <= LONGEST_NAME else f"{name[:LONGEST_NAME - 1]}…"
 
 
 def _polygons(shape: Any) -> list[Any]:

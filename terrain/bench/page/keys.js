@@ -1,5 +1,7 @@
 // A click is a click, however soon it follows another and however long it is held; what is held can be dragged.
-Object.assign(Bokeh.require("core/ui_gestures").UIGestures, {press_threshold: 2 ** 31 - 1, doubletap_threshold: 0});
+try {
+  Object.assign(Bokeh.require("core/ui_gestures").UIGestures, {press_threshold: 2 ** 31 - 1, doubletap_threshold: 0});
+} catch { /* another version of the library: a second click within its time is its own kind */ }
 // What the keyboard does goes to the bench as a word; only the map's own keys need the map.
 let count = 0;
 const say = (word) => { wire.value = `${word} ${++count}`; };
@@ -22,6 +24,6 @@ document.addEventListener("keydown", (e) => {
   else if (/^[1-9]$/.test(key)) say(`tool ${key}`);
   else if (document.activeElement?.id === "map") {
     const word = {arrowleft: "west", arrowright: "east", arrowup: "north", arrowdown: "south", enter: "click", "+": "nearer", "=": "nearer", "-": "further", delete: "remove"}[key];
-    if (word) { e.preventDefault(); say(e.shiftKey && key.startsWith("arrow") ? `${word} finely` : word); }
+    if (word) { e.preventDefault(); globalThis.benchTouched = true; say(e.shiftKey && key.startsWith("arrow") ? `${word} finely` : word); }
   }
 });

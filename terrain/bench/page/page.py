@@ -233,6 +233,9 @@ class Page:
         def done() -> None:
             self._timer = None
             self._hold()
+            if self.chosen is not None:  # a slider that asked for what cannot be goes back
+                with self.inputs.told(self.system):
+                    self.panel.show(self.desk.laid, self.chosen, self.system)
             self._show_more()
         self._timer = self.doc.add_timeout_callback(done, SETTLED)
 
@@ -296,7 +299,7 @@ class Page:
             self.clicks.choose(0)
             self.board.mark(None)
         elif word == "up":
-            self._later("up", self._let_go)
+            self.later("up", self._let_go)
         elif word == "remove":
             self._set("remove", None)
         elif word in ("undo", "redo"):
