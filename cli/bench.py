@@ -43,6 +43,8 @@ def bench(site: Path, picture: Path | None, port: int, no_browser: bool) -> None
 
             step("Beginning a site file for the raster")
             site = site_for(site)
+            say(f"The bench saves to {site}, which has its boundary beside it. Rain, cover, soil "
+                "and boundary in it are GUESSED until you set them right there.")
         opened = open_bench(site, picture, port, step)
     say(f"{opened.name} is on the bench at")
     say(f"  {opened.server.url}")

@@ -95,6 +95,15 @@ def year_kept(laid: Laid, name: str) -> float | None:
     return float(sum(entries[i].captured for i in laid.nodes_of(name)))
 
 
+def fills_at(laid: Laid, name: str, system: str) -> str:
+    """From which rain on a work spills, falling as the design storm does."""
+    found = [laid.filled[i] for i in laid.nodes_of(name)]
+    rains = [rain for rain in found if rain is not None]
+    if not rains:
+        return "No storm fills it."
+    return f"It is full and spills from {shown(min(rains), 'rain', system)} of rain on."
+
+
 def figures(laid: Laid, name: str, system: str) -> list[tuple[str, str]]:
     """Names and values of what a work is, as the plan prints them."""
     nodes = laid.nodes_of(name)
@@ -183,10 +192,10 @@ def why(laid: Laid, name: str, system: str) -> list[str]:
                     "No roof feeds it.")
     elif ground.area:
         number, slope = ground.mean_curve_number, 100 * ground.slope
-        said.append(f"{shown(ground.area, 'area', system)} of ground drain to it before any other "
-                    f"work: on average curve number {number:.0f}, falling {slope:.0f} %. "
-                    f"Water comes once {shown(node.catchment.starts_at, 'rain', system)} of rain "
-                    "have fallen.")
+        starts = shown(node.catchment.starts_at, "rain", system)
+        said.append(f"{shown(ground.area, 'area', system)} of ground beside its own drain to it "
+                    f"before any other work: on average curve number {number:.0f}, falling "
+                    f"{slope:.0f} %. Water comes once {starts} of rain have fallen.")
         if ground.run_on_area:
             said.append(f"{shown(ground.run_on_area, 'area', system)} of it lie beyond the "
                         "boundary.")

@@ -62,7 +62,7 @@ works:
 """
 
 
-def site_for(raster: Path, units: str = "metric", *, crs: str | None = None,
+def site_for(raster: Path, units: str | None = None, *, crs: str | None = None,
              plan_unit: str | None = None, height_unit: str | None = None,
              nodata: float | None = None) -> Path:
     """The site file beside a raster, ``hill.site.yaml`` beside ``hill.tif``, made if there is none.
@@ -73,8 +73,9 @@ def site_for(raster: Path, units: str = "metric", *, crs: str | None = None,
     Parameters
     ----------
     raster : Path
-    units : {"metric", "us"}
-        Of numbers without a unit, and of what is printed.
+    units : {"metric", "us"}, optional
+        Of numbers without a unit, and of what is printed; left out, us where the raster's own plan
+        is in feet.
     crs, plan_unit, height_unit, nodata
         What the raster does not say of itself, as in `open_elevation`.
 
@@ -98,6 +99,7 @@ def site_for(raster: Path, units: str = "metric", *, crs: str | None = None,
     collection, named = _as_geojson(outline, files.frame, edge.name)
     said = {"crs": crs, "plan unit": plan_unit, "height unit": height_unit,
             "nodata": None if nodata is None else f"{nodata!r}"}
+    units = units or ("us" if _in_feet(files.frame) else "metric")
     text = _site_text(raster.name, raster.stem, edge.name, units, said, inset, named)
     new = _write_edge(edge, collection)
     try:
@@ -168,6 +170,14 @@ def _as_geojson(outline: Any, frame: Frame, name: str) -> tuple[dict[str, Any], 
                              [[round(float(a), places), round(float(b), places)]
                               for a, b in zip(x, y, strict=True)]]}}]
     return made, own.to_wkt() if own is not None and authority is None else None
+
+
+def _in_feet(frame: Frame) -> bool:
+    """Whether the raster's own plan is in feet."""
+    own = None if frame.source is None else _plan_of(frame.source)
+    metres = (frame.metres_per_unit if own is None or own.is_geographic else
+              own.axis_info[0].unit_conversion_factor)
+    return abs(metres - 0.3048) < 1e-4
 
 
 def _plan_of(crs: CRS) -> CRS:

@@ -162,6 +162,21 @@ class Desk:
             else entry for entry in self.now.entries)
         return self._try(entries, said or f"change {read.name}", of)
 
+    def change_several(self, works: Sequence[Any], said: str) -> Step:
+        """Put works in the places of those of their names, as one step.
+
+        Raises
+        ------
+        InputError
+            If they cannot lie so.
+        KeyError
+            If there is no work of such a name.
+        """
+        old = {work.name: self._entry(work.name) for work in works}
+        new = {work.name: self._read(work, old[work.name].work) for work in works}
+        return self._try(tuple(Entry(entry.origin, new.get(entry.work.name, entry.work))
+                               for entry in self.now.entries), said, None)
+
     def take(self, name: str) -> Step:
         """Take a work away; what spilled to it by the owner's word spills over the ground.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -46,6 +47,8 @@ def dials(work: Any, laid: Laid, system: str) -> list[Dial]:
     def dial(key: str, label: str, value: float, low: float, high: float, step: float,
              dimension: str = "length", us_step: float | None = None) -> Dial:
         unit, factor, _ = printed("length" if dimension == "level" else dimension, system)
+        if dimension == "size":  # told in inches below two feet
+            unit, factor = ("in", 1 / 0.0254) if system == "us" else ("m", 1.0)
         each = us_step if system == "us" and us_step is not None else step
         least, most = np.floor(low * factor / each) * each, np.ceil(high * factor / each) * each
         at = value * factor
@@ -56,9 +59,9 @@ def dials(work: Any, laid: Laid, system: str) -> list[Dial]:
         depth, width, _ = place.section
         found = [] if work.along is not None else [
             dial("length", "Length", place.route.length, 4, 150, 1.0, us_step=2.0)]
-        found.append(dial("depth", "Depth of water", depth, 0.15, 0.8, 0.05, us_step=0.1))
+        found.append(dial("depth", "Depth of water", depth, 0.15, 0.8, 0.05, "size", 1.0))
         if work.shape == "trapezoid":
-            found.append(dial("width", "Bed width", width, 0.3, 2.0, 0.1, us_step=0.25))
+            found.append(dial("width", "Bed width", width, 0.3, 2.0, 0.1, "size", 2.0))
         return found
     if isinstance(work, asked.Basin) and place.basin is not None:
         found = []
@@ -67,11 +70,11 @@ def dials(work: Any, laid: Laid, system: str) -> list[Dial]:
             found.append(dial("crest", "Crest level", place.basin.crest, low + 0.5, low + 3.0,
                               0.05, "level", 0.1))
         if work.dug is not None and work.depth is not None:
-            found += [dial("depth", "Depth", work.depth, 0.2, 2.5, 0.05, us_step=0.25)]
+            found += [dial("depth", "Depth", work.depth, 0.2, 2.5, 0.05, "size", 2.0)]
         return found
     if isinstance(work, asked.TreeBasin) and place.tree is not None:
         return [dial("crown", "Crown of the tree", work.crown, 1.0, 10.0, 0.5, us_step=1.0),
-                dial("depth", "Depth of water", place.tree.depth, 0.1, 0.5, 0.05, us_step=0.1)]
+                dial("depth", "Depth of water", place.tree.depth, 0.1, 0.5, 0.05, "size", 1.0)]
     if isinstance(work, asked.Tank):
         return [dial("volume", "Volume", work.volume, 0.5, max(60.0, 2 * work.volume), 0.5,
                      "volume", 100.0)]
@@ -80,11 +83,19 @@ def dials(work: Any, laid: Laid, system: str) -> list[Dial]:
     return []
 
 
-def dialled(work: Any, key: str, value: float, sketch: Sketch) -> Any:
-    """A work with one dial at another value, in inside units."""
+def dialled(work: Any, key: str, value: float, sketch: Sketch, laid: Laid) -> Any:
+    """A work with one dial at another value, in inside units.
+
+    A swale whose depth was left open keeps the one that was found when its bed is set wider, else
+    it would grow shallower and hold no more.
+    """
     if key == "crest":
         return sketch.with_crest(work, value)
     update: dict[str, Any] = {key: value}
+    if key == "width" and isinstance(work, asked.Swale) and work.depth is None:
+        place = laid.placed[laid.nodes_of(work.name)[0]]
+        assert place.section is not None  # every swale has one
+        update["depth"] = place.section[0]
     if getattr(work, "solve", None) == key:
         update["solve"] = None
     return work.model_copy(update=update)
@@ -112,12 +123,23 @@ def with_soaking(work: Any, words: str, system: str) -> Any:
 
 
 def roofs(work: Any, laid: Laid) -> list[str] | None:
-    """Roofs that a tank may take: its own, and those that feed no other; None for what is none."""
+    """Roofs that a tank may take; None for what is no tank."""
     if not isinstance(work, asked.Tank):
         return None
-    taken = {name for other in laid.inputs.site.works if isinstance(other, asked.Tank)
-             and other.name != work.name for name in other.roofs}
-    return [roof.name for roof in laid.inputs.ground.roofs if roof.name not in taken]
+    return [roof.name for roof in laid.inputs.ground.roofs
+            if laid.inputs.ground.boundary.intersects(roof.outline)]
+
+
+def roofs_moved(works: Sequence[Any], name: str, roofs: Sequence[str]) -> list[Any]:
+    """The works that change where a tank takes these roofs, off other tanks too."""
+    changed = []
+    for work in works:
+        if not isinstance(work, asked.Tank):
+            continue
+        left = list(roofs) if work.name == name else [r for r in work.roofs if r not in roofs]
+        if left != work.roofs:
+            changed.append(work.model_copy(update={"roofs": left}))
+    return changed
 
 
 def goals(work: Any, laid: Laid) -> list[str]:

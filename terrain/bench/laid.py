@@ -26,8 +26,11 @@ from terrain.plan.siting.reading import Inputs
 from terrain.plan.store_planned import planned_store
 from terrain.plan.water.accounts import Account, YearOfRecord, year_account, years_of_record
 from terrain.plan.water.cascade import Cascade, build_cascade
-from terrain.plan.water.routing import StormRun, run_storm
+from terrain.plan.water.pipes import pipe_caution, pipe_checks
+from terrain.plan.water.roofs_told import tell_roofs
+from terrain.plan.water.routing import StormRun, full_at, run_storm
 from terrain.plan.water.sills import with_sills
+from terrain.plan.water.spill_ways import pump_cautions
 from terrain.plan.water.water_balance import SeasonRun, run_seasons
 from terrain.works.sill import Sill
 
@@ -127,10 +130,35 @@ class Laid:
         return system_money(self.inputs, self.cascade, self.placed, self.built, self.earth, None,
                             None)
 
+    @cached_property
+    def filled(self) -> list[float | None]:
+        """The smallest rain that fills each store, falling as the design storm does. [mm]"""
+        return full_at(self.cascade,
+                       self.inputs.hydrology.shapes[self.inputs.site.rain.design.name])
+
+    @cached_property
+    def beside(self) -> dict[int, list[str]]:
+        """Cautions about roofs, pipes and pumps, by node."""
+        design = self.runs[self.inputs.site.rain.design.name]
+        said: dict[int, list[str]] = {}
+        for check in pipe_checks(self.inputs, self.cascade, self.placed, design):
+            caution = pipe_caution(check, self.inputs.rules)
+            for index, place in enumerate(self.placed):
+                if caution and check.kind == "pipe" and check.name == place.work.name:
+                    said.setdefault(index, []).append(caution)
+        for index, caution in pump_cautions(self.cascade, self.runs).items():
+            said.setdefault(index, []).append(caution)
+        roofs = tell_roofs(self.inputs, self.cascade, self.placed, self.seasons, self.years)
+        for index, cautions in roofs.cautions.items():
+            said.setdefault(index, []).extend(cautions)
+        return said
+
     def planned(self, index: int) -> PlannedStore:
-        """A work with what the plan says of it by itself, but for the rain that fills it."""
-        return planned_store(self.inputs, self.cascade, index, self.placed, self.runs, None,
-                             self.seasons, self.years, self.ready.steep, self.built[index])
+        """A work with what the plan says of it."""
+        made = planned_store(self.inputs, self.cascade, index, self.placed, self.runs,
+                             self.filled[index], self.seasons, self.years, self.ready.steep,
+                             self.built[index])
+        return replace(made, cautions=(*made.cautions, *self.beside.get(index, ())))
 
     def nodes_of(self, name: str) -> list[int]:
         """Indices of a work of the site file: of tree basins each one's."""

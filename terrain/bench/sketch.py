@@ -12,15 +12,16 @@ from terrain.errors import InputError
 from terrain.inputs import site_works as asked
 from terrain.inputs.dem import Dem
 from terrain.plan.siting.reading import Inputs
-from terrain.units import in_both
+from terrain.units import in_both, metres_in
 from terrain.works.wall import sill_below
 
 FloatArray = NDArray[np.float64]
 
 #: Places are stated to this many decimals: of metres or feet, and of degrees.
 DECIMALS, DEGREE_DECIMALS = 2, 8
-#: A swale is this long when it is first laid out, or as long as the contour is fit. [m]
-SWALE_LENGTHS = (40.0, 24.0, 14.0, 8.0)
+#: A swale is this long when it is first laid out, or as long as the contour is fit: in metres, and
+#: in feet where the site file counts in them.
+SWALE_LENGTHS = ((40.0, 24.0, 14.0, 8.0), (130.0, 80.0, 45.0, 25.0))
 #: Water so deep stands against a wall when it is first laid out, or less where the valley does not
 #: close. [m]
 WALL_WATER = (0.6, 0.4, 0.25)
@@ -32,14 +33,16 @@ WALL_REACH, STEP = 40.0, 0.25
 TIED_IN = 0.05
 #: Directions in which a wall is tried across a valley.
 DIRECTIONS = 36
-#: A basin is first dug so long along the contour, so wide across it, and so deep. [m]
-DUG_LONG, DUG_WIDE, DUG_DEPTH = 10.0, 6.0, 0.8
+#: A basin is first dug so long along the contour, so wide across it, and so deep. [m], [ft]
+DUG = ((10.0, 6.0, 0.8), (32.0, 20.0, 2.5))
 #: So many points make its rim.
 RIM = 8
-#: A tree's crown when it is first set. [m]
-CROWN = 3.0
-#: A tank's volume when it is first set. [m3]
-TANK = 10.0
+#: A tree's crown when it is first set. [m], [ft]
+CROWN = ((3.0,), (10.0,))
+#: A crest is first set to so much. [m], [ft]
+CREST = ((0.01,), (0.1,))
+#: A tank's volume when it is first set: 10 m3, 2,500 gal. [m3]
+TANK = (10.0, 2500 * 0.003785411784)
 
 
 class Sketch:
@@ -58,6 +61,17 @@ class Sketch:
     def dem(self) -> Dem:
         """Its ground."""
         return self.inputs.dem
+
+    def _sizes(self, given: tuple[tuple[float, ...], tuple[float, ...]]) -> list[float]:
+        """Sizes that are round in the units of the site file. [m]"""
+        if self.inputs.site.units != "us":
+            return list(given[0])
+        with self.inputs.told():
+            return [size * metres_in("ft") for size in given[1]]
+
+    def _crest(self, level: float) -> float:
+        step, = self._sizes(CREST)
+        return round(level / step) * step
 
     def stated(self, x: float, y: float) -> tuple[float, float]:
         """A point of the working frame as the site file states it."""
@@ -91,7 +105,7 @@ class Sketch:
         """Swales on the contour through a place, the longest first, for the first that is fit."""
         self.ground(x, y)
         return [asked.Swale(name=name, kind="swale", through=self.stated(x, y), length=length)
-                for length in SWALE_LENGTHS]
+                for length in self._sizes(SWALE_LENGTHS)]
 
     def wall(self, name: str, x: float, y: float) -> asked.Basin:
         """A basin behind the shortest wall across the valley at a place.
@@ -104,7 +118,7 @@ class Sketch:
         x, y = self._watercourse(x, y)
         low = self.ground(x, y)
         for water in WALL_WATER:
-            crest = round(low + water - sill_below(0.0, self.inputs.rules), 2)
+            crest = self._crest(low + water - sill_below(0.0, self.inputs.rules))
             ends = self._across(x, y, crest)
             if ends is not None:
                 return asked.Basin(name=name, kind="basin", crest=crest,
@@ -119,8 +133,8 @@ class Sketch:
         ground = [self.ground(*point) for point in points]
         line = self._along(points[0], points[-1])
         low = float(np.nanmin(line))
-        crest = round(min(low + WALL_WATER[0] - sill_below(0.0, self.inputs.rules),
-                          min(ground[0], ground[-1])), 2)
+        crest = self._crest(min(low + WALL_WATER[0] - sill_below(0.0, self.inputs.rules),
+                                ground[0], ground[-1]))
         return asked.Basin(name=name, kind="basin", crest=crest,
                            wall=[self.stated(*point) for point in points])
 
@@ -143,20 +157,21 @@ class Sketch:
     def dug(self, name: str, x: float, y: float) -> asked.Basin:
         """A basin dug about a place, twice as long along the contour as across it."""
         self.ground(x, y)
+        long, wide, depth = self._sizes(DUG)
         out = self._contour_at(x, y)
         across = np.array([-out[1], out[0]])
         turns = np.arange(RIM) * 2 * np.pi / RIM + np.pi / RIM
-        rim = (np.array([x, y]) + np.cos(turns)[:, None] * out * DUG_LONG / 2
-               + np.sin(turns)[:, None] * across * DUG_WIDE / 2)
+        rim = (np.array([x, y]) + np.cos(turns)[:, None] * out * long / 2
+               + np.sin(turns)[:, None] * across * wide / 2)
         return asked.Basin(name=name, kind="basin", dug=[self.stated(*p) for p in rim.tolist()],
-                           depth=DUG_DEPTH)
+                           depth=depth)
 
     def trees(self, name: str, points: Sequence[tuple[float, float]]) -> asked.TreeBasin:
         """Bowls for a tree each."""
         for point in points:
             self.ground(*point)
         return asked.TreeBasin.model_validate({
-            "name": name, "kind": "tree basin", "crown": CROWN,
+            "name": name, "kind": "tree basin", "crown": self._sizes(CROWN)[0],
             "at": [list(self.stated(*point)) for point in points]})
 
     def one_more_tree(self, row: asked.TreeBasin, x: float, y: float) -> asked.TreeBasin:
@@ -176,8 +191,8 @@ class Sketch:
     def tank(self, name: str, x: float, y: float, roofs: Sequence[str]) -> asked.Tank:
         """A tank, fed by roofs."""
         self.ground(x, y)
-        return asked.Tank(name=name, kind="tank", at=self.stated(x, y), volume=TANK,
-                          roofs=list(roofs))
+        return asked.Tank(name=name, kind="tank", at=self.stated(x, y), roofs=list(roofs),
+                          volume=TANK[self.inputs.site.units == "us"])
 
     def piped(self, work: Any, start: tuple[float, float], points: Sequence[tuple[float, float]],
               to: str | None) -> Any:

@@ -12,6 +12,8 @@ from terrain.surface.neighbours import COLUMN_STEP, LEAVES, ROW_STEP, VOID
 
 #: In counts of inflows: a cell that has passed its sum on; a cell of unknown height.
 DONE, UNKNOWN = np.uint8(255), np.uint8(254)
+#: Added to counts of inflows above 1, so that it shows at the last of them that there were others.
+MANY = np.uint8(16)
 
 
 @kernel
@@ -123,29 +125,43 @@ def gather(way, sums, step, cell):
 
 
 @kernel
+def mark_many(inflows, first, last):
+    """Add MANY to counts of inflows from 2 to 8; no branch: compiles to vector instructions."""
+    for row in range(first, last):
+        out = inflows[row]
+        for column in range(out.size):
+            count = out[column]
+            out[column] = count + MANY * (np.uint8(count > 1) & np.uint8(count < MANY))
+
+
+@kernel
 def _pass_on(way, waits, sums, columns, again, first, last):
     """The rows first to last; `again` once cells may wait for none after what has crossed."""
     step = ROW_STEP * columns + COLUMN_STEP
     low, high = first * columns, last * columns
     to, nothing, crossed = np.empty(2 * columns, np.int64), np.zeros(2 * columns), 0
     for start in range(low, high):
-        if waits[start] != 0:
+        if waits[start] != 0 and waits[start] != MANY:
             continue
         cell = start
         waits[cell] = DONE
         if again:
             gather(way, sums, step, cell)
         while way[cell] < LEAVES:
+            gathered = sums[cell]
             cell += step[way[cell]]
             if cell < low or cell >= high:
                 to[crossed] = cell
                 crossed += 1
                 break
             waits[cell] -= 1
-            if waits[cell] != 0:
+            if waits[cell] == 0:
+                sums[cell] += gathered
+            elif waits[cell] == MANY:
+                gather(way, sums, step, cell)
+            else:
                 break
             waits[cell] = DONE
-            gather(way, sums, step, cell)
     return to[:crossed], nothing[:crossed]
 
 
@@ -166,7 +182,12 @@ def accumulate(direction: NDArray[np.uint8], weights: Weights = 1.0) -> NDArray[
     """
     inflows = np.empty(direction.shape, np.uint8)
     strips = cut_in_strips(*direction.shape)
-    in_strips(lambda first, last, _: count_inflows(direction, inflows, first, last), strips)
+
+    def count(first: int, last: int, _: int) -> None:
+        count_inflows(direction, inflows, first, last)
+        mark_many(inflows, first, last)
+
+    in_strips(count, strips)
     return sum_downslope(
         lambda total, first, last: _pass_on(direction.reshape(-1), inflows.reshape(-1),
                                             total.reshape(-1), direction.shape[1],

@@ -286,6 +286,7 @@ def lead_out(height, way, columns, pass_cell, pass_way):
 
 @kernel
 def raise_to_spill(heights, bowl, spill_level, filled, first, last):
+    """Write the rows first to last of the surface with its bowls full."""
     for row in range(first, last):
         for column in range(heights.shape[1]):
             height, b = heights[row, column], bowl[row, column]

@@ -14,6 +14,7 @@ AS_NEXT = np.int32(-2)
 
 @kernel
 def hand_up_strip(way, known, columns, first, last):
+    """Hand labels up from the cells of rows first to last; see `hand_up`."""
     step = ROW_STEP * columns + COLUMN_STEP
     for start in range(first * columns, last * columns):
         if known[start] != AS_NEXT:

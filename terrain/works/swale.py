@@ -220,8 +220,9 @@ def _fit(terrain: Terrain, ground: Dem, piece: NDArray[np.float64], level: float
     slope_here = _slope_along(terrain, piece)
     middle = int(np.argmin(np.hypot(piece[:, 0] - x, piece[:, 1] - y)))
     near = slice(max(middle - 3, 0), middle + 4)
-    if np.nanmedian(slope_here[near]) > most:
-        raise InputError(where, f"the ground there slopes {np.nanmedian(slope_here[near]):.0%}, "
+    falls = float(np.nanmedian(slope_here[near]))
+    if falls > most:
+        raise InputError(where, f"the ground there slopes {100 * falls:.3g}%, "
                          f"and a swale is refused above {most:.0%} "
                          f"(swale steepest, {rules.source('swale steepest')})",
                          "Choose gentler ground, or lead the water off the contour in a drain that "

@@ -11,8 +11,10 @@ from shapely import Point
 from terrain.bench import answer
 from terrain.bench.desk import Desk, Step
 from terrain.bench.page import look
+from terrain.bench.page.board import NEAR
 from terrain.bench.page.words import plain
 from terrain.errors import InputError
+from terrain.inputs.dem import Dem
 from terrain.units import shown
 
 if TYPE_CHECKING:
@@ -27,7 +29,8 @@ TOOLS = (("Look", "Click a work to choose it; drag its white handles to move it.
          ("Drain", "Click where it begins, then the work or the place that it leads to."),
          ("Tank", "Click beside a roof."),
          ("Pipe", "Click the work whose overflow it takes, then where it ends."),
-         ("Measure", "Click from place to place; Escape begins anew."))
+         ("Measure", "Click from place to place; the first one again closes it; Escape begins "
+          "anew."))
 NAMES = [name for name, _ in TOOLS]
 #: A tank takes the nearest roof that is free, no further off than this. [m]
 ROOF_NEAR = 25.0
@@ -53,6 +56,11 @@ class Clicks:
     def tool(self) -> str:
         """What a click does now."""
         return NAMES[self.choice.active or 0]
+
+    @property
+    def hint(self) -> str:
+        """What to do next with it; "" of Look, which needs no telling."""
+        return "" if self.tool == NAMES[0] else TOOLS[NAMES.index(self.tool)][1]
 
     def choose(self, number: int) -> None:
         """Choose by number, from 0; leaves what was begun."""
@@ -166,6 +174,10 @@ class Clicks:
                                         said=f"a pipe from {name}"), name)
 
     def _measure(self, x: float, y: float) -> None:
+        first = self.points[0] if len(self.points) > 2 else None
+        if first is not None and np.hypot(x - first[0], y - first[1]) <= (
+                NEAR * self.page.board.per_point):
+            x, y = first  # closed
         self._points([*self.points, (x, y)])
 
     def _points(self, points: list[tuple[float, float]]) -> None:
@@ -178,20 +190,23 @@ class Clicks:
         """What a click does was changed, or what was begun is left."""
         self._points([])
         self.first = None
-        self.page.say(TOOLS[NAMES.index(self.tool)][1])
+        self.page.say("")
 
 
-def _measured(points: list[tuple[float, float]], dem: Any, system: str) -> str:
+def _measured(points: list[tuple[float, float]], dem: Dem, system: str) -> str:
+    """Length, and fall from the first to the last; of a closed line the way round, and the area."""
     line = np.array(points)
     heights = dem.height_at(*line.T)
-    long = float(np.hypot(*np.diff(line, axis=0).T).sum()) if len(line) > 1 else 0.0
+    long = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    x, y = line.T
+    area = abs(float(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1)))) / 2
+    if len(line) > 3 and points[0] == points[-1]:
+        return f"{shown(long, 'length', system)} round, {shown(area, 'area', system)} within."
     said = f"{shown(long, 'length', system)} long"
     fall = float(heights[0] - heights[-1])
-    if len(line) > 1 and np.isfinite(fall):
-        said += (f", {'falls' if fall >= 0 else 'rises'} {shown(abs(fall), 'level', system)}"
-                 + (f", {100 * abs(fall) / long:.1f} %" if long else ""))
+    if long and np.isfinite(fall):
+        said += (f", {'falls' if fall >= 0 else 'rises'} {shown(abs(fall), 'level', system)}, "
+                 f"{100 * abs(fall) / long:.1f} %")
     if len(line) > 2:
-        x, y = line.T
-        area = abs(float(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1)))) / 2
-        said += f"; closed, it holds {shown(area, 'area', system)}"
+        said += f"; closed it would hold {shown(area, 'area', system)}"
     return said + "."

@@ -6,8 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
+from typing import Any
 
-from bokeh.models import Button, Column, Div, Row
+from bokeh.models import Button, CustomJS, Div, Row
 
 from terrain.bench.errands import Errands, Running, plan, prove, suggest
 from terrain.bench.page import look
@@ -26,6 +27,8 @@ class Runs:
     errands : Errands
     last : dict of str to Running
         The last run of each kind.
+    works : dict of str to list
+        The works that it was begun with.
     made_address : callable
         Where a page finds a file that was made.
     """
@@ -33,6 +36,7 @@ class Runs:
     errands: Errands
     made_address: Callable[[Path], str]
     last: dict[str, Running] = field(default_factory=dict)
+    works: dict[str, list[Any]] = field(default_factory=dict)
 
 
 class ErrandBar:
@@ -44,13 +48,17 @@ class ErrandBar:
         Saves what is not saved; what it returns is the site file, None if nothing may run.
     storm : callable
         Name of the storm to prove, and the side of its cells with its unit.
+    works : callable
+        The works as they are now.
     say : callable
         Tells the person a sentence.
     """
 
     def __init__(self, runs: Runs, before: Callable[[], Path | None],
-                 storm: Callable[[], tuple[str, str]], say: Callable[[str], None]) -> None:
-        self.runs, self._before, self._storm, self._say = runs, before, storm, say
+                 storm: Callable[[], tuple[str, str]], works: Callable[[], list[Any]],
+                 say: Callable[[str], None]) -> None:
+        self.runs, self._before, self._storm = runs, before, storm
+        self._works, self._say = works, say
         self.buttons = {}
         for kind, label in (("plan", "Plan"), ("report", "Report"), ("setting out", "Setting out"),
                             ("prove", "Prove"), ("suggest", "Suggest")):
@@ -59,22 +67,31 @@ class ErrandBar:
             self.buttons[kind] = button
         self.stop = Button(label="Stop", visible=False, stylesheets=[look.widgets()], name="stop")
         self.stop.on_click(self._stop)
-        self.told = Div(stylesheets=[look.words()])
-        self.root = Column(children=[Row(children=[*self.buttons.values(), self.stop]), self.told],
-                           name="errands")
+        self.told = Div(stylesheets=[look.words()], name="made")
+        self.told.js_on_change("tags", CustomJS(
+            code="if (cb_obj.tags.length) window.open(cb_obj.tags[0], '_blank', 'noopener');"))
+        self.root = Row(children=[*self.buttons.values(), self.stop], name="errands")
         self.look()
 
     def start(self, kind: str) -> None:
-        """Begin an errand; report and setting out are parts of the plan."""
+        """Begin an errand; report and setting out are parts of the plan, opened where that is of
+        the works as they are."""
+        real, door = FIRST.get(kind, (kind, ""))
+        ready = self.runs.last.get(real)
+        if door and ready is not None and ready.state == "done" and not self._older(real) and (
+                door in ready.doors()):
+            self.told.tags = []
+            self.told.tags = [self.runs.made_address(ready.doors()[door])]
+            return
         site = self._before()
         if site is None:
             return
-        real = FIRST[kind][0] if kind in FIRST else kind
         made = {"plan": lambda: plan(site),
                 "prove": lambda: prove(site, *self._storm()),
                 "suggest": lambda: suggest(site)}[real]()
         try:
             self.runs.last[real] = self.runs.errands.start(made, lambda running: None)
+            self.runs.works[real] = self._works()
         except InputError as error:
             self._say(str(error))
         self.look()
@@ -93,9 +110,14 @@ class ErrandBar:
                 button.disabled = running is not None
         if self.stop.visible != (running is not None):
             self.stop.visible = running is not None
-        words = "".join(f"<p>{self._line(kind, run)}</p>" for kind, run in self.runs.last.items())
+        words = "".join(f"<p>{self._line(kind, run)}</p>" for kind, run in self.runs.last.items()
+                        if run.state != "stopped")
         if self.told.text != words:
             self.told.text = words
+
+    def _older(self, kind: str) -> bool:
+        """Whether works changed since a run began."""
+        return self.runs.works.get(kind) != self._works()
 
     def _line(self, kind: str, run: Running) -> str:
         name = {"plan": "Plan", "prove": "Proof", "suggest": "Suggestion"}[kind]
@@ -106,7 +128,7 @@ class ErrandBar:
             links = ", ".join(
                 f"<a href='{escape(self.runs.made_address(path), quote=True)}' target='_blank' "
                 f"rel='noopener'>{escape(what)}</a>" for what, path in run.doors().items())
-            return f"{name}, made in {run.seconds:.0f} s: {links}"
-        if run.state == "stopped":
-            return f"{name}: stopped; nothing was left half-written."
-        return f"{name}: {escape(run.error)}"
+            older = (", <span class='warn'>before the last changes</span>"
+                     if self._older(kind) else "")
+            return f"{name}{older}: {links}"
+        return f"{name}: <span class='warn'>{escape(run.error)}</span>"

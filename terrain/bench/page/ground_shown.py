@@ -5,7 +5,15 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING
 
-from bokeh.models import CheckboxButtonGroup, Column, Div, RadioButtonGroup, Row
+from bokeh.models import (
+    Button,
+    CheckboxButtonGroup,
+    Column,
+    CustomJS,
+    Div,
+    RadioButtonGroup,
+    Row,
+)
 
 from terrain.bench.layers.lines import Contours, FlowWays
 from terrain.bench.page import look
@@ -43,7 +51,10 @@ class GroundShown:
                                          stylesheets=[look.widgets()])
         self.lines.on_change("active", page.safely(lambda a, old, new: self.show_lines()))
         self.key = Div(stylesheets=[look.words()])
-        self.root = Column(children=[Row(children=[self.over, self.lines]), self.key],
+        whole = Button(label="Whole site", stylesheets=[look.widgets()], name="whole")
+        whole.js_on_click(CustomJS(args={"map": page.board.map}, code=(
+            "globalThis.benchTouched = false;\n" + look.read("scale.js"))))
+        self.root = Column(children=[Row(children=[self.over, self.lines, whole]), self.key],
                            name="shows")
         self._first_lined = self._lined = page.inputs.dem.bounds
         self._contours_said = page.shared.contours(page.system).words

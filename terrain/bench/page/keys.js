@@ -16,7 +16,11 @@ document.addEventListener("keydown", (e) => {
   const key = e.key.toLowerCase();
   if (e.ctrlKey || e.metaKey) {
     const word = key === "s" ? "save" : typing(e) ? null : key === "y" || (key === "z" && e.shiftKey) ? "redo" : key === "z" ? "undo" : null;
-    if (word) { e.preventDefault(); say(word); }
+    if (!word) return;
+    e.preventDefault();
+    const at = e.composedPath()[0];
+    if (typing(e)) at.blur();  // what is typed is told first
+    setTimeout(() => say(word), typing(e) ? 60 : 0);
     return;
   }
   if (e.altKey || typing(e)) return;

@@ -83,6 +83,13 @@ def words() -> InlineStyleSheet:
     return InlineStyleSheet(css=_WORDS)
 
 
+def note() -> InlineStyleSheet:
+    """Of a sentence that lies on the map."""
+    return InlineStyleSheet(css=_WORDS + """
+:host { background:var(--paper); border:1.5px solid var(--ink); border-radius:4px;
+  padding:.15rem .7rem; box-sizing:border-box; }""")
+
+
 def read(name: str) -> str:
     """A part of the page that lies beside this module."""
     return (Path(__file__).parent / name).read_text(encoding="utf-8")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from functools import wraps
@@ -36,6 +37,8 @@ from terrain.units import shown
 
 #: A drag is over when nothing has moved for so long; what can wait waits so long. [ms]
 SETTLED, SOON, AT_ONCE = 350, 60, 8
+#: But what is asked for again and again does not wait longer than this. [s]
+LONGEST_WAIT = 0.12
 #: A storm is proved on no more cells than this.
 PROVED = 120_000
 #: A glance at the errand. [ms]
@@ -63,8 +66,9 @@ class Page:
         self.system: str = self.sitting.inputs.site.units
         self.chosen: str | None = None
         self._mark: tuple[float, float] | None = None
-        self._drags = self._soon = self._done = 0
-        self._pending: dict[str, Callable[[], None]] = {}
+        self._place: tuple[float, float] | None = None
+        self._drags = self._soon = self._done = self._glances = 0
+        self._pending: dict[str, tuple[Callable[[], None], float, Any]] = {}
         self._acting = False
         self._timer: Any = None
         self.board = Board(shared.ground(self.system), self._dragged)
@@ -111,17 +115,18 @@ class Page:
             lambda a, old, new: self._tell_in("us" if new else "metric")))
         self._state = Div(stylesheets=[look.words()], name="state", width=190)
         self._where = Div(text="", stylesheets=[look.words()], name="where", width=420)
-        self._said = Div(stylesheets=[look.words()], sizing_mode="stretch_width", visible=False)
+        self._said = Div(stylesheets=[look.note()], sizing_mode="stretch_width", visible=False)
         self._errands = ErrandBar(self.shared.runs, self.saving.saved_file, self._to_prove,
-                                  self.say)
+                                  lambda: self.desk.works, self.say)
         self._wire = TextInput(name="wire", value="")
         self._wire.on_change("value", self.safely(lambda a, old, new: self._heard(new)))
         steps = Row(children=[self._undo, self._redo, button("Save", self.saving.save),
                               self._units, self._state], name="steps")
         said = Column(children=[self._said, self.saving.asks], name="said",
                       sizing_mode="stretch_width")
-        roots = [steps, self._errands.root, self.clicks.choice, self.board.map, self._where,
-                 self.ground.root, said, self.panel.root, self.storm.root, self._wire]
+        roots = [steps, self._errands.root, self._errands.told, self.clicks.choice,
+                 self.board.map, self._where, self.ground.root, said, self.storm.root,
+                 self.panel.root, self.storm.table, self._wire]
         self._listen()
         with self.doc.models.freeze():  # else all of it is counted anew at each
             for root in roots:
@@ -131,12 +136,12 @@ class Page:
             loader=FileSystemLoader(folder), autoescape=False).get_template("bench.html")
         self.doc.title = self.inputs.site.name
         self.doc.template_variables.update(site=self.inputs.site.name, css=look.read("bench.css"))
-        self.doc.add_periodic_callback(self._errands.look, GLANCE)
+        self.doc.add_periodic_callback(self.safely(self._glance), GLANCE)
 
     def _listen(self) -> None:
         """Hear the map and the keyboard."""
         fig, wire = self.board.map, {"wire": self._wire}
-        fig.on_event(Tap, self.safely(lambda event: self.clicks.click(event.x, event.y)))
+        fig.on_event(Tap, self.safely(self._tapped))
         fig.on_event(RangesUpdate, lambda event: self.later("scale", self._scaled))
         fig.js_on_event(MouseMove, CustomJS(args=wire, code=look.read("pointer.js")))
         self.doc.js_on_event(DocumentReady, CustomJS(args=wire, code=look.read("keys.js")))
@@ -144,6 +149,27 @@ class Page:
         fig.js_on_event(Tap, CustomJS(code="document.documentElement.dataset.busy = '';"))
         self._state.js_on_change("tags", CustomJS(
             code="delete document.documentElement.dataset.busy;"))
+
+    def _tapped(self, event: Tap) -> None:
+        self._mark = None
+        self.board.mark(None)
+        self._at(event.x, event.y)
+        self.clicks.click(event.x, event.y)
+
+    def _glance(self) -> None:
+        """See how far the errand is, and whether another program wrote the site file."""
+        self._errands.look()
+        self._glances += 1
+        if self._glances % 4 == 0:
+            self._tell_state()
+
+    def _tell_state(self) -> None:
+        words = ("<p class='warn'><b>Not saved yet</b></p>" if self.desk.unsaved else
+                 "<p>Saved</p>")
+        if self.sitting.file.changed():
+            words = "<p class='warn'><b>The file was changed by another program</b></p>"
+        if self._state.text != words:
+            self._state.text = words
 
     def _gone(self) -> None:
         with suppress(ValueError):
@@ -200,10 +226,16 @@ class Page:
 
     def later(self, key: str, what: Callable[[], object], wait: int = AT_ONCE) -> None:
         """Do the newest of what is asked for under a key, when what came with it is read. [ms]"""
-        waiting = key in self._pending
-        self._pending[key] = self.safely(what)
-        if not waiting:
-            self.doc.add_timeout_callback(lambda: self._pending.pop(key)(), wait)
+        _, since, timer = self._pending.get(key, (None, time.monotonic(), None))
+        if timer is not None:
+            # What has come meanwhile is read first, else each of many moves would be reckoned.
+            if time.monotonic() - since > LONGEST_WAIT:
+                self._pending[key] = self.safely(what), since, timer
+                return
+            with suppress(ValueError):
+                self.doc.remove_timeout_callback(timer)
+        timer = self.doc.add_timeout_callback(lambda: self._pending.pop(key)[0](), wait)
+        self._pending[key] = self.safely(what), since, timer
 
     # Dragging and setting.
 
@@ -254,10 +286,13 @@ class Page:
                     lambda d: d.change(name, work.model_copy(update={"name": given}),
                                        said=f"call {name} {given}"), given):
                 self.show()
-        elif what in ("goal", "roofs", "soaks"):
+        elif what == "roofs":
+            if not self.do(lambda d: d.change_several(fields.roofs_moved(d.works, name, value),
+                                                      f"roofs of {name}")):
+                self.show()
+        elif what in ("goal", "soaks"):
             try:
                 new = (fields.spilling_to(work, value) if what == "goal" else
-                       work.model_copy(update={"roofs": value}) if what == "roofs" else
                        fields.with_soaking(work, str(value), self.system))
             except ValueError as error:
                 self.say(f"{error}. Write a rate such as 12 mm/h or 0.5 in/h.")
@@ -271,7 +306,8 @@ class Page:
     def _dial(self, name: str, what: str, value: float) -> None:
         self._settle()
         if name in [work.name for work in self.desk.works]:
-            self.do(lambda d: d.change(name, fields.dialled(d.work(name), what, value, self.sketch),
+            self.do(lambda d: d.change(name, fields.dialled(d.work(name), what, value, self.sketch,
+                                                            self.desk.laid),
                                        ("dial", name, what, self._drags), f"{what} of {name}"),
                     quick=True)
 
@@ -296,8 +332,9 @@ class Page:
         elif word == "click" and self._mark is not None:
             self.clicks.click(*self._mark)
         elif word == "leave":
-            self.clicks.choose(0)
+            self._mark = None
             self.board.mark(None)
+            self.clicks.choose(0)
         elif word == "up":
             self.later("up", self._let_go)
         elif word == "remove":
@@ -319,6 +356,7 @@ class Page:
 
     def _at(self, x: float, y: float) -> None:
         dem = self.inputs.dem
+        self._place = x, y
         height = float(dem.height_at(x, y))
         level = "no height known" if np.isnan(height) else shown(height, "level", self.system)
         row, column = (int(v) for v in dem.row_column(x, y))
@@ -346,8 +384,7 @@ class Page:
             if not quick:
                 self._hold()
         self._undo.disabled, self._redo.disabled = desk.undoes is None, desk.does_again is None
-        self._state.text = ("<p class='warn'><b>Not saved yet</b></p>" if desk.unsaved else
-                            "<p>Saved</p>")
+        self._tell_state()
         self._soon += 1
         number = self._soon
         self.doc.add_timeout_callback(lambda: self._follow(number, quick), SOON)
@@ -391,12 +428,17 @@ class Page:
         self.system = system
         self.ground.tell_in(system)
         self.storm.tell_in(system)
+        if self._place is not None:
+            self._at(*self._place)
         self.show()
 
     def say(self, what: str | InputError) -> None:
-        """Tell the person a sentence; "" takes the last one away."""
+        """Tell the person a sentence, or why something cannot be; "" takes the last one away, and
+        what a click does is told again."""
         words = what if isinstance(what, str) else plain(what, self.system)
-        self._said.text = f"<p>{escape(words)}</p>" if words else ""
+        kind = "" if isinstance(what, str) else " class='warn'"
+        words = words or self.clicks.hint
+        self._said.text = f"<p{kind}>{escape(words)}</p>" if words else ""
         self._said.visible = bool(words)
 
     def _to_prove(self) -> tuple[str, str]:

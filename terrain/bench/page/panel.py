@@ -11,6 +11,7 @@ from bokeh.models import (
     CheckboxButtonGroup,
     Column,
     Div,
+    NumericInput,
     Row,
     Select,
     Slider,
@@ -50,7 +51,12 @@ class Panel:
         self.dials = [Slider(start=0, end=1, value=0, step=1, visible=False,
                              stylesheets=[look.widgets()], sizing_mode="stretch_width",
                              margin=(4, 14, 14, 14)) for _ in range(3)]
+        self.numbers = [NumericInput(mode="float", width=96, visible=False, format="0.[00]",
+                                     stylesheets=[look.widgets()], margin=(14, 5, 5, 5))
+                        for _ in self.dials]
         self._keys: list[fields.Dial] = []
+        for number, typed in enumerate(self.numbers):
+            typed.on_change("value", lambda a, old, new, n=number: self._typed(n, new))
         for number, dial in enumerate(self.dials):
             dial.on_change("value", lambda a, old, new, n=number: self._dialled(n, new))
             dial.on_change("value_throttled", lambda a, old, new: self._tell("settled", None))
@@ -68,7 +74,9 @@ class Panel:
         remove.on_click(lambda: self._tell("remove", None))
         wide = "stretch_width"
         self.settings = Column(children=[
-            *self.dials, Row(children=[self.name, self.soaks], sizing_mode=wide), self.feeds,
+            *(Row(children=[dial, typed], sizing_mode=wide) for dial, typed in
+              zip(self.dials, self.numbers, strict=True)),
+            Row(children=[self.name, self.soaks], sizing_mode=wide), self.feeds,
             Row(children=[self.goal, remove], sizing_mode=wide)], sizing_mode=wide, visible=False)
         self.root = Column(children=[self.facts, self.settings, self.profile.root, self.storms,
                                      self.more], name="work", sizing_mode=wide)
@@ -82,6 +90,12 @@ class Panel:
         if not self._showing and number < len(self._keys):
             dial = self._keys[number]
             self._set(dial.key, value / dial.factor)
+
+    def _typed(self, number: int, value: float | None) -> None:
+        if not self._showing and value is not None and number < len(self._keys):
+            self._tell("settled", None)
+            self._set(self._keys[number].key, value / self._keys[number].factor)
+            self._tell("settled", None)
 
     def clear(self) -> None:
         """Nothing is chosen."""
@@ -118,19 +132,22 @@ class Panel:
         why = "".join(f"<li>{escape(said)}</li>" for said in answer.why(laid, name, system))
         said = answer.cautions(laid, name, system)
         warn = "".join(f"<li>{escape(one)}</li>" for one in said) or "<li>None of its own.</li>"
+        fills = ("" if laid.placed[laid.nodes_of(name)[0]].kind == "drain" else
+                 f"<p>{escape(answer.fills_at(laid, name, system))}</p>")
         self.more.text = (
-            f"{year}<h3>Why here?</h3><ul>{why}</ul>"
+            f"{fills}{year}<h3>Why here?</h3><ul>{why}</ul>"
             f"<h3 class='warn'>Cautions ({len(said)})</h3><ul class='warn'>{warn}</ul>"
             "<p class='small'>Figures are a planning aid. Local codes and licensed people come "
             "first, above all where water could reach a house, a road or a neighbour.</p>")
 
     def _show_settings(self, work: Any, laid: Laid, system: str) -> None:
         self._keys = fields.dials(work, laid, system)
-        for slider, dial in zip(self.dials, self._keys, strict=False):
+        for slider, typed, dial in zip(self.dials, self.numbers, self._keys, strict=False):
+            typed.update(value=round(dial.value, 2), visible=True)
             slider.update(start=dial.low, end=dial.high, step=dial.step, visible=True,
                           title=f"{dial.label}, {dial.unit}",
                           value=min(max(dial.value, dial.low), dial.high))
-        for slider in self.dials[len(self._keys):]:
+        for slider in (*self.dials[len(self._keys):], *self.numbers[len(self._keys):]):
             slider.visible = False
         self.name.value = work.name
         words = fields.soaks_words(work, system)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bokeh.models import Button, Row
+from bokeh.models import Button, Column, Div, Row
 
 from terrain.bench.keeping import Changed
 from terrain.bench.page import look
@@ -14,6 +15,10 @@ from terrain.errors import InputError
 
 if TYPE_CHECKING:
     from terrain.bench.page.page import Page
+
+
+#: No question has more answers.
+ANSWERS = 3
 
 
 class Saving:
@@ -26,7 +31,13 @@ class Saving:
 
     def __init__(self, page: Page) -> None:
         self.page = page
-        self.asks = Row(visible=False)
+        self._replies: list[Callable[[], None]] = []
+        self._question = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
+        self._buttons = [Button(stylesheets=[look.widgets()]) for _ in range(ANSWERS)]
+        for number, button in enumerate(self._buttons):
+            button.on_click(page.safely(lambda number=number: self._answered(number)))
+        self.asks = Column(children=[self._question, Row(children=self._buttons)], visible=False,
+                           sizing_mode="stretch_width", stylesheets=[look.note()])
 
     def save(self) -> bool:
         """Save to the site file; if another program changed it, ask what is to be done."""
@@ -45,19 +56,18 @@ class Saving:
         return True
 
     def ask(self, words: str, answers: list[tuple[str, Callable[[], None]]]) -> None:
-        """Ask a question that buttons answer."""
-        self.page.say(words)
-        buttons = []
-        for label, reply in answers:
-            button = Button(label=label, stylesheets=[look.widgets()])
-
-            def clicked(reply: Callable[[], None] = reply) -> None:
-                self.asks.visible = False
-                reply()
-            button.on_click(self.page.safely(clicked))
-            buttons.append(button)
-        self.asks.children = buttons
+        """Ask a question that buttons answer; it stands until it is answered."""
+        self._question.text = f"<p class='warn'><b>{escape(words)}</b></p>"
+        self._replies = [reply for _, reply in answers]
+        for button, (label, _) in zip(self._buttons, answers, strict=False):
+            button.update(label=label, visible=True)
+        for button in self._buttons[len(answers):]:
+            button.visible = False
         self.asks.visible = True
+
+    def _answered(self, number: int) -> None:
+        self.asks.visible = False
+        self._replies[number]()
 
     def _join(self) -> None:
         try:
@@ -104,6 +114,7 @@ class Saving:
             self.page.say(error)
             return
         self.page.show()
+        self.page.say("Taken up; nothing is saved yet.")
 
     def saved_file(self) -> Path | None:
         """The site file, saved if it was not; None if it could not be."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from html import escape
 
-from bokeh.models import Column, Div, Select, Slider
+from bokeh.models import Column, Div, Row, Select, Slider
 
 from terrain.bench import answer
 from terrain.bench.laid import Laid
@@ -40,9 +40,11 @@ class Storm:
                              stylesheets=[look.widgets()], sizing_mode="stretch_width")
         self.slider = Slider(start=0, end=1, value=0, step=1, stylesheets=[look.widgets()],
                              sizing_mode="stretch_width", margin=(4, 14, 14, 14), name="depth")
-        self.table = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
-        self.root = Column(children=[self.choice, self.slider, self.table], name="storm",
-                           sizing_mode="stretch_width")
+        self.total = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
+        self.table = Div(stylesheets=[look.words()], sizing_mode="stretch_width", name="fates")
+        self.root = Column(children=[Row(children=[self.choice, self.slider],
+                                         sizing_mode="stretch_width"), self.total],
+                           name="storm", sizing_mode="stretch_width")
         self.tell_in(system)
         self.choice.on_change("value", lambda a, old, new: self._chosen(new))
         self.slider.on_change("value", lambda a, old, new: self._slid(new))
@@ -91,13 +93,15 @@ class Storm:
             f"<td><span class='bar'><i style='width:{100 * min(fate.filled, 1):.0f}%'></i></span>"
             f"</td><td>{escape(shown(fate.caught, 'volume', system))}</td>"
             f"<td>{escape(_spill(fate, system))}</td></tr>" for fate in answer.fates(laid, run))
-        self.table.text = (
+        self.total.text = (
             f"<p>Of {escape(shown(account.rain + account.run_on, 'volume', system))} of rain and "
             f"run-on the ground works catch <b>{escape(shown(account.passive, 'volume', system))}"
             f"</b> and the tanks <b>{escape(shown(account.roof, 'volume', system))}</b>; "
-            f"{escape(shown(account.left_site, 'volume', system))} leave the site.</p>"
-            "<table id='fates'><thead><tr><th>Work</th><th>fills</th><th>catches</th><th>spills"
-            f"</th></tr></thead><tbody>{rows}</tbody></table>"
+            f"{escape(shown(account.left_site, 'volume', system))} leave the site.</p>")
+        self.table.text = "" if not rows else (
+            "<h3>Who fills, and where it spills</h3><table id='fates'><thead><tr><th>Work</th>"
+            "<th>fills</th><th>catches</th><th>spills</th></tr></thead>"
+            f"<tbody>{rows}</tbody></table>"
             + ("" if self.choice.value != ANY else "<p class='small'>A storm of this depth falls "
                f"as {escape(self._design)} does.</p>"))
 

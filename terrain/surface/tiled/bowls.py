@@ -252,7 +252,7 @@ def find_across(work: Work, number: int, flat_of: NDArray[np.int32], batches: Se
     """The second step of a tile with flats that cross its border, once the open ones are led."""
     if work.store.holds(STEP, number):
         return work.handed(STEP, number, HANDED)
-    direction = np.array(work.store.get(flats.STEP, number, "direction"))
+    [direction] = work.store.get(flats.STEP, number, "direction")
     flats.put_led(work, number, OPEN_FLATS, batches, direction)
     shared = work.handed(flats.STEP, number, ("cells", "starts"))
     return find(work, number, direction, shared, flat_of)

@@ -73,20 +73,17 @@ def drain_tile(work: Work, number: int, answer: Answer, batches: Sequence[int]) 
     """
     if work.store.holds(STEP, number):
         return
-    get = work.store.get
     tile = work.grid.window(number)
     heights = work.heights(tile)
-    label = np.array(get(bowls.STEP, number, "label"))
-    kept = get(bowls.STEP, number, "kept")
-    a, b, level, cell, way = (np.array(get(bowls.STEP, number, f"tree_{name}"))
-                              for name in ("one", "other", "level", "cell", "way"))
-    [pits] = get(bowls.STEP, number, "pits")
-    ends = np.stack([get(bowls.STEP, number, name) for name in ("one", "other")], 1)
-    labels = max(int(kept.max(initial=0)), int(pits)) + 1
+    found, label, kept, one, other, highest, public, pits, a, b, level, cell, way = work.store.get(
+        bowls.STEP, number, "direction", "label", "kept", "one", "other", "highest", "public",
+        "pits", *(f"tree_{name}" for name in ("one", "other", "level", "cell", "way")))
+    ends = np.stack([one, other], 1)
+    labels = max(int(kept.max(initial=0)), int(pits[0])) + 1
     spill_level = np.full(labels, -np.inf, np.float32)
     spill_level[kept] = answer.spill_level
     alive = np.ones(a.size, bool)
-    alive[get(bowls.STEP, number, "highest")[answer.parent < 0]] = False
+    alive[highest[answer.parent < 0]] = False
     in_tree = answer.parent >= 0
     tops = np.ones(kept.size, bool)
     tops[ends[in_tree, 1 - answer.parent[in_tree]]] = False
@@ -98,16 +95,15 @@ def drain_tile(work: Work, number: int, answer: Answer, batches: Sequence[int]) 
     raise_to_spill(heights, label, spill_level, filled, 0, rows)
     # Ways are turned in an array with a ring of unknown ground around the tile.
     ring = np.full((rows + 2, columns + 2), VOID)
-    ring[1:-1, 1:-1] = get(bowls.STEP, number, "direction")
+    ring[1:-1, 1:-1] = found
     high = np.full(ring.shape, np.nan, np.float32)
     high[1:-1, 1:-1] = heights
     start = work.grid.in_tile(number, answer.turn_cell)
-    to_pit = label.reshape(-1)[start] <= pits
-    public = kept[:int(get(bowls.STEP, number, "public")[0])]
-    pass_cell[public] = -1
+    to_pit = label.reshape(-1)[start] <= pits[0]
+    pass_cell[kept[:public[0]]] = -1
     pass_cell[label.reshape(-1)[start[to_pit]]] = start[to_pit]
     pass_way[label.reshape(-1)[start[to_pit]]] = answer.turn_way[to_pit]
-    own = np.flatnonzero(pass_cell[:pits + 1] >= 0)
+    own = np.flatnonzero(pass_cell[:pits[0] + 1] >= 0)
     lead_out(high.reshape(-1), ring.reshape(-1), columns + 2,
              np.concatenate([[-1], _in_ring(pass_cell[own], columns)]),
              np.concatenate([[LEAVES], pass_way[own]]))

@@ -2,8 +2,8 @@
 
 A flat within a tile is led as the whole raster's are.  One that crosses a border is gathered and
 led as one, for which of two equal ways its cells take goes by the order in which the whole flat is
-reached: a byte for each cell of the rectangle around it, of which the system gives memory only
-where cells lie.
+reached.  That takes some ten bytes for each of its cells, and a byte for each cell of the rectangle
+around it, of which the system gives memory only where cells lie.
 """
 
 from __future__ import annotations
@@ -278,27 +278,32 @@ def lead_flats(work: Work, step: str, batch: int, parts: Sequence[NDArray[np.int
     parts : for each flat, int32, shape (parts, 2)
         Tile and the tile's flat.
     boxes : int64, shape (flats, 4)
-    entries : int64, shape (flats, 4), or None
+    entries : int64, shape (flats, 3), or None
         For flats with no way on: tile, cell (in the raster) and way from which its way out comes
         down to it; left out for those that lead out by their own rim.
     """
     if work.store.holds(step, batch):
         return
-    tiles, cells, directions = [], [], []
+    pieces: list[tuple[int, NDArray[np.int32], NDArray[np.uint8]]] = []
     for flat, members in enumerate(parts):
         top, bottom, left, right = boxes[flat]
         wide = right - left + 2
-        way = np.zeros((bottom - top + 2) * wide, np.uint8)
-        held, roots, first = [], [], []
-        for tile, own in members:
-            start, end = work.store.get(STEP, tile, "starts")[own:own + 2]
-            inside = work.store.get(STEP, tile, "cells")[start:end]
+
+        def held(tile: int, own: int, top: int = top, left: int = left, wide: int = wide
+                 ) -> tuple[NDArray[np.int32], NDArray[np.int64], slice]:
+            """Cells of a part, in its tile and in the box."""
+            start, end = work.store.mapped(STEP, tile, "starts")[own:own + 2]
+            inside = np.array(work.store.mapped(STEP, tile, "cells")[start:end])
             row, column = np.divmod(work.grid.in_raster(tile, inside), work.grid.shape[1])
-            there = (row - top + 1) * wide + column - left + 1
+            return inside, (row - top + 1) * wide + column - left + 1, slice(start, end)
+
+        way = np.zeros((bottom - top + 2) * wide, np.uint8)
+        roots, first = [], []
+        for tile, own in members:
+            _, there, part = held(tile, own)
             way[there] = 1
-            held.append((tile, inside, there))
             if entries is None:
-                rim = work.store.get(STEP, tile, "rim")[start:end]
+                rim = np.array(work.store.mapped(STEP, tile, "rim")[part])
                 roots.append(there[rim != NONE])
                 first.append(rim[rim != NONE])
         if entries is None:
@@ -307,26 +312,27 @@ def lead_flats(work: Work, step: str, batch: int, parts: Sequence[NDArray[np.int
             queue, led = queue[order], led[order]
         else:
             cell, leave = _come_down(work, *(int(n) for n in entries[flat]))
-            row, column = divmod(cell, work.grid.shape[1])
-            queue = np.array([(row - top + 1) * wide + column - left + 1])
+            high, along = divmod(cell, work.grid.shape[1])
+            queue = np.array([(high - top + 1) * wide + along - left + 1])
             led = np.array([leave], np.uint8)
         way[queue] = led + np.uint8(2)
         _lead(way, wide, queue)
-        for tile, inside, there in held:
-            tiles.append(np.full(inside.size, tile, np.int32))
-            cells.append(inside)
-            directions.append(way[there] - np.uint8(2))
-    tile = np.concatenate(tiles)
-    order = np.argsort(tile, kind="stable")
-    work.store.put(step, batch, {"tile": tile[order], "cell": np.concatenate(cells)[order],
-                                 "direction": np.concatenate(directions)[order]})
+        for tile, own in members:
+            inside, there, _ = held(tile, own)
+            pieces.append((tile, inside, way[there] - np.uint8(2)))
+    pieces.sort(key=lambda piece: piece[0])
+    work.store.put(step, batch, {
+        "tile": np.array([piece[0] for piece in pieces], np.int32),
+        "start": np.cumsum([0, *(piece[1].size for piece in pieces)]),
+        "cell": np.concatenate([piece[1] for piece in pieces]),
+        "direction": np.concatenate([piece[2] for piece in pieces])})
 
 
 def _come_down(work: Work, tile: int, cell: int, onward: int) -> tuple[int, int]:
     """Where a way down within a tile meets a flat that crosses its border, and the way back up."""
     from terrain.surface.tiled.bowls import STEP as BOWLS
 
-    direction = work.store.get(BOWLS, tile, "direction")
+    direction = work.store.mapped(BOWLS, tile, "direction")
     window = work.grid.window(tile)
     row, column = divmod(int(work.grid.in_tile(tile, np.array([cell]))[0]), window.shape[1])
     while direction[row, column] < LEAVES:
@@ -340,10 +346,10 @@ def put_led(work: Work, number: int, step: str, batches_of: Sequence[int],
     """Write the directions of flats that were led as a whole into a tile's."""
     flat = direction.reshape(-1)
     for batch in batches_of:
-        tile = work.store.get(step, batch, "tile")
-        part = slice(*np.searchsorted(tile, [number, number + 1]))
-        flat[work.store.get(step, batch, "cell")[part]] = (
-            work.store.get(step, batch, "direction")[part])
+        tile, start = work.store.get(step, batch, "tile", "start")
+        part = slice(*start[np.searchsorted(tile, [number, number + 1])])
+        flat[work.store.mapped(step, batch, "cell")[part]] = (
+            work.store.mapped(step, batch, "direction")[part])
 
 
 def batches_by_tile(joined: Joined, groups: Sequence[NDArray[np.int64]], tiles: int

@@ -118,9 +118,8 @@ def _cuts(size: int, side: int) -> Sequence[int]:
 def perimeter(shape: tuple[int, int]) -> NDArray[np.int64]:
     """Flat indices of the outermost cells of a tile, rising."""
     rows, columns = shape
-    edge = np.ones(shape, bool) if min(shape) < 3 else None
-    if edge is not None:
-        return np.flatnonzero(edge)
+    if min(shape) < 3:
+        return np.arange(rows * columns)
     sides = np.arange(1, rows - 1) * columns
     return np.concatenate([np.arange(columns), np.stack([sides, sides + columns - 1], 1).ravel(),
                            np.arange((rows - 1) * columns, rows * columns)])

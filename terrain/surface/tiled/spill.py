@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -233,9 +234,9 @@ def solve(grid: Grid, handed: Sequence[Handed], flats: int) -> Solution:
 
 
 def _across(grid: Grid, rims: Rims, height: NDArray[np.generic], node: NDArray[np.int64],
-            whole: NDArray[np.int64]) -> list[tuple[NDArray[np.generic], ...]]:
+            whole: NDArray[np.int64]) -> list[tuple[NDArray[Any], ...]]:
     """Passes between cells beside each other in different tiles, as `list_passes` finds them."""
-    found = []
+    found: list[tuple[NDArray[Any], ...]] = []
     for k in range(4):
         at, beside = neighbours_in(rims.cell, grid.shape, k)
         apart = rims.tile[at] != rims.tile[beside]

@@ -1,14 +1,12 @@
-"""Finished tiles on disk, each with the SHA-256 of every array, so that a run can go on."""
+"""Finished tiles on disk, each with its SHA-256, so that a run that was stopped goes on."""
 
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 import os
-import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,15 +14,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-#: In a tile's folder, written last: names of its arrays and their SHA-256.
-SEAL = "seal.json"
 #: In the store's folder: whose tiles these are.
 OWNER = "owner.json"
+#: Arrays begin at multiples of this. [bytes]
+ALIGNED = 64
 
 
 @dataclass(frozen=True)
 class TileStore:
-    """A folder with a folder for each step, and in it one for each tile."""
+    """A folder with a folder for each step, and in it two files for each tile: its arrays, one
+    after the other, and, written last, their names, kinds, shapes and places and the SHA-256 of
+    them all."""
 
     folder: Path
 
@@ -34,7 +34,7 @@ class TileStore:
         Raises
         ------
         ValueError
-            If it holds tiles of another raster, or cut in another way.
+            If it holds tiles of another raster, or cut in another way, or something else.
         """
         self.folder.mkdir(parents=True, exist_ok=True)
         path, wanted = self.folder / OWNER, json.dumps(owner, sort_keys=True)
@@ -44,62 +44,81 @@ class TileStore:
         elif any(self.folder.iterdir()):
             raise ValueError(f"{self.folder} holds files that are no tiles")
         else:
-            path.write_text(wanted, encoding="utf-8")
+            _replace(path, [wanted.encode()])
 
-    def place(self, step: str, number: int) -> Path:
-        """The folder of a tile of a step."""
-        return self.folder / step / f"{number:07d}"
+    def _files(self, step: str, number: int) -> tuple[Path, Path]:
+        folder = self.folder / step
+        return folder / f"{number:07d}.tile", folder / f"{number:07d}.json"
 
     def put(self, step: str, number: int, arrays: Mapping[str, NDArray[Any]]) -> None:
-        """Keep a tile's arrays; they appear whole or not at all."""
-        place = self.place(step, number)
-        place.parent.mkdir(parents=True, exist_ok=True)
-        draft = Path(tempfile.mkdtemp(dir=place.parent, prefix=".draft-"))
-        try:
-            seal = {name: _write(draft / f"{name}.npy", array) for name, array in arrays.items()}
-            (draft / SEAL).write_text(json.dumps(seal), encoding="utf-8")
-            while True:
-                try:
-                    os.rename(draft, place)
-                    break
-                except OSError:  # a corrupt one stands there, or another worker's
-                    if not place.exists():
-                        raise
-                    shutil.rmtree(place, ignore_errors=True)
-        finally:
-            shutil.rmtree(draft, ignore_errors=True)
+        """Keep a tile's arrays.
+
+        Two workers that make the same tile at once do no harm: they write the same bytes.
+        """
+        data, seal = self._files(step, number)
+        data.parent.mkdir(parents=True, exist_ok=True)
+        places, pieces, at = {}, [], 0
+        for name, given in arrays.items():
+            array = np.ascontiguousarray(given)
+            places[name] = [at, array.dtype.str, list(array.shape)]
+            pad = -array.nbytes % ALIGNED
+            if array.size:
+                pieces += [array.reshape(-1).view(np.uint8).data, memoryview(bytes(pad))]
+            at += array.nbytes + pad
+        digest = hashlib.sha256(json.dumps(places).encode())
+        for piece in pieces:
+            digest.update(piece)
+        _replace(data, pieces)
+        _replace(seal, [json.dumps({"sha256": digest.hexdigest(), "arrays": places}).encode()])
 
     def holds(self, step: str, number: int) -> bool:
         """Whether a tile is there with the very bytes that were written."""
-        place = self.place(step, number)
+        data, seal = self._files(step, number)
         try:
-            seal = json.loads((place / SEAL).read_text(encoding="utf-8"))
-            return all(_digest(place / f"{name}.npy") == digest for name, digest in seal.items())
-        except (OSError, ValueError, AttributeError):
+            told = json.loads(seal.read_text(encoding="utf-8"))
+            digest = hashlib.sha256(json.dumps(told["arrays"]).encode())
+            with open(data, "rb") as stream:
+                while piece := stream.read(1 << 20):
+                    digest.update(piece)
+            return bool(digest.hexdigest() == told["sha256"])
+        except (OSError, ValueError, KeyError, TypeError):
             return False
 
-    def get(self, step: str, number: int, name: str) -> NDArray[Any]:
-        """An array of a tile, mapped from its file."""
-        path = self.place(step, number) / f"{name}.npy"
-        mapped: NDArray[Any] = np.load(path, mmap_mode="r")
-        return mapped
+    def get(self, step: str, number: int, *names: str) -> list[NDArray[Any]]:
+        """Arrays of a tile, in memory."""
+        data, places = self._places(step, number)
+        found = []
+        for name in names:
+            at, kind, shape = places[name]
+            found.append(np.fromfile(data, kind, int(np.prod(shape)), offset=at).reshape(shape))
+        return found
+
+    def mapped(self, step: str, number: int, name: str) -> NDArray[Any]:
+        """An array of a tile, read from its file where it is asked for."""
+        data, places = self._places(step, number)
+        at, kind, shape = places[name]
+        if 0 in shape:
+            return np.empty(shape, kind)
+        return np.memmap(data, kind, "r", at, tuple(shape))
+
+    def _places(self, step: str, number: int) -> tuple[Path, dict[str, Any]]:
+        data, seal = self._files(step, number)
+        return data, json.loads(seal.read_text(encoding="utf-8"))["arrays"]
 
 
-def _write(path: Path, array: NDArray[Any]) -> str:
-    """Write an array as NumPy does, and give the SHA-256 of the file."""
-    array = np.ascontiguousarray(array)
-    head = io.BytesIO()
-    np.lib.format.write_array_header_1_0(head, np.lib.format.header_data_from_array_1_0(array))
-    digest = hashlib.sha256(head.getvalue())
-    with open(path, "wb") as stream:
-        stream.write(head.getvalue())
-        if array.size:
-            body = memoryview(array).cast("B")
-            digest.update(body)
-            stream.write(body)
-    return digest.hexdigest()
+def _replace(path: Path, pieces: Iterable[memoryview | bytes]) -> None:
+    """Write a file beside its place and move it there, so that none stands there in part.
 
-
-def _digest(path: Path) -> str:
-    with open(path, "rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+    What loses power may leave one: its SHA-256 tells.
+    """
+    number, name = tempfile.mkstemp(dir=path.parent, prefix=".draft-")
+    try:
+        with open(number, "wb", buffering=0) as stream:
+            for piece in pieces:
+                left = memoryview(piece)
+                while left:
+                    left = left[stream.write(left):]
+        os.replace(name, path)
+    except BaseException:
+        os.unlink(name)
+        raise

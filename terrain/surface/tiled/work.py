@@ -34,7 +34,7 @@ class Work:
 
     def handed(self, step: str, number: int, names: Sequence[str]) -> Handed:
         """What a finished tile handed over, in memory."""
-        return {name: np.array(self.store.get(step, number, name)) for name in names}
+        return dict(zip(names, self.store.get(step, number, *names), strict=True))
 
     def laid_out(self, step: str, name: str, window: Window, beyond: Any,
                  kind: type[np.generic]) -> NDArray[Any]:
@@ -47,7 +47,7 @@ class Work:
             tile = self.grid.window(number)
             part = Window(max(tile.top, inside.top), min(tile.bottom, inside.bottom),
                           max(tile.left, inside.left), min(tile.right, inside.right))
-            laid[part.within(window)] = self.store.get(step, number, name)[part.within(tile)]
+            laid[part.within(window)] = self.store.mapped(step, number, name)[part.within(tile)]
         return laid
 
 

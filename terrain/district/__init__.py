@@ -1,0 +1,1 @@
+"""Many properties, and rasters beyond one machine's memory."""

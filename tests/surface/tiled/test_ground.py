@@ -1,0 +1,125 @@
+"""Tiles read from a file, a folder of files, a VRT and a COG, and results written as COGs."""
+
+import numpy as np
+import pytest
+import rasterio
+from rasterio.transform import from_origin
+
+from terrain.errors import InputError
+from terrain.surface.accumulation import accumulate
+from terrain.surface.depressions import drain
+from terrain.surface.tiled.cog import write_cog
+from terrain.surface.tiled.gathered import gather_all
+from terrain.surface.tiled.grid import Grid, Window
+from terrain.surface.tiled.ground import ArrayValues, open_values
+from terrain.surface.tiled.route import route
+from terrain.surface.tiled.store import TileStore
+from terrain.surface.tiled.work import Work
+
+NOTHING = -9999.0
+
+
+@pytest.fixture
+def heights():
+    random = np.random.default_rng(5)
+    found = random.normal(size=(70, 90)).cumsum(0).cumsum(1).astype(np.float32)
+    found[20:25, 60:70] = np.nan
+    return found
+
+
+def write(path, heights, row=0, column=0, **more):
+    given = {"driver": "GTiff", "nodata": NOTHING, "crs": "EPSG:32734",
+             "transform": from_origin(500000 + 2 * column, 6400000 - 2 * row, 2, 2), **more}
+    with rasterio.open(path, "w", height=heights.shape[0], width=heights.shape[1], count=1,
+                       dtype="float32", **given) as out:
+        out.write(np.where(np.isnan(heights), NOTHING, heights).astype(np.float32), 1)
+    return path
+
+
+def folder_of_tiles(folder, heights):
+    """Tiles that overlap by a few cells, one place without any."""
+    folder.mkdir()
+    for row in (0, 30):
+        for column in (0, 40):
+            write(folder / f"{row}_{column}.tif", heights[row:row + 40, column:column + 50],
+                  row, column)
+    return folder
+
+
+def vrt_of(path, folder):
+    """A VRT by hand, in the form that GDAL's documentation of the format gives."""
+    sources = "".join(
+        f"<ComplexSource><SourceFilename relativeToVRT='1'>{folder.name}/{row}_{column}.tif"
+        f"</SourceFilename><SourceBand>1</SourceBand><SrcRect xOff='0' yOff='0' xSize='50' "
+        f"ySize='40'/><DstRect xOff='{column}' yOff='{row}' xSize='50' ySize='40'/>"
+        f"<NODATA>{NOTHING:g}</NODATA></ComplexSource>"
+        for row in (0, 30) for column in (0, 40))
+    path.write_text(
+        "<VRTDataset rasterXSize='90' rasterYSize='70'><SRS>EPSG:32734</SRS>"
+        "<GeoTransform>500000, 2, 0, 6400000, 0, -2</GeoTransform>"
+        f"<VRTRasterBand dataType='Float32' band='1'><NoDataValue>{NOTHING:g}</NoDataValue>"
+        f"{sources}</VRTRasterBand></VRTDataset>")
+    return path
+
+
+@pytest.mark.parametrize("kind", ["file", "folder", "vrt", "cog"])
+def test_the_same_cells_from_every_kind_of_source(tmp_path, heights, kind):
+    if kind == "file":
+        path = write(tmp_path / "ground.tif", heights)
+    elif kind == "cog":
+        path = write(tmp_path / "ground.tif", heights, driver="COG")
+    else:
+        path = folder_of_tiles(tmp_path / "parts", heights)
+        if kind == "vrt":
+            path = vrt_of(tmp_path / "all.vrt", path)
+    values, profile = open_values(path)
+    assert values.shape == heights.shape
+    assert profile["transform"] == from_origin(500000, 6400000, 2, 2)
+    for window in (Window(0, 70, 0, 90), Window(25, 45, 35, 64), Window(69, 70, 0, 1)):
+        assert np.array_equal(values.read(window), heights[
+            window.top:window.bottom, window.left:window.right], equal_nan=True)
+    work = Work(values, Grid.square(values.shape, 32), TileStore(tmp_path / "tiles"))
+    whole = Window(0, 70, 0, 90)
+    assert np.array_equal(route(work).direction(whole), drain(heights).direction)
+
+
+def test_a_place_without_a_tile_is_unknown(tmp_path, heights):
+    folder = folder_of_tiles(tmp_path / "parts", heights)
+    (folder / "30_40.tif").unlink()
+    values, _ = open_values(folder)
+    assert np.isnan(values.read(Window(45, 70, 55, 90))).all()
+
+
+def test_rasters_on_other_cells_are_refused(tmp_path, heights):
+    folder = folder_of_tiles(tmp_path / "parts", heights)
+    write(folder / "other.tif", heights[:9, :9], 0.5, 3)
+    with pytest.raises(InputError, match="one lattice"):
+        open_values(folder)
+
+
+def test_an_empty_folder_is_refused(tmp_path):
+    (tmp_path / "none").mkdir()
+    with pytest.raises(InputError, match="no raster"):
+        open_values(tmp_path / "none")
+
+
+def test_results_are_written_as_cogs(tmp_path, heights):
+    """Checked by rio-cogeo, and read back."""
+    from rio_cogeo.cogeo import cog_validate
+
+    work = Work(ArrayValues(heights), Grid.square(heights.shape, 32),
+                TileStore(tmp_path / "tiles"))
+    tiled, cells = route(work), gather_all(work, "cells")
+    drainage = drain(heights)
+    profile = {"crs": "EPSG:32734", "transform": from_origin(500000, 6400000, 2, 2)}
+    for name, read, expected, nodata in (
+            ("direction", tiled.direction, drainage.direction, 255),
+            ("filled", tiled.filled, drainage.filled(heights), np.nan),
+            ("cells", cells.read, accumulate(drainage.direction), np.nan)):
+        path = tmp_path / f"{name}.tif"
+        write_cog(path, read, heights.shape, {**profile, "nodata": nodata})
+        assert cog_validate(path, strict=False)[0]
+        with rasterio.open(path) as raster:
+            assert np.array_equal(raster.read(1), expected, equal_nan=name != "direction")
+    with pytest.raises(InputError, match="already"):
+        write_cog(path, cells.read, heights.shape, profile)
