@@ -7,6 +7,7 @@ the tile that it was at: another makes that, and all the others are found in the
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -66,7 +67,8 @@ def engine(scheduler: str | None = None, *, workers: int | None = None,
         if scheduler is None:
             with (LocalCluster(n_workers=workers or cores(), threads_per_worker=1, processes=True,
                                memory_limit=memory or "auto", dashboard_address=None,
-                               host="127.0.0.1") as cluster, Client(cluster) as client):
+                               host="127.0.0.1", silence_logs=logging.CRITICAL) as cluster,
+                  Client(cluster) as client):
                 yield _run_on(client, "the workers of this machine")
             return
         try:

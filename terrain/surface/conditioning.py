@@ -121,28 +121,49 @@ def lead_through(dem: Dem, culverts: Sequence[Culvert]
     ValueError
         If an end lies off the known ground; the message names the culvert.
     """
-    import shapely
-
     heights = dem.heights.copy()
     cut: dict[str, int] = {}
     for culvert in culverts:
         cells = cells_along(dem, culvert.line)
-        inside = ((cells >= 0) & (cells < np.array(dem.shape))).all(axis=1)
-        if not inside.all() or np.isnan(heights[cells[[0, -1], 0], cells[[0, -1], 1]]).any():
-            raise ValueError(f"the culvert \"{culvert.name}\" has an end off the known ground")
-        x, y = dem.xy(cells[:, 0], cells[:, 1])
-        along = shapely.line_locate_point(culvert.line, shapely.points(x, y))
-        ends = heights[cells[[0, -1], 0], cells[[0, -1], 1]].astype(np.float64)
-        grade = ends[0] + (ends[1] - ends[0]) * along / culvert.line.length
-        grade = _falling(grade if ends[0] > ends[1] else grade[::-1])
-        if not ends[0] > ends[1]:  # level ones fall to the end drawn last
-            grade = grade[::-1] if ends[0] < ends[1] else grade
-        here = heights[cells[:, 0], cells[:, 1]]
-        above = np.isnan(here) | (here > grade)
+        inside = ((cells >= 0) & (cells < np.array(dem.shape))).all(axis=1).all()
+        here = heights[cells[:, 0], cells[:, 1]] if inside else np.full(len(cells), np.nan)
+        grade, above = grade_through(dem, culvert, cells, here)
         heights[cells[above, 0], cells[above, 1]] = grade[above]
         felt = np.isnan(here) | (here - grade > LEAST_CUT)
         cut[culvert.name] = cut.get(culvert.name, 0) + int(felt.sum())
     return heights, cut
+
+
+def grade_through(dem: Dem, culvert: Culvert, cells: NDArray[np.int64],
+                  here: NDArray[np.floating]) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """The floor of a culvert along its cells, and which of them stand above it.
+
+    Parameters
+    ----------
+    dem : Dem
+        Only its grid is asked for.
+    cells : int64, shape (n, 2)
+        As `cells_along` gives them.
+    here : float32, shape (n,)
+        Heights of the cells, NaN where unknown. [m]
+
+    Raises
+    ------
+    ValueError
+        If an end lies off the known ground; the message names the culvert.
+    """
+    import shapely
+
+    if np.isnan(here[[0, -1]]).any():
+        raise ValueError(f"the culvert \"{culvert.name}\" has an end off the known ground")
+    x, y = dem.xy(cells[:, 0], cells[:, 1])
+    along = shapely.line_locate_point(culvert.line, shapely.points(x, y))
+    ends = here[[0, -1]].astype(np.float64)
+    straight = ends[0] + (ends[1] - ends[0]) * along / culvert.line.length
+    grade = _falling(straight if ends[0] > ends[1] else straight[::-1])
+    if not ends[0] > ends[1]:  # level ones fall to the end drawn last
+        grade = grade[::-1] if ends[0] < ends[1] else grade
+    return grade, np.isnan(here) | (here > grade)
 
 
 def _falling(grade: NDArray[np.float64]) -> NDArray[np.float32]:

@@ -42,6 +42,12 @@ def _number_pits(direction, bowl, first, last, number):
 
 
 @kernel
+def rank_of_way(way):
+    """Of ways over one cell at one level, that off the known ground comes first."""
+    return (np.int64(way) + 1) % 9
+
+
+@kernel
 def list_passes(heights, bowl, north, south, west, east, first, last):
     """Lowest passes between bowls, from the cells of rows first to last to their neighbours.
 
@@ -95,8 +101,9 @@ def list_passes(heights, bowl, north, south, west, east, first, last):
                 slot = (both + (both >> np.uint64(31)) * np.uint64(3)) & np.uint64(AT_HAND - 1)
                 if near_pair[slot] == both:
                     if (height < near_level[slot] or (height == near_level[slot] and (
-                            at < near_cell[slot]
-                            or (at == near_cell[slot] and across < near_way[slot])))):
+                            at < near_cell[slot] or (
+                                at == near_cell[slot]
+                                and rank_of_way(across) < rank_of_way(near_way[slot]))))):
                         near_level[slot], near_cell[slot] = height, at
                         near_way[slot] = across
                     continue
@@ -124,12 +131,12 @@ def list_passes(heights, bowl, north, south, west, east, first, last):
 
 @kernel
 def comes_before(i, j, level, cell, way):
-    """Whether pass i comes before pass j; equal levels go by place, so that there is no tie."""
+    """Whether pass i comes before pass j; equal levels go by place and way: there is no tie."""
     if level[i] != level[j]:
         return level[i] < level[j]
     if cell[i] != cell[j]:
         return cell[i] < cell[j]
-    return way[i] < way[j]
+    return rank_of_way(way[i]) < rank_of_way(way[j])
 
 
 @kernel

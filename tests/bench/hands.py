@@ -234,7 +234,7 @@ class Hands:
     def errands(self) -> str:
         """How far what takes longer is."""
         return " ".join(self.page.evaluate(
-            "() => deep('p', document.querySelector('.errands')).map((p) => p.textContent)"))
+            "() => deep('p', document.querySelector('.made')).map((p) => p.textContent)"))
 
     def state(self) -> str:
         """Whether all is saved."""

@@ -15,6 +15,7 @@ import socket
 import sys
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
 from urllib.parse import quote
@@ -31,6 +32,12 @@ MADE = "bench plan of site"
 PNG = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJg"
     "gg==")
+
+
+def run(what):
+    """Run it on a thread of its own: the driver of the browser has a loop on this one."""
+    with ThreadPoolExecutor(1) as aside:
+        return aside.submit(asyncio.run, what).result()
 
 
 def picture(name: str) -> tuple[bytes, str]:
@@ -223,7 +230,7 @@ def own(bench: Bench) -> str:
 
 
 def test_the_socket_answers_the_own_page(bench):
-    said = asyncio.run(first_word(bench, page_token(bench), own(bench)))
+    said = run(first_word(bench, page_token(bench), own(bench)))
     assert said["msgtype"] == "ACK"
 
 
@@ -233,7 +240,7 @@ def test_the_socket_answers_the_own_page(bench):
     "http://evil.example#127.0.0.1:{port}", "http://x@127.0.0.1:{port}"])
 def test_the_socket_refuses_another_origin(bench, origin):
     given = origin if origin is None else origin.format(port=bench.port)
-    assert asyncio.run(first_word(bench, page_token(bench), given)) == 404
+    assert run(first_word(bench, page_token(bench), given)) == 404
 
 
 def test_the_environment_cannot_let_others_in(bench, monkeypatch):
@@ -241,8 +248,8 @@ def test_the_environment_cannot_let_others_in(bench, monkeypatch):
     monkeypatch.setenv("BOKEH_ALLOW_WS_ORIGIN", "*")
     monkeypatch.setenv("BOKEH_RESOURCES", "cdn")
     word = page_token(bench)
-    assert asyncio.run(first_word(bench, word, "http://evil.example")) == 404
-    assert asyncio.run(first_word(bench, word, own(bench)))["msgtype"] == "ACK"
+    assert run(first_word(bench, word, "http://evil.example")) == 404
+    assert run(first_word(bench, word, own(bench)))["msgtype"] == "ACK"
     page = ask(bench, f"/{bench.token}/").body.decode()
     assert set(re.findall(r'src="([^"]{1,60})', page)) != set()
     assert all(found.startswith(f"/{bench.token}/") for found in re.findall(r'src="([^"]+)', page))
@@ -255,7 +262,7 @@ def test_the_socket_wants_a_signed_word(bench):
     spent = base64.urlsafe_b64encode(b'{"session_id": "x", "session_expiry": 9999999999}').decode()
     for forged in (None, body, f"{body}.{other}", spent.rstrip("="),
                    f"{spent.rstrip('=')}.{signature}", "x" * 5000):
-        assert asyncio.run(first_word(bench, forged, own(bench))) is None, forged
+        assert run(first_word(bench, forged, own(bench))) is None, forged
     assert ask(bench, f"/{bench.token}/?bokeh-session-id=mine").code in (403, 500)
     assert ask(bench, f"/{bench.token}/?bokeh-token={body}.{other}").code in (403, 500)
 
@@ -270,7 +277,7 @@ def test_a_long_message_closes_the_socket_and_no_more(bench):
         return line.close_code
 
     # RFC 6455, 7.4.1: 1009 is "a message that is too big for it to process".
-    assert asyncio.run(first_word(bench, page_token(bench), own(bench), shout)) == 1009
+    assert run(first_word(bench, page_token(bench), own(bench), shout)) == 1009
     assert ask(bench, f"/{bench.token}/").code == 200
 
 
@@ -279,12 +286,12 @@ def test_too_many_sockets_are_refused(bench, monkeypatch):
         return await first_word(bench, word, own(bench))
 
     word = page_token(bench)
-    assert asyncio.run(first_word(bench, word, own(bench), another))["msgtype"] == "ACK"
+    assert run(first_word(bench, word, own(bench), another))["msgtype"] == "ACK"
     monkeypatch.setattr(server, "MOST_PAGES", 0.5)
     until = time.monotonic() + 10
     while bench._gate.pages and time.monotonic() < until:
         time.sleep(0.05)
-    assert asyncio.run(first_word(bench, word, own(bench), another)) == 503
+    assert run(first_word(bench, word, own(bench), another)) == 503
 
 
 def test_nonsense_on_the_socket_closes_it_and_no_more(bench):
@@ -297,8 +304,8 @@ def test_nonsense_on_the_socket_closes_it_and_no_more(bench):
                 return "closed"
         return "open"
 
-    assert asyncio.run(first_word(bench, page_token(bench), own(bench), babble)) == "closed"
-    assert asyncio.run(first_word(bench, page_token(bench), own(bench)))["msgtype"] == "ACK"
+    assert run(first_word(bench, page_token(bench), own(bench), babble)) == "closed"
+    assert run(first_word(bench, page_token(bench), own(bench)))["msgtype"] == "ACK"
 
 
 def test_long_headers_are_not_read(bench):

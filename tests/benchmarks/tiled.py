@@ -52,7 +52,7 @@ def whole(path: Path, folder: Path) -> tuple[float, float, float]:
     return time.perf_counter() - began, time.process_time() - used, made - read
 
 
-def tiled(path: Path, folder: Path, side: int, run, steps: dict[str, float]) -> float:
+def tiled(path: Path, folder: Path, side: int, run, steps: dict) -> float:
     from terrain.surface.tiled.gathered import gather_all
     from terrain.surface.tiled.grid import Grid
     from terrain.surface.tiled.ground import FileValues
@@ -70,7 +70,7 @@ def tiled(path: Path, folder: Path, side: int, run, steps: dict[str, float]) -> 
     ground = FileValues(str(path))
     work = Work(ground, Grid.square(ground.shape, side), TileStore(folder))
     began = time.perf_counter()
-    route(work, timed)
+    steps["graph"] = route(work, timed).graph
     gather_all(work, "cells", 1.0, timed)
     return time.perf_counter() - began
 
@@ -142,8 +142,9 @@ def main() -> None:
                   f"{highest / 1e6:.0f} MB of {memory_of(side) / 1e6:.0f} MB; "
                   f"{'the same' if same(folder, tiles, path, side) else 'NOT THE SAME'}",
                   flush=True)
-            print("       " + ", ".join(f"{step} {took:.2f} s" for step, took in steps.items()),
-                  flush=True)
+            nodes, edges = steps.pop("graph")
+            print(f"       {nodes:,} nodes and {edges:,} edges over borders; " + ", ".join(
+                f"{step} {took:.2f} s" for step, took in steps.items()), flush=True)
 
 
 if __name__ == "__main__":

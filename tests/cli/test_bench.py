@@ -9,6 +9,7 @@ import socket
 import subprocess
 import sys
 import threading
+import time
 import urllib.error
 import urllib.request
 from pathlib import Path
@@ -55,41 +56,50 @@ def test_a_picture_that_is_none(levelsill, small_site, tmp_path):
     assert "air.png" in ran.err
 
 
-def test_the_browser_is_shown_a_ticket_and_not_the_address(levelsill, small_site, monkeypatch):
+#: Stands for a browser: says what it was told to open, goes there, and says where it came to.
+BROWSER = """\
+import sys, urllib.request
+with urllib.request.urlopen(sys.argv[1], timeout=60) as answer:
+    open(sys.argv[2], "w").write(f"{sys.argv[1]}\\n{answer.status} {answer.url}")
+sys.exit(int(sys.argv[3]))
+"""
+
+
+def opened(small_site, tmp_path, code: int) -> tuple[str, str, list[str]]:
+    """What the command prints with such a browser, and what that browser says."""
+    program, told = tmp_path / "browser.py", tmp_path / "told"
+    program.write_text(BROWSER)
+    running = subprocess.Popen(
+        [COMMAND, "bench", small_site], text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        env=os.environ | {"BROWSER": f"{sys.executable} {program} %s {told} {code}"})
+    guard = threading.Timer(120, running.kill)
+    guard.start()
+    said = [running.stdout.readline() for _ in range(3)]
+    deadline = time.monotonic() + 60
+    while not told.exists() and time.monotonic() < deadline:
+        time.sleep(0.05)
+    time.sleep(1)
+    running.send_signal(signal.SIGTERM)
+    out, err = running.communicate(timeout=60)
+    guard.cancel()
+    assert running.returncode == 0
+    return "".join(said) + out, err, told.read_text().split("\n")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="the test sends POSIX signals")
+def test_the_browser_is_shown_a_ticket_and_not_the_address(small_site, tmp_path):
     """Every user of a machine can read the command lines of its programs."""
-    shown: list[str] = []
-    came: list[tuple[int, str]] = []
-
-    def show(address: str) -> bool:
-        shown.append(address)
-        try:
-            with urllib.request.urlopen(address, timeout=20) as answer:
-                came.append((answer.status, answer.url))
-        finally:
-            os.kill(os.getpid(), signal.SIGINT)
-        return True
-
-    monkeypatch.setattr("webbrowser.open", show)
-    monkeypatch.setenv("BROWSER", "any")
-    before = signal.getsignal(signal.SIGINT)
-    ran = levelsill("bench", small_site)
-    assert (ran.code, ran.err) == (0, "")
-    [address] = re.findall(r"http://\S+", ran.out)
-    assert came == [(200, address)]
-    assert address.rstrip("/").rsplit("/", 1)[1] not in shown[0]
-    assert signal.getsignal(signal.SIGINT) is before
+    out, err, (shown, came) = opened(small_site, tmp_path, 0)
+    [address] = re.findall(r"http://\S+", out)
+    assert came == f"200 {address}"
+    assert address.rstrip("/").rsplit("/", 1)[1] not in shown
+    assert "No browser" not in err
 
 
-def test_a_browser_that_does_not_open_is_told(levelsill, small_site, monkeypatch):
-    def show(address: str) -> bool:
-        threading.Timer(0.5, os.kill, (os.getpid(), signal.SIGTERM)).start()
-        return False
-
-    monkeypatch.setattr("webbrowser.open", show)
-    monkeypatch.setenv("BROWSER", "any")
-    ran = levelsill("bench", small_site)
-    assert ran.code == 0
-    assert ran.err == "No browser could be opened from here; open the address yourself.\n"
+@pytest.mark.skipif(os.name != "posix", reason="the test sends POSIX signals")
+def test_a_browser_that_does_not_open_is_told(small_site, tmp_path):
+    _, err, _ = opened(small_site, tmp_path, 1)
+    assert "No browser could be opened from here; open the address yourself.\n" in err
 
 
 @pytest.mark.skipif(os.name != "posix", reason="the test sends POSIX signals")

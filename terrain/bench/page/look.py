@@ -87,7 +87,8 @@ def note() -> InlineStyleSheet:
     """Of a sentence that lies on the map."""
     return InlineStyleSheet(css=_WORDS + """
 :host { background:var(--paper); border:1.5px solid var(--ink); border-radius:4px;
-  padding:.15rem .7rem; box-sizing:border-box; }""")
+  padding:.15rem .7rem; box-sizing:border-box; }
+""")
 
 
 def read(name: str) -> str:

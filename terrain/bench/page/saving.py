@@ -11,6 +11,7 @@ from bokeh.models import Button, Column, Div, Row
 
 from terrain.bench.keeping import Changed
 from terrain.bench.page import look
+from terrain.bench.page.words import plain
 from terrain.errors import InputError
 
 if TYPE_CHECKING:
@@ -36,7 +37,8 @@ class Saving:
         self._buttons = [Button(stylesheets=[look.widgets()]) for _ in range(ANSWERS)]
         for number, button in enumerate(self._buttons):
             button.on_click(page.safely(lambda number=number: self._answered(number)))
-        self.asks = Column(children=[self._question, Row(children=self._buttons)], visible=False,
+        touched = Row(children=self._buttons, styles={"pointer-events": "auto"})
+        self.asks = Column(children=[self._question, touched], visible=False,
                            sizing_mode="stretch_width", stylesheets=[look.note()])
 
     def save(self) -> bool:
@@ -44,9 +46,9 @@ class Saving:
         try:
             saved = self.page.sitting.save()
         except Changed as changed:
-            self.ask(f"{changed}", [("Join both", self._join), ("Save mine beside it",
-                                                                 self._save_beside),
-                                     ("Take the file's", self._take_theirs)])
+            self.ask(plain(changed, self.page.system), [
+                ("Join both", self._join), ("Save mine beside it", self._save_beside),
+                ("Take the file's", self._take_theirs)])
             return False
         except InputError as error:
             self.page.say(error)

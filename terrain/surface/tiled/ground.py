@@ -35,7 +35,7 @@ class Values(Protocol):
 
 @dataclass(frozen=True)
 class ArrayValues:
-    """An array in memory, or in a file of NumPy's that is read as it is asked for."""
+    """An array in memory; for one process, as every task carries it."""
 
     array: NDArray[Any]
 

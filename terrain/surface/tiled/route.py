@@ -16,9 +16,16 @@ from terrain.surface.tiled.work import Run, Work, one_by_one
 
 @dataclass(frozen=True)
 class Tiled:
-    """Finished tiles of directions and of the filled surface, read window by window."""
+    """Finished tiles of directions and of the filled surface, read window by window.
+
+    Attributes
+    ----------
+    graph : (nodes, edges)
+        Size of the graph over borders that was solved for them.
+    """
 
     work: Work
+    graph: tuple[int, int] = (0, 0)
 
     def direction(self, window: Window) -> NDArray[np.uint8]:
         """D8 directions, as `drain` gives them."""
@@ -78,4 +85,4 @@ def route(work: Work, run: Run = one_by_one) -> Tiled:
     answers: list[Answer] = solution.answers
     run(drained.drain_tile, [(work, number, answers[number], at[number])
                              for number in range(grid.count)])
-    return Tiled(work)
+    return Tiled(work, (solution.nodes, solution.edges))

@@ -45,8 +45,11 @@ class Answer:
 
 @dataclass(frozen=True)
 class Solution:
-    """What each tile is told; and for flats with no way on (by number, -1 in the first column for
-    others) tile, cell and way from which the way out comes down to them."""
+    """What each tile is told; and for each flat with no way on, that crosses borders, the tile,
+    the cell and the way from which its way out comes down to it.
+
+    `nodes` and `edges` are the size of the graph that was solved.
+    """
 
     answers: list[Answer]
     entries: NDArray[np.int64]
@@ -198,7 +201,8 @@ def solve(grid: Grid, handed: Sequence[Handed], flats: int) -> Solution:
         np.concatenate(found) for found in (one, other, level, cell, way, own))
     ends_one, ends_other = whole[raw_one], whole[raw_other]
     matters = np.flatnonzero(ends_one != ends_other)
-    order = matters[np.lexsort((ways[matters], cells[matters], levels[matters]))]
+    order = matters[np.lexsort(((ways[matters].astype(np.int64) + 1) % 9, cells[matters],
+                                levels[matters]))]  # as `comes_before` has it
     chosen = _choose(order, ends_one, ends_other, size + flats)
     tree_one, tree_other = ends_one[chosen], ends_other[chosen]
     spill_level = np.full(size + flats, -np.inf, np.float32)

@@ -6,7 +6,9 @@ import hashlib
 import json
 import os
 import tempfile
+import time
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,6 +18,8 @@ from numpy.typing import NDArray
 
 #: In the store's folder: whose tiles these are.
 OWNER = "owner.json"
+#: How names of files begin that are being written; older ones are nobody's any more. [s]
+DRAFT, STALE = ".draft-", 3600
 #: Arrays begin at multiples of this. [bytes]
 ALIGNED = 64
 
@@ -45,6 +49,10 @@ class TileStore:
             raise ValueError(f"{self.folder} holds files that are no tiles")
         else:
             _replace(path, [wanted.encode()])
+        for draft in self.folder.rglob(f"{DRAFT}*"):  # whoever was killed left it
+            with suppress(OSError):
+                if time.time() - draft.stat().st_mtime > STALE:
+                    draft.unlink()
 
     def _files(self, step: str, number: int) -> tuple[Path, Path]:
         folder = self.folder / step
@@ -111,7 +119,7 @@ def _replace(path: Path, pieces: Iterable[memoryview | bytes]) -> None:
 
     What loses power may leave one: its SHA-256 tells.
     """
-    number, name = tempfile.mkstemp(dir=path.parent, prefix=".draft-")
+    number, name = tempfile.mkstemp(dir=path.parent, prefix=DRAFT)
     try:
         with open(number, "wb", buffering=0) as stream:
             for piece in pieces:

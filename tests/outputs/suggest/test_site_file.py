@@ -18,8 +18,8 @@ from pydantic import TypeAdapter
 from terrain.files import fingerprint
 from terrain.inputs.site import read_site
 from terrain.inputs.site_works import Basin, Drain, Swale, TreeBasin, Work
-from terrain.outputs.suggest.site_file import site_file
 from terrain.outputs.site_text.written_work import as_yaml, levels_and_all, written
+from terrain.outputs.suggest.site_file import site_file
 from terrain.plan.siting.reading import read_inputs
 from terrain.suggest.candidate import Candidate, Cost
 from terrain.suggest.suggestion import Chosen
