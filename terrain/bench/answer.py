@@ -10,7 +10,7 @@ from terrain.inputs import site_works as asked
 from terrain.outputs.one_system import in_one
 from terrain.plan.planned import PlannedStore
 from terrain.plan.water.entry import Entry
-from terrain.plan.water.routing import StormRun
+from terrain.plan.water.routing import StoreStorm, StormRun
 from terrain.runoff.ground import Roof
 from terrain.units import lasting, shown
 
@@ -42,33 +42,26 @@ class Fate:
 
 def fates(laid: Laid, run: StormRun) -> list[Fate]:
     """What a storm does to each work of the site file, tree basins of one entry together."""
-    found = []
-    for name in dict.fromkeys(place.work.name for place in laid.placed):
-        nodes = laid.nodes_of(name)
-        entries = [run.stores[i] for i in nodes]
-        inside = set(nodes)
-        comes = _outside(laid, run, nodes)
-        leaving = [(to, amount) for i in nodes for to, amount in
-                   laid.cascade.nodes[i].given(run.stores[i].spilled, run.stores[i].over)
-                   if to not in inside]
-        spilled = float(sum(amount for _, amount in leaving))
-        capacity = sum(laid.cascade.nodes[i].store.capacity for i in nodes
-                       if laid.cascade.nodes[i].store.kind != "drain")
-        held = sum(min(e.most, laid.cascade.nodes[i].store.capacity)
-                   for i, e in zip(nodes, entries, strict=True))
-        goals = dict.fromkeys(end_of(laid, to) for to, amount in leaving if amount > 0) or (
-            dict.fromkeys(end_of(laid, to) for to, _ in leaving))
-        found.append(Fate(name, comes, comes - spilled, spilled,
-                          held / capacity if capacity else 0.0, " and ".join(goals)))
-    return found
+    return [fate_of(laid, name, [run.stores[i] for i in laid.nodes_of(name)])
+            for name in dict.fromkeys(place.work.name for place in laid.placed)]
 
 
-def _outside(laid: Laid, run: StormRun, nodes: Sequence[int]) -> float:
-    """What comes to some stores from all but each other. [m3]"""
-    inside = set(nodes)
-    handed = sum(amount for i in nodes for to, amount in laid.cascade.nodes[i].given(
-        run.stores[i].spilled, run.stores[i].over) if to in inside)
-    return float(sum(run.stores[i].inflow for i in nodes) - handed)
+def fate_of(laid: Laid, name: str, entries: Sequence[StoreStorm]) -> Fate:
+    """What a storm does to a work, from what it does to each of its nodes."""
+    nodes = laid.nodes_of(name)
+    pairs = [(laid.cascade.nodes[i], entry) for i, entry in zip(nodes, entries, strict=True)]
+    given = [one for node, entry in pairs for one in node.given(entry.spilled, entry.over)]
+    within = float(sum(amount for to, amount in given if to in nodes))
+    leaving = [(to, amount) for to, amount in given if to not in nodes]
+    spilled = float(sum(amount for _, amount in leaving))
+    comes = float(sum(entry.inflow for entry in entries)) - within
+    held = [(min(entry.most, node.store.capacity), node.store.capacity)
+            for node, entry in pairs if node.store.kind != "drain"]
+    holds = sum(capacity for _, capacity in held)
+    goals = dict.fromkeys(end_of(laid, to) for to, amount in leaving if amount > 0) or (
+        dict.fromkeys(end_of(laid, to) for to, _ in leaving))
+    return Fate(name, comes, comes - spilled, spilled,
+                sum(water for water, _ in held) / holds if holds else 0.0, " and ".join(goals))
 
 
 def end_of(laid: Laid, to: int | None) -> str:
@@ -78,9 +71,9 @@ def end_of(laid: Laid, to: int | None) -> str:
 
 def storm_rows(laid: Laid, name: str, system: str) -> list[tuple[str, str, str, str]]:
     """Every storm of the site file: its name and depth, what comes to a work, is caught, spills."""
-    rows = []
+    rows, through = [], laid.through(name)
     for storm in laid.inputs.site.rain.storms:
-        fate = next(f for f in fates(laid, laid.runs[storm.name]) if f.name == name)
+        fate = fate_of(laid, name, through[storm.name])
         rows.append((f"{storm.name}, {shown(storm.depth, 'rain', system)}",
                      shown(fate.comes, "volume", system), shown(fate.caught, "volume", system),
                      shown(fate.spilled, "volume", system)))

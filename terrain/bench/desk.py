@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from terrain.bench.laid import Laid, Ready, lay
@@ -14,6 +14,11 @@ from terrain.plan.siting.reading import Inputs
 
 #: So many steps can be undone.
 STEPS = 200
+#: What the layouts of steps on either side may hold of the ground's cells; those further off are
+#: laid out again when they are come to. [bytes]
+HELD = 1 << 28
+#: But so many are always there.
+AT_HAND = 4
 
 
 @dataclass(frozen=True)
@@ -23,7 +28,8 @@ class Step:
     Attributes
     ----------
     entries : tuple of Entry
-    laid : Laid
+    ground : Laid or None
+        None if they are to be laid out again before anything is asked of them.
     said : str
         What was done to come to it.
     of : object
@@ -31,9 +37,15 @@ class Step:
     """
 
     entries: tuple[Entry, ...]
-    laid: Laid
+    ground: Laid | None
     said: str = ""
     of: object = None
+
+    @property
+    def laid(self) -> Laid:
+        """Its works on the ground."""
+        assert self.ground is not None  # it was come to since it was let go of
+        return self.ground
 
 
 class Desk:
@@ -195,26 +207,31 @@ class Desk:
     def undo(self) -> Step:
         """Take the last step back; nothing happens where there is none."""
         if len(self._done) > 1:
+            step = self._laid_again(self._done[-2])
             self._undone.append(self._done.pop())
+            self._done[-1] = step
+            self._let_go()
         return self.now
 
     def redo(self) -> Step:
         """Do again what was undone last; nothing happens where there is nothing."""
         if self._undone:
-            self._done.append(self._undone.pop())
+            self._done.append(self._laid_again(self._undone[-1]))
+            self._undone.pop()
+            self._let_go()
         return self.now
 
     def saved(self) -> None:
         """The site file says what the desk has: its entries have their names there from now on."""
         named = tuple(Entry(entry.work.name, entry.work) for entry in self.now.entries)
         there = {entry.origin: entry.work.name for entry in self.now.entries if entry.origin}
+        new = {entry.work.name for entry in self.now.entries if not entry.origin}
         self._saved = named
 
         def moved(step: Step) -> Step:
-            names = {entry.work.name for entry in named}
             return Step(tuple(Entry(there.get(entry.origin) if entry.origin else (
-                entry.work.name if entry.work.name in names else None), entry.work)
-                for entry in step.entries), step.laid, step.said, step.of)
+                entry.work.name if entry.work.name in new else None), entry.work)
+                for entry in step.entries), step.ground, step.said, step.of)
         self._done = [moved(step) for step in self._done]
         self._undone = [moved(step) for step in self._undone]
         self._done[-1] = Step(named, self.laid, self.now.said, self.now.of)
@@ -242,9 +259,23 @@ class Desk:
             self._done.append(step)
             del self._done[:-STEPS]
         self._undone.clear()
-        self.ready.keep([place for kept in (*self._done, *self._undone)
-                         for place in kept.laid.placed])
+        self._let_go()
+        self.ready.keep([place for kept in self._done if kept.ground is not None
+                         for place in kept.ground.placed])
         return step
+
+    def _laid_again(self, step: Step) -> Step:
+        """A step that is come to, its works laid out again if they were let go of."""
+        return step if step.ground is not None else replace(step, ground=lay(
+            self.inputs, self.ready, [e.work for e in step.entries], self.laid.placed))
+
+    def _let_go(self) -> None:
+        """Keep the layouts of no more steps than there is room for."""
+        most = max(HELD // self.laid.cascade.labels.nbytes, AT_HAND)
+        for steps in (self._done, self._undone):
+            for number, step in enumerate(steps[:-most]):
+                if step.ground is not None:
+                    steps[number] = replace(step, ground=None)
 
     def _named_elsewhere(self, name: str) -> bool:
         suggest = self.inputs.site.suggest

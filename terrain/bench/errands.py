@@ -317,7 +317,7 @@ class Errands:
             running.code = code = process.returncode
             running._took = time.monotonic() - running._begun
             if code == 0:
-                running.state = "done"
+                running.state = self._handed_out(running)
             elif running._asked:
                 running.state = "stopped"
             else:
@@ -327,10 +327,19 @@ class Errands:
             if process.stdin is not None:
                 with suppress(OSError):
                     process.stdin.close()
-        if running.state == "done" and self._made is not None:
-            self._made(running.errand.folder)
         running._over.set()
         tell()
+
+    def _handed_out(self, running: Running) -> State:
+        """Let what was made be opened; a folder that leads elsewhere is not."""
+        try:
+            if self._made is not None:
+                self._made(running.errand.folder)
+        except (OSError, ValueError):
+            running.error = (f"It was made in {running.errand.folder.name}, which leads out of the "
+                             "site's folder, so it cannot be opened from here.")
+            return "failed"
+        return "done"
 
 
 def _at_once(function: Callable[..., Any], *given: Any) -> None:

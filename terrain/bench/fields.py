@@ -78,8 +78,6 @@ def dials(work: Any, laid: Laid, system: str) -> list[Dial]:
     if isinstance(work, asked.Tank):
         return [dial("volume", "Volume", work.volume, 0.5, max(60.0, 2 * work.volume), 0.5,
                      "volume", 100.0)]
-    if isinstance(work, asked.Drain) and place.drain is not None:
-        return []
     return []
 
 

@@ -209,8 +209,17 @@ class SiteFile:
     def forget_aside(self) -> None:
         """Throw away what was written down as not saved."""
         self._earlier = None
-        with suppress(OSError):
-            self._hidden("unsaved").unlink()
+        self.forget_own()
+
+    def forget_own(self) -> None:
+        """Throw away what this bench wrote down; what an earlier one left stays."""
+        if self._earlier is None:
+            with suppress(OSError):
+                self._hidden("unsaved").unlink()
+
+    def follow(self, other: SiteFile) -> None:
+        """Go on for another that has read the same file, with what an earlier bench left."""
+        self._earlier = other._earlier
 
     def _put_away(self, journal: Path) -> None:
         """Give a journal that says nothing another name."""

@@ -28,7 +28,7 @@ from terrain.plan.water.accounts import Account, YearOfRecord, year_account, yea
 from terrain.plan.water.cascade import Cascade, build_cascade
 from terrain.plan.water.pipes import pipe_caution, pipe_checks
 from terrain.plan.water.roofs_told import tell_roofs
-from terrain.plan.water.routing import StormRun, full_at, run_storm
+from terrain.plan.water.routing import StoreStorm, StormRun, full_at, run_storm
 from terrain.plan.water.sills import with_sills
 from terrain.plan.water.spill_ways import pump_cautions
 from terrain.plan.water.water_balance import SeasonRun, run_seasons
@@ -85,6 +85,20 @@ class Laid:
         return {storm.name: run_storm(self.cascade, storm.depth, shapes[storm.name])
                 for storm in self.inputs.site.rain.storms}
 
+    def through(self, name: str) -> dict[str, list[StoreStorm]]:
+        """What each storm of the site file does to a work, node by node; where the storms are not
+        run yet, they are run over it and what spills to it alone."""
+        nodes = self.nodes_of(name)
+        if "runs" in self.__dict__:
+            return {storm: [run.stores[i] for i in nodes] for storm, run in self.runs.items()}
+        part, place = self.cascade.above(nodes)
+        shapes = self.inputs.hydrology.shapes
+        found = {}
+        for storm in self.inputs.site.rain.storms:
+            run = run_storm(part, storm.depth, shapes[storm.name])
+            found[storm.name] = [run.stores[place[i]] for i in nodes]
+        return found
+
     def run(self, depth: float) -> StormRun:
         """A storm of any depth with the shape of the design storm. [mm]"""
         return run_storm(self.cascade, depth,
@@ -137,8 +151,8 @@ class Laid:
                        self.inputs.hydrology.shapes[self.inputs.site.rain.design.name])
 
     @cached_property
-    def beside(self) -> dict[int, list[str]]:
-        """Cautions about roofs, pipes and pumps, by node."""
+    def of_pipes(self) -> dict[int, list[str]]:
+        """Cautions about pipes and pumps, by node."""
         design = self.runs[self.inputs.site.rain.design.name]
         said: dict[int, list[str]] = {}
         for check in pipe_checks(self.inputs, self.cascade, self.placed, design):
@@ -148,17 +162,22 @@ class Laid:
                     said.setdefault(index, []).append(caution)
         for index, caution in pump_cautions(self.cascade, self.runs).items():
             said.setdefault(index, []).append(caution)
-        roofs = tell_roofs(self.inputs, self.cascade, self.placed, self.seasons, self.years)
-        for index, cautions in roofs.cautions.items():
-            said.setdefault(index, []).extend(cautions)
         return said
+
+    @cached_property
+    def of_roofs(self) -> dict[int, tuple[str, ...]]:
+        """Cautions about roofs and tanks, by node; every tank is lived through the record, which
+        takes long."""
+        return tell_roofs(self.inputs, self.cascade, self.placed, self.seasons,
+                          self.years).cautions
 
     def planned(self, index: int) -> PlannedStore:
         """A work with what the plan says of it."""
         made = planned_store(self.inputs, self.cascade, index, self.placed, self.runs,
                              self.filled[index], self.seasons, self.years, self.ready.steep,
                              self.built[index])
-        return replace(made, cautions=(*made.cautions, *self.beside.get(index, ())))
+        roofs = self.of_roofs.get(index, ()) if self.placed[index].kind == "tank" else ()
+        return replace(made, cautions=(*made.cautions, *self.of_pipes.get(index, ()), *roofs))
 
     def nodes_of(self, name: str) -> list[int]:
         """Indices of a work of the site file: of tree basins each one's."""

@@ -47,7 +47,7 @@ def open_bench(site: Path, picture: Path | None = None, port: int = 0,
     sitting = Sitting.of(site, progress)
     pictures = Pictures(sitting.inputs, picture)
     server = Bench(lambda doc: make_document(doc, shared), pictures=pictures.encoded,
-                   folder=sitting.file.path.parent, port=port)
+                   folder=sitting.file.path.resolve().parent, port=port)
     errands = Errands(server.add_callback, server.allow)
     shared = Shared(sitting, pictures, server.picture_address,
                     Runs(errands, server.made_address))

@@ -17,15 +17,15 @@ from terrain.inputs.site import read_site
 from terrain.outputs.site_text.works_text import Entry, Joined, joined, works_changed
 from terrain.plan.siting.reading import Inputs, read_inputs
 
-#: Told of every change: what was done, and whether the works changed by it.
+#: Told of every change: what was done.
 Looker = Callable[[str], None]
 
 
 @dataclass(frozen=True)
 class Saved:
-    """What saving did: the backup of what stood there before, and a sentence."""
+    """What saving did: the backup of what stood there before, if any was made, and a sentence."""
 
-    backup: Path
+    backup: Path | None
     said: str
 
 
@@ -113,8 +113,11 @@ class Sitting:
 
     def leave(self) -> None:
         """Begin without what an earlier sitting left unsaved."""
+        if self.left is None:  # another page has answered already
+            return
         self.left = None
         self.file.forget_aside()
+        self.keep_aside()  # what was changed meanwhile was written down there too
 
     def save(self) -> Saved:
         """Save to the site file.
@@ -127,11 +130,16 @@ class Sitting:
             If what would be saved would not be read back as it is on the desk, or cannot be
             written.
         """
+        if not self.desk.unsaved and not self.file.changed():  # else it would push out a backup
+            return Saved(None, f"{self.file.path.name} says so already.")
         text = self.text
         self._refuse_unlike(text)
         backup = self.file.save(text)
         self.desk.saved()
-        self.file.forget_aside()
+        if self.left is None:
+            self.file.forget_aside()
+        else:  # nobody has said yet what is to become of it
+            self.file.forget_own()
         self._told("save")
         return Saved(backup, f"Saved to {self.file.path.name}. What stood there before is in "
                              f"{backup.parent.name}/{backup.name}.")
@@ -157,12 +165,14 @@ class Sitting:
             If the file cannot be read, or the works of both cannot lie beside each other; all is
             as it was.
         """
-        other = SiteFile.read(self.file.path)
-        inputs = read_inputs(self.file.path)
-        both = joined(self.desk.stated, self.desk.now.entries, inputs.site.works)
-        self._begin_anew(other, inputs, both.entries)
+        found: list[Joined] = []
+
+        def both(inputs: Inputs) -> Sequence[Entry]:
+            found.append(joined(self.desk.stated, self.desk.now.entries, inputs.site.works))
+            return found[0].entries
+        self._begin_anew(both)
         self._told("join with the file")
-        return both
+        return found[0]
 
     def take_theirs(self) -> None:
         """Begin anew with the site file as another program wrote it.
@@ -172,16 +182,18 @@ class Sitting:
         InputError
             If it cannot be read or laid out; all is as it was.
         """
-        self._begin_anew(SiteFile.read(self.file.path), read_inputs(self.file.path), None)
+        self._begin_anew(lambda inputs: None)
         self._told("take the file's")
 
-    def _begin_anew(self, file: SiteFile, inputs: Inputs, entries: Sequence[Entry] | None
-                    ) -> None:
+    def _begin_anew(self, entries: Callable[[Inputs], Sequence[Entry] | None]) -> None:
+        file = SiteFile.read(self.file.path)
         try:
-            self.desk = Desk(inputs, entries)
-        except InputError:
+            inputs = read_inputs(self.file.path)
+            self.desk = Desk(inputs, entries(inputs))
+        except BaseException:
             file.close()
             raise
+        file.follow(self.file)
         self.file.close()
         self.sketch, self.file = Sketch(inputs), file
 

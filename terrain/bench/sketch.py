@@ -80,7 +80,9 @@ class Sketch:
             moved, decimals = frame.to_lonlat(x, y), DEGREE_DECIMALS
             assert moved is not None  # such a site file was refused without a CRS
         else:
-            moved, decimals = frame.to_source(x, y), DECIMALS
+            moved = frame.to_source(x, y)
+            degrees = frame.source is not None and frame.source.is_geographic
+            decimals = DEGREE_DECIMALS if degrees else DECIMALS
         return round(float(moved[0]), decimals), round(float(moved[1]), decimals)
 
     def working(self, point: tuple[float, float]) -> tuple[float, float]:

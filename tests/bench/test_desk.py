@@ -7,11 +7,15 @@ reading.
 
 from __future__ import annotations
 
+import shutil
+
 import numpy as np
 import pytest
 from shapely import LineString
 
 from terrain.bench import answer, fields
+from terrain.bench import desk as desks
+from terrain.bench.bare import site_for
 from terrain.bench.desk import Desk
 from terrain.bench.handles import handles_of, moved
 from terrain.bench.laid import Ready, lay
@@ -142,6 +146,46 @@ def test_origins_follow_what_is_saved(desk, sketch):
     assert not desk.unsaved
 
 
+def test_names_that_cross_are_told_apart_when_they_are_saved(desk, sketch):
+    """A new basin, taken away again, and the pond that gets its name: undone, each is itself."""
+    desk.add(sketch.dug("N", 500030, 6399955))
+    desk.take("N")
+    desk.change("pond", desk.work("pond").model_copy(update={"name": "N"}))
+    desk.saved()
+    desk.undo()
+    assert {e.work.name: e.origin for e in desk.now.entries}["pond"] == "N"
+    desk.undo()
+    assert {e.work.name: e.origin for e in desk.now.entries if e.work.name in ("pond", "N")} == {
+        "pond": "N", "N": None}
+
+
+def test_layouts_of_steps_long_past_are_let_go_of_and_laid_out_again(desk, sketch, monkeypatch):
+    monkeypatch.setattr(desks, "HELD", 0)
+    found = [numbers(desk.laid)]
+    for number in range(7):
+        desk.add(sketch.tank(f"tank {number}", 500095 + number, 6399930, []))
+        found.append(numbers(desk.laid))
+    for steps in (desk._done, desk._undone):
+        assert sum(step.ground is not None for step in steps) <= desks.AT_HAND
+    for number in reversed(range(7)):
+        desk.undo()
+        assert numbers(desk.laid) == found[number]
+    assert sum(step.ground is not None for step in desk._undone) == desks.AT_HAND
+    for number in range(1, 8):
+        desk.redo()
+        assert numbers(desk.laid) == found[number]
+
+
+def test_a_place_on_a_raster_in_degrees_is_stated_to_the_millimetre(tmp_path, real_raster):
+    """A ten-millionth of a degree of the meridian is a centimetre (10,000 km from the equator to
+    the pole, as the metre was first meant)."""
+    made = Sketch(read_inputs(site_for(shutil.copy(real_raster, tmp_path / "hill.tif"))))
+    west, south, east, north = made.dem.bounds
+    for share in (0.3, 0.47, 0.61):
+        place = west + share * (east - west), south + share * (north - south)
+        assert made.working(made.stated(*place)) == pytest.approx(place, abs=1e-3)
+
+
 def test_a_wall_lies_square_across_the_valley(inputs, desk, sketch):
     """The valley's sides rise 8 %: a crest h over the floor meets them h / 0.08 to each side, and
     its ends stand a step of the search and what they are tied in further."""
@@ -210,6 +254,16 @@ def test_fates_of_a_storm_close_and_agree_with_the_account(desk, sketch):
             assert 0 <= fate.filled <= 1
         assert sum(f.caught for f in found) == pytest.approx(account.passive + account.roof,
                                                             rel=1e-9)
+
+
+def test_storms_over_one_work_are_those_over_all_to_the_last_bit(inputs, desk):
+    desk.change("trees", desk.work("trees").model_copy(update={"spills_to": "pond"}))
+    for name in [work.name for work in desk.works]:
+        laid = lay(inputs, desk.ready, desk.works, desk.laid.placed)
+        alone = laid.through(name)
+        assert "runs" not in vars(laid)
+        assert alone == {storm: [run.stores[i] for i in laid.nodes_of(name)]
+                         for storm, run in laid.runs.items()}
 
 
 def test_dials_set_what_they_show(desk, sketch):

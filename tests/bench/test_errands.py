@@ -16,7 +16,9 @@ import pytest
 
 from terrain.bench import errands
 from terrain.bench.errands import Errand, Errands
+from terrain.bench.page.errand_bar import PROVED, cell_to_prove
 from terrain.errors import InputError
+from terrain.proof.flood_ground import COARSEST, FINEST
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="the tests send POSIX signals")
 
@@ -114,6 +116,27 @@ def test_an_end_without_a_word_is_told_too(run):
     running = run("import os; os._exit(7)")
     assert running.wait(20)
     assert "code 7" in running.error
+
+
+@pytest.mark.parametrize(("cell", "side"), [(1.0, 4000), (30.0, 100), (0.5, 200), (1.0, 1000)])
+def test_a_storm_is_proved_on_cells_that_the_proof_takes(cell, side):
+    given, unit = cell_to_prove(cell, side**2).split(" ")
+    assert unit == "m"
+    assert FINEST <= float(given) <= COARSEST
+    assert float(given) >= min(cell, COARSEST)
+    assert float(given) == COARSEST or (side * cell / float(given))**2 <= PROVED
+
+
+def test_a_folder_that_leads_elsewhere_ends_the_errand_too(folder):
+    def made(_: Path) -> None:
+        raise ValueError("it lies elsewhere")
+    every = Errands(made=made)
+    running = every.start(Errand("thing", (sys.executable, "-c", "pass"), folder, {}),
+                          lambda one: None)
+    assert running.wait(20)
+    assert every.running is None
+    assert running.state == "failed"
+    assert folder.name in running.error
 
 
 def test_what_is_not_text_does_no_harm(run):

@@ -7,7 +7,10 @@ import difflib
 import pytest
 
 from terrain.bench import answer
+from terrain.bench.errands import plan
 from terrain.bench.keeping import Changed
+from terrain.bench.opening import open_bench
+from terrain.bench.page.storm import Storm
 from terrain.bench.sitting import Sitting
 from terrain.errors import InputError
 from terrain.inputs.site import read_site
@@ -141,6 +144,101 @@ def test_leaving_it_out_throws_it_away(sitting):
     again.leave()
     again.file.close()
     assert Sitting.of(sitting.file.path).left is None
+
+
+@pytest.fixture
+def offered(sitting):
+    """A sitting that has been offered what an earlier one left, and was told nothing yet."""
+    one_of_each(sitting)
+    sitting.keep_aside()
+    sitting.file.close()
+    made = Sitting.of(sitting.file.path)
+    yield made
+    made.file.close()
+
+
+def still_there(sitting) -> bool:
+    """Whether what the earlier sitting left is offered again, or among the backups."""
+    sitting.file.close()
+    again = Sitting.of(sitting.file.path)
+    again.file.close()
+    backups = sitting.file.path.parent / "site backups"
+    texts = [again.left.text] if again.left else []
+    texts += [file.read_text() for file in backups.glob("*not saved*")]
+    return any("top swale" in text for text in texts)
+
+
+def test_what_was_offered_outlives_saving_before_it_is_answered(offered):
+    offered.do(lambda d: d.take("pond"))
+    offered.save()
+    offered.keep_aside()
+    assert still_there(offered)
+
+
+def test_saving_again_and_again_pushes_no_backup_out(sitting):
+    sitting.do(lambda d: d.take("pond"))
+    first = sitting.save().backup
+    for _ in range(3):
+        assert sitting.save().backup is None
+    assert list(first.parent.iterdir()) == [first]
+
+
+def test_what_was_offered_outlives_joining_and_changing(offered):
+    path = offered.file.path
+    path.write_text(path.read_text() + "# seen\n")
+    offered.join()
+    offered.do(lambda d: d.take("pond"))
+    offered.keep_aside()
+    offered.save()
+    assert still_there(offered)
+
+
+def test_leaving_it_out_keeps_what_was_changed_meanwhile(offered):
+    offered.do(lambda d: d.take("pond"))
+    offered.keep_aside()
+    offered.leave()
+    offered.leave()  # as another page may
+    offered.file.close()
+    again = Sitting.of(offered.file.path)
+    assert again.left is not None
+    assert "pond" not in {work.name for work in read_site(again.file.path, again.left.text).works}
+    again.file.close()
+
+
+def test_a_join_that_fails_holds_no_lock_of_its_own(sitting):
+    sitting.file.path.write_text("name: broken\nworks: [")
+    with pytest.raises(InputError):
+        sitting.join()
+    assert sitting.file._held.times == 1
+
+
+def test_storms_of_a_file_that_was_joined_are_those_that_are_run(sitting):
+    storm = Storm(sitting.desk.laid, "us", lambda: None)
+    path = sitting.file.path
+    path.write_text(path.read_text().replace("name: big day", "name: flood")
+                    .replace("depth: 60 mm", "depth: 90 mm"))
+    sitting.join()
+    run = storm.run(sitting.desk.laid)
+    assert storm.choice.value == storm.name == "flood"
+    assert storm.depth == run.depth == 90.0
+    assert storm.slider.value == pytest.approx(90 / 25.4)  # an inch is 25.4 mm
+    assert "big day" not in storm.choice.options
+
+
+def test_a_site_file_behind_a_link_is_served_from_its_own_folder(small_site, tmp_path):
+    """There the errands write, whatever way led to it."""
+    home = tmp_path / "linked"
+    home.mkdir()
+    for file in small_site.parent.iterdir():
+        (home / file.name).symlink_to(file)
+    opened = open_bench(home / small_site.name)
+    try:
+        opened.server.allow(plan(opened.sitting.file.path).folder)
+        assert opened.server.folder == small_site.parent
+    finally:
+        opened.sitting.file.close()
+        for one in opened.server._sockets:
+            one.close()
 
 
 def test_all_who_look_on_are_told(sitting):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -84,7 +84,7 @@ class Board:
     ----------
     ground : Ground
     dragged : callable
-        Called with a handle's key, its place and whether it was let go, as it is dragged.
+        Called with a handle's key and its place, as it is dragged.
     """
 
     def __init__(self, ground: Ground, dragged: Callable[[str, float, float], None]) -> None:
@@ -250,13 +250,13 @@ class Board:
         if patch is not None:
             self._all.data_source.data = _image(patch)
 
-    def show(self, laid: Laid, chosen: str | None, spilt: dict[int, float]) -> None:
+    def show(self, laid: Laid, chosen: str | None, spilt: Mapping[str, float]) -> None:
         """Draw the works of a layout.
 
         Parameters
         ----------
-        spilt : dict of int to float
-            What each node spills in the storm that is shown. [m3]
+        spilt : mapping of str to float
+            What each store spills in the storm that is shown. [m3]
         """
         drawn = _drawn(laid, chosen, spilt)
         self._named = drawn.pop("names")
@@ -464,7 +464,7 @@ def _labels(contours: Contours) -> dict[str, list[Any]]:
             "angle": [one.angle for one in contours.labels]}
 
 
-def _drawn(laid: Laid, chosen: str | None, spilt: dict[int, float]) -> dict[str, dict[str, Any]]:
+def _drawn(laid: Laid, chosen: str | None, spilt: Mapping[str, float]) -> dict[str, dict[str, Any]]:
     """What each source of the works holds."""
     areas: list[tuple[Any, str, str]] = []
     lines: list[tuple[Any, str, float, Any]] = []
@@ -500,8 +500,8 @@ def _drawn(laid: Laid, chosen: str | None, spilt: dict[int, float]) -> dict[str,
         node = laid.cascade.nodes[index]
         if node.led in ("pipe", "pump") and len(node.led_way) > 1:
             lines.append((node.led_way, look.PIPE, 2.5, [5, 4]))
-    ways = [(node.spill_path, spilt.get(i, 0.0) > 0) for i, node in
-            enumerate(laid.cascade.nodes) if len(node.spill_path) > 1]
+    ways = [(node.spill_path, spilt.get(node.store.name, 0.0) > 0) for node in
+            laid.cascade.nodes if len(node.spill_path) > 1]
     rings = [[[np.asarray(r.coords) for r in (part.exterior, *part.interiors)]
               for part in _polygons(shape)] for shape, _, _ in areas]
     return {

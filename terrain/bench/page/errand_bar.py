@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from html import escape
+from math import ceil
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,16 @@ from terrain.errors import InputError
 
 #: What a person opens first of what each errand made.
 FIRST = {"report": ("plan", "report"), "setting out": ("plan", "stakes")}
+#: A storm is proved on no more cells than this, where cells that large still show a work.
+PROVED = 120_000
+
+
+def cell_to_prove(cell: float, cells: int) -> str:
+    """Side of the cells that a storm is proved on, with its unit, on so many of some side. [m]"""
+    from terrain.proof.flood_ground import COARSEST
+
+    large = cell * max((cells / PROVED) ** 0.5, 1.0)
+    return f"{min(ceil(2 * large) / 2 if large > cell else cell, COARSEST):g} m"
 
 
 @dataclass
@@ -29,6 +40,8 @@ class Runs:
         The last run of each kind.
     works : dict of str to list
         The works that it was begun with.
+    storm : str
+        The storm that was proved last: one of the site file, whatever depth was shown.
     made_address : callable
         Where a page finds a file that was made.
     """
@@ -37,6 +50,7 @@ class Runs:
     made_address: Callable[[Path], str]
     last: dict[str, Running] = field(default_factory=dict)
     works: dict[str, list[Any]] = field(default_factory=dict)
+    storm: str = ""
 
 
 class ErrandBar:
@@ -86,12 +100,14 @@ class ErrandBar:
         site = self._before()
         if site is None:
             return
+        storm, cell = self._storm() if real == "prove" else (self.runs.storm, "")
         made = {"plan": lambda: plan(site),
-                "prove": lambda: prove(site, *self._storm()),
+                "prove": lambda: prove(site, storm, cell),
                 "suggest": lambda: suggest(site)}[real]()
         try:
             self.runs.last[real] = self.runs.errands.start(made, lambda running: None)
             self.runs.works[real] = self._works()
+            self.runs.storm = storm
         except InputError as error:
             self._say(str(error))
         self.look()
@@ -120,7 +136,8 @@ class ErrandBar:
         return self.runs.works.get(kind) != self._works()
 
     def _line(self, kind: str, run: Running) -> str:
-        name = {"plan": "Plan", "prove": "Proof", "suggest": "Suggestion"}[kind]
+        name = {"plan": "Plan", "prove": f"Proof of {escape(self.runs.storm)}",
+                "suggest": "Suggestion"}[kind]
         if not run.over:
             doing = "Stopping" if run.stopping else run.said or "Starting"
             return f"{name}: {escape(doing)} … {run.seconds:.0f} s"

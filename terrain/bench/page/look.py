@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from bokeh.models import InlineStyleSheet
 
@@ -20,7 +21,9 @@ _NAMES = """
 :host, :root { --ink:#161d1c; --soft:#3f4a48; --line:#b9b4a4; --paper:#fffdf7; --panel:#f3efe4;
   --water:#0b4f6c; --earth:#6b3f1a; --warn:#8a1c00; --chosen:#c2410c; --dry:#e4ddcb; }
 """
-_WIDGETS = _NAMES + """
+#: What is out of sight by its class costs no new layout of the page, which `visible` does.
+_HIDDEN = ":host(.hidden) { display:none !important; }\n"
+_WIDGETS = _NAMES + _HIDDEN + """
 :host { font:16px/1.45 system-ui,"Segoe UI",Roboto,"Helvetica Neue",Arial,sans-serif;
   color:var(--ink); }
 .bk-btn { font:600 15px/1.2 inherit; min-height:44px; min-width:44px; padding:0 .8rem;
@@ -43,7 +46,7 @@ _WIDGETS = _NAMES + """
   border:2px solid var(--water) !important; border-radius:50% !important; background:#fff; }
 .noUi-touch-area { position:absolute; inset:-11px; width:auto; height:auto; }
 """
-_WORDS = _NAMES + """
+_WORDS = _NAMES + _HIDDEN + """
 :host { font:16px/1.45 system-ui,"Segoe UI",Roboto,"Helvetica Neue",Arial,sans-serif;
   color:var(--ink); width:100%; }
 h2 { font-size:1.2rem; margin:.1rem 0 .1rem; } h3 { font-size:1rem; margin:.9rem 0 .2rem; }
@@ -76,6 +79,13 @@ details > summary { cursor:pointer; font-weight:600; min-height:32px; }
 def widgets() -> InlineStyleSheet:
     """Of buttons, sliders and fields."""
     return InlineStyleSheet(css=_WIDGETS)
+
+
+def hide(model: Any, hidden: bool) -> None:
+    """Put a part that has one of these style sheets out of sight, or back."""
+    classes = ["hidden"] if hidden else []
+    if model.css_classes != classes:
+        model.css_classes = classes
 
 
 def words() -> InlineStyleSheet:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from functools import wraps
 from html import escape
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,7 @@ from terrain.bench.handles import handles_of, moved
 from terrain.bench.page import look
 from terrain.bench.page.board import FINE, STRIDE, ZOOM, Board
 from terrain.bench.page.clicks import Clicks
-from terrain.bench.page.errand_bar import ErrandBar
+from terrain.bench.page.errand_bar import ErrandBar, cell_to_prove
 from terrain.bench.page.ground_shown import GroundShown
 from terrain.bench.page.panel import Panel
 from terrain.bench.page.saving import Saving
@@ -39,10 +40,10 @@ from terrain.units import shown
 SETTLED, SOON, AT_ONCE = 350, 60, 8
 #: But what is asked for again and again does not wait longer than this. [s]
 LONGEST_WAIT = 0.12
-#: A storm is proved on no more cells than this.
-PROVED = 120_000
 #: A glance at the errand. [ms]
 GLANCE = 500
+#: Numbers of the pages.
+PAGES = count()
 
 
 def make_document(doc: Document, shared: Shared) -> None:
@@ -67,7 +68,9 @@ class Page:
         self.chosen: str | None = None
         self._mark: tuple[float, float] | None = None
         self._place: tuple[float, float] | None = None
-        self._drags = self._soon = self._done = self._glances = 0
+        self._soon = self._done = self._glances = 0
+        self._drags = next(PAGES) << 32  # no drag of a page is one with another page's
+        self._spilt: dict[str, float] = {}
         self._pending: dict[str, tuple[Callable[[], None], float, Any]] = {}
         self._acting = False
         self._timer: Any = None
@@ -115,7 +118,8 @@ class Page:
             lambda a, old, new: self._tell_in("us" if new else "metric")))
         self._state = Div(stylesheets=[look.words()], name="state", width=190)
         self._where = Div(text="", stylesheets=[look.words()], name="where", width=420)
-        self._said = Div(stylesheets=[look.note()], sizing_mode="stretch_width", visible=False)
+        self._said = Div(stylesheets=[look.note()], sizing_mode="stretch_width",
+                         css_classes=["hidden"])
         self._errands = ErrandBar(self.shared.runs, self.saving.saved_file, self._to_prove,
                                   lambda: self.desk.works, self.say)
         self._wire = TextInput(name="wire", value="")
@@ -177,7 +181,8 @@ class Page:
 
     def _looked(self, said: str) -> None:
         if not self._acting:  # another page, or the file, changed it
-            self.doc.add_next_tick_callback(self.show)
+            with suppress(AttributeError):  # a document that is just being thrown away
+                self.doc.add_next_tick_callback(self.safely(self.show))
 
     # Doing something.
 
@@ -240,11 +245,12 @@ class Page:
     # Dragging and setting.
 
     def _dragged(self, key: str, x: float, y: float) -> None:
-        self.later("drag", lambda: self._drag(key, x, y))
+        name = self.chosen  # another may be, by the time that this is done
+        self.later("drag", lambda: self._drag(name, key, x, y))
 
-    def _drag(self, key: str, x: float, y: float) -> None:
-        name, laid = self.chosen, self.desk.laid
-        if name is None:
+    def _drag(self, name: str | None, key: str, x: float, y: float) -> None:
+        laid = self.desk.laid
+        if name is None or not laid.nodes_of(name):  # another page took it away
             return
         self._settle()
         placed = [laid.placed[i] for i in laid.nodes_of(name)]
@@ -269,12 +275,14 @@ class Page:
                 with self.inputs.told(self.system):
                     self.panel.show(self.desk.laid, self.chosen, self.system)
             self._show_more()
-        self._timer = self.doc.add_timeout_callback(done, SETTLED)
+        self._timer = self.doc.add_timeout_callback(self.safely(done), SETTLED)
 
     def _set(self, what: str, value: Any) -> None:
         """Something beside the map was set."""
         if self.chosen is None or what == "settled":
             self._drags += 1
+            return
+        if not self.desk.laid.nodes_of(self.chosen):  # another page took it away
             return
         name = self.chosen
         work = self.desk.work(name)
@@ -301,7 +309,7 @@ class Page:
             if not self.do(lambda d: d.change(name, new)):
                 self.show()
         else:
-            self.later("dial", lambda: self._dial(name, what, value))
+            self.later(f"dial {what}", lambda: self._dial(name, what, value))
 
     def _dial(self, name: str, what: str, value: float) -> None:
         self._settle()
@@ -374,8 +382,7 @@ class Page:
         if self.chosen is not None and not laid.nodes_of(self.chosen):
             self.chosen = None
         with self.inputs.told(self.system):
-            run = self.storm.run(laid)
-            self.board.show(laid, self.chosen, {i: s.spilled for i, s in enumerate(run.stores)})
+            self.board.show(laid, self.chosen, self._spilt)  # as they spilt last; the storm follows
             self.board.shade(laid, self.chosen)
             if self.chosen is None:
                 self.panel.clear()
@@ -387,16 +394,16 @@ class Page:
         self._tell_state()
         self._soon += 1
         number = self._soon
-        self.doc.add_timeout_callback(lambda: self._follow(number, quick), SOON)
+        self.doc.add_timeout_callback(self.safely(lambda: self._follow(number, quick)), SOON)
 
     def _follow(self, number: int, quick: bool) -> None:
         if number != self._soon:
             return
+        self.later("aside", self.sitting.keep_aside, SETTLED)
         self._show_storm()
         if not quick:
             self._show_more()
         self.ground.tint()
-        self.later("aside", self.sitting.keep_aside, SETTLED)
 
     def _show_more(self) -> None:
         if self.chosen is not None:
@@ -408,7 +415,8 @@ class Page:
         with self.inputs.told(self.system):
             run = self.storm.run(laid)
             self.storm.show(laid, run, self.chosen, self.system)
-            self.board.show(laid, self.chosen, {i: s.spilled for i, s in enumerate(run.stores)})
+            self._spilt = {entry.name: entry.spilled for entry in run.stores}
+            self.board.show(laid, self.chosen, self._spilt)
 
     def _scaled(self) -> None:
         """Handles and names have a size of the screen's; so have the gaps between contours."""
@@ -439,10 +447,9 @@ class Page:
         kind = "" if isinstance(what, str) else " class='warn'"
         words = words or self.clicks.hint
         self._said.text = f"<p{kind}>{escape(words)}</p>" if words else ""
-        self._said.visible = bool(words)
+        look.hide(self._said, not words)
 
     def _to_prove(self) -> tuple[str, str]:
         """The storm that is shown, on cells so large that it takes a minute or two."""
         dem = self.inputs.dem
-        cell = dem.cell * max(np.sqrt(dem.heights.size / PROVED), 1.0)
-        return self.storm.name, f"{np.ceil(2 * cell) / 2 if cell > dem.cell else dem.cell:g} m"
+        return self.storm.name, cell_to_prove(dem.cell, dem.heights.size)

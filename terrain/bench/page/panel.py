@@ -48,10 +48,11 @@ class Panel:
                                    for _ in range(2))
         self.more = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
         self.profile = Profile()
-        self.dials = [Slider(start=0, end=1, value=0, step=1, visible=False,
+        self.dials = [Slider(start=0, end=1, value=0, step=1, css_classes=["hidden"],
                              stylesheets=[look.widgets()], sizing_mode="stretch_width",
                              margin=(4, 14, 14, 14)) for _ in range(3)]
-        self.numbers = [NumericInput(mode="float", width=96, visible=False, format="0.[00]",
+        self.numbers = [NumericInput(mode="float", width=96, format="0.[00]",
+                                     css_classes=["hidden"],
                                      stylesheets=[look.widgets()], margin=(14, 5, 5, 5))
                         for _ in self.dials]
         self._keys: list[fields.Dial] = []
@@ -66,7 +67,8 @@ class Panel:
         self.roofs.on_change("active", lambda a, old, new: self._tell(
             "roofs", [self.roofs.labels[i] for i in new]))
         self.feeds = Column(children=[Div(text="<b>Roofs that feed it</b>",
-                                          stylesheets=[look.words()]), self.roofs], visible=False)
+                                          stylesheets=[look.words()]), self.roofs],
+                            css_classes=["hidden"], stylesheets=[look.words()])
         self.goal = Select(title="Spills to", options=[], stylesheets=[look.widgets()],
                            sizing_mode="stretch_width")
         self.goal.on_change("value", lambda a, old, new: self._tell("goal", new))
@@ -77,7 +79,8 @@ class Panel:
             *(Row(children=[dial, typed], sizing_mode=wide) for dial, typed in
               zip(self.dials, self.numbers, strict=True)),
             Row(children=[self.name, self.soaks], sizing_mode=wide), self.feeds,
-            Row(children=[self.goal, remove], sizing_mode=wide)], sizing_mode=wide, visible=False)
+            Row(children=[self.goal, remove], sizing_mode=wide)], sizing_mode=wide,
+            css_classes=["hidden"], stylesheets=[look.words()])
         self.root = Column(children=[self.facts, self.settings, self.profile.root, self.storms,
                                      self.more], name="work", sizing_mode=wide)
         self.clear()
@@ -100,7 +103,7 @@ class Panel:
     def clear(self) -> None:
         """Nothing is chosen."""
         self.facts.text, self.storms.text, self.more.text = NONE_CHOSEN, "", ""
-        self.settings.visible = False
+        look.hide(self.settings, True)
         self.profile.clear()
 
     def show(self, laid: Laid, name: str, system: str) -> None:
@@ -143,27 +146,30 @@ class Panel:
     def _show_settings(self, work: Any, laid: Laid, system: str) -> None:
         self._keys = fields.dials(work, laid, system)
         for slider, typed, dial in zip(self.dials, self.numbers, self._keys, strict=False):
-            typed.update(value=round(dial.value, 2), visible=True)
-            slider.update(start=dial.low, end=dial.high, step=dial.step, visible=True,
+            typed.value = round(dial.value, 2)
+            look.hide(typed, False)
+            look.hide(slider, False)
+            slider.update(start=dial.low, end=dial.high, step=dial.step,
                           title=f"{dial.label}, {dial.unit}",
                           value=min(max(dial.value, dial.low), dial.high))
         for slider in (*self.dials[len(self._keys):], *self.numbers[len(self._keys):]):
-            slider.visible = False
+            look.hide(slider, True)
         self.name.value = work.name
         words = fields.soaks_words(work, system)
-        self.soaks.visible = words is not None
+        look.hide(self.soaks, words is None)
         self.soaks.value = words or ""
         roofs = fields.roofs(work, laid)
-        self.feeds.visible = roofs is not None
+        look.hide(self.feeds, roofs is None)
         if roofs is not None:
             self.roofs.update(labels=roofs, active=[i for i, name in enumerate(roofs)
                                                     if name in work.roofs])
-        self.goal.visible = work.kind != "drain" and getattr(work, "joined_with", None) is None
+        look.hide(self.goal, work.kind == "drain" or getattr(work, "joined_with", None)
+                  is not None)
         goals = fields.goals(work, laid)
         now = work.spills_to or fields.OVER_GROUND
         self.goal.options = goals if now in goals else [*goals, now]
         self.goal.value = now
-        self.settings.visible = True
+        look.hide(self.settings, False)
 
 
 def _input(title: str, what: str, tell: Set) -> TextInput:

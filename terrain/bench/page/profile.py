@@ -31,17 +31,17 @@ class Profile:
         self.figure.multi_line("xs", "ys", source=self._lines, line_color="colour",
                                line_width="wide", line_dash="dash")
         self.words = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
-        self.root = Column(children=[self.figure, self.words], visible=False,
-                           sizing_mode="stretch_width")
+        self.root = Column(children=[self.figure, self.words], css_classes=["hidden"],
+                           stylesheets=[look.words()], sizing_mode="stretch_width")
 
     def clear(self) -> None:
         """Nothing is shown."""
-        self.root.visible = False
+        look.hide(self.root, True)
 
     def show(self, laid: Laid, name: str, system: str) -> None:
         """Draw the section of a work; nothing where it has none."""
         cut = cut_through(laid, name, system)
-        self.root.visible = cut is not None
+        look.hide(self.root, cut is None)
         if cut is None:
             return
         shapes, lines = cut.shapes, cut.lines

@@ -78,9 +78,9 @@ class Saving:
             self.page.say(error)
             return
         self.page.show()
-        self.page.say("Both are joined; look it over, then save." + ("" if not both.clashes else
-                  f" Changed on both sides, so the file's own is taken: {', '.join(both.clashes)}."
-                  " Undo is begun anew."))
+        self.page.say("Both are joined; look it over, then save. Undo is begun anew." + (
+            "" if not both.clashes else " Changed on both sides, so the file's own is taken: "
+            f"{', '.join(both.clashes)}."))
 
     def _save_beside(self) -> None:
         path = self.page.sitting.file.save_beside(self.page.sitting.text)
@@ -119,7 +119,8 @@ class Saving:
         self.page.say("Taken up; nothing is saved yet.")
 
     def saved_file(self) -> Path | None:
-        """The site file, saved if it was not; None if it could not be."""
-        if self.page.sitting.desk.unsaved and not self.save():
+        """The site file, saved if it does not say what the page shows; None if it could not be."""
+        sitting = self.page.sitting
+        if (sitting.desk.unsaved or sitting.file.changed()) and not self.save():
             return None
-        return self.page.sitting.file.path
+        return sitting.file.path

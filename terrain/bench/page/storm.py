@@ -30,11 +30,8 @@ class Storm:
     """
 
     def __init__(self, laid: Laid, system: str, changed: Callable[[], None]) -> None:
-        self._changed, self._setting = changed, False
-        rain = laid.inputs.site.rain
-        self._storms = {storm.name: storm.depth for storm in rain.storms}
-        self._most = BEYOND * max(self._storms.values())
-        self._design = rain.design.name
+        self._changed, self._setting, self._system = changed, False, system
+        self._read(laid)
         self.depth = self._storms[self._design]
         self.choice = Select(title="Storm", options=[ANY, *self._storms], value=self._design,
                              stylesheets=[look.widgets()], sizing_mode="stretch_width")
@@ -49,8 +46,28 @@ class Storm:
         self.choice.on_change("value", lambda a, old, new: self._chosen(new))
         self.slider.on_change("value", lambda a, old, new: self._slid(new))
 
+    def _read(self, laid: Laid) -> None:
+        rain = laid.inputs.site.rain
+        self._storms = {storm.name: storm.depth for storm in rain.storms}
+        self._most = BEYOND * max(self._storms.values())
+        self._design = rain.design.name
+
+    def _keep_up(self, laid: Laid) -> None:
+        """Know the storms of a site file that was read anew."""
+        before = self._storms, self._design
+        self._read(laid)
+        if before == (self._storms, self._design):
+            return
+        name = self.choice.value
+        name = name if name in {ANY, *self._storms} else self._design
+        self.depth = self._storms.get(name, min(self.depth, self._most))
+        self._setting = True
+        self.choice.update(options=[ANY, *self._storms], value=name)
+        self.tell_in(self._system)
+
     def tell_in(self, system: str) -> None:
         """Show the slider in a system of units."""
+        self._system = system
         unit, factor, _ = printed("rain", system)
         step = 0.05 if system == "us" else 1.0
         self._factor = factor
@@ -82,6 +99,7 @@ class Storm:
 
     def run(self, laid: Laid) -> StormRun:
         """The storm over a layout."""
+        self._keep_up(laid)
         name = self.choice.value
         return laid.runs[name] if name in self._storms else laid.run(self.depth)
 

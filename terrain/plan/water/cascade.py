@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from graphlib import CycleError, TopologicalSorter
 from typing import TypeVar
@@ -171,6 +171,23 @@ class Cascade:
             if not found.isdisjoint(self.nodes[other].takers):
                 found.add(other)
         return frozenset(i for i in found if i is not None)
+
+    def above(self, indices: Iterable[int]) -> tuple[Cascade, dict[int, int]]:
+        """Some nodes with all whose spills come to them, and their places in that network.
+
+        What comes to them, and what becomes of it, is the same there to the last bit.
+        """
+        kept = sorted(frozenset().union(*(self.upstream_of(i) for i in indices)))
+        place = {old: new for new, old in enumerate(kept)}
+
+        def led(to: int | None) -> int | None:
+            return None if to is None else place.get(to)
+
+        nodes = [replace(node, spills_to=led(node.spills_to), over_to=led(node.over_to),
+                         grey_to=tuple(led(to) for to in node.grey_to))
+                 for node in (self.nodes[i] for i in kept)]
+        order = [place[i] for i in self.order if i in place]
+        return replace(self, nodes=nodes, order=order), place
 
     def under(self, condition: Condition) -> Cascade:
         """The same network with its ground in another antecedent runoff condition."""
