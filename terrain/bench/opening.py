@@ -14,6 +14,9 @@ from terrain.bench.page.shared import Shared
 from terrain.bench.server import Bench
 from terrain.bench.sitting import Sitting
 
+#: The parts of bokeh's program that the page uses.
+PARTS = ["bokeh", "bokeh-widgets"]
+
 
 @dataclass(frozen=True)
 class Opened:
@@ -47,7 +50,7 @@ def open_bench(site: Path, picture: Path | None = None, port: int = 0,
     sitting = Sitting.of(site, progress)
     pictures = Pictures(sitting.inputs, picture)
     server = Bench(lambda doc: make_document(doc, shared), pictures=pictures.encoded,
-                   folder=sitting.file.path.resolve().parent, port=port)
+                   folder=sitting.file.path.resolve().parent, port=port, parts=PARTS)
     errands = Errands(server.add_callback, server.allow)
     shared = Shared(sitting, pictures, server.picture_address,
                     Runs(errands, server.made_address))

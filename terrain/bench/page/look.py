@@ -24,7 +24,7 @@ _NAMES = """
 #: What is out of sight by its class costs no new layout of the page, which `visible` does.
 _HIDDEN = ":host(.hidden) { display:none !important; }\n"
 _WIDGETS = _NAMES + _HIDDEN + """
-:host { font:16px/1.45 system-ui,"Segoe UI",Roboto,"Helvetica Neue",Arial,sans-serif;
+:host { font:16px/1.45 "Segoe UI",Roboto,"Helvetica Neue",Arial,sans-serif;
   color:var(--ink); }
 .bk-btn { font:600 15px/1.2 inherit; min-height:44px; min-width:44px; padding:0 .8rem;
   color:var(--ink); background:var(--paper); border:1.5px solid var(--soft); border-radius:4px;
@@ -47,7 +47,7 @@ _WIDGETS = _NAMES + _HIDDEN + """
 .noUi-touch-area { position:absolute; inset:-11px; width:auto; height:auto; }
 """
 _WORDS = _NAMES + _HIDDEN + """
-:host { font:16px/1.45 system-ui,"Segoe UI",Roboto,"Helvetica Neue",Arial,sans-serif;
+:host { font:16px/1.45 "Segoe UI",Roboto,"Helvetica Neue",Arial,sans-serif;
   color:var(--ink); width:100%; }
 h2 { font-size:1.2rem; margin:.1rem 0 .1rem; } h3 { font-size:1rem; margin:.9rem 0 .2rem; }
 p { margin:.25rem 0; } .small { color:var(--soft); font-size:.92rem; }

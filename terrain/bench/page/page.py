@@ -130,7 +130,7 @@ class Page:
                       sizing_mode="stretch_width")
         roots = [steps, self._errands.root, self._errands.told, self.clicks.choice,
                  self.board.map, self._where, self.ground.root, said, self.storm.root,
-                 self.panel.root, self.storm.table, self._wire]
+                 *self.panel.roots, self.storm.table, self._wire]
         self._listen()
         with self.doc.models.freeze():  # else all of it is counted anew at each
             for root in roots:
@@ -279,8 +279,10 @@ class Page:
 
     def _set(self, what: str, value: Any) -> None:
         """Something beside the map was set."""
-        if self.chosen is None or what == "settled":
-            self._drags += 1
+        if what == "settled":  # the last of what was slid may come after it
+            self.later("up", self._let_go, SETTLED)
+            return
+        if self.chosen is None:
             return
         if not self.desk.laid.nodes_of(self.chosen):  # another page took it away
             return
@@ -309,15 +311,15 @@ class Page:
             if not self.do(lambda d: d.change(name, new)):
                 self.show()
         else:
-            self.later(f"dial {what}", lambda: self._dial(name, what, value))
+            of = ("dial", name, what, self._drags)  # it may be let go before this is done
+            self.later(f"dial {what}", lambda: self._dial(name, what, value, of))
 
-    def _dial(self, name: str, what: str, value: float) -> None:
+    def _dial(self, name: str, what: str, value: float, of: object) -> None:
         self._settle()
         if name in [work.name for work in self.desk.works]:
             self.do(lambda d: d.change(name, fields.dialled(d.work(name), what, value, self.sketch,
                                                             self.desk.laid),
-                                       ("dial", name, what, self._drags), f"{what} of {name}"),
-                    quick=True)
+                                       of, f"{what} of {name}"), quick=True)
 
     def choose(self, name: str | None) -> None:
         """Tell of another work."""
@@ -344,7 +346,7 @@ class Page:
             self.board.mark(None)
             self.clicks.choose(0)
         elif word == "up":
-            self.later("up", self._let_go)
+            self.later("up", self._let_go, SETTLED)
         elif word == "remove":
             self._set("remove", None)
         elif word in ("undo", "redo"):

@@ -10,6 +10,7 @@ from bokeh.models import (
     Button,
     CheckboxButtonGroup,
     Column,
+    CustomJS,
     Div,
     NumericInput,
     Row,
@@ -44,8 +45,8 @@ class Panel:
 
     def __init__(self, set_to: Set) -> None:
         self._set, self._showing = set_to, False
-        self.facts, self.storms = (Div(stylesheets=[look.words()], sizing_mode="stretch_width")
-                                   for _ in range(2))
+        self.facts, self.storms = (Div(stylesheets=[look.words()], sizing_mode="stretch_width",
+                                       name=name) for name in ("facts", "storms"))
         self.more = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
         self.profile = Profile()
         self.dials = [Slider(start=0, end=1, value=0, step=1, css_classes=["hidden"],
@@ -80,10 +81,19 @@ class Panel:
               zip(self.dials, self.numbers, strict=True)),
             Row(children=[self.name, self.soaks], sizing_mode=wide), self.feeds,
             Row(children=[self.goal, remove], sizing_mode=wide)], sizing_mode=wide,
-            css_classes=["hidden"], stylesheets=[look.words()])
-        self.root = Column(children=[self.facts, self.settings, self.profile.root, self.storms,
-                                     self.more], name="work", sizing_mode=wide)
+            name="settings")
+        self.rest = Column(children=[self.profile.root, self.storms, self.more], name="rest",
+                           sizing_mode=wide)
+        # Out of sight by the page's own style, which costs no new layout.
+        self.facts.js_on_change("text", CustomJS(code=(
+            "document.documentElement.toggleAttribute('data-chosen', "
+            "!cb_obj.text.startsWith('<h2>Nothing'));")))
         self.clear()
+
+    @property
+    def roots(self) -> list[Any]:
+        """Its parts, from the top down."""
+        return [self.facts, self.settings, self.rest]
 
     def _tell(self, what: str, value: Any) -> None:
         if not self._showing:
@@ -103,8 +113,6 @@ class Panel:
     def clear(self) -> None:
         """Nothing is chosen."""
         self.facts.text, self.storms.text, self.more.text = NONE_CHOSEN, "", ""
-        look.hide(self.settings, True)
-        self.profile.clear()
 
     def show(self, laid: Laid, name: str, system: str) -> None:
         """Figures, section and what each storm brings of a work."""
@@ -169,7 +177,6 @@ class Panel:
         now = work.spills_to or fields.OVER_GROUND
         self.goal.options = goals if now in goals else [*goals, now]
         self.goal.value = now
-        look.hide(self.settings, False)
 
 
 def _input(title: str, what: str, tell: Set) -> TextInput:

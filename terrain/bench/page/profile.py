@@ -34,10 +34,6 @@ class Profile:
         self.root = Column(children=[self.figure, self.words], css_classes=["hidden"],
                            stylesheets=[look.words()], sizing_mode="stretch_width")
 
-    def clear(self) -> None:
-        """Nothing is shown."""
-        look.hide(self.root, True)
-
     def show(self, laid: Laid, name: str, system: str) -> None:
         """Draw the section of a work; nothing where it has none."""
         cut = cut_through(laid, name, system)
