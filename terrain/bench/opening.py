@@ -54,6 +54,8 @@ def open_bench(site: Path, picture: Path | None = None, port: int = 0,
     errands = Errands(server.add_callback, server.allow)
     shared = Shared(sitting, pictures, server.picture_address,
                     Runs(errands, server.made_address))
+    progress("Drawing the ground")
+    shared.ready()
     server.before_end(sitting.keep_aside)
     server.before_end(errands.end)
     return Opened(server, sitting)

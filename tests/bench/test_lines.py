@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from scipy import ndimage
 
 from terrain.bench.layers import lines
-from terrain.bench.layers.lines import as_one, contours, flow_ways, width_of
+from terrain.bench.layers.lines import contours, flow_ways, width_of
 from terrain.bench.layers.outlines import outlines
-from terrain.bench.layers.patches import catchment_patch, catchments_patch, water_reach
+from terrain.bench.layers.patches import catchment_patch, catchments_patch
 from terrain.bench.layers.thinned import thinned
 from terrain.inputs.elevation import read_elevation
 from terrain.plan.siting.reading import read_inputs
@@ -213,14 +213,6 @@ def test_many_wet_cells_raise_what_ways_begin_at(demo, monkeypatch):
     assert (terrain.contributing_area >= fewer.least).sum() <= 1500
 
 
-def test_lines_joined_as_one_are_broken_between_them():
-    a, b = np.array([[0, 1], [2, 3.0]]), np.array([[4, 5], [6, 7], [8, 9.0]])
-    x, y = as_one([a, b])
-    assert np.array_equal(x, [0, 2, np.nan, 4, 6, 8], equal_nan=True)
-    assert np.array_equal(y, [1, 3, np.nan, 5, 7, 9], equal_nan=True)
-    assert all(part.size == 0 for part in as_one([]))
-
-
 # -- outlines
 
 
@@ -320,51 +312,3 @@ def test_all_catchments_are_one_raster_of_their_numbers(inputs):
     for bad in (70_000, -1):
         with pytest.raises(ValueError, match="catchment"):
             catchments_patch(dem, np.full(dem.shape, bad, np.int32))
-
-
-def test_water_of_a_bowl_is_a_disc():
-    bowl = formula_dem(lambda x, y: 0.01 * ((x - 150) ** 2 + (y - 150) ** 2), 300, 300, 1.0)
-    cells, runs_on = water_reach(bowl, 160.0, 150.0, 81.0)
-    assert not runs_on
-    assert cells.sum() == pytest.approx(np.pi * 90**2, rel=0.005)  # radius 90 m
-    row, column = np.nonzero(cells)
-    x, y = bowl.xy(row, column)
-    assert np.hypot(x - 150, y - 150).max() < 90
-
-
-def test_water_stays_on_its_side_of_a_ridge_until_it_is_over_it():
-    two = formula_dem(lambda x, y: np.minimum((x - 30) ** 2, (x - 90) ** 2) / 100
-                      + (y - 30) ** 2 / 100, 120, 60, 1.0)
-    cells, _ = water_reach(two, 30.0, 30.0, 8.0)
-    assert cells[:, :60].any()
-    assert not cells[:, 60:].any()
-    cells, runs_on = water_reach(two, 30.0, 30.0, 9.2)  # the ridge is at 9
-    assert cells[:, 60:].any()
-    assert runs_on
-
-
-def test_water_that_meets_a_void_or_the_edge_would_run_on():
-    bowl = formula_dem(lambda x, y: 0.01 * ((x - 50) ** 2 + (y - 50) ** 2), 100, 100, 1.0)
-    heights = bowl.heights.copy()
-    heights[50, 70] = np.nan
-    holed = replace(bowl, heights=heights)
-    assert water_reach(holed, 50.0, 50.0, 2.0)[1] is False
-    assert water_reach(holed, 50.0, 50.0, 5.0)[1] is True
-    assert water_reach(bowl, 50.0, 50.0, 30.0)[1] is True
-    assert water_reach(bowl, 80.0, 50.0, 2.0) is None  # dry there
-    assert water_reach(bowl, 180.0, 50.0, 2.0) is None  # off the raster
-    assert water_reach(holed, 70.5, 49.5, 9.0) is None  # in the void
-
-
-@given(st.integers(0, 10_000), st.floats(-1, 1))
-def test_water_is_what_a_label_of_the_whole_gives(seed, level):
-    rough = ndimage.gaussian_filter(np.random.default_rng(seed).normal(0, 6, (90, 260)), 5)
-    dem = dem_of(rough)
-    row, column = np.unravel_index(np.argmin(dem.heights), dem.shape)
-    x, y = dem.xy(row, column)
-    found = water_reach(dem, float(x), float(y), level)
-    label, _ = ndimage.label(dem.heights < level)
-    if found is None:
-        assert label[row, column] == 0
-    else:
-        assert np.array_equal(found[0], label == label[row, column])

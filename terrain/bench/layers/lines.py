@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -286,12 +285,3 @@ def _round_land(area: float, system: str) -> float:
     unit = 4046.8564224 if system == "us" else 10_000.0
     power = 10.0 ** np.floor(np.log10(area / unit))
     return float(next(n * power for n in (1, 2, 5, 10) if n * power * unit >= area * 0.999) * unit)
-
-
-def as_one(lines: Sequence[FloatArray]) -> tuple[FloatArray, FloatArray]:
-    """Lines as one, broken by NaN between them: a page draws that many times quicker."""
-    if not lines:
-        return np.zeros(0), np.zeros(0)
-    gap = np.full((1, 2), np.nan)
-    whole = np.concatenate([part for line in lines for part in (line, gap)])[:-1]
-    return np.ascontiguousarray(whole[:, 0]), np.ascontiguousarray(whole[:, 1])

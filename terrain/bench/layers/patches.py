@@ -1,4 +1,4 @@
-"""Sets of cells as small rasters: one store's catchment, all of them, the water of a pool."""
+"""Sets of cells as small rasters: one store's catchment, or all of them."""
 
 from __future__ import annotations
 
@@ -12,8 +12,6 @@ from terrain.inputs.dem import Dem
 
 #: No side of a patch has more cells than this: a page shows no more at once.
 MOST_CELLS = 1500
-#: The water about a point is first looked for within so many cells.
-FIRST_REACH = 64
 
 
 @dataclass(frozen=True)
@@ -66,53 +64,6 @@ def catchments_patch(dem: Dem, labels: NDArray[np.int32], most: int = MOST_CELLS
     kind = np.uint8 if top < 256 else np.uint16
     rows, columns = labels.shape
     return _cut(dem, labels.astype(kind), slice(0, rows), slice(0, columns), most)
-
-
-def water_reach(dem: Dem, x: float, y: float, level: float, heights: NDArray[np.float32] | None
-                = None) -> tuple[NDArray[np.bool_], bool] | None:
-    """The cells that still water over a point covers when it stands at a level.
-
-    Parameters
-    ----------
-    x, y : float
-        In the working frame. [m]
-    level : float
-        [m]
-    heights : float32, shape (rows, columns), optional
-        The ground as it is laid out, walls and pits in it; as it was read if left out. [m]
-
-    Returns
-    -------
-    cells : bool, shape (rows, columns)
-        Below the level and joined to the point's own cell by their sides, as `flood` of a wall's
-        pool has it.
-    open : bool
-        Whether they reach the raster's edge or a void: the water would run on.
-
-    None if the point is off the raster, its height is not known, or it lies above the water.
-    """
-    from scipy import ndimage
-
-    ground = dem.heights if heights is None else heights
-    row, column = (int(i) for i in dem.row_column(x, y))
-    high, wide = ground.shape
-    if not (0 <= row < high and 0 <= column < wide and ground[row, column] < level):
-        return None
-    reach = FIRST_REACH
-    while True:  # a window about the point, larger until the water ends in it
-        rows = slice(max(row - reach, 0), min(row + reach + 1, high))
-        columns = slice(max(column - reach, 0), min(column + reach + 1, wide))
-        label, _ = ndimage.label(ground[rows, columns] < level)
-        wet = label == label[row - rows.start, column - columns.start]
-        sides = ((wet[0].any(), rows.start == 0), (wet[-1].any(), rows.stop == high),
-                 (wet[:, 0].any(), columns.start == 0), (wet[:, -1].any(), columns.stop == wide))
-        if not any(touched and not last for touched, last in sides):
-            break
-        reach *= 2
-    beside = ndimage.binary_dilation(wet) & np.isnan(ground[rows, columns])
-    cells = np.zeros(ground.shape, bool)
-    cells[rows, columns] = wet
-    return cells, bool(beside.any() or any(touched for touched, _ in sides))
 
 
 def _span(cells: NDArray[np.bool_]) -> tuple[slice, slice] | None:
