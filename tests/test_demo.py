@@ -8,9 +8,12 @@ import os
 import re
 import shlex
 import shutil
+import signal
 import subprocess
 import sys
+import urllib.request
 from pathlib import Path
+from types import SimpleNamespace
 
 import geopandas
 import numpy as np
@@ -33,8 +36,22 @@ def toured(levelsill, tmp_path_factory):
     blocks = re.findall(r"```sh\n(.*?)```", (HOUSE / "README.md").read_text(), re.DOTALL)
     commands = [line for block in blocks for line in block.splitlines()
                 if line.startswith("levelsill ")]
-    return folder, {command: levelsill(*shlex.split(command)[1:], folder=folder)
-                    for command in commands}
+    return folder, {command: served(command, folder) if command.startswith("levelsill bench") else
+                    levelsill(*shlex.split(command)[1:], folder=folder) for command in commands}
+
+
+def served(command: str, folder: Path):
+    """What a command that serves a page did until it was ended by Ctrl-C."""
+    words = [Path(sys.executable).parent / "levelsill", *shlex.split(command)[1:], "--no-browser"]
+    running = subprocess.Popen(words, cwd=folder, text=True, stdout=subprocess.PIPE,
+                               stderr=subprocess.PIPE)
+    said = running.stdout.readline() + running.stdout.readline()
+    address = said.split("\n")[1].strip()
+    with urllib.request.urlopen(address, timeout=60) as page:
+        assert page.status == 200
+    running.send_signal(signal.SIGINT)
+    out, err = running.communicate(timeout=60)
+    return SimpleNamespace(code=running.returncode, out=said + out, err=err)
 
 
 @pytest.fixture(scope="module")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -109,6 +110,7 @@ class Board:
         self._held: list[BoxAnnotation] = []
         self._named: dict[str, list[Any]] = {"x": [], "y": [], "text": [], "colour": []}
         self._keys: list[str] = []
+        self._told: dict[str, bytes] = {}
         self._feet: Range1d | None = None
         self._moving = False
         for _ in range(HANDLES):  # to add one to a page that is shown takes long
@@ -261,8 +263,19 @@ class Board:
         drawn = _drawn(laid, chosen, spilt)
         self._named = drawn.pop("names")
         for name, data in drawn.items():
-            self.sources[name].data = data
+            self._put(name, data)
         self.name_again()
+
+    def spill(self, laid: Laid, spilt: Mapping[str, float]) -> None:
+        """Draw the ways of the spills anew, those that carry one bold. [m3]"""
+        self._put("spills", _spills(laid, spilt))
+
+    def _put(self, name: str, data: dict[str, Any]) -> None:
+        """Send what a source holds, unless the page has it already."""
+        told = pickle.dumps(data)
+        if self._told.get(name) != told:
+            self._told[name] = told
+            self.sources[name].data = data
 
     def name_again(self) -> None:
         """Set the names anew where they keep clear of each other at this scale."""
@@ -500,8 +513,6 @@ def _drawn(laid: Laid, chosen: str | None, spilt: Mapping[str, float]) -> dict[s
         node = laid.cascade.nodes[index]
         if node.led in ("pipe", "pump") and len(node.led_way) > 1:
             lines.append((node.led_way, look.PIPE, 2.5, [5, 4]))
-    ways = [(node.spill_path, spilt.get(node.store.name, 0.0) > 0) for node in
-            laid.cascade.nodes if len(node.spill_path) > 1]
     rings = [[[np.asarray(r.coords) for r in (part.exterior, *part.interiors)]
               for part in _polygons(shape)] for shape, _, _ in areas]
     return {
@@ -511,15 +522,21 @@ def _drawn(laid: Laid, chosen: str | None, spilt: Mapping[str, float]) -> dict[s
         "lines": {"xs": [ln[0][:, 0] for ln in lines], "ys": [ln[0][:, 1] for ln in lines],
                   "colour": [ln[1] for ln in lines], "wide": [ln[2] for ln in lines],
                   "dash": [ln[3] for ln in lines]},
-        "spills": {"xs": [way[:, 0] for way, _ in ways], "ys": [way[:, 1] for way, _ in ways],
-                   "wide": [4.0 if wet else 2.0 for _, wet in ways],
-                   "alpha": [1.0 if wet else 0.4 for _, wet in ways]},
+        "spills": _spills(laid, spilt),
         "spots": dict(zip(("x", "y", "shape", "fill", "size"),
                           map(list, zip(*spots, strict=True)) if spots else ([],) * 5,
                           strict=True)),
         "names": {"x": [n[0] for n in names.values()], "y": [n[1] for n in names.values()],
                   "text": list(names), "colour": [n[2] for n in names.values()]},
         "chosen": {"xs": [line[:, 0] for line in marked], "ys": [line[:, 1] for line in marked]}}
+
+
+def _spills(laid: Laid, spilt: Mapping[str, float]) -> dict[str, list[Any]]:
+    ways = [(node.spill_path, spilt.get(node.store.name, 0.0) > 0)
+            for node in laid.cascade.nodes if len(node.spill_path) > 1]
+    return {"xs": [way[:, 0] for way, _ in ways], "ys": [way[:, 1] for way, _ in ways],
+            "wide": [4.0 if wet else 2.0 for _, wet in ways],
+            "alpha": [1.0 if wet else 0.4 for _, wet in ways]}
 
 
 def _short(name: str) -> str:

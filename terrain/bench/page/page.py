@@ -37,7 +37,7 @@ from terrain.plan.siting.reading import Inputs
 from terrain.units import shown
 
 #: A drag is over when nothing has moved for so long; what can wait waits so long. [ms]
-SETTLED, SOON, AT_ONCE = 350, 60, 8
+SETTLED, SOON, AT_ONCE = 350, 220, 8
 #: But what is asked for again and again does not wait longer than this. [s]
 LONGEST_WAIT = 0.12
 #: A glance at the errand. [ms]
@@ -418,7 +418,7 @@ class Page:
             run = self.storm.run(laid)
             self.storm.show(laid, run, self.chosen, self.system)
             self._spilt = {entry.name: entry.spilled for entry in run.stores}
-            self.board.show(laid, self.chosen, self._spilt)
+            self.board.spill(laid, self._spilt)
 
     def _scaled(self) -> None:
         """Handles and names have a size of the screen's; so have the gaps between contours."""

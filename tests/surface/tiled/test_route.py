@@ -64,12 +64,14 @@ def check(heights, row_cuts, column_cuts):
         return tiled.filled(whole)
 
 
+@pytest.mark.slow
 @settings(max_examples=30)
 @given(surfaces(PLATEAUS) | surfaces(HEIGHTS), st.data())
 def test_any_ground_cut_anyhow(heights, data):
     check(heights, cuts(data, heights.shape[0]), cuts(data, heights.shape[1]))
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(surfaces(PLATEAUS), st.data())
 def test_ground_with_voids_cut_anyhow(heights, data):
@@ -79,6 +81,7 @@ def test_ground_with_voids_cut_anyhow(heights, data):
     check(heights, cuts(data, heights.shape[0]), cuts(data, heights.shape[1]))
 
 
+@pytest.mark.slow
 @settings(max_examples=15)
 @given(st.integers(0, 2**32 - 1), st.data())
 def test_rough_ground_with_hollows_of_many_cells_cut_anyhow(seed, data):
