@@ -46,6 +46,8 @@ def bench(site: Path, picture: Path | None, port: int, no_browser: bool) -> None
             say(f"The bench saves to {site}, which has its boundary beside it. Rain, cover, soil "
                 "and boundary in it are GUESSED until you set them right there.")
         opened = open_bench(site, picture, port, step)
+    for note in opened.notes:
+        say(note)
     say(f"{opened.name} is on the bench at")
     say(f"  {opened.server.url}")
     say("Whoever has this address on this machine is let in. Ctrl-C ends the bench.")

@@ -102,17 +102,6 @@ class SiteFile:
         except OSError:
             return True
 
-    def reread(self) -> str:
-        """Read it again; what it says now.
-
-        Raises
-        ------
-        InputError
-            If it cannot be read; `text` stays what it was.
-        """
-        self.text, self._print = self._read()
-        return self.text
-
     def save(self, text: str) -> Path:
         """Write it, and keep what stood there before.
 

@@ -20,10 +20,11 @@ PARTS = ["bokeh", "bokeh-widgets"]
 
 @dataclass(frozen=True)
 class Opened:
-    """A bench that is ready to be served."""
+    """A bench that is ready to be served; `notes` say what was assumed of the picture."""
 
     server: Bench
     sitting: Sitting
+    notes: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -58,4 +59,4 @@ def open_bench(site: Path, picture: Path | None = None, port: int = 0,
     shared.ready()
     server.before_end(sitting.keep_aside)
     server.before_end(errands.end)
-    return Opened(server, sitting)
+    return Opened(server, sitting, pictures.notes)

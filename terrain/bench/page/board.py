@@ -31,8 +31,21 @@ from terrain.bench.handles import Handle
 from terrain.bench.laid import Laid
 from terrain.bench.layers.lines import Contours, FlowWays
 from terrain.bench.layers.outlines import Outline
-from terrain.bench.layers.patches import Patch, catchment_patch, catchments_patch
+from terrain.bench.layers.patches import Patch, catchment_patch
 from terrain.bench.page import look
+from terrain.bench.page.drawn import (
+    LETTER,
+    WIDE_LETTER,
+    apart,
+    drawn,
+    image_of,
+    labels_of,
+    lines_of,
+    sides_of,
+    spills_of,
+    tints,
+    ways_of,
+)
 from terrain.outputs.drawing import symbols as sy
 
 FloatArray = NDArray[np.float64]
@@ -41,12 +54,6 @@ FloatArray = NDArray[np.float64]
 HANDLE, NEAR = 12, 14
 #: So many handles are ready from the first.
 HANDLES = 12
-#: Height of a name's letters, and the width of one as a share of that. [points of a screen], [-]
-LETTER, WIDE_LETTER = 14, 0.56
-#: No more letters of a name are written.
-LONGEST_NAME = 30
-#: Sides of its place that a name is tried on: right and down. [points of a screen]
-SIDES = ((10, -10), (10, 11), (-10, -10), (-10, 11), (10, -26), (10, 27), (-10, -26), (-10, 27))
 #: What a step of zooming by key or button does.
 ZOOM = 1.5
 #: The mark moves by such shares of the map's width.
@@ -125,16 +132,16 @@ class Board:
         for source in (ColumnDataSource({"url": [ground.hillshade]}), self._over):
             self.map.add_glyph(source, ImageURL(url="url", **place))
         self._all = self.map.image(
-            "image", "x", "y", "w", "h", color_mapper=_tints(), global_alpha=0.5, visible=False,
+            "image", "x", "y", "w", "h", color_mapper=tints(), global_alpha=0.5, visible=False,
             source=ColumnDataSource({head: [] for head in ("image", "x", "y", "w", "h")}))
         self.contours = [
-            self.map.multi_line(*_lines(ground.contours.thin), line_color=sy.CONTOUR,
+            self.map.multi_line(*lines_of(ground.contours.thin), line_color=sy.CONTOUR,
                                 line_width=0.8),
-            self.map.multi_line(*_lines(ground.contours.heavy), line_color=sy.INDEX_CONTOUR,
+            self.map.multi_line(*lines_of(ground.contours.heavy), line_color=sy.INDEX_CONTOUR,
                                 line_width=1.5),
-            *self._lettered(ColumnDataSource(_labels(ground.contours)), "12px", "#4a371c",
+            *self._lettered(ColumnDataSource(labels_of(ground.contours)), "12px", "#4a371c",
                             angle="angle", text_align="center", text_baseline="middle")]
-        self.flow = [self.map.multi_line("xs", "ys", source=ColumnDataSource(_ways(ground.ways)),
+        self.flow = [self.map.multi_line("xs", "ys", source=ColumnDataSource(ways_of(ground.ways)),
                                          line_color="#2f7fa6",
                                          line_width="wide", line_cap="round")]
         for kind in dict.fromkeys(one.kind for one in ground.outlines):
@@ -151,7 +158,7 @@ class Board:
                 line_dash="dashed" if kind not in _OUTLINES else "solid")
         lines = [line for one in things for line in one.lines]
         if lines:
-            self.map.multi_line(*_lines(lines), line_color=edge, line_width=wide,
+            self.map.multi_line(*lines_of(lines), line_color=edge, line_width=wide,
                                 line_dash=[6, 4] if kind not in _OUTLINES else "solid")
         spots = [(x, y, one.radius) for one in things for x, y in one.points.tolist()]
         if spots:
@@ -234,11 +241,11 @@ class Board:
     def line(self, made: Contours, ways: FlowWays | None) -> None:
         """Draw other contours, and other ways of the water unless there are none to draw."""
         for glyphs, lines in zip(self.contours[:2], (made.thin, made.heavy), strict=True):
-            xs, ys = _lines(lines)
+            xs, ys = lines_of(lines)
             glyphs.data_source.data = {"xs": xs, "ys": ys}
-        self.contours[2].data_source.data = _labels(made)
+        self.contours[2].data_source.data = labels_of(made)
         if ways is not None:
-            self.flow[0].data_source.data = _ways(ways)
+            self.flow[0].data_source.data = ways_of(ways)
 
     # What is shown.
 
@@ -250,7 +257,7 @@ class Board:
         """Tint every catchment; None takes the tints away."""
         self._all.visible = patch is not None
         if patch is not None:
-            self._all.data_source.data = _image(patch)
+            self._all.data_source.data = image_of(patch)
 
     def show(self, laid: Laid, chosen: str | None, spilt: Mapping[str, float]) -> None:
         """Draw the works of a layout.
@@ -260,15 +267,15 @@ class Board:
         spilt : mapping of str to float
             What each store spills in the storm that is shown. [m3]
         """
-        drawn = _drawn(laid, chosen, spilt)
-        self._named = drawn.pop("names")
-        for name, data in drawn.items():
+        found = drawn(laid, chosen, spilt)
+        self._named = found.pop("names")
+        for name, data in found.items():
             self._put(name, data)
         self.name_again()
 
     def spill(self, laid: Laid, spilt: Mapping[str, float]) -> None:
         """Draw the ways of the spills anew, those that carry one bold. [m3]"""
-        self._put("spills", _spills(laid, spilt))
+        self._put("spills", spills_of(laid, spilt))
 
     def _put(self, name: str, data: dict[str, Any]) -> None:
         """Send what a source holds, unless the page has it already."""
@@ -292,7 +299,7 @@ class Board:
         patch = (None if chosen is None else
                  catchment_patch(laid.inputs.dem, laid.catchment_cells(chosen)))
         self.sources["catchment"].data = (
-            {"image": [], "x": [], "y": [], "w": [], "h": []} if patch is None else _image(patch))
+            {"image": [], "x": [], "y": [], "w": [], "h": []} if patch is None else image_of(patch))
 
     def measure(self, points: Sequence[tuple[float, float]]) -> None:
         """Draw what is being measured or drawn."""
@@ -311,7 +318,7 @@ class Board:
     def hold(self, handles: Sequence[Handle]) -> None:
         """Show handles, the more telling first: where two would cover each other only that one,
         so that what is taken hold of is what was meant; nearer, there is room for more."""
-        handles = _apart(handles, 2 * HANDLE * self.per_point)
+        handles = apart(handles, 2 * HANDLE * self.per_point)
         self._keys = [handle.key for handle in handles]
         self._moving = True
         try:
@@ -395,164 +402,3 @@ class Board:
             if gap <= NEAR * self.per_point:
                 found.append((gap, float(place.outline.area), place.work.name))
         return min(found)[2] if found else None
-
-
-def _apart(handles: Sequence[Handle], side: float) -> list[Handle]:
-    """Handles that do not cover each other, of squares of a side: ends and wholes before the rest,
-    a sill last. [m]"""
-    shown: list[Handle] = []
-    order = {"start": 0, "end": 0, "whole": 0, "at": 0, "through": 1, "near": 1, "sill_at": 3}
-    for handle in sorted(handles, key=lambda one: order.get(one.key, 2)):
-        if all(abs(handle.x - other.x) >= side or abs(handle.y - other.y) >= side
-               for other in shown):
-            shown.append(handle)
-    return shown
-
-
-def sides_of(names: Sequence[tuple[float, float, float]]) -> list[tuple[float, float]]:
-    """On which side of its place each name stands so that no two cover each other, if they can.
-
-    Parameters
-    ----------
-    names : sequence of (x, y, width)
-        Places, y upwards, and how wide each is written. [points of a screen]
-
-    Returns
-    -------
-    sides : list of (right, down)
-        Offsets of the name's near end; one to the left of its place has a `right` below 0. [points]
-    """
-    taken: list[tuple[float, float, float, float]] = []
-    sides: list[tuple[float, float]] = []
-    for x, y, wide in names:
-        best, least = SIDES[0], np.inf
-        for right, down in SIDES:
-            west = x + right - (wide if right < 0 else 0)
-            box = (west, y - down - LETTER * 0.6, west + wide, y - down + LETTER * 0.6)
-            over = sum(max(0.0, min(box[2], b[2]) - max(box[0], b[0]))
-                       * max(0.0, min(box[3], b[3]) - max(box[1], b[1])) for b in taken)
-            if over < least:
-                best, least, chosen = (right, down), over, box
-            if not over:
-                break
-        taken.append(chosen)
-        sides.append(best)
-    return sides
-
-
-def _tints() -> LinearColorMapper:
-    """One colour for each number of a catchment, none for 0."""
-    colours = [look.TINTS[i % len(look.TINTS)] for i in range(255)]
-    return LinearColorMapper(palette=["rgba(0,0,0,0)", *colours], low=0, high=255)
-
-
-def _image(patch: Patch) -> dict[str, list[Any]]:
-    left, bottom, right, top = patch.extent
-    cells = patch.cells if patch.cells.dtype == np.uint8 else (
-        np.where(patch.cells > 0, (patch.cells - 1) % 255 + 1, 0).astype(np.uint8))
-    return {"image": [cells], "x": [left], "y": [bottom], "w": [right - left],
-            "h": [top - bottom]}
-
-
-def tints_of(laid: Laid) -> Patch:
-    """All catchments of a layout, those of one entry of the site file alike."""
-    names = list(dict.fromkeys(place.work.name for place in laid.placed))
-    number = np.array([0, *(names.index(place.work.name) + 1 for place in laid.placed)], np.int32)
-    return catchments_patch(laid.inputs.dem, number[laid.cascade.labels])
-
-
-def _lines(lines: Sequence[FloatArray]) -> tuple[list[FloatArray], list[FloatArray]]:
-    return [line[:, 0] for line in lines], [line[:, 1] for line in lines]
-
-
-def _ways(ways: FlowWays) -> dict[str, list[Any]]:
-    return {"xs": [way.line[:, 0] for way in ways.ways],
-            "ys": [way.line[:, 1] for way in ways.ways],
-            "wide": [way.width for way in ways.ways]}
-
-
-def _labels(contours: Contours) -> dict[str, list[Any]]:
-    return {"x": [one.x for one in contours.labels], "y": [one.y for one in contours.labels],
-            "text": [one.words for one in contours.labels],
-            "angle": [one.angle for one in contours.labels]}
-
-
-def _drawn(laid: Laid, chosen: str | None, spilt: Mapping[str, float]) -> dict[str, dict[str, Any]]:
-    """What each source of the works holds."""
-    areas: list[tuple[Any, str, str]] = []
-    lines: list[tuple[Any, str, float, Any]] = []
-    spots: list[tuple[float, float, str, str, int]] = []
-    names: dict[str, tuple[float, float, str]] = {}
-    marked: list[Any] = []
-    for index, place in enumerate(laid.placed):
-        shape, own = place.outline, place.work.name == chosen
-        if place.route is not None:
-            lines.append((place.route.line, look.WATER, 5.0, "solid"))
-            spots.append((place.spill_x, place.spill_y, "inverted_triangle", look.WATER, 13))
-            marked += [place.route.line] if own else []
-        elif place.drain is not None:
-            lines.append((place.drain.line, look.WATER, 3.0, [9, 4]))
-            end = place.drain.line[-1]
-            spots.append((float(end[0]), float(end[1]), "triangle", look.WATER, 11))
-            marked += [place.drain.line] if own else []
-        elif place.kind == "tank":
-            for one in getattr(shape, "geoms", (shape,)):
-                spots.append((one.x, one.y, "square", look.TANK, 15))
-                marked += [_ring(one.x, one.y, 3.0)] if own else []
-        else:
-            fill = {"tree basin": sy.TREE_FILL, "hollow": sy.HOLLOW}.get(place.kind, look.POOL)
-            edge = {"tree basin": look.TREE}.get(place.kind, look.WATER)
-            areas.append((shape, fill, edge))
-            if place.basin is not None and place.basin.has_wall:
-                lines.append((place.basin.line, look.EARTH, 6.0, "solid"))
-            if place.basin is not None:
-                spots.append((place.spill_x, place.spill_y, "inverted_triangle", look.WATER, 13))
-            marked += [np.asarray(ring.coords) for ring in _rings(shape)] if own else []
-        names.setdefault(_short(place.work.name), (place.x, place.y,
-                                           look.CHOSEN if own else look.INK))
-        node = laid.cascade.nodes[index]
-        if node.led in ("pipe", "pump") and len(node.led_way) > 1:
-            lines.append((node.led_way, look.PIPE, 2.5, [5, 4]))
-    rings = [[[np.asarray(r.coords) for r in (part.exterior, *part.interiors)]
-              for part in _polygons(shape)] for shape, _, _ in areas]
-    return {
-        "areas": {"xs": [[[r[:, 0] for r in part] for part in shape] for shape in rings],
-                  "ys": [[[r[:, 1] for r in part] for part in shape] for shape in rings],
-                  "fill": [a[1] for a in areas], "edge": [a[2] for a in areas]},
-        "lines": {"xs": [ln[0][:, 0] for ln in lines], "ys": [ln[0][:, 1] for ln in lines],
-                  "colour": [ln[1] for ln in lines], "wide": [ln[2] for ln in lines],
-                  "dash": [ln[3] for ln in lines]},
-        "spills": _spills(laid, spilt),
-        "spots": dict(zip(("x", "y", "shape", "fill", "size"),
-                          map(list, zip(*spots, strict=True)) if spots else ([],) * 5,
-                          strict=True)),
-        "names": {"x": [n[0] for n in names.values()], "y": [n[1] for n in names.values()],
-                  "text": list(names), "colour": [n[2] for n in names.values()]},
-        "chosen": {"xs": [line[:, 0] for line in marked], "ys": [line[:, 1] for line in marked]}}
-
-
-def _spills(laid: Laid, spilt: Mapping[str, float]) -> dict[str, list[Any]]:
-    ways = [(node.spill_path, spilt.get(node.store.name, 0.0) > 0)
-            for node in laid.cascade.nodes if len(node.spill_path) > 1]
-    return {"xs": [way[:, 0] for way, _ in ways], "ys": [way[:, 1] for way, _ in ways],
-            "wide": [4.0 if wet else 2.0 for _, wet in ways],
-            "alpha": [1.0 if wet else 0.4 for _, wet in ways]}
-
-
-def _short(name: str) -> str:
-    """A name that fits beside its work."""
-    return name if len(name) <= LONGEST_NAME else f"{name[:LONGEST_NAME - 1]}…"
-
-
-def _polygons(shape: Any) -> list[Any]:
-    parts = getattr(shape, "geoms", (shape,))
-    return [part for part in parts if part.geom_type == "Polygon" and not part.is_empty]
-
-
-def _rings(shape: Any) -> list[Any]:
-    return [part.exterior for part in _polygons(shape)]
-
-
-def _ring(x: float, y: float, radius: float) -> FloatArray:
-    turns = np.linspace(0, 2 * np.pi, 25)
-    return np.stack([x + radius * np.cos(turns), y + radius * np.sin(turns)], 1)

@@ -17,7 +17,7 @@ from bokeh.models import (
 
 from terrain.bench.layers.lines import Contours, FlowWays
 from terrain.bench.page import look
-from terrain.bench.page.board import tints_of
+from terrain.bench.page.drawn import tints_of
 
 if TYPE_CHECKING:
     from terrain.bench.page.page import Page

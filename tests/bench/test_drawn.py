@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from terrain.bench.page.board import LETTER, SIDES, sides_of
+from terrain.bench.page.drawn import LETTER, SIDES, sides_of
 
 
 def boxes(names, sides):
