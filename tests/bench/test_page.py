@@ -368,7 +368,7 @@ def test_the_end_of_a_swale_is_dragged(desk, shots):
     shots(hands, "dragged")
     hands.press("Undo")  # the whole drag is one step
     hands.until(lambda: hands.figure("Length") == before, "it was not undone at once")
-    assert hands.button("Undo").is_disabled()
+    hands.until(lambda: hands.button("Undo").is_disabled(), "a button is not as it should be")
     assert not opened.sitting.desk.unsaved
 
 
@@ -449,7 +449,7 @@ def test_undo_and_redo_by_buttons_and_by_keys(desk):
             hands.until(lambda: set(hands.fates()) == set(names[wanted]),  # noqa: B023
                         "not shown")
             hands.pause(0.1)
-    assert hands.button("Redo").is_disabled()
+    hands.until(lambda: hands.button("Redo").is_disabled(), "a button is not as it should be")
 
 
 def test_the_slider_of_the_storm(desk, shots):
@@ -517,7 +517,7 @@ def test_a_page_that_is_loaded_again_shows_what_is_not_saved(desk, browser):
     hands.chosen("basin 1")
     hands.open()
     assert "basin 1" in hands.fates()
-    assert hands.state() == "Not saved yet"
+    hands.until(lambda: hands.state() == "Not saved yet", "the state is not told")
     # Two pages show the same; one is killed, and nothing is lost.
     context = browser.new_context(viewport=DESK)
     other = Hands(context.new_page(), hands.url)
@@ -553,7 +553,7 @@ def test_a_file_changed_meanwhile_is_joined(desk, pristine, shots):
     shots(hands, "changed_meanwhile")
     hands.press("Join both")
     hands.until(lambda: "Both are joined" in hands.said(), "not joined")
-    assert hands.state() == "Not saved yet"
+    hands.until(lambda: hands.state() == "Not saved yet", "the state is not told")
     hands.press("Save")
     hands.until(lambda: hands.state() == "Saved", "not saved")
     works = {work.name: work for work in read_site(opened.sitting.file.path).works}
@@ -581,7 +581,7 @@ def test_a_file_changed_meanwhile_is_taken(desk, pristine):
     hands.press("Take the file's")
     hands.until(lambda: "read again" in hands.said(), "not taken")
     assert path.read_text() == theirs
-    assert hands.state() == "Saved"
+    hands.until(lambda: hands.state() == "Saved", "the state is not told")
     hands.until(lambda: "basin 1" not in hands.fates(), "it is still told of")
     [beside] = [file for file in path.parent.glob("*.yaml") if file != path]
     assert "basin 1" in {work.name for work in read_site(beside).works}
@@ -840,8 +840,9 @@ def test_buttons_of_what_takes_longer(desk, monkeypatch, shots):
     hands.chosen("basin 1")
     hands.press("Plan")
     hands.until(lambda: "Writing the report" in hands.errands(), "no progress is told")
-    assert hands.button("Prove").is_disabled()
-    assert hands.state() == "Saved"  # what is planned is what is on the desk
+    hands.until(lambda: hands.button("Prove").is_disabled(), "a button is not as it should be")
+    # What is planned is what is on the desk.
+    hands.until(lambda: hands.state() == "Saved", "the state is not told")
     assert "basin 1" in opened.sitting.file.path.read_text()
     hands.until(lambda: "Plan: report" in hands.errands(), "it does not end")
     shots(hands, "planned")
@@ -858,7 +859,7 @@ def test_buttons_of_what_takes_longer(desk, monkeypatch, shots):
     hands.until(lambda: "Reading the ground" in hands.errands(), "no progress is told")
     hands.press("Stop")
     hands.until(lambda: "Plan" not in hands.errands(), "it does not stop")
-    assert not hands.button("Prove").is_disabled()
+    hands.until(lambda: not hands.button("Prove").is_disabled(), "a button is not as it should be")
 
 
 @pytest.mark.slow
