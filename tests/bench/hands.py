@@ -23,6 +23,8 @@ VIEW = """() => { const {x_range: h, y_range: u} = Bokeh.documents[0].get_model_
 SHOW = """([west, south, east, north]) => {
   const {x_range: h, y_range: u} = Bokeh.documents[0].get_model_by_name("map");
   h.setv({start: west, end: east}); u.setv({start: south, end: north}); }"""
+MET = """([x, y]) => { const met = document.elementFromPoint(x, y);
+  return met?.closest("#map")?.id ?? met?.outerHTML.slice(0, 200) ?? `nothing at ${x}, ${y}`; }"""
 #: Elements that a selector finds, within shadow roots too.
 DEEP = """globalThis.deep = (what, root = document) => {
   const found = [...root.querySelectorAll(what)];
@@ -78,10 +80,13 @@ class Hands:
         self.pause(0.3)
         self.first = self.page.evaluate(VIEW)
 
-    def show_first(self) -> None:
-        """Show what was shown first."""
-        self.page.evaluate(SHOW, self.first)
-        self.pause(0.05)
+    def show_first(self, x: float, y: float) -> None:
+        """Show what was shown first, until a place of it is met; what came before may yet move it."""
+        def shown() -> bool:
+            self.page.evaluate(SHOW, self.first)
+            self.pause(0.05)
+            return self.page.evaluate(VIEW) == self.first and self.met(x, y) == "map"
+        self.until(shown, f"{x}, {y} is not seen")
 
     def pause(self, seconds: float) -> None:
         """Do nothing for a while."""
@@ -99,13 +104,16 @@ class Hands:
 
     # What is done.
 
+    def met(self, x: float, y: float) -> str:
+        """What lies on the screen over a place of the map: "map" where nothing does."""
+        return self.page.evaluate(MET, self.page.evaluate(PLACE, [x, y]))
+
     def place(self, x: float, y: float) -> tuple[float, float]:
         """Where a place of the map is on the screen; it must be seen."""
-        px, py = self.page.evaluate(PLACE, [x, y])
-        met = self.page.evaluate("([x, y]) => document.elementFromPoint(x, y)?.closest('#map')?.id",
-                                 [px, py])
-        assert met == "map", f"{x}, {y} is not seen on the map"
-        return px, py
+        self.until(lambda: self.met(x, y) == "map",
+                   f"{x}, {y} is not seen on the map, but {self.met(x, y)}, "
+                   f"where {self.page.evaluate(VIEW)} is shown")
+        return tuple(self.page.evaluate(PLACE, [x, y]))
 
     def click(self, x: float, y: float) -> None:
         """Click, or tap, a place of the map."""

@@ -339,9 +339,10 @@ def desk(begun, pristine) -> tuple[Opened, Hands]:
         for one in (path.parent / "site backups").glob("*"):
             one.unlink()
     hands.page.keyboard.press("Escape")
-    hands.show_first()
     hands.tool("Look")
-    hands.click(500016, 6399975)  # nothing lies there
+    nothing = (500016, 6399975)
+    hands.show_first(*nothing)
+    hands.click(*nothing)
     hands.until(lambda: hands.heading() == "Nothing is chosen", "something is chosen")
     return opened, hands
 
