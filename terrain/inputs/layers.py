@@ -28,6 +28,9 @@ from terrain.units import in_both
 
 #: An outline may stick out of the raster by this much before it counts as outside. [m]
 OVERHANG = 0.05
+#: Of a layer that is read part by part, features so far beyond the part are read too: the half
+#: width of the widest road. [m]
+NEAR = 100.0
 #: A change of datum that is less sure than this is told. [m]
 WORTH_TELLING = 1.0
 _FORMATS = "Give a GeoPackage, GeoJSON, shapefile or KML"
@@ -51,7 +54,8 @@ def read_layer(spec: Layer, folder: Path, dem: Extent, where: str) -> geopandas.
     Returns
     -------
     layer : GeoDataFrame
-        In the file's order, flat (no heights). [m]  ``layer.attrs["notes"]`` lists what was
+        In the file's order, flat (no heights); of a copy kept in the working frame those near `dem`
+        alone, which may be none. [m]  ``layer.attrs["notes"]`` lists what was
         assumed or repaired.
 
     Raises
@@ -63,13 +67,18 @@ def read_layer(spec: Layer, folder: Path, dem: Extent, where: str) -> geopandas.
     path = folder / spec.file
     here = f"{where}, {spec.file}"
     name = _layer_name(path, spec.layer, here)
+    west, south, east, north = dem.bounds
+    near = None if spec.ordered_by is None else (west - NEAR, south - NEAR, east + NEAR,
+                                                 north + NEAR)
     try:
-        frame = pyogrio.read_dataframe(path, layer=name)
+        frame = pyogrio.read_dataframe(path, layer=name, bbox=near)
     except Exception as error:
         raise InputError(here, f"it cannot be read ({in_short(error)})", _FORMATS) from None
     if not isinstance(frame, geopandas.GeoDataFrame):
         raise InputError(here, "it holds a table without shapes", _FORMATS)
-    if len(frame) == 0:
+    if spec.ordered_by is not None:
+        frame = frame.sort_values(spec.ordered_by, ignore_index=True)
+    elif len(frame) == 0:
         raise InputError(here, "it holds no features", "Draw at least one, or name another layer")
     for number, shape in enumerate(frame.geometry, start=1):
         if shape is None or shape.is_empty:

@@ -7,14 +7,15 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.inputs.ground_cover import cover_cells, soil_cells
 from terrain.inputs.keep_clear import Thing
-from terrain.inputs.layers import boundary_polygon, column, rasterized, read_layer
-from terrain.inputs.site import Roads, Roofs, Site
+from terrain.inputs.layers import column, rasterized, read_layer
+from terrain.inputs.site import Land, Roads, Roofs
 from terrain.inputs.site_tanks import GutterSpec
 from terrain.runoff.catchment import Numbered
 from terrain.runoff.cover import SOIL_GROUPS, CoverClass, curve_numbers_of, paver
@@ -107,8 +108,13 @@ class Ground:
         return SOIL_GROUPS[int(np.bincount(groups).argmax())] if groups.size else None
 
 
-def read_ground(site: Site, dem: Dem) -> Ground:
+def read_ground(site: Land, dem: Dem, boundary: Any) -> Ground:
     """Read every layer of a site onto the raster's cells.
+
+    Parameters
+    ----------
+    boundary : shapely geometry
+        Of the site, in the working frame. [m]
 
     Raises
     ------
@@ -117,9 +123,6 @@ def read_ground(site: Site, dem: Dem) -> Ground:
     """
     known, notes = classes_in_force(site.cover, site.folder, site.where("cover", "table"))
     stated = tuple(known)
-    line = read_layer(site.boundary, site.folder, dem, site.where("boundary"))
-    notes += line.attrs.get("notes", [])
-    boundary = boundary_polygon(line, dem, site.where("boundary"))
     inside = rasterized([(boundary, 1)], dem, 0, np.uint8).astype(bool)
     cover, classes, said = cover_cells(site.cover, site.folder, dem, stated,
                                        site.where("cover"), paver(known))
@@ -143,7 +146,7 @@ def read_ground(site: Site, dem: Dem) -> Ground:
                   tuple(roofs), tuple(notes))
 
 
-def require_known(ground: Ground, cells: NDArray[np.bool_], dem: Dem, site: Site) -> None:
+def require_known(ground: Ground, cells: NDArray[np.bool_], dem: Dem, site: Land) -> None:
     """Refuse to go on if some ground that matters has no curve number.
 
     Raises
@@ -172,7 +175,7 @@ def require_known(ground: Ground, cells: NDArray[np.bool_], dem: Dem, site: Site
                      "give it a number in a table of your own (table: under cover)")
 
 
-def _roads(spec: Roads, site: Site, dem: Dem, known: dict[str, CoverClass], notes: list[str]
+def _roads(spec: Roads, site: Land, dem: Dem, known: dict[str, CoverClass], notes: list[str]
            ) -> list[Road]:
     where = site.where("roads")
     layer = read_layer(spec, site.folder, dem, where)
@@ -224,7 +227,7 @@ def _merged(roads: list[Road]) -> list[Road]:
     return list(together.values())
 
 
-def _roofs(spec: Roofs, site: Site, dem: Dem, notes: list[str]) -> list[Roof]:
+def _roofs(spec: Roofs, site: Land, dem: Dem, notes: list[str]) -> list[Roof]:
     where = site.where("roofs")
     layer = read_layer(spec, site.folder, dem, where)
     notes += layer.attrs.get("notes", [])
@@ -235,11 +238,13 @@ def _roofs(spec: Roofs, site: Site, dem: Dem, notes: list[str]) -> list[Roof]:
     materials = _optional(layer, spec.material_field or "")
     gutters = gutters_by_roof(site, names)
     roofs: list[Roof] = []
+    met: set[str] = set()
+    over = _lie_over(layer.geometry.to_numpy())
     for i, shape in enumerate(layer.geometry):
         if shape.geom_type not in ("Polygon", "MultiPolygon"):
             raise InputError(f"{where}, feature {i + 1} \"{names[i]}\"", "a roof is an area, and "
                              f"this is a {shape.geom_type}", "Draw its outline")
-        if names[i] in [roof.name for roof in roofs]:
+        if names[i] in met:
             raise InputError(f"{where}, feature {i + 1}", f"two roofs are called \"{names[i]}\"",
                              "Give each its own name")
         share, material, basis = roof_share(spec, shares[i], materials[i],
@@ -252,16 +257,29 @@ def _roofs(spec: Roofs, site: Site, dem: Dem, notes: list[str]) -> list[Roof]:
             raise InputError(f"{where}, feature {i + 1} \"{names[i]}\"",
                              f"its {spec.efficiency_field} '{shares[i]}' is not between 0 and 1",
                              "Give the share of rain that reaches the gutter, such as 0.9")
-        for other in roofs:
-            if other.outline.intersection(shape).area > 0.05 * min(shape.area, other.area):
-                raise InputError(f"{where}, feature {i + 1} \"{names[i]}\"",
-                                 f"it lies over the roof \"{other.name}\", and rain would be "
-                                 "counted twice",
-                                 "Leave one of the two out, or draw them side by side")
+        if i in over:
+            raise InputError(f"{where}, feature {i + 1} \"{names[i]}\"",
+                             f"it lies over the roof \"{names[over[i]]}\", and rain would be "
+                             "counted twice",
+                             "Leave one of the two out, or draw them side by side")
         cells = rasterized([(shape, 1)], dem, 0, np.uint8).astype(bool)
+        met.add(names[i])
         roofs.append(Roof(names[i], shape, float(shape.area), share, cells, material, basis,
                           gutters.get(names[i])))
     return roofs
+
+
+def _lie_over(shapes: NDArray[Any]) -> dict[int, int]:
+    """Of each shape that lies over an earlier one by a twentieth of the smaller, the first such."""
+    later, earlier = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    later, earlier = later[earlier < later], earlier[earlier < later]
+    area = shapely.area(shapes)
+    shared = shapely.area(shapely.intersection(shapes[later], shapes[earlier]))
+    twice = shared > 0.05 * np.minimum(area[later], area[earlier])
+    found: dict[int, int] = {}
+    for one, other in sorted(zip(later[twice].tolist(), earlier[twice].tolist(), strict=True)):
+        found.setdefault(one, other)
+    return found
 
 
 def _named(layer: Any, field: str, kind: str) -> list[str]:

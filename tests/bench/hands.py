@@ -81,7 +81,7 @@ class Hands:
         self.first = self.page.evaluate(VIEW)
 
     def show_first(self, x: float, y: float) -> None:
-        """Show what was shown first, until a place of it is met; what came before may yet move it."""
+        """Show what was shown first until it stays, and a place of it is met."""
         def shown() -> bool:
             self.page.evaluate(SHOW, self.first)
             self.pause(0.05)

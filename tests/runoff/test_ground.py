@@ -52,7 +52,7 @@ def ground_of(folder, dem, cover, group, own=None, more="", **columns):
         + f"soils:\n  file: soils.gpkg\n{more}rain:\n  storms:\n    - name: shower\n"
         "      depth: 20 mm\n")
     site = read_site(folder / "site.yaml")
-    return site, read_ground(site, dem)
+    return site, read_ground(site, dem, box(LEFT, TOP - 8, LEFT + 24, TOP))
 
 
 def test_numbers_of_the_published_table_reach_the_cells(tmp_path, dem):

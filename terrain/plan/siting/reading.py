@@ -17,7 +17,7 @@ from terrain.inputs.elevation import ElevationFiles, open_elevation
 from terrain.inputs.keep_clear import read_keep_clear
 from terrain.inputs.layers import boundary_polygon, rasterized, read_layer
 from terrain.inputs.rainfall import RainRecord
-from terrain.inputs.site import Site, read_site
+from terrain.inputs.site import Land, Site, read_site
 from terrain.plan.siting.hydrology import (
     Evaporation,
     Hydrology,
@@ -76,23 +76,34 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
     progress("Reading the site file")
     path = path / "site.yaml" if is_folder(path) else path
     site = read_site(path)
-    spec = site.elevation
     progress("Reading the elevation raster")
     with told_first(site.units):
-        files = open_elevation([site.folder / file for file in spec.file], crs=spec.crs,
-                               plan_unit=spec.plan_unit, height_unit=spec.height_unit,
-                               nodata=spec.nodata, cell=spec.cell, columns=spec.columns,
-                               fill_holes=spec.fill_holes_up_to)
+        files = open_ground(site)
     with told_first(site.units, files.frame.foot):
         if files.frame.foot != "ft":
             site = read_site(path)  # again, as its levels are in the elevation's own foot
         return _read(site, files, progress)
 
 
+def open_ground(land: Land) -> ElevationFiles:
+    """Open the elevation that a file names.
+
+    Raises
+    ------
+    InputError
+        As `open_elevation` does.
+    """
+    spec = land.elevation
+    return open_elevation([land.folder / file for file in spec.file], crs=spec.crs,
+                          plan_unit=spec.plan_unit, height_unit=spec.height_unit,
+                          nodata=spec.nodata, cell=spec.cell, columns=spec.columns,
+                          fill_holes=spec.fill_holes_up_to)
+
+
 def _read(site: Site, files: ElevationFiles, progress: Progress) -> Inputs:
     spec = site.elevation
-    boundary = boundary_polygon(read_layer(site.boundary, site.folder, files,
-                                           site.where("boundary")), files, site.where("boundary"))
+    line = read_layer(site.boundary, site.folder, files, site.where("boundary"))
+    boundary = boundary_polygon(line, files, site.where("boundary"))
     culverts = (read_culverts(site.culverts, site.folder, files, site.where("culverts"),
                               site.units)
                 if site.culverts is not None else ())
@@ -109,9 +120,10 @@ def _read(site: Site, files: ElevationFiles, progress: Progress) -> Inputs:
     except ValueError as error:
         raise InputError(f"{site.where('rules')}, rules", str(error), "Correct it") from None
     progress("Reading the layers")
-    ground = read_ground(site, dem)
+    ground = read_ground(site, dem, boundary)
     things, said = read_keep_clear(site, files)
-    ground = replace(ground, keep_clear=things, notes=(*ground.notes, *said))
+    ground = replace(ground, keep_clear=things,
+                     notes=(*line.attrs["notes"], *ground.notes, *said))
     progress("Reading the rain and the weather")
     record = rain_record(site)
     evaporates = evaporation(site, dem, record)

@@ -1,0 +1,251 @@
+"""A file in YAML read into a checked object, so that every fault is told by line and field."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, ClassVar, TypeVar
+
+from pydantic import BaseModel, PrivateAttr, ValidationError
+
+from terrain.errors import InputError
+from terrain.inputs.csv_table import in_words
+from terrain.inputs.fields import Part, UnitSystem
+
+
+class Described(Part):
+    """What a file describes, with the file's place and lines.
+
+    Attributes
+    ----------
+    CALLED, PAGE, BEGUN_BY : str
+        What such a file is called, the page that says what it may hold, and how one is begun.
+    """
+
+    CALLED: ClassVar[str] = "file"
+    PAGE: ClassVar[str] = "docs/"
+    BEGUN_BY: ClassVar[str] = ""
+
+    units: UnitSystem = "metric"
+
+    _path: Path = PrivateAttr(default=Path("site.yaml"))
+    _document: Any = PrivateAttr(default=None)
+    _bare: list[tuple[str, str, str]] = PrivateAttr(default_factory=list)
+
+    @property
+    def path(self) -> Path:
+        """The file itself."""
+        return self._path
+
+    @property
+    def folder(self) -> Path:
+        """The folder that the file's relative paths start from."""
+        return self._path.parent
+
+    @property
+    def bare_numbers(self) -> list[str]:
+        """What numbers without a unit were taken for, field by field."""
+        fields: dict[tuple[str, str], list[str]] = {}
+        for field, given, unit in self._bare:
+            fields.setdefault((field, unit), []).append(given)
+        return [f"{field} {', '.join(given)} taken as {unit}"
+                for (field, unit), given in fields.items()]
+
+    def where(self, *place: str | int) -> str:
+        """Say where in the file a field stands, e.g. ``site.yaml line 14``."""
+        return f"{self._path} line {_line(self._document, place)}"
+
+
+Kind = TypeVar("Kind", bound=Described)
+
+
+def read_described(path: Path, kind: type[Kind], text: str | None = None) -> Kind:
+    """Read and check a file.
+
+    Parameters
+    ----------
+    text : str, optional
+        What is to be read as if it stood in the file.
+
+    Raises
+    ------
+    InputError
+        Naming the line and field of the first thing that is wrong.
+    """
+    document = _document(path, _text_of(path, kind) if text is None else text, kind)
+    context: dict[str, Any] = {"units": document.get("units", "metric"), "bare": []}
+    try:
+        found = kind.model_validate(document, context=context)
+    except ValidationError as error:
+        raise _first(error, path, document, kind) from None
+    found._path, found._document, found._bare = path, document, context["bare"]
+    return found
+
+
+def _text_of(path: Path, kind: type[Described]) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise InputError(str(path), f"there is no such {kind.CALLED}",
+                         f"Check the name{kind.BEGUN_BY and ', or make one with: '}{kind.BEGUN_BY}"
+                         ) from None
+    except UnicodeDecodeError:
+        raise InputError(str(path), "it is no text in UTF-8",
+                         f"Give a {kind.CALLED} written in YAML, saved in UTF-8") from None
+    except OSError as error:
+        raise InputError(str(path), f"it cannot be read ({in_words(error)})",
+                         f"Give a {kind.CALLED} written in YAML") from None
+
+
+def _document(path: Path, text: str, kind: type[Described]) -> Any:
+    from ruamel.yaml import YAML
+    from ruamel.yaml.error import MarkedYAMLError, YAMLError
+
+    try:
+        document = YAML(typ="rt").load(text)
+    except MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line = f" line {mark.line + 1}" if mark else ""
+        problem = (error.problem or "not YAML").strip().rstrip(".")
+        raise InputError(f"{path}{line}", f"this is not valid YAML ({problem})",
+                         "Use blanks instead of tabs" if "\\t" in problem else
+                         "Look for a missing colon, quote or blank there") from None
+    except ValueError as error:  # a day that is none, such as 2026-02-30
+        raise InputError(_line_of_no_day(path, text), f"a date in it cannot be ({error})",
+                         "Write a day such as 2026-03-14") from None
+    except YAMLError as error:
+        problem = str(error).splitlines()[0].rstrip(".")
+        raise InputError(str(path), f"this is not valid YAML ({problem})",
+                         "Look for a missing colon, quote or blank") from None
+    if not isinstance(document, dict):
+        raise InputError(str(path), "it is not a list of fields such as 'name: My place'",
+                         f"Make a fresh one with: {kind.BEGUN_BY}" if kind.BEGUN_BY else
+                         f"{kind.PAGE} says what it holds") from None
+    return document
+
+
+def _line_of_no_day(path: Path, text: str) -> str:
+    """Where a file states a day that is none."""
+    for number, line in enumerate(text.splitlines(), 1):
+        for year, month, day in re.findall(r"\b(\d{4})-(\d\d?)-(\d\d?)\b", line):
+            try:
+                dt.date(int(year), int(month), int(day))
+            except ValueError:
+                return f"{path} line {number}"
+    return str(path)
+
+
+def _line(document: Any, place: tuple[str | int, ...]) -> int:
+    """Find the line of a field; stop at the deepest part that exists."""
+    node: Any = document
+    line = 1
+    for key in place:
+        try:
+            find = node.lc.item if isinstance(key, int) else node.lc.key
+            line = find(key)[0] + 1
+            node = node[key]
+        except (AttributeError, KeyError, IndexError, TypeError):
+            break
+    return line
+
+
+def _first(error: ValidationError, path: Path, document: Any, kind: type[Described]
+           ) -> InputError:
+    # A misspelt field also leaves the right one missing: the misspelling is the news.
+    found = min(error.errors(), key=lambda e: e["type"] != "extra_forbidden")
+    kinds = {"swale", "basin", "tree basin", "tank", "hollow", "drain"}
+    place = list(found["loc"])
+    if len(place) > 2 and place[0] == "works" and place[2] in kinds:
+        del place[2]
+    where = f"{path} line {_line(document, tuple(place))}"
+    words: list[str] = []
+    if place and place[0] == "works" and len(place) > 1:
+        name = _name(document, place)
+        words.append(f'works "{name}"' if name else f"works item {int(place[1]) + 1}")
+        place = place[2:]
+    words += [str(part) if isinstance(part, str) else f"item {part + 1}" for part in place]
+    return InputError(", ".join([where, *words]), *_plainly(found, kind.PAGE))
+
+
+def _name(document: Any, place: list[Any]) -> str | None:
+    try:
+        return str(document["works"][place[1]]["name"])
+    except (KeyError, IndexError, TypeError):
+        return None
+
+
+def _plainly(found: Any, page: str) -> tuple[str, str]:
+    kind, given = found["type"], found.get("input")
+    say: dict[str, Callable[[], tuple[str, str]]] = {
+        "extra_forbidden": lambda: ("this field is not known",
+                                    _nearest(str(found["loc"][-1]), page)),
+        "missing": lambda: ("this field is missing", f"Add it; {page} says how"),
+        "value_error": lambda: (str(found["ctx"]["error"]), _as_the_docs_say(found, page)),
+        "union_tag_invalid": lambda: (
+            f"the kind '{given.get('kind')}' is not known",
+            "Use swale, basin, tree basin, tank, hollow or drain"),
+        "union_tag_not_found": lambda: (
+            "it has no kind", "Add kind: swale, basin, tree basin, tank, hollow or drain"),
+        "too_short": lambda: _count(found),
+        "too_long": lambda: _count(found),
+        "tuple_type": lambda: (f"'{given}' is not a pair such as [1, 2]", "Write both in brackets"),
+        "list_type": lambda: (f"'{given}' is not a list", "Write it in brackets or with dashes"),
+        "float_parsing": lambda: (f"'{given}' is not a number", "Write a plain number here"),
+        "float_type": lambda: (f"'{given}' is not a number", "Write a plain number here"),
+        "string_type": lambda: (f"'{given}' is not text", "Put it in quotes"),
+        "path_type": lambda: ("no file is named" if given is None else
+                              f"'{given}' is not a file's name", "Name a file, in quotes"),
+        "finite_number": lambda: (f"'{given}' is not a number", "Write a plain number here"),
+        "bool_parsing": lambda: (f"'{given}' is neither true nor false", "Use one of those"),
+        "bool_type": lambda: (f"'{given}' is neither true nor false", "Use one of those"),
+        "dict_type": lambda: (f"'{given}' is no list of fields", "Write its fields under it, each "
+                              "with a colon"),
+        "model_type": lambda: (f"'{given}' is no list of fields", "Write its fields under it, each "
+                               "with a colon"),
+        "greater_than": lambda: (f"{given} is not above {found['ctx']['gt']:g}",
+                                 f"Give more than {found['ctx']['gt']:g}"),
+        "greater_than_equal": lambda: (f"{given} is below {found['ctx']['ge']:g}",
+                                       f"Give {found['ctx']['ge']:g} or more"),
+        "less_than_equal": lambda: (f"{given} is above {found['ctx']['le']:g}",
+                                    f"Give {found['ctx']['le']:g} or less"),
+        "literal_error": lambda: (
+            f"'{given}' is not one of {found['ctx']['expected']}", "Use one of those"),
+    }
+    if kind in say:
+        return say[kind]()
+    message = found["msg"][0].lower() + found["msg"][1:]
+    short = str(given)
+    return f"{message}, but here stands '{short[:60]}'", _as_the_docs_say(found, page)
+
+
+def _as_the_docs_say(found: Any, page: str) -> str:
+    """Advice where the error itself says what is wrong with a value."""
+    fields = [part for part in found["loc"] if isinstance(part, str)]
+    return (f"Correct it as {page} says of '{fields[-1]}'" if fields else
+            f"Correct it as {page} says")
+
+
+def _count(found: Any) -> tuple[str, str]:
+    limits = found["ctx"]
+    least, most = limits.get("min_length"), limits.get("max_length")
+    wanted = f"at least {least}" if least is not None else f"at most {most}"
+    return (f"it has {limits['actual_length']} entries, and {wanted} are needed",
+            "Add or take out entries")
+
+
+def _nearest(word: str, page: str) -> str:
+    """Advice on a field that no part of such a file has."""
+    import difflib
+
+    known = {name.replace("_", " ").strip() for part in _parts(Part) for name in part.model_fields}
+    if word in known:
+        return f"It belongs elsewhere; {page} says where"
+    near = difflib.get_close_matches(word, sorted(known), 1)
+    return (f"Perhaps '{near[0]}' was meant; " if near else "") + (
+        f"{page} lists them" if near else f"Look it up in {page}")
+
+
+def _parts(part: type[BaseModel]) -> list[type[BaseModel]]:
+    return [part, *(found for child in part.__subclasses__() for found in _parts(child))]
