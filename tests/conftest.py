@@ -24,6 +24,19 @@ from hypothesis import settings
 
 from cli import options
 
+#: Files that take a process longest, which therefore begin first; so no process is left alone at
+#: the end with one of them.
+LONGEST = ("tests/test_demo.py", "tests/bench/test_page.py", "tests/test_house.py",
+           "tests/bench/test_errands.py", "tests/suggest/test_suggest.py",
+           "tests/cli/test_bench.py", "tests/outputs/sheets/test_plan_sheets.py")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put tests of the longest files first, all others in their order."""
+    place = {name: number for number, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.nodeid.split("::")[0], len(place)))
+
+
 # No time limit on an example, as the first one compiles kernels, and the same examples every
 # time.  For more of them: HYPOTHESIS_PROFILE=long pytest.
 settings.register_profile("suite", deadline=None, derandomize=True)

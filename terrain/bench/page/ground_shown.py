@@ -54,8 +54,10 @@ class GroundShown:
         whole = Button(label="Whole site", stylesheets=[look.widgets()], name="whole")
         whole.js_on_click(CustomJS(args={"map": page.board.map}, code=(
             "globalThis.benchTouched = false;\n" + look.read("scale.js"))))
-        self.root = Column(children=[Row(children=[self.over, self.lines, whole]), self.key],
-                           name="shows")
+        buttons = Row(children=[self.over, self.lines, whole], styles={"flex-wrap": "wrap"},
+                      sizing_mode="stretch_width")
+        self.root = Column(children=[buttons, self.key], name="shows",
+                           sizing_mode="stretch_width")
         self._first_lined = self._lined = page.inputs.dem.bounds
         self._contours_said = page.shared.contours(page.system).words
 
