@@ -27,6 +27,7 @@ COMMANDS = {
     "suggest": "Where works should go, and how far any plan is from the best.",
     "prove": "A storm run over the ground as it will be dug.",
     "asbuilt": "Was it dug right? Surveyed levels beside the plan's.",
+    "district": "Many properties on one ground: water, best places, a ranking.",
 }
 
 
@@ -50,6 +51,8 @@ class _Lazy(click.Group):
             formatter.write_dl([(name, COMMANDS[name]) for name in
                                 ("start", "check", "bench", "plan", "suggest",
                                  "prove", "asbuilt")])
+        with formatter.section("Many properties at once"):
+            formatter.write_dl([(name, COMMANDS[name]) for name in ("district",)])
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"],

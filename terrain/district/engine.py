@@ -8,13 +8,15 @@ the tile that it was at: another makes that, and all the others are found in the
 from __future__ import annotations
 
 import logging
+import os
+import signal
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from typing import Any
 
 from terrain.errors import InputError
 from terrain.surface.kernels import cores
-from terrain.surface.tiled.work import Run
 
 #: A task is tried anew on another worker so many times when its worker dies.
 TRIES = 5
@@ -33,9 +35,117 @@ def memory_of(side: int) -> int:
     return WORKER + PER_CELL * side**2
 
 
+@dataclass(frozen=True)
+class Workers:
+    """Those that run tasks.
+
+    Attributes
+    ----------
+    client : distributed.Client
+    where : str
+        What to call them in messages.
+    stop : callable
+        Ends them at once, where they are this process's own.
+    """
+
+    client: Any
+    where: str
+    stop: Callable[[], None]
+
+    def run(self, function: Callable[..., Any], rows: Sequence[tuple[Any, ...]]) -> list[Any]:
+        """Run a task on each row of arguments, and give what each returned, in their order.
+
+        The first task that fails ends all: its error is raised.  See `Run`.
+
+        Raises
+        ------
+        InputError
+            If workers died again and again at one task.
+        """
+        found = []
+        with self._submitted(function, rows) as futures:
+            while futures:  # those that are taken are let go on the workers
+                try:
+                    found.append(futures.pop(0).result())
+                except _killed() as error:
+                    raise self._died(error) from None
+        return found
+
+    def run_each(self, function: Callable[..., Any], rows: Sequence[tuple[Any, ...]],
+                 done: Callable[[int, Any], None] = lambda row, found: None) -> list[Any]:
+        """Run a task on each row of arguments, and give what each returned, in their order; the
+        error in its place where one failed.
+
+        Parameters
+        ----------
+        done : callable
+            Told a row's number and what it gave, as soon as it ends.
+
+        Notes
+        -----
+        What waits on a worker that dies is suspected with the task that ran there.  So tasks
+        whose workers died again and again are run once more, each alone: that which brings them
+        down then fails, as an InputError, and no other.
+        """
+        from distributed import as_completed
+
+        found: list[Any] = [None] * len(rows)
+        suspects: list[int] = []
+        with self._submitted(function, rows) as futures:
+            number = {future: row for row, future in enumerate(futures)}
+            for future in as_completed(futures):
+                row = number[future]
+                found[row] = _outcome(future)
+                if isinstance(found[row], _killed()):
+                    suspects.append(row)
+                else:
+                    done(row, found[row])
+                future.release()
+        for row in suspects:
+            with self._submitted(function, [rows[row]]) as futures:
+                found[row] = _outcome(futures[0])
+            if isinstance(found[row], _killed()):
+                found[row] = self._died(found[row])
+            done(row, found[row])
+        return found
+
+    @contextmanager
+    def _submitted(self, function: Callable[..., Any], rows: Sequence[tuple[Any, ...]]
+                   ) -> Iterator[list[Any]]:
+        """Tasks that are taken back where the block ends without them."""
+        futures = [self.client.submit(function, *row, pure=False) for row in rows]
+        try:
+            yield futures
+        except Exception:
+            self.client.cancel(futures)
+            raise
+        except BaseException:  # Ctrl-C: nobody waits for what workers are at
+            self.client.cancel(futures)
+            self.stop()
+            raise
+
+    def _died(self, error: Any) -> InputError:
+        return InputError(self.where, f"{error.allowed_failures + 1} workers died at one task "
+                          f"({error.task})", "Give workers more memory, or make tiles smaller")
+
+
+def _killed() -> type[Exception]:
+    from distributed.scheduler import KilledWorker
+
+    return KilledWorker
+
+
+def _outcome(future: Any) -> Any:
+    """What a task returned, or its error."""
+    try:
+        return future.result()
+    except Exception as error:
+        return error
+
+
 @contextmanager
 def engine(scheduler: str | None = None, *, workers: int | None = None,
-           memory: int | None = None) -> Iterator[Run]:
+           memory: int | None = None) -> Iterator[Workers]:
     """Start workers, or use those of a scheduler, for as long as the block runs.
 
     Parameters
@@ -48,16 +158,10 @@ def engine(scheduler: str | None = None, *, workers: int | None = None,
     memory : int, optional
         A worker that takes more is started anew. [bytes]
 
-    Yields
-    ------
-    run : callable
-        To be given to `route`, `gather_all` and `label_all`.
-
     Raises
     ------
     InputError
-        If no scheduler answers at the address, it has no workers, or workers died again and again
-        at one task.
+        If no scheduler answers at the address, or it has no workers.
     """
     import dask
     from distributed import Client, LocalCluster
@@ -66,10 +170,11 @@ def engine(scheduler: str | None = None, *, workers: int | None = None,
                           "distributed.admin.large-graph-warning-threshold": "1GB"}):
         if scheduler is None:
             with (LocalCluster(n_workers=workers or cores(), threads_per_worker=1, processes=True,
-                               memory_limit=memory or "auto", dashboard_address=None,
+                               memory_limit=memory or "auto", dashboard_address="127.0.0.1:0",
                                host="127.0.0.1", silence_logs=logging.CRITICAL) as cluster,
                   Client(cluster) as client):
-                yield _run_on(client, "the workers of this machine")
+                client.register_plugin(_deaf())
+                yield Workers(client, "the workers of this machine", lambda: _end(cluster))
             return
         try:
             client = Client(scheduler, timeout=ANSWERS_WITHIN)
@@ -80,23 +185,26 @@ def engine(scheduler: str | None = None, *, workers: int | None = None,
             if not client.scheduler_info()["workers"]:
                 raise InputError(scheduler, "the scheduler there has no workers",
                                  "Start some with `dask worker` and the scheduler's address")
-            yield _run_on(client, scheduler)
+            yield Workers(client, scheduler, lambda: None)
 
 
-def _run_on(client: Any, where: str) -> Run:
-    from distributed.scheduler import KilledWorker
+def _deaf() -> Any:
+    """Lets workers leave Ctrl-C, which a terminal sends to all, to the process that made them."""
+    from distributed import WorkerPlugin
 
-    def run(function: Callable[..., Any], rows: Sequence[tuple[Any, ...]]) -> list[Any]:
-        futures = [client.submit(function, *row, pure=False) for row in rows]
-        found = []
-        try:
-            while futures:  # those that are taken are let go on the workers
-                found.append(futures.pop(0).result())
-        except KilledWorker as error:
-            raise InputError(where, f"{TRIES + 1} workers died at one task ({error.task})",
-                             "Give workers more memory, or make tiles smaller") from None
-        finally:
-            client.cancel(futures)
-        return found
+    class Deaf(WorkerPlugin):
+        name = "deaf"
 
-    return run
+        def setup(self, worker: Any) -> None:
+            signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    return Deaf()
+
+
+def _end(cluster: Any) -> None:
+    """Kill the workers of this machine, which else would first end their tasks."""
+    for nanny in cluster.workers.values():
+        nanny.close_gracefully(reason="stopped")  # it is not to start another in its place
+        if (worker := nanny.pid) is not None:
+            with suppress(OSError):
+                os.kill(worker, signal.SIGKILL)

@@ -1,4 +1,5 @@
-"""Which files make up the elevation: one, a list, or a pattern such as ``tiles/*.tif``."""
+"""Which files make up the elevation: one, a list, a folder, or a pattern such as
+``tiles/*.tif``."""
 
 from __future__ import annotations
 
@@ -9,9 +10,14 @@ from pathlib import Path
 
 from terrain.errors import InputError
 
+#: What counts as a raster in a folder of them.
+RASTERS = (".tif", ".tiff", ".img", ".asc", ".vrt")
+
 
 def elevation_files(given: Path | str | Sequence[Path | str]) -> list[Path]:
-    """The files named, those of a pattern in the order of their names.
+    """The files named, those of a pattern or a folder in the order of their names.
+
+    A folder without a raster stands for itself, as some formats are folders.
 
     Raises
     ------
@@ -24,7 +30,7 @@ def elevation_files(given: Path | str | Sequence[Path | str]) -> list[Path]:
     files: list[Path] = []
     for one in map(Path, several):
         if os.path.exists(one):
-            files.append(one)
+            files += _in_folder(one) or [one]
         elif any(sign in str(one) for sign in "*?["):
             fitting = sorted(Path(name) for name in glob.glob(_pattern(one), recursive=True))
             if not fitting:
@@ -40,6 +46,16 @@ def elevation_files(given: Path | str | Sequence[Path | str]) -> list[Path]:
             raise InputError(str(file), "this file is named twice", "Name each file once")
         seen.add(file.resolve())
     return files
+
+
+def _in_folder(path: Path) -> list[Path]:
+    """The rasters that lie in a folder; virtual ones, which are made of others, only if there is
+    nothing else."""
+    if not path.is_dir():
+        return []
+    found = sorted(file for file in path.iterdir() if file.suffix.lower() in RASTERS
+                   and not file.name.startswith(".") and file.is_file())
+    return [file for file in found if file.suffix.lower() != ".vrt"] or found
 
 
 def _pattern(path: Path) -> str:

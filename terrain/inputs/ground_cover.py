@@ -323,7 +323,7 @@ def _percents(layer: Any, spec: Cover, which: str, here: str) -> tuple[list[floa
     notes = []
     if empty and any(found):
         notes.append(f"{_features(empty, f'without a number in {name}')} taken as 0 %.")
-    if 0 < max(found) <= 1:
+    if 0 < max(found, default=0.0) <= 1:
         notes.append(f"no number in {name} is over 1; they were taken as percent, not as shares "
                      "of one.")
     return found, notes

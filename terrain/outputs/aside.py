@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from multiprocessing import get_context
+from multiprocessing import current_process, get_context
 from multiprocessing.connection import Connection
 from typing import TypeVar
 
@@ -18,10 +19,12 @@ def aside(work: Callable[[], Found]) -> Iterator[Callable[[], Found]]:
     """Do work in a process split off this one, and give a call that waits for what it returns, or
     raises what it raised.
 
-    Where the system cannot split off a process safely the call itself does the work.  When the
-    block is left before that, the process is ended.
+    Where no process can be split off safely the call itself does the work: on other systems, in a
+    process that may have none of its own, as workers may not, and beside other threads that hold
+    locks.  When the block is left before that, the process is ended.
     """
-    if sys.platform != "linux":
+    if (sys.platform != "linux" or current_process().daemon
+            or threading.current_thread() is not threading.main_thread()):
         yield work
         return
     split = get_context("fork")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from terrain.errors import InputError
-from terrain.inputs.site import Roofs, Site
+from terrain.inputs.site import Land, Roofs
 from terrain.inputs.site_tanks import GutterSpec
 from terrain.runoff.roof_materials import material_named
 
@@ -38,7 +38,7 @@ def roof_share(spec: Roofs, efficiency: Any, material: Any, where: str
     return found.share, word, found.source
 
 
-def gutters_by_roof(site: Site, names: list[str]) -> dict[str, GutterSpec]:
+def gutters_by_roof(site: Land, names: list[str]) -> dict[str, GutterSpec]:
     """The gutter of each roof that has one stated.
 
     Raises

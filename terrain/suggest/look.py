@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -13,9 +14,9 @@ from scipy import ndimage
 from shapely import Polygon
 
 from terrain.errors import InputError
-from terrain.inputs.dem import Dem, refuse_beyond
+from terrain.inputs.dem import Dem, Extent, refuse_beyond
 from terrain.inputs.layers import area_of, rasterized, read_layer
-from terrain.inputs.site import Layer
+from terrain.inputs.site import Layer, Site
 from terrain.inputs.site_keep_clear import DEEP
 from terrain.inputs.site_suggest import KeepOut, Suggest
 from terrain.plan.earth.cost import bill, quantities
@@ -116,8 +117,14 @@ class Look:
         return Cost(paid, sum(billed.hours) / 2, amount.cut)
 
 
-def look_at(inputs: Inputs, asked: Suggest, stands: tuple[Placed, ...]) -> Look:
+def look_at(inputs: Inputs, asked: Suggest, stands: tuple[Placed, ...],
+            kept_out: Sequence[Any] | None = None) -> Look:
     """Find where earth may be moved.
+
+    Parameters
+    ----------
+    kept_out : sequence of shapely geometry, optional
+        As `keep_out` gives them, where they are read already. [m]
 
     Raises
     ------
@@ -125,8 +132,10 @@ def look_at(inputs: Inputs, asked: Suggest, stands: tuple[Placed, ...]) -> Look:
         If a layer to keep out of cannot be read.
     """
     dem, terrain = inputs.dem, inputs.terrain
-    shut = rasterized([(shape, 1) for shape in _shut(inputs, asked, stands) if not shape.is_empty],
-                      dem, 0, np.uint8, all_touched=True).astype(bool)
+    if kept_out is None:
+        kept_out = keep_out(inputs.site, asked, dem)
+    shut = rasterized([(shape, 1) for shape in [*_shut(inputs, stands), *kept_out]
+                       if not shape.is_empty], dem, 0, np.uint8, all_touched=True).astype(bool)
     shut |= ~inputs.ground.inside | ~np.isfinite(dem.heights) | _near_steep(inputs)
     padded = np.pad(~shut, 1)  # beyond the raster nothing may be moved
     away = ndimage.distance_transform_edt(padded)[1:-1, 1:-1] * dem.cell
@@ -135,7 +144,7 @@ def look_at(inputs: Inputs, asked: Suggest, stands: tuple[Placed, ...]) -> Look:
     return Look(inputs, asked, stands, room, channel)
 
 
-def _shut(inputs: Inputs, asked: Suggest, stands: tuple[Placed, ...]) -> list[Any]:
+def _shut(inputs: Inputs, stands: tuple[Placed, ...]) -> list[Any]:
     """Ground on which no earth may be moved: each rule of siting as a shape. [m]"""
     rules, ground, dem = inputs.rules, inputs.ground, inputs.dem
     box = shapely.box(*dem.bounds)
@@ -151,9 +160,24 @@ def _shut(inputs: Inputs, asked: Suggest, stands: tuple[Placed, ...]) -> list[An
         elif thing.kind in DEEP and (thing.measure or 0.0) < (
                 rules["rock or wet ground below"] + rules["swale shallowest"]):
             found.append(thing.shape)
-    for index, entry in enumerate(asked.keep_out):
-        found += _kept_out(inputs, entry, index)
     return found
+
+
+def keep_out(site: Site, asked: Suggest, extent: Extent) -> list[Any]:
+    """Ground that nothing is to be dug on, as the site file says. [m]
+
+    Parameters
+    ----------
+    extent : Dem or other Extent
+        The raster, all of it.
+
+    Raises
+    ------
+    InputError
+        If a layer cannot be read, or what is drawn is no area or off the raster.
+    """
+    return [shape for index, entry in enumerate(asked.keep_out)
+            for shape in _kept_out(site, entry, index, extent)]
 
 
 def _near_steep(inputs: Inputs) -> NDArray[np.bool_]:
@@ -168,19 +192,18 @@ def _near_steep(inputs: Inputs) -> NDArray[np.bool_]:
     return np.asarray(ndimage.distance_transform_edt(away) * dem.cell < near)
 
 
-def _kept_out(inputs: Inputs, entry: KeepOut, index: int) -> list[Any]:
-    site, dem = inputs.site, inputs.dem
+def _kept_out(site: Site, entry: KeepOut, index: int, extent: Extent) -> list[Any]:
     where = f"{site.where('suggest', 'keep out', index)}, suggest, keep out"
     if entry.file is not None:
         table = read_layer(Layer(file=entry.file, layer=entry.layer, crs=entry.crs), site.folder,
-                           dem, where)
+                           extent, where)
         return [area_of(shape, f"{where}, feature {number}")
                 for number, shape in enumerate(table.geometry, 1)]
-    move = dem.frame.from_lonlat if site.points == "lonlat" else dem.frame.to_working
+    move = extent.frame.from_lonlat if site.points == "lonlat" else extent.frame.to_working
     corners = []
     for i, point in enumerate(entry.around or [], 1):
         x, y = (float(v) for v in move(*point))
-        refuse_beyond(dem, x, y, f"{where}, around, point {i}")
+        refuse_beyond(extent, x, y, f"{where}, around, point {i}")
         corners.append((x, y))
     shape = Polygon(corners)
     if not shape.is_valid or not shape.area > 0:

@@ -8,7 +8,7 @@ one spills goes on from the node that its sill leads to.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,7 +73,7 @@ class Crossings:
 
 
 def crossings(candidates: Sequence[Candidate], direction: NDArray[np.uint8],
-              runoff: Sequence[NDArray[np.float64]]) -> Crossings:
+              runoff: Iterable[NDArray[np.float64]]) -> Crossings:
     """Find where the water meets candidates.
 
     Parameters
@@ -177,6 +177,23 @@ def _past(node: int, candidate: int, crossing: list[tuple[int, ...]], onward: li
             onward.append(to)
         to = numbers[there, to]
     return to
+
+
+def alone(network: Network, count: int) -> NDArray[np.float64]:
+    """What comes to each of so many candidates where no other stands, of each kind; each cell's
+    water once, shape (count, kinds)."""
+    through = network.own.copy()
+    for node in range(network.next.size - 1, -1, -1):
+        if network.next[node] != OUT:
+            through[network.next[node]] += through[node]
+    found = np.zeros((count, network.own.shape[1]))
+    for node, crossing in enumerate(network.crossing):
+        below = network.next[node]
+        lower = network.crossing[below] if below != OUT else ()
+        for j in crossing:
+            if j not in lower:  # all that passes its lowest node there
+                found[j] += through[node]
+    return found
 
 
 def restricted(network: Network, subset: Sequence[int]) -> Network:

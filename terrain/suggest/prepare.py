@@ -18,7 +18,7 @@ from terrain.suggest.clashes import clashes
 from terrain.suggest.dug_places import dug_places
 from terrain.suggest.look import Look
 from terrain.suggest.model import Model
-from terrain.suggest.network import OUT, Network, crossings, network_of
+from terrain.suggest.network import alone, crossings, network_of
 from terrain.suggest.rains import Rains, storm_rains, year_rains
 from terrain.suggest.real import Runner
 from terrain.suggest.road_places import road_places
@@ -116,11 +116,16 @@ def worth_digging(look: Look, candidates: Sequence[Candidate], rains: Rains) -> 
     of the design storm silts up and is all spillway."""
     inputs = look.inputs
     found = crossings(candidates, inputs.terrain.direction, _areas(look, rains.numbers))
-    alone = _alone(network_of(found), len(candidates))
+    drains = alone(network_of(found), len(candidates))
     depths = inputs.hydrology.rule.runoff(inputs.site.rain.design.depth, rains.numbers)
-    comes = alone @ np.asarray(depths) / 1000
+    comes = drains @ np.asarray(depths) / 1000
     return [c for c, volume in zip(candidates, comes.tolist(), strict=True)
-            if LEAST_COMES * c.storage <= volume <= MOST_COMES * c.storage]
+            if enough_comes(c, volume)]
+
+
+def enough_comes(candidate: Candidate, volume: float) -> bool:
+    """Whether as much runoff of the design storm as comes to a place is worth digging for. [m3]"""
+    return LEAST_COMES * candidate.storage <= volume <= MOST_COMES * candidate.storage
 
 
 @dataclass(frozen=True)
@@ -171,8 +176,8 @@ def prepared(runner: Runner, candidates: Sequence[Candidate], stands: Sequence[C
     look, inputs = runner.look, runner.inputs
     every = (*candidates, *stands)
     ground = network_of(crossings(every, inputs.terrain.direction, _areas(look, rains.numbers)))
-    alone = _alone(ground, len(every))
-    rooms = [rains.room(c.storage, c.water_area, c.soak, alone[j]) for j, c in enumerate(every)]
+    drains = alone(ground, len(every))
+    rooms = [rains.room(c.storage, c.water_area, c.soak, drains[j]) for j, c in enumerate(every)]
     room = np.array([one for one, _ in rooms]).reshape(len(every), rains.days.size)
     network = replace(ground, own=ground.own @ rains.depths.T / 1000)
     number = {c.name: j for j, c in enumerate(every)}
@@ -181,7 +186,7 @@ def prepared(runner: Runner, candidates: Sequence[Candidate], stands: Sequence[C
              if name != "money" or inputs.site.money is not None}
     trees = thirst = None
     if aim == "trees in a dry year":
-        kept = np.minimum(alone @ rains.depths.T / 1000, room) @ rains.days
+        kept = np.minimum(drains @ rains.depths.T / 1000, room) @ rains.days
         trees, thirst = _carried(runner, every[:len(candidates)], kept[:len(candidates)])
         trees = np.append(trees, np.zeros(len(stands), np.int64))
         thirst = np.append(thirst, np.ones(len(stands)))
@@ -192,22 +197,6 @@ def prepared(runner: Runner, candidates: Sequence[Candidate], stands: Sequence[C
                   trees, thirst)
     return Prepared(tuple(every), model, rains,
                     frozenset(number[name] for name in barred))
-
-
-def _alone(network: Network, count: int) -> FloatArray:
-    """Ground that drains to each candidate where no other stands, by curve number. [m2]"""
-    through = network.own.copy()
-    for node in range(network.next.size - 1, -1, -1):
-        if network.next[node] != OUT:
-            through[network.next[node]] += through[node]
-    found = np.zeros((count, network.own.shape[1]))
-    for node, crossing in enumerate(network.crossing):
-        below = network.next[node]
-        lower = network.crossing[below] if below != OUT else ()
-        for j in crossing:
-            if j not in lower:  # all that passes its lowest node there
-                found[j] += through[node]
-    return found
 
 
 def _worth(look: Look, every: Sequence[Candidate], aim: str) -> FloatArray:

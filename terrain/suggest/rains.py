@@ -106,6 +106,26 @@ class Rains:
         return (np.where(came - alone > HARDLY * came, alone, np.maximum(alone, fed)),
                 wet - dry)
 
+    def kept(self, storage: float, water_area: float, soak: float, areas: FloatArray
+             ) -> tuple[float, float]:
+        """What comes to a store that stands alone, the rain on its own water included, and what it
+        keeps of that, in all that time. [m3]
+
+        Parameters
+        ----------
+        storage, water_area, soak, areas
+            As of `room`.
+        """
+        store = _store(storage, water_area, soak)
+        rain = self.falls * water_area / 1000
+        if self.storm.size:
+            comes = float(self.depths[0] @ areas) / 1000 * self.storm + rain
+            found = route(comes, store, self.step)
+            return float(comes.sum()), found.held + found.soaked
+        comes = self.made @ areas / 1000 + rain
+        spilled = live(store, comes, self.months, self.evaporation).spilled
+        return float(comes @ self.within), float((comes - spilled) @ self.within)
+
     def _mean(self, series: FloatArray) -> FloatArray:
         """The mean of a daily series over the days of each kind."""
         there = self.kind >= 0
@@ -196,5 +216,4 @@ def _dry_year(inputs: Inputs, run: SeasonRun) -> FloatArray:
 
 
 def _numbers(inputs: Inputs) -> FloatArray:
-    known = inputs.ground.curve_number
-    return np.unique(known[np.isfinite(known)])
+    return inputs.ground.numbered.different

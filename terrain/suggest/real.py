@@ -75,14 +75,14 @@ class Runner:
     Parameters
     ----------
     look : Look
-    storm : str
-        Of the aim; run beside the design storm.
+    *storms : str
+        Run beside the design storm, such as that of the aim; "" for none.
     """
 
-    def __init__(self, look: Look, storm: str = "") -> None:
+    def __init__(self, look: Look, *storms: str) -> None:
         self.look = look
         self.storms = list(dict.fromkeys([look.inputs.site.rain.design.name,
-                                          *([storm] if storm else [])]))
+                                          *(name for name in storms if name)]))
         self._laid: dict[str, tuple[Placed, ...] | str] = {}
         self._widened: dict[str, Candidate] = {}
 

@@ -1,11 +1,13 @@
 """Tiles on workers: the same answer, whoever makes them and whoever dies."""
 
+import multiprocessing
 import os
 import signal
 import subprocess
 import sys
 import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -52,7 +54,8 @@ def test_a_worker_killed_in_the_middle_changes_nothing(tmp_path, ground):
         os.kill(process, signal.SIGKILL)
         at_kill.append(len(list(folder.glob("flats/*.tile"))))
 
-    with engine(workers=2) as run:
+    with engine(workers=2) as its:
+        run = its.run
         workers = set(run(os.getpid, [()] * 12))
         assert len(workers) == 2
         assert os.getpid() not in workers
@@ -88,7 +91,8 @@ def test_a_scheduler_in_another_process_is_used_by_its_address(tmp_path, ground)
                     ends = time.monotonic() + 60
                     while True:
                         try:
-                            with engine(address) as run:
+                            with engine(address) as its:
+                                run = its.run
                                 assert set(run(os.getpid, [()])) == {worker.pid}
                                 work = Work(file, Grid.square(heights.shape, 60),
                                             TileStore(tmp_path / "tiles"))
@@ -108,3 +112,70 @@ def test_an_address_where_nothing_answers_is_told(monkeypatch):
     with (pytest.raises(InputError, match="no scheduler answers"),
           engine("tcp://127.0.0.1:9")):
         pass
+
+
+def odd(number):
+    if number == 1:
+        raise ValueError("one is wrong")
+    if number == 3:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number, multiprocessing.current_process().daemon
+
+
+def test_a_failure_is_that_rows_own_even_if_it_takes_its_workers_with_it(monkeypatch):
+    monkeypatch.setattr("terrain.district.engine.TRIES", 1)
+    told = {}
+    with engine(workers=2) as its:
+        found = its.run_each(odd, [(number,) for number in range(7)], told.__setitem__)
+        with pytest.raises(ValueError, match="one is wrong"):
+            its.run(odd, [(number,) for number in (0, 1)])
+        with pytest.raises(InputError, match="2 workers died at one task"):
+            its.run(odd, [(3,)])
+    assert told == dict(enumerate(found))
+    dead, wrong = found.pop(3), found.pop(1)
+    assert isinstance(wrong, ValueError)
+    assert isinstance(dead, InputError)
+    assert dead.what.startswith("2 workers died at one task")
+    assert found == [(number, True) for number in (0, 2, 4, 5, 6)]
+
+
+STOPPED = """
+import os, sys, time
+from pathlib import Path
+from terrain.district.engine import engine
+
+def slow(folder):
+    (Path(folder) / str(os.getpid())).touch()
+    time.sleep(120)
+
+if __name__ == "__main__":
+    with engine(workers=2) as its:
+        getattr(its, sys.argv[2])(slow, [(sys.argv[1],)] * 6)
+"""
+
+
+@pytest.mark.parametrize("how", ["run", "run_each"])
+def test_ctrl_c_ends_workers_in_the_middle_of_their_tasks(tmp_path, how):
+    begun = tmp_path / "begun"
+    begun.mkdir()
+    (tmp_path / "stopped.py").write_text(STOPPED)
+    with subprocess.Popen([sys.executable, tmp_path / "stopped.py", begun, how],
+                          start_new_session=True, stderr=subprocess.PIPE, text=True) as process:
+        try:
+            ends = time.monotonic() + 60
+            while len(list(begun.iterdir())) < 2 and time.monotonic() < ends:
+                time.sleep(0.05)
+            workers = [int(path.name) for path in begun.iterdir()]
+            assert len(workers) == 2
+            asked = time.monotonic()
+            os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to all of them
+            said = process.communicate(timeout=60)[1]
+            assert time.monotonic() - asked < 5
+        finally:
+            with suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
+    assert said.strip().endswith("KeyboardInterrupt")
+    assert said.count("Traceback") == 1  # workers say nothing
+    for pid in workers:
+        with pytest.raises(ProcessLookupError):
+            os.kill(pid, 0)

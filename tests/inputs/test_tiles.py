@@ -54,6 +54,15 @@ def test_a_pattern_takes_the_files_in_the_order_of_their_names(two, tmp_path):
     assert np.array_equal(last.heights, hill())
 
 
+def test_a_folder_is_all_the_rasters_in_it(two, tmp_path):
+    (tmp_path / "notes.txt").write_text("not read")
+    (tmp_path / "._east.tif").write_bytes(b"what a file browser leaves")
+    (tmp_path / "all.vrt").write_text("made of the others, so not read beside them")
+    dem = read_elevation(tmp_path)
+    assert dem.source == "2 tiles (east.tif, west.tif)"
+    assert np.array_equal(dem.heights, hill())
+
+
 def test_brackets_in_the_name_of_a_folder_are_no_pattern(tmp_path):
     folder = tmp_path / "plot [a]"
     folder.mkdir()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
@@ -11,7 +11,7 @@ from typing import Any
 from terrain.inputs.made_from import inputs_digest
 from terrain.outputs.field.setting_out import SettingOut, setting_out
 from terrain.outputs.gis.layers import Layer, layers_of
-from terrain.outputs.gis.style import sld
+from terrain.outputs.gis.style import Rule, sld
 from terrain.outputs.gis.styles import STYLES
 from terrain.outputs.gis.surfaces import level_words
 from terrain.plan.planned import Plan
@@ -27,20 +27,34 @@ def write_geopackage(plan: Plan, path: Path, field: SettingOut | None = None) ->
 
     The table `layer_styles` holds a Styled Layer Descriptor for every layer.
     """
+    frame = plan.inputs.dem.frame
+    write_layers(layers_of(plan, field or setting_out(plan)), path, frame.working,
+                 f" ({level_words(frame)}; inputs_sha256 {inputs_digest(plan.site)})")
+
+
+def write_layers(layers: Sequence[Layer], path: Path, crs: Any, made_from: str = "",
+                 styles: Mapping[str, Sequence[Rule]] = STYLES) -> None:
+    """Write layers into a new GeoPackage, the same bytes each time, and what each looks like.
+
+    Parameters
+    ----------
+    crs : CRS or None
+        Of all of them.
+    made_from : str
+        Ends what is said of each layer.
+    """
     import geopandas
 
-    frame = plan.inputs.dem.frame
-    layers = layers_of(plan, field or setting_out(plan))
-    made_from = f"{level_words(frame)}; inputs_sha256 {inputs_digest(plan.site)}"
     with _time_of_writing(WRITTEN):
         for layer in layers:
-            rows = geopandas.GeoDataFrame(layer.rows, geometry="geometry", crs=frame.working)
+            rows = geopandas.GeoDataFrame(layer.rows, geometry="geometry", crs=crs)
             rows.to_file(path, layer=layer.name, driver="GPKG", engine="pyogrio",
-                         layer_options={"DESCRIPTION": f"{layer.said} ({made_from})"})
-    add_styles(path, layers)
+                         layer_options={"DESCRIPTION": f"{layer.said}{made_from}"})
+    add_styles(path, layers, styles)
 
 
-def add_styles(path: Path, layers: Sequence[Layer]) -> None:
+def add_styles(path: Path, layers: Sequence[Layer],
+               styles: Mapping[str, Sequence[Rule]] = STYLES) -> None:
     """Add the table of styles to a GeoPackage, and name it among its contents."""
     with closing(sqlite3.connect(path)) as base, base:
         base.execute(
@@ -55,7 +69,7 @@ def add_styles(path: Path, layers: Sequence[Layer]) -> None:
             "f_geometry_column, styleName, styleQML, styleSLD, useAsDefault, description, owner, "
             "update_time) VALUES ('', '', ?, ?, ?, '', ?, 1, ?, '', ?)",
             [(layer.name, columns[layer.name], layer.name,
-              sld(layer.name, layer.said, STYLES[layer.name]), layer.said, WRITTEN)
+              sld(layer.name, layer.said, styles[layer.name]), layer.said, WRITTEN)
              for layer in layers])
         base.execute(
             "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, "

@@ -40,6 +40,15 @@ BENCHMARK_WITHIN = 3.0
 
 
 @dataclass(frozen=True)
+class Rain:
+    """What falls, what the sun takes again, and how rain becomes water at the stores."""
+
+    record: RainRecord | None
+    evaporation: Evaporation | None
+    hydrology: Hydrology
+
+
+@dataclass(frozen=True)
 class Inputs:
     """Everything read and checked, before anything is planned."""
 
@@ -113,25 +122,52 @@ def _read(site: Site, files: ElevationFiles, progress: Progress) -> Inputs:
     terrain = hold(files, boundary.bounds, inside,
                    Conditioning(spec.breach_depth, spec.breach_length, culverts))
     dem = terrain.dem
-    try:
-        rules = Rulebook(site.rules, site.units)
-        site = site.model_copy(update={"rules": {own_name(name): given for name, given
-                                                 in site.rules.items()}})
-    except ValueError as error:
-        raise InputError(f"{site.where('rules')}, rules", str(error), "Correct it") from None
+    site, rules = with_rules(site)
     progress("Reading the layers")
     ground = read_ground(site, dem, boundary)
     things, said = read_keep_clear(site, files)
     ground = replace(ground, keep_clear=things,
                      notes=(*line.attrs["notes"], *ground.notes, *said))
     progress("Reading the rain and the weather")
-    record = rain_record(site)
-    evaporates = evaporation(site, dem, record)
-    how = hydrology(site, record)
+    rain = read_rain(site, dem)
     _check_benchmark(site, dem, rules)
     progress("Following the water over the ground")
     require_known(ground, terrain.drains_to(ground.inside), dem, site)
-    return Inputs(site, dem, terrain, ground, record, evaporates, how, rules)
+    return Inputs(site, dem, terrain, ground, rain.record, rain.evaporation, rain.hydrology, rules)
+
+
+def with_rules(site: Site) -> tuple[Site, Rulebook]:
+    """The rules of the trade with those that a site file states, and the site with these by the
+    rules' own names.
+
+    Raises
+    ------
+    InputError
+        If there is no such rule, or it cannot be what is stated.
+    """
+    try:
+        return site.model_copy(update={"rules": {own_name(name): given for name, given
+                                                 in site.rules.items()}}), Rulebook(site.rules,
+                                                                                    site.units)
+    except ValueError as error:
+        raise InputError(f"{site.where('rules')}, rules", str(error), "Correct it") from None
+
+
+def read_rain(site: Site, dem: Dem) -> Rain:
+    """Read the rain record and the weather.
+
+    Parameters
+    ----------
+    dem : Dem
+        For the latitude and the height, by which the sun and the air go.
+
+    Raises
+    ------
+    InputError
+        As `rain_record`, `evaporation` and `hydrology` do.
+    """
+    record = rain_record(site)
+    return Rain(record, evaporation(site, dem, record), hydrology(site, record))
 
 
 def _check_benchmark(site: Site, dem: Dem, rules: Rulebook) -> None:

@@ -1,22 +1,25 @@
-"""Where tiles are read from: an array, a raster of any kind, a folder of rasters."""
+"""Where tiles are read from: elevation as a site reads it, or an array."""
 
 from __future__ import annotations
 
 import hashlib
 import json
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.errors import InputError
+from terrain.inputs.dem import Dem
+from terrain.inputs.elevation import ElevationFiles
+from terrain.inputs.made_from import parts_of_layer
+from terrain.inputs.raster_tiles import Mosaic
+from terrain.inputs.resampled import Resampled
 from terrain.surface.tiled.grid import Window
-
-#: What may lie in a folder of tiles.
-RASTERS = (".tif", ".tiff", ".vrt", ".img", ".asc")
 
 
 class Values(Protocol):
@@ -73,40 +76,92 @@ class FileValues:
 
 
 @dataclass(frozen=True)
-class RasterValues:
-    """Rasters on one lattice of cells: one file, a VRT, a COG, or the tiles of a folder.
+class ElevationValues:
+    """Elevation as a site reads it: in metres, in the working frame, small holes filled.
 
     Attributes
     ----------
-    places : tuple of (path, first row, first column, rows, columns)
-        The first that knows a cell's value gives it.
-    shape : (rows, columns)
+    files : ElevationFiles
     """
 
-    places: tuple[tuple[str, int, int, int, int], ...]
-    shape: tuple[int, int]
+    files: ElevationFiles
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        return self.files.shape
+
+    def dem(self, window: Window) -> Dem:
+        """The ground of a window.
+
+        Raises
+        ------
+        InputError
+            If a file cannot be read, or the window is too large to read at once.
+        """
+        cell = self.files.cell
+        west, _, _, north = self.files.bounds
+        return self.files.read((west + window.left * cell, north - window.bottom * cell,
+                                west + window.right * cell, north - window.top * cell))
+
+    def lattice(self, window: Window) -> Dem:
+        """The grid of a window, without heights."""
+        cell = self.files.cell
+        west, _, _, north = self.files.bounds
+        return Dem(np.broadcast_to(np.float32(np.nan), window.shape), west + window.left * cell,
+                   north - window.top * cell, cell, self.files.frame, self.files.source)
 
     def read(self, window: Window) -> NDArray[np.float32]:
-        import rasterio
-        from rasterio.windows import Window as Part
-
-        values = np.full(window.shape, np.nan, np.float32)
-        for path, row, column, rows, columns in self.places:
-            top, bottom = max(window.top, row), min(window.bottom, row + rows)
-            left, right = max(window.left, column), min(window.right, column + columns)
-            if top >= bottom or left >= right:
-                continue
-            with rasterio.open(path) as raster:
-                found = raster.read(1, window=Part(left - column, top - row, right - left,
-                                                   bottom - top), masked=True)
-            here = values[top - window.top:bottom - window.top,
-                          left - window.left:right - window.left]
-            read = np.ma.filled(found.astype(np.float32), np.nan)
-            here[...] = np.where(np.isnan(here), read, here)
-        return values
+        return self.dem(window).heights
 
     def identity(self) -> str:
-        return _stamp([Path(place[0]) for place in self.places])
+        return self._identity
+
+    @cached_property
+    def _identity(self) -> str:
+        """Files by name, size and time, and all that makes heights of their numbers."""
+        source, frame = self.files._source, self.files.frame
+        lattice = source.mosaic if isinstance(source, Resampled) else source
+        words: list[Any] = [
+            self.files.fill_holes, list(self.files.transform), list(self.files.shape),
+            frame.metres_per_unit, *(crs and crs.to_wkt() for crs in (frame.source, frame.working))]
+        if isinstance(lattice, Mosaic):
+            paths = [part for tile in lattice.tiles for part in _parts(tile.path)]
+            words += [_stamp(paths), lattice.nodata, *(
+                [tile.unit, tile.scale, tile.offset, tile.turned, tile.row, tile.column]
+                for tile in lattice.tiles)]
+        else:  # surveyed points are in memory
+            whole = Window(0, self.shape[0], 0, self.shape[1])
+            words.append(ArrayValues(self.read(whole)).identity())
+        return hashlib.sha256(json.dumps(words).encode()).hexdigest()
+
+    @cached_property
+    def _packed(self) -> tuple[str, bytes]:
+        """Packed once for all tasks; cloudpickle also packs the way between two lattices."""
+        import cloudpickle
+
+        data = zlib.compress(cloudpickle.dumps(self.files), 1)
+        return hashlib.sha256(data).hexdigest(), data
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _unpacked, self._packed
+
+
+#: Unpacked by this process, by the SHA-256 of what was packed: a county's tiles are thousands.
+_HELD: dict[str, ElevationValues] = {}
+
+
+def _unpacked(digest: str, data: bytes) -> ElevationValues:
+    import cloudpickle
+
+    if digest not in _HELD:
+        _HELD.clear()
+        _HELD[digest] = ElevationValues(cloudpickle.loads(zlib.decompress(data)))
+    return _HELD[digest]
+
+
+def _parts(path: Path) -> list[Path]:
+    """A raster, and of a virtual one what it is made of."""
+    return parts_of_layer(path) if path.suffix.lower() == ".vrt" else [path]
 
 
 def _stamp(paths: Sequence[Path]) -> str:
@@ -114,52 +169,3 @@ def _stamp(paths: Sequence[Path]) -> str:
     return hashlib.sha256(json.dumps([(str(path.absolute()), path.stat().st_size,
                                        path.stat().st_mtime_ns) for path in paths]).encode()
                           ).hexdigest()
-
-
-def open_values(path: Path) -> tuple[RasterValues, dict[str, Any]]:
-    """Rasters of a folder, or one raster, as one lattice.
-
-    Returns
-    -------
-    values : RasterValues
-    profile : dict
-        `crs` and `transform` of the lattice.
-
-    Raises
-    ------
-    InputError
-        If there is none, one cannot be read, or they do not lie on one lattice of cells.
-    """
-    import rasterio
-    from rasterio.errors import RasterioError
-    from rasterio.transform import Affine
-
-    files = (sorted(file for file in path.iterdir() if file.suffix.lower() in RASTERS)
-             if path.is_dir() else [path])
-    if not files:
-        raise InputError(str(path), "no raster lies in this folder", "Name a folder of rasters")
-    found = []
-    for file in files:
-        try:
-            with rasterio.open(file) as raster:
-                found.append((str(file), raster.transform, raster.crs, raster.shape))
-        except RasterioError as error:
-            raise InputError(str(file), f"it cannot be read as a raster ({error})",
-                             "Take it out of the folder, or fetch it again") from None
-    _, first, crs, _ = found[0]
-    if first.b or first.d or first.a <= 0 or first.e >= 0:
-        raise InputError(found[0][0], "its rows do not run from north to south",
-                         "Warp it to a north-up raster")
-    left, top = (min(t.c for _, t, _, _ in found), max(t.f for _, t, _, _ in found))
-    places, rows, columns = [], 0, 0
-    for name, transform, its, (high, wide) in found:
-        column, row = (transform.c - left) / first.a, (transform.f - top) / first.e
-        apart = max(abs(column - round(column)), abs(row - round(row)),
-                    abs(transform.a / first.a - 1) * wide, abs(transform.e / first.e - 1) * high)
-        if its != crs or apart > 0.01:
-            raise InputError(name, f"it does not lie on one lattice of cells with {found[0][0]}",
-                             "Resample it to the others' cells and CRS")
-        places.append((name, round(row), round(column), high, wide))
-        rows, columns = max(rows, round(row) + high), max(columns, round(column) + wide)
-    return (RasterValues(tuple(places), (rows, columns)),
-            {"crs": crs, "transform": Affine(first.a, 0, left, 0, first.e, top)})

@@ -16,12 +16,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain.errors import InputError
+
 #: In the store's folder: whose tiles these are.
 OWNER = "owner.json"
 #: How names of files begin that are being written; older ones are nobody's any more. [s]
 DRAFT, STALE = ".draft-", 3600
 #: Arrays begin at multiples of this. [bytes]
 ALIGNED = 64
+_ELSEWHERE = "Name another folder for the tiles, or delete this one, as tiles can be made again"
 
 
 @dataclass(frozen=True)
@@ -37,16 +40,28 @@ class TileStore:
 
         Raises
         ------
-        ValueError
-            If it holds tiles of another raster, or cut in another way, or something else.
+        InputError
+            If it holds tiles of another raster, or cut in another way, or something else, or
+            cannot be written.
         """
+        try:
+            self._begin(owner)
+        except InputError:
+            raise
+        except OSError as error:
+            raise InputError(str(self.folder), f"tiles cannot be kept there ({error.strerror})",
+                             "Name a folder of your own for the tiles") from None
+
+    def _begin(self, owner: Mapping[str, Any]) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
         path, wanted = self.folder / OWNER, json.dumps(owner, sort_keys=True)
         if path.exists():
             if path.read_text(encoding="utf-8") != wanted:
-                raise ValueError(f"{self.folder} holds tiles of another raster or of another cut")
+                raise InputError(str(self.folder), "it holds tiles of another raster or of "
+                                 "another cut, or the raster has changed since", _ELSEWHERE)
         elif any(self.folder.iterdir()):
-            raise ValueError(f"{self.folder} holds files that are no tiles")
+            raise InputError(str(self.folder), "it holds files that are no tiles",
+                             "Name an empty folder, or a new one, for the tiles")
         else:
             _replace(path, [wanted.encode()])
         for draft in self.folder.rglob(f"{DRAFT}*"):  # whoever was killed left it

@@ -1,17 +1,21 @@
 """Tiles read from a file, a folder of files, a VRT and a COG, and results written as COGs."""
 
+import os
+import pickle
+
 import numpy as np
 import pytest
 import rasterio
 from rasterio.transform import from_origin
 
 from terrain.errors import InputError
+from terrain.inputs.elevation import open_elevation
 from terrain.surface.accumulation import accumulate
 from terrain.surface.depressions import drain
 from terrain.surface.tiled.cog import write_cog
 from terrain.surface.tiled.gathered import gather_all
 from terrain.surface.tiled.grid import Grid, Window
-from terrain.surface.tiled.ground import ArrayValues, open_values
+from terrain.surface.tiled.ground import ArrayValues, ElevationValues
 from terrain.surface.tiled.route import route
 from terrain.surface.tiled.store import TileStore
 from terrain.surface.tiled.work import Work
@@ -72,12 +76,14 @@ def test_the_same_cells_from_every_kind_of_source(tmp_path, heights, kind):
         path = folder_of_tiles(tmp_path / "parts", heights)
         if kind == "vrt":
             path = vrt_of(tmp_path / "all.vrt", path)
-    values, profile = open_values(path)
+    values = ElevationValues(open_elevation(path, height_unit="m", fill_holes=0))
     assert values.shape == heights.shape
-    assert profile["transform"] == from_origin(500000, 6400000, 2, 2)
+    assert values.files.transform == from_origin(500000, 6400000, 2, 2)
     for window in (Window(0, 70, 0, 90), Window(25, 45, 35, 64), Window(69, 70, 0, 1)):
         assert np.array_equal(values.read(window), heights[
             window.top:window.bottom, window.left:window.right], equal_nan=True)
+        lattice, dem = values.lattice(window), values.dem(window)
+        assert (lattice.bounds, lattice.shape) == (dem.bounds, dem.shape)
     work = Work(values, Grid.square(values.shape, 32), TileStore(tmp_path / "tiles"))
     whole = Window(0, 70, 0, 90)
     assert np.array_equal(route(work).direction(whole), drain(heights).direction)
@@ -86,21 +92,70 @@ def test_the_same_cells_from_every_kind_of_source(tmp_path, heights, kind):
 def test_a_place_without_a_tile_is_unknown(tmp_path, heights):
     folder = folder_of_tiles(tmp_path / "parts", heights)
     (folder / "30_40.tif").unlink()
-    values, _ = open_values(folder)
+    values = ElevationValues(open_elevation(folder, height_unit="m"))
     assert np.isnan(values.read(Window(45, 70, 55, 90))).all()
 
 
 def test_rasters_on_other_cells_are_refused(tmp_path, heights):
     folder = folder_of_tiles(tmp_path / "parts", heights)
     write(folder / "other.tif", heights[:9, :9], 0.5, 3)
-    with pytest.raises(InputError, match="one lattice"):
-        open_values(folder)
+    with pytest.raises(InputError, match="do not line up"):
+        open_elevation(folder, height_unit="m")
 
 
 def test_an_empty_folder_is_refused(tmp_path):
     (tmp_path / "none").mkdir()
-    with pytest.raises(InputError, match="no raster"):
-        open_values(tmp_path / "none")
+    with pytest.raises(InputError, match="folder"):
+        open_elevation(tmp_path / "none")
+
+
+@pytest.mark.parametrize("more", [
+    {"crs": "EPSG:4326", "transform": from_origin(21.1, -32.2, 2e-5, 2e-5)},
+    {"crs": "EPSG:2230", "transform": from_origin(6e6, 2e6, 6, 6)}, {}],
+    ids=["in degrees", "in feet", "in metres"])
+def test_windows_are_read_as_a_site_reads_them_here_and_on_a_worker(tmp_path, heights, more):
+    """Units, nodata and small holes: any window of the values is that of the whole `Dem`."""
+    heights[40, 50], heights[31:34, 31] = np.nan, np.nan
+    files = open_elevation(write(tmp_path / "ground.tif", heights, **more), height_unit="ft")
+    dem = files.read()
+    assert np.isfinite(dem.heights).sum() > 1000
+    given = ElevationValues(files)
+    taken = pickle.loads(pickle.dumps(given))
+    assert taken.identity() == given.identity()
+    assert pickle.loads(pickle.dumps(given)) is taken  # unpacked once in a process
+    for values in (given, taken):
+        for window in (Window(0, dem.shape[0], 0, dem.shape[1]), Window(32, 41, 31, 51)):
+            assert np.array_equal(values.read(window), dem.heights[
+                window.top:window.bottom, window.left:window.right], equal_nan=True)
+    if not more:
+        assert dem.filled_holes.sum() == 4
+        assert dem.heights[0, 0] == np.float32(heights[0, 0] * 0.3048)
+
+
+def test_other_files_or_other_words_have_another_identity(tmp_path, heights):
+    folder = folder_of_tiles(tmp_path / "parts", heights)
+    all_of = vrt_of(tmp_path / "all.vrt", folder)
+
+    def told(path=folder, **words):
+        return ElevationValues(open_elevation(path, **{"height_unit": "m", **words})).identity()
+    first = {told(), told(height_unit="ft"), told(fill_holes=0), told(nodata=5.0), told(all_of)}
+    assert len(first) == 5
+    assert told() in first
+    held = (folder / "0_0.tif").read_bytes()
+    (folder / "0_0.tif").write_bytes(held)
+    os.utime(folder / "0_0.tif", ns=(1, 1))
+    assert told() not in first
+    assert told(all_of) not in first  # a part of the virtual raster is another
+
+
+def test_surveyed_points_are_told_apart_by_their_heights(tmp_path):
+    def values(height):
+        rows = "".join(f"{x},{y},{height + x}\n" for x in range(0, 30, 5) for y in range(0, 30, 5))
+        (tmp_path / "points.csv").write_text("x,y,z\n" + rows)
+        return ElevationValues(open_elevation(tmp_path / "points.csv", plan_unit="m", cell=1.0))
+    one, other = values(3), values(4)
+    assert one.identity() != other.identity()
+    assert pickle.loads(pickle.dumps(one)).read(Window(2, 4, 2, 3)).tolist() == [[5.5], [5.5]]
 
 
 def test_results_are_written_as_cogs(tmp_path, heights):

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from terrain.errors import InputError
 from terrain.surface.depressions import drain
 from terrain.surface.tiled.grid import Grid, Window
 from terrain.surface.tiled.ground import ArrayValues, FileValues
@@ -109,16 +110,22 @@ def test_tiles_of_another_raster_are_refused(tmp_path, ground):
     heights, file = ground
     folder = tmp_path / "tiles"
     route(work_in(folder, file))
-    with pytest.raises(ValueError, match="another raster"):
+    with pytest.raises(InputError, match="another raster"):
         route(work_in(folder, ArrayValues(heights + 1)))
-    with pytest.raises(ValueError, match="another cut"):
+    with pytest.raises(InputError, match="another cut"):
         route(Work(file, Grid.square(file.shape, 30), TileStore(folder)))
 
 
 def test_a_folder_of_something_else_is_refused(tmp_path, ground):
     (tmp_path / "mine").mkdir()
     (tmp_path / "mine" / "letter.txt").write_text("dear")
-    with pytest.raises(ValueError, match="no tiles"):
+    with pytest.raises(InputError, match="no tiles"):
+        route(work_in(tmp_path / "mine", ground[1]))
+
+
+def test_a_place_that_is_no_folder_is_refused(tmp_path, ground):
+    (tmp_path / "mine").write_text("dear")
+    with pytest.raises(InputError, match="cannot be kept there"):
         route(work_in(tmp_path / "mine", ground[1]))
 
 

@@ -1,0 +1,1 @@
+"""What a screening of a district found: tables, layers, maps and pages."""
