@@ -54,12 +54,17 @@ def test_demo_folder_is_small():
 
 
 def test_every_field_of_the_site_file_is_documented():
-    from terrain.inputs import fields, site
+    from terrain.inputs.described import parts_of
+    from terrain.inputs.district import District
+    from terrain.inputs.site import Site
 
     page = (HOUSE / "docs" / "site-file.md").read_text()
-    for part in site._parts(fields.Part):
-        for field in part.model_fields:
-            assert f"`{field.replace('_', ' ')}" in page, f"{part.__name__}.{field}"
+    for kind, pages in ((Site, page), (District, page + (HOUSE / District.PAGE).read_text())):
+        parts = parts_of(kind)
+        assert len(parts) > 20
+        for part in parts:
+            for field in part.model_fields:
+                assert f"`{field.replace('_', ' ')}" in pages, f"{part.__name__}.{field}"
 
 
 def test_every_class_of_cover_is_documented():

@@ -6,7 +6,7 @@ import datetime as dt
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, ClassVar, TypeVar
+from typing import Any, ClassVar, TypeVar, get_args
 
 from pydantic import BaseModel, PrivateAttr, ValidationError
 
@@ -166,7 +166,7 @@ def _first(error: ValidationError, path: Path, document: Any, kind: type[Describ
         words.append(f'works "{name}"' if name else f"works item {int(place[1]) + 1}")
         place = place[2:]
     words += [str(part) if isinstance(part, str) else f"item {part + 1}" for part in place]
-    return InputError(", ".join([where, *words]), *_plainly(found, kind.PAGE))
+    return InputError(", ".join([where, *words]), *_plainly(found, kind))
 
 
 def _name(document: Any, place: list[Any]) -> str | None:
@@ -176,11 +176,11 @@ def _name(document: Any, place: list[Any]) -> str | None:
         return None
 
 
-def _plainly(found: Any, page: str) -> tuple[str, str]:
-    kind, given = found["type"], found.get("input")
+def _plainly(found: Any, kind: type[Described]) -> tuple[str, str]:
+    fault, given, page = found["type"], found.get("input"), kind.PAGE
     say: dict[str, Callable[[], tuple[str, str]]] = {
         "extra_forbidden": lambda: ("this field is not known",
-                                    _nearest(str(found["loc"][-1]), page)),
+                                    _nearest(str(found["loc"][-1]), kind)),
         "missing": lambda: ("this field is missing", f"Add it; {page} says how"),
         "value_error": lambda: (str(found["ctx"]["error"]), _as_the_docs_say(found, page)),
         "union_tag_invalid": lambda: (
@@ -213,8 +213,8 @@ def _plainly(found: Any, page: str) -> tuple[str, str]:
         "literal_error": lambda: (
             f"'{given}' is not one of {found['ctx']['expected']}", "Use one of those"),
     }
-    if kind in say:
-        return say[kind]()
+    if fault in say:
+        return say[fault]()
     message = found["msg"][0].lower() + found["msg"][1:]
     short = str(given)
     return f"{message}, but here stands '{short[:60]}'", _as_the_docs_say(found, page)
@@ -235,11 +235,13 @@ def _count(found: Any) -> tuple[str, str]:
             "Add or take out entries")
 
 
-def _nearest(word: str, page: str) -> str:
+def _nearest(word: str, kind: type[Described]) -> str:
     """Advice on a field that no part of such a file has."""
     import difflib
 
-    known = {name.replace("_", " ").strip() for part in _parts(Part) for name in part.model_fields}
+    page = kind.PAGE
+    known = {name.replace("_", " ").strip() for part in parts_of(kind)
+             for name in part.model_fields}
     if word in known:
         return f"It belongs elsewhere; {page} says where"
     near = difflib.get_close_matches(word, sorted(known), 1)
@@ -247,5 +249,14 @@ def _nearest(word: str, page: str) -> str:
         f"{page} lists them" if near else f"Look it up in {page}")
 
 
-def _parts(part: type[BaseModel]) -> list[type[BaseModel]]:
-    return [part, *(found for child in part.__subclasses__() for found in _parts(child))]
+def parts_of(kind: type[BaseModel]) -> list[type[BaseModel]]:
+    """A kind of file, and every kind of part that it may have, each once."""
+    found: dict[type[BaseModel], None] = {}
+    waiting: list[Any] = [kind]
+    while waiting:
+        one = waiting.pop(0)
+        if isinstance(one, type) and issubclass(one, BaseModel) and one not in found:
+            found[one] = None
+            waiting += [field.annotation for field in one.model_fields.values()]
+        waiting += get_args(one)
+    return list(found)
