@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 
+#: No part of a sentence is longer: what a file holds may be cited, and be as long as the file.
+LONGEST = 600
+
+
 class InputError(ValueError):
     """Something a person gave cannot be used.
 
@@ -17,8 +21,17 @@ class InputError(ValueError):
     """
 
     def __init__(self, where: str, what: str, remedy: str) -> None:
-        self.where, self.what, self.remedy = where, what, remedy
-        super().__init__(f"{where}: {what}. {remedy}.")
+        self.where, self.what, self.remedy = map(_plain, (where, what, remedy))
+        super().__init__(f"{self.where}: {self.what}. {self.remedy}.")
 
     def __reduce__(self) -> tuple[type[InputError], tuple[str, str, str]]:
         return type(self), (self.where, self.what, self.remedy)  # it may come from a process aside
+
+
+def _plain(words: str) -> str:
+    """On one line, without what a terminal would obey, and not endless."""
+    words = "".join(sign if sign.isprintable() or sign == " " else "·" for sign in
+                    words.replace("\r\n", " ").replace("\n", " ").replace("\t", " "))
+    if len(words) > LONGEST:
+        words = f"{words[:LONGEST // 2]} … {words[-LONGEST // 2:]}"
+    return words

@@ -14,6 +14,9 @@ from terrain.errors import InputError
 from terrain.inputs.csv_table import in_words
 from terrain.inputs.fields import Part, UnitSystem
 
+#: No file has more bytes, more entries with its aliases written out, or more brackets open at once.
+MOST_BYTES, MOST_ENTRIES, DEEPEST = 4_000_000, 100_000, 100
+
 
 class Described(Part):
     """What a file describes, with the file's place and lines.
@@ -86,6 +89,9 @@ def read_described(path: Path, kind: type[Kind], text: str | None = None) -> Kin
 
 def _text_of(path: Path, kind: type[Described]) -> str:
     try:
+        if path.stat().st_size > MOST_BYTES:
+            raise InputError(str(path), f"it has {path.stat().st_size:,} bytes, more than a "
+                             f"{kind.CALLED} ever needs", "Check that it is the right file")
         return path.read_text(encoding="utf-8")
     except FileNotFoundError:
         raise InputError(str(path), f"there is no such {kind.CALLED}",
@@ -103,8 +109,14 @@ def _document(path: Path, text: str, kind: type[Described]) -> Any:
     from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
+    endless = InputError(str(path), "its lists and fields are nested without end, or nearly",
+                         "Look for brackets that are never closed")
+    if _depth(text) > DEEPEST:
+        raise endless
     try:
         document = YAML(typ="rt").load(text)
+    except RecursionError:
+        raise endless from None
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line = f" line {mark.line + 1}" if mark else ""
@@ -123,7 +135,30 @@ def _document(path: Path, text: str, kind: type[Described]) -> Any:
         raise InputError(str(path), "it is not a list of fields such as 'name: My place'",
                          f"Make a fresh one with: {kind.BEGUN_BY}" if kind.BEGUN_BY else
                          f"{kind.PAGE} says what it holds") from None
+    if not _size(document, {}) <= MOST_ENTRIES:
+        raise InputError(str(path), "its aliases (*name) repeat each other without end, or nearly",
+                         "Write out what they stand for")
     return document
+
+
+def _depth(text: str) -> int:
+    """How many brackets are open at once at most."""
+    deepest = depth = 0
+    for sign in re.findall(r"[\[\]{}]", text):
+        depth = max(depth + (1 if sign in "[{" else -1), 0)
+        deepest = max(deepest, depth)
+    return deepest
+
+
+def _size(node: Any, known: dict[int, float]) -> float:
+    """Entries of a document with all aliases written out; infinite where one holds itself."""
+    if not isinstance(node, dict | list):
+        return 1.0
+    if id(node) not in known:
+        known[id(node)] = float("inf")  # met again within itself
+        known[id(node)] = 1 + sum(_size(part, known) for part in
+                                  (node.values() if isinstance(node, dict) else node))
+    return known[id(node)]
 
 
 def _line_of_no_day(path: Path, text: str) -> str:

@@ -378,9 +378,10 @@ def _codes(path: Path, spec: Cover, dem: Dem, here: str
     """Codes of a raster at the cells of the grid, the nearest cell's; and where there is none."""
     import rasterio
     from rasterio.crs import CRS as RasterCRS
-    from rasterio.errors import RasterioError
     from rasterio.transform import Affine, array_bounds
     from rasterio.warp import Resampling, reproject
+
+    from terrain.inputs.raster_faults import UNREADABLE
 
     if not os.path.exists(path):
         raise InputError(here, "there is no such file", "Check its name and folder")
@@ -416,7 +417,7 @@ def _codes(path: Path, spec: Cover, dem: Dem, here: str
                           dst_nodata=void, resampling=Resampling.nearest)
             unit = own.axis_info[0].unit_name if own else "units"
             size = f"{abs(source.transform.a):.3g} {unit}"
-    except RasterioError as error:
+    except UNREADABLE as error:
         raise InputError(here, f"it cannot be read as a raster ({in_short(error)})",
                          "Give a GeoTIFF of class codes, or polygons") from None
     missing = (codes == void) | ~np.isfinite(codes)

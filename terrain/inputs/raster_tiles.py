@@ -139,8 +139,9 @@ class Mosaic:
     def _read_tile(self, tile: Tile, row: int, column: int, heights: NDArray[np.float32],
                    seen: Seen, alone: bool) -> None:
         import rasterio
-        from rasterio.errors import RasterioError
         from rasterio.windows import Window
+
+        from terrain.inputs.raster_faults import UNREADABLE
 
         top, bottom = max(row, tile.row), min(row + heights.shape[0], tile.row + tile.shape[0])
         left = max(column, tile.column)
@@ -170,7 +171,7 @@ class Mosaic:
                         seen.differing += int(differing.sum())
                         seen.difference = max(seen.difference, float(apart[differing].max()))
                     np.copyto(here, strip, where=np.isnan(here))
-        except RasterioError:
+        except UNREADABLE:
             raise InputError(str(tile.path), "its cells cannot be read; the file may be cut short",
                              "Fetch or export it again") from None
 
@@ -230,8 +231,8 @@ def open_mosaic(files: Sequence[Path], *, crs: str | None = None, plan_unit: str
 
 def _tile(path: Path, crs: str | None, plan_unit: str | None, height_unit: str | None) -> Tile:
     import rasterio
-    from rasterio.enums import ColorInterp
-    from rasterio.errors import RasterioError
+
+    from terrain.inputs.raster_faults import UNREADABLE
 
     where = str(path)
     if path.is_file() and path.stat().st_size == 0:
@@ -240,41 +241,54 @@ def _tile(path: Path, crs: str | None, plan_unit: str | None, height_unit: str |
         # A vertical datum in an old GeoTIFF is told only if asked for.
         with rasterio.Env(GTIFF_REPORT_COMPD_CS=True):
             source = rasterio.open(path)
-    except RasterioError:
+    except UNREADABLE:
         if path.is_dir():
             raise InputError(where, "this is a folder, not an elevation raster",
                              f"Name the file in it, or several as {path.name}/*.tif") from None
         raise InputError(where, "this is not a raster that can be read",
                          "Give an elevation raster such as a GeoTIFF") from None
-    with source:
-        kinds = source.colorinterp
-        if source.count != 1 and not (source.count == 2 and kinds[1] == ColorInterp.alpha):
-            raise InputError(where, f"it has {source.count} bands, as a picture has",
-                             "Give a raster with one band of heights")
-        dtype = np.dtype(source.dtypes[0])
-        if dtype.kind in "iu" and dtype.itemsize == 1:
-            raise InputError(where, "its values are bytes, as in a picture or a hillshade, not "
-                             "heights", "Give the elevation raster that it was made from")
-        if dtype.kind not in "iuf" or kinds[0] == ColorInterp.palette:
-            raise InputError(where, f"its values are of type {dtype}, not heights",
-                             "Give a raster with one band of heights")
-        transform, shape = source.transform, (source.height, source.width)
-        if transform.is_identity or abs(transform.determinant) == 0:
-            raise InputError(where, "it does not say where its cells lie or how large they are",
-                             "Export it again with its georeference, or with its world file")
-        if min(shape) < 3:
-            raise InputError(where, f"it is only {shape[1]:,} by {shape[0]:,} cells",
-                             "Give a raster of at least 3 by 3 cells")
-        if source.driver == "AAIGrid":
-            _check_ascii_grid(path, shape)
-        own = crs_of(where, source.crs, crs, plan_unit)
-        declared = declared_unit(own, source.units[0])
-        unit, how = height_unit_of(where, own, plan_unit, declared, height_unit)
-        notes = [how] if how else []
-        scale, offset = source.scales[0], source.offsets[0]
-        if scale != 1.0 or offset != 0.0:
-            notes.append(f"Heights are its stored numbers times {scale:g} plus {offset:g}, as the "
-                         "file says.")
+    try:
+        with source:
+            return _described(path, source, crs, plan_unit, height_unit)
+    except UNREADABLE:
+        raise InputError(where, "what it says of itself cannot be read; the file may be damaged",
+                         "Fetch or export it again") from None
+
+
+def _described(path: Path, source: Any, crs: str | None, plan_unit: str | None,
+               height_unit: str | None) -> Tile:
+    """What a raster that is open says of itself."""
+    from rasterio.enums import ColorInterp
+
+    where = str(path)
+    kinds = source.colorinterp
+    if source.count != 1 and not (source.count == 2 and kinds[1] == ColorInterp.alpha):
+        raise InputError(where, f"it has {source.count} bands, as a picture has",
+                         "Give a raster with one band of heights")
+    dtype = np.dtype(source.dtypes[0])
+    if dtype.kind in "iu" and dtype.itemsize == 1:
+        raise InputError(where, "its values are bytes, as in a picture or a hillshade, not "
+                         "heights", "Give the elevation raster that it was made from")
+    if dtype.kind not in "iuf" or kinds[0] == ColorInterp.palette:
+        raise InputError(where, f"its values are of type {dtype}, not heights",
+                         "Give a raster with one band of heights")
+    transform, shape = source.transform, (source.height, source.width)
+    if transform.is_identity or abs(transform.determinant) == 0:
+        raise InputError(where, "it does not say where its cells lie or how large they are",
+                         "Export it again with its georeference, or with its world file")
+    if min(shape) < 3:
+        raise InputError(where, f"it is only {shape[1]:,} by {shape[0]:,} cells",
+                         "Give a raster of at least 3 by 3 cells")
+    if source.driver == "AAIGrid":
+        _check_ascii_grid(path, shape)
+    own = crs_of(where, source.crs, crs, plan_unit)
+    declared = declared_unit(own, source.units[0])
+    unit, how = height_unit_of(where, own, plan_unit, declared, height_unit)
+    notes = [how] if how else []
+    scale, offset = source.scales[0], source.offsets[0]
+    if scale != 1.0 or offset != 0.0:
+        notes.append(f"Heights are its stored numbers times {scale:g} plus {offset:g}, as the "
+                     "file says.")
     turned = abs(transform.b) + abs(transform.d) < 1e-9 * abs(transform.a) and transform.e > 0
     if turned:
         transform = transform * Affine(1, 0, 0, 0, -1, shape[0])
