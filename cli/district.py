@@ -88,7 +88,7 @@ def _screened(given: Path, out: Path, tiles: Path, run: Any, step: Any, side: in
     from terrain.units import told_first
 
     sites = _sites_of(read_district(given))  # a wrong pattern is told before the work
-    found = screen(given, tiles, run.run, step, side=side, pages=pages)
+    found = screen(given, tiles, run.run, step, side, pages, run.run_each)
     foot = found.overview.frame.foot
     click.get_current_context().with_resource(
         told_first("metric" if as_json else found.district.units, foot))

@@ -11,6 +11,6 @@ __version__ = "0.1.0"
 # Nothing needs the network, and no file that is read may ask for it: GDAL opens no address, whether
 # a raster's own list of pictures, a service or a layer names it.  It reads this when it starts.
 os.environ["CPL_VSIL_CURL_ALLOWED_EXTENSIONS"] = "none"
-os.environ["GDAL_SKIP"] = " ".join([
-    os.environ.get("GDAL_SKIP", ""), "HTTP", "WMS", "WMTS", "WCS", "WFS", "OAPIF", "OGCAPI", "CSW",
-    "PLMOSAIC", "PLSCENES", "DAAS", "EEDA", "EEDAI", "RASTERLITE", "CARTO", "NGW"]).strip()
+os.environ["GDAL_SKIP"] = " ".join(dict.fromkeys([
+    *os.environ.get("GDAL_SKIP", "").split(), "HTTP", "WMS", "WMTS", "WCS", "WFS", "OAPIF",
+    "OGCAPI", "CSW", "STACIT", "STACTA"]))

@@ -20,9 +20,10 @@ from terrain.surface.kernels import cores
 
 #: A task is tried anew on another worker so many times when its worker dies.
 TRIES = 5
-#: What a worker takes before its first tile: Python, compiled kernels, libraries; and for each
-#: cell of a tile at most; measured by tests/benchmarks/tiled.py. [bytes]
-WORKER, PER_CELL = 300_000_000, 40
+#: What a worker takes before its first tile: Python, compiled kernels, libraries of rasters and
+#: layers; and for each cell of a tile at most.  No task of a screening took more in
+#: tests/benchmarks/tiled.py --memory. [bytes]
+WORKER, PER_CELL = 450_000_000, 40
 #: Waiting for a scheduler's answer. [s]
 ANSWERS_WITHIN = 20
 
@@ -30,7 +31,8 @@ ANSWERS_WITHIN = 20
 def memory_of(side: int) -> int:
     """Memory that a worker needs for tiles of so many cells a side. [bytes]
 
-    A flat that crosses borders of tiles takes some ten bytes for each of its cells beside that.
+    A flat that crosses borders of tiles takes some ten bytes for each of its cells beside that;
+    layers take what their features near a tile take.
     """
     return WORKER + PER_CELL * side**2
 

@@ -26,12 +26,14 @@ from terrain.inputs.district import Rank
 from terrain.inputs.elevation import ElevationFiles
 from terrain.inputs.keep_clear import read_keep_clear
 from terrain.inputs.site_suggest import Suggest
-from terrain.plan.siting.reading import Progress, with_rules
+from terrain.plan.siting.reading import Progress, Rain, with_rules
+from terrain.plan.water.short_record import short_record
 from terrain.suggest.look import keep_out
 from terrain.surface.tiled.grid import SIDE
 from terrain.surface.tiled.store import DRAFT
 from terrain.surface.tiled.work import Run, one_by_one
 from terrain.surface.window import WHOLE_UP_TO
+from terrain.units import told_first
 
 #: Runs a function on each row of arguments and gives what each returned, or its error; tells the
 #: third a row's number and that as soon as it ends.
@@ -81,6 +83,13 @@ def screen(folder: Path, tiles: Path, run: Run = one_by_one,
     progress("Reading the district")
     opened = open_district(folder, tiles, side)
     opened = replace(opened, parcels=_with_pages(opened.parcels, pages))
+    district = opened.district
+    with told_first(district.units, opened.files.frame.foot):
+        return _screened(opened, tiles.absolute(), run, progress, each)
+
+
+def _screened(opened: Opened, tiles: Path, run: Run, progress: Progress, each: Each | None
+              ) -> Screening:
     district, files = opened.district, opened.files
     with_rules(district.site_of(""))  # a wrong rule is told before hours of routing
     about = _surroundings(opened)
@@ -89,16 +98,23 @@ def screen(folder: Path, tiles: Path, run: Run = one_by_one,
     progress("Reading the rain and the weather")
     overview = look_over(files)
     rain = district_rain(district.site_of(""), overview, kinds)
-    with _kept(tiles.absolute(), Shared(opened, kinds, rain)) as kept:
+    with _kept(tiles, Shared(opened, kinds, rain)) as kept:
         screened = _looked_at(opened.parcels, [(kept, which, near) for which, near
                                                in enumerate(about)], run, each, progress)
-    storms = district.rain.storms
+    design = district.rain.storms.index(district.rain.design)
     rows, columns = files.shape
-    notes = (*opened.notes, *rain.rain.hydrology.notes, *CAUTIONS)
-    return Screening(district, overview, tuple(ranked(screened, district.rank_by,
-                                                      storms.index(district.rain.design))),
-                     storms.index(district.rain.design), rows * columns, opened.work.grid.count,
-                     graph, tuple(dict.fromkeys(notes)))
+    notes = (*opened.notes, *_rain_notes(rain.rain, district.rain.start_month), *CAUTIONS)
+    return Screening(district, overview, tuple(ranked(screened, district.rank_by, design)), design,
+                     rows * columns, opened.work.grid.count, graph, tuple(dict.fromkeys(notes)))
+
+
+def _rain_notes(rain: Rain, start_month: int) -> list[str]:
+    """What was assumed of rain and weather."""
+    said = [*rain.hydrology.notes, *(rain.evaporation.notes if rain.evaporation else ())]
+    if rain.record is not None:
+        short = short_record(rain.record.depths, start_month)
+        said = [*rain.record.notes, *([short] if short else []), *said]
+    return said
 
 
 def _looked_at(parcels: Sequence[Parcel], rows: list[tuple[Path, int, Surroundings]], run: Run,

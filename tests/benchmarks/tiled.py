@@ -32,6 +32,7 @@ import tempfile
 import time
 import warnings
 from contextlib import suppress
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -246,8 +247,11 @@ def model(given) -> None:
         cells = round((millions * 1e6) ** 0.5)
         with tempfile.TemporaryDirectory(dir=given.folder) as name:
             folder = Path(name)
-            make_district(folder / "county", cells)
-            make_district(folder / "warm", 600)
+            for what, size in (("county", cells), ("warm", 600)):
+                maker = get_context("spawn").Process(target=make_district,
+                                                     args=(folder / what, size))
+                maker.start()  # so that its memory is not taken for the leading process's
+                maker.join()
             with engine(workers=given.workers) as its:
                 for n in range(2):  # kernels compiled, libraries loaded
                     stepwise(folder / "warm", folder / f"warm{n}", 200, its.run)
@@ -267,13 +271,20 @@ def model(given) -> None:
     for name in last:
         sizes = np.array([cells for cells, flat in table if flat.get(name, 0) > 0], float)
         values = np.array([flat[name] for _, flat in table if flat.get(name, 0) > 0], float)
-        if sizes.size < 3 or name[1] == "peak":
+        if sizes.size < 3 or name[1] == "peak" or name[0] == "told_or_fault":
             continue
         power = np.polyfit(np.log(sizes), np.log(values), 1)[0]
-        # Seconds of few tiles are too few to tell a power by: they go by the cells.
-        grown = (1e10 / most)**(1.0 if name[1].endswith(", s") else power)
+        if name[1].endswith("peak"):  # much of it is there before the first tile
+            more, start = np.polyfit(sizes, values, 1)
+            whole = start + 1e10 * more
+        else:  # seconds of few tiles are too few to tell a power by: they go by the cells
+            whole = last[name] * (1e10 / most)**(1.0 if name[1].endswith(", s") else power)
         print(f"{name[0] + ': ' + name[1]:46}{plainly(name[1], name[0], last[name]):>14}"
-              f"{power:>8.2f}{plainly(name[1], name[0], last[name] * grown):>16}")
+              f"{power:>8.2f}{plainly(name[1], name[0], whole):>16}")
+    many = last["all", "parcels"] * 1e10 / most
+    each = last["told_or_fault", "processor, s"] / last["told_or_fault", "tasks"]
+    print(f"{'a parcel, processor':46}{each:>12.3f} s{'':8}{each * many:>14,.0f} s of "
+          f"{many:,.0f} parcels")
 
 
 def plainly(key: str, step: str, value: float) -> str:

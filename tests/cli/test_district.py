@@ -143,6 +143,7 @@ def test_a_site_that_cannot_be_planned_is_told_and_stops_nothing(few):
     assert [site["site_file"] for site in said["sites"]] == ["../farm/site.yaml"]
 
 
+@pytest.mark.slow
 def test_it_goes_on_with_the_tiles_that_are_there(levelsill, few):
     path, _ = few
     tiles = list((path / "district tiles").rglob("*.tile"))

@@ -122,6 +122,7 @@ def odd(number):
     return number, multiprocessing.current_process().daemon
 
 
+@pytest.mark.slow
 def test_a_failure_is_that_rows_own_even_if_it_takes_its_workers_with_it(monkeypatch):
     monkeypatch.setattr("terrain.district.engine.TRIES", 1)
     told = {}

@@ -58,6 +58,7 @@ def test_what_a_screening_says_of_the_whole(whole):
     assert "water rights" in " ".join(whole.notes)
 
 
+@pytest.mark.slow
 def test_on_workers_that_go_on_with_finished_tiles(district, whole, tiles):
     steps: list[str] = []
     made = {path: path.stat().st_mtime_ns for path in tiles.rglob("*.tile")}

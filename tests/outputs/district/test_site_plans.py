@@ -193,6 +193,7 @@ if __name__ == "__main__":
 """
 
 
+@pytest.mark.slow
 def test_ctrl_c_leaves_nothing_half_written(land, tmp_path):
     out = tmp_path / "plans"
     (tmp_path / "stopped.py").write_text(STOPPED)
