@@ -162,16 +162,21 @@ suggest: {infiltration: 15 mm/h}
 
 def measured(function, row: tuple) -> tuple:
     """What a task gave, its seconds on the clock and of the processor, and its highest memory."""
-    with suppress(OSError):
-        Path("/proc/self/clear_refs").write_text("5")  # the peak starts anew
+    new_peak()
     began, used = time.perf_counter(), time.process_time()
     found = function(*row)
     took = time.perf_counter() - began, time.process_time() - used
     return found, *took, peak_of_process()
 
 
+def new_peak() -> None:
+    """Let the highest memory of this process start anew."""
+    with suppress(OSError):
+        Path("/proc/self/clear_refs").write_text("5")
+
+
 def peak_of_process() -> int:
-    """Highest memory so far. [bytes]"""
+    """Highest memory since then. [bytes]"""
     for line in Path("/proc/self/status").read_text().splitlines():
         if line.startswith("VmHWM"):
             return int(line.split()[1]) * 1024
@@ -199,6 +204,7 @@ class Steps:
             self.parcels = len(rows)
             rows = rows[::-(-len(rows) // PARCELS)]
         sent = sum(len(cloudpickle.dumps(row)) for row in rows)
+        new_peak()
         found = self.run(measured, [(function, row) for row in rows])
         back = sum(len(cloudpickle.dumps(one[0])) for one in found)
         step = self.told.setdefault(name, dict.fromkeys(
@@ -208,27 +214,30 @@ class Steps:
                           ("processor, s", sum(one[2] for one in found))):
             step[key] += more
         step["peak"] = max([step["peak"], *(one[3] for one in found)])
+        step["leading peak"] = max(step.get("leading peak", 0), peak_of_process())
+        new_peak()
         self.last, self.since = name, time.perf_counter()
         return [one[0] for one in found]
 
     def then(self) -> None:
         """Put down what was done since the last step."""
-        step = self.told.setdefault(f"{self.last}, then", {"clock, s": 0.0})
+        step = self.told.setdefault(f"{self.last}, then", {"clock, s": 0.0, "leading peak": 0})
         step["clock, s"] += time.perf_counter() - self.since
+        step["leading peak"] = max(step["leading peak"], peak_of_process())
 
 
 def stepwise(folder: Path, tiles: Path, side: int, run) -> dict[str, dict[str, float]]:
     """Every step of a screening, told by `Steps`; and what is kept of each."""
     from terrain.district.screening import screen
 
-    with suppress(OSError):
-        Path("/proc/self/clear_refs").write_text("5")
+    new_peak()
     steps = Steps(run)
     found = screen(folder, tiles, steps, side=side)
     steps.then()
     told = steps.told
     told["all"] = {"tiles": found.tiles, "nodes": found.graph[0], "edges": found.graph[1],
-                   "leading process, peak": peak_of_process(), "parcels": steps.parcels,
+                   "leading peak": max(keys.get("leading peak", 0) for keys in told.values()),
+                   "parcels": steps.parcels,
                    "faults": sum(bool(one.fault) for one in found.parcels)}
     for kept in sorted(path for path in tiles.iterdir() if path.is_dir()):
         step = kept.name.split("-")[0]  # the rest says what it rests on
@@ -271,14 +280,12 @@ def model(given) -> None:
     for name in last:
         sizes = np.array([cells for cells, flat in table if flat.get(name, 0) > 0], float)
         values = np.array([flat[name] for _, flat in table if flat.get(name, 0) > 0], float)
-        if sizes.size < 3 or name[1] == "peak" or name[0] == "told_or_fault":
+        # Much of any memory is there before the first tile, or has a bound of its own.
+        if sizes.size < 3 or name[1].endswith("peak") or name[0] == "told_or_fault":
             continue
         power = np.polyfit(np.log(sizes), np.log(values), 1)[0]
-        if name[1].endswith("peak"):  # much of it is there before the first tile
-            more, start = np.polyfit(sizes, values, 1)
-            whole = start + 1e10 * more
-        else:  # seconds of few tiles are too few to tell a power by: they go by the cells
-            whole = last[name] * (1e10 / most)**(1.0 if name[1].endswith(", s") else power)
+        # Seconds of few tiles are too few to tell a power by: they go by the cells.
+        whole = last[name] * (1e10 / most)**(1.0 if name[1].endswith(", s") else power)
         print(f"{name[0] + ': ' + name[1]:46}{plainly(name[1], name[0], last[name]):>14}"
               f"{power:>8.2f}{plainly(name[1], name[0], whole):>16}")
     many = last["all", "parcels"] * 1e10 / most
