@@ -166,14 +166,20 @@ def engine(scheduler: str | None = None, *, workers: int | None = None,
         If no scheduler answers at the address, or it has no workers.
     """
     import dask
-    from distributed import Client, LocalCluster
+    from distributed import Client, LocalCluster, Security
 
     with dask.config.set({"distributed.scheduler.allowed-failures": TRIES,
                           "distributed.admin.large-graph-warning-threshold": "1GB"}):
         if scheduler is None:
-            with (LocalCluster(n_workers=workers or cores(), threads_per_worker=1, processes=True,
-                               memory_limit=memory or "auto", dashboard_address="127.0.0.1:0",
-                               host="127.0.0.1", silence_logs=logging.CRITICAL) as cluster,
+            # Whoever reaches a scheduler may run anything as the one who started it: so none but
+            # those with this run's own key, and no pages about it.
+            with (dask.config.set({f"distributed.{part}.http.routes": [] for part in
+                                   ("scheduler", "worker", "nanny")}),
+                  LocalCluster(n_workers=workers or cores(), threads_per_worker=1, processes=True,
+                               memory_limit=memory or "auto", host="127.0.0.1", protocol="tls",
+                               security=Security.temporary(), dashboard_address="127.0.0.1:0",
+                               scheduler_kwargs={"dashboard": False},
+                               silence_logs=logging.CRITICAL) as cluster,
                   Client(cluster) as client):
                 client.register_plugin(_deaf())
                 yield Workers(client, "the workers of this machine", lambda: _end(cluster))

@@ -180,3 +180,15 @@ def test_ctrl_c_ends_workers_in_the_middle_of_their_tasks(tmp_path, how):
     for pid in workers:
         with pytest.raises(ProcessLookupError):
             os.kill(pid, 0)
+
+
+def test_workers_of_this_machine_let_nobody_else_in():
+    from distributed import Client, Security
+
+    with engine(workers=1) as its:
+        address = its.client.scheduler.address
+        assert address.startswith("tls://127.0.0.1:")
+        for way, key in ((address.replace("tls:", "tcp:"), None), (address, Security.temporary())):
+            with pytest.raises(OSError, match=r"(?i)connect|closed|handshake|timed out|tls|ssl"):
+                Client(way, security=key, timeout=3)
+        assert its.run(os.getpid, [()]) != [os.getpid()]  # it still works
