@@ -10,6 +10,7 @@ import hashlib
 import json
 import os
 import re
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -159,8 +160,10 @@ def _keep(folder: Path, name: str, made_of: Any,
         for copy, frame in frames.items():
             draft = folder / f"{DRAFT}{os.getpid()}-{copy}.fgb"
             try:
-                pyogrio.write_dataframe(frame, draft, layer=copy, driver="FlatGeobuf",
-                                        geometry_type="Unknown", promote_to_multi=False)
+                with warnings.catch_warnings():  # a copy is in the working frame, and names none
+                    warnings.filterwarnings("ignore", "'crs' was not provided")
+                    pyogrio.write_dataframe(frame, draft, layer=copy, driver="FlatGeobuf",
+                                            geometry_type="Unknown", promote_to_multi=False)
                 prints[copy] = fingerprint(draft)
                 os.replace(draft, folder / f"{copy}.fgb")
             finally:
