@@ -52,6 +52,9 @@ class Dem:
         the whole of it was read.
     filled_holes : bool, shape (rows, columns)
         Where a small hole was filled from its rim.
+    part_of : (left, top, row, column), optional
+        The upper left corner of the whole grid that this is a window of, in the working frame [m],
+        and the row and column of the whole at which the window begins; left out, it is the whole.
     """
 
     heights: NDArray[np.float32]
@@ -63,11 +66,18 @@ class Dem:
     notes: tuple[str, ...] = field(default=())
     goes_on: tuple[bool, bool, bool, bool] = (False, False, False, False)
     filled_holes: NDArray[np.bool_] = field(default=None)  # type: ignore[arg-type]
+    part_of: tuple[float, float, int, int] | None = None
 
     def __post_init__(self) -> None:
         if self.filled_holes is None:  # one False stands for all: it takes no memory
             object.__setattr__(self, "filled_holes", np.broadcast_to(np.False_,
                                                                      self.heights.shape))
+        if self.part_of is not None:  # a window that was cut or refined is a whole of its own
+            left, top, row, column = self.part_of
+            apart = (abs(left + column * self.cell - self.left)
+                     + abs(top - row * self.cell - self.top))
+            if apart > 1e-3 * self.cell:
+                object.__setattr__(self, "part_of", None)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -84,6 +94,11 @@ class Dem:
     def transform(self) -> Affine:
         """Affine transform from (column, row) to the working frame."""
         return Affine(self.cell, 0.0, self.left, 0.0, -self.cell, self.top)
+
+    @property
+    def lattice(self) -> tuple[float, float, int, int]:
+        """As `part_of`; of a whole grid its own corner, and 0 and 0."""
+        return self.part_of or (self.left, self.top, 0, 0)
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:

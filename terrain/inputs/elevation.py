@@ -145,7 +145,8 @@ class ElevationFiles:
         goes_on = (column > 0, row + rows < all_rows, column + columns < all_columns, row > 0)
         return Dem(heights, self.transform.c + column * self.cell,
                    self.transform.f - row * self.cell, self.cell, self.frame, self.name,
-                   tuple(notes), goes_on, filled)  # type: ignore[arg-type]
+                   tuple(notes), goes_on, filled,  # type: ignore[arg-type]
+                   (self.transform.c, self.transform.f, row, column))
 
     def read_coarse(self, factor: int) -> tuple[Dem, NDArray[np.float32]]:
         """Look at the whole in cells as many times as large.

@@ -148,8 +148,14 @@ def rasterized(geometries_and_values: Iterable[tuple[BaseGeometry, Any]], dem: D
         Of the result; any, since only positions in the list are burned.
     all_touched : bool
         Every cell a shape touches, not only those whose centre it covers.
+
+    Notes
+    -----
+    Shapes are counted in cells of the whole grid, and a window begins at a whole number of them: so
+    a cell gets the same value in every window that holds it, however near its centre an edge runs.
     """
     from rasterio.features import rasterize
+    from rasterio.transform import Affine
 
     pairs = list(geometries_and_values)
     values = np.empty(len(pairs) + 1, dtype=dtype)
@@ -158,8 +164,12 @@ def rasterized(geometries_and_values: Iterable[tuple[BaseGeometry, Any]], dem: D
         values[position] = value
     if not pairs:
         return np.full(dem.shape, values[0], dtype=dtype)
-    burned = rasterize([(shape, position) for position, (shape, _) in enumerate(pairs, start=1)],
-                       out_shape=dem.shape, transform=dem.transform, fill=0,
+    left, top, row, column = dem.lattice
+    shapes = shapely.transform(
+        np.array([shape for shape, _ in pairs], object),
+        lambda xy: np.column_stack([(xy[:, 0] - left) / dem.cell, (xy[:, 1] - top) / dem.cell]))
+    burned = rasterize([(shape, position) for position, shape in enumerate(shapes, start=1)],
+                       out_shape=dem.shape, transform=Affine(1, 0, column, 0, -1, -row), fill=0,
                        all_touched=all_touched, dtype="int32")
     return values[burned]
 

@@ -1,4 +1,5 @@
 import json
+from dataclasses import replace
 
 import geopandas
 import numpy as np
@@ -11,7 +12,7 @@ from shapely.geometry import LineString, Point, Polygon, box
 
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
-from terrain.inputs.frame import Frame, in_metres
+from terrain.inputs.frame import METRES, Frame, in_metres
 from terrain.inputs.ground_cover import cover_cells, soil_cells
 from terrain.inputs.layers import boundary_polygon, column, rasterized, read_layer
 from terrain.inputs.site import Cover, Layer, Soils
@@ -459,3 +460,26 @@ def test_a_stated_crs_serves_a_cover_raster_that_has_none(tmp_path, dem):
     assert names == ["bare soil", "woods, good"]
     assert (cells[:, :19] == 0).all()
     assert (cells[:, 21:] == 1).all()
+
+
+@pytest.mark.parametrize("cell", [0.9144, 1 / 3, 0.3, 1.0])
+def test_a_cell_gets_the_same_value_in_every_window_that_holds_it(cell):
+    """Edges that run through the middles of cells, on cells of 3 ft and others that no binary
+    fraction is."""
+    left, top, size = 312345.67, 6412345.67, 120
+    whole = Dem(np.zeros((size, size), np.float32), left, top, cell, Frame(None, METRES))
+    random = np.random.default_rng(1)
+    pairs = []
+    for value in range(1, 60):
+        a, b, c, d = random.integers(0, size, 4) + random.choice([0, 0.5], 4)
+        pairs.append((box(left + min(a, c) * cell, top - max(b, d) * cell - cell,
+                          left + max(a, c) * cell + cell, top - min(b, d) * cell), value))
+    values = rasterized(pairs, whole, 0, np.int32)
+    for row, across, side in ((17, 23, 50), (0, 1, 64), (61, 3, 59), (40, 79, 41)):
+        window = Dem(np.zeros((side, side), np.float32), left + across * cell, top - row * cell,
+                     cell, whole.frame, part_of=(left, top, row, across))
+        found = values[row:row + side, across:across + side]
+        assert np.array_equal(rasterized(pairs, window, 0, np.int32), found)
+        inner = replace(window, heights=window.heights[5:, 7:], left=window.left + 7 * cell,
+                        top=window.top - 5 * cell)  # cut once more, it may part by an edge
+        assert (rasterized(pairs, inner, 0, np.int32) == found[5:, 7:]).mean() > 0.9

@@ -108,7 +108,8 @@ class ElevationValues:
         cell = self.files.cell
         west, _, _, north = self.files.bounds
         return Dem(np.broadcast_to(np.float32(np.nan), window.shape), west + window.left * cell,
-                   north - window.top * cell, cell, self.files.frame, self.files.source)
+                   north - window.top * cell, cell, self.files.frame, self.files.source,
+                   part_of=(west, north, window.top, window.left))
 
     def read(self, window: Window) -> NDArray[np.float32]:
         return self.dem(window).heights
