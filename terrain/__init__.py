@@ -4,6 +4,7 @@ The rooms, in the order data runs through them: `inputs`, `surface`, `runoff`,
 `works`, `plan`, `outputs`.  A room imports only from rooms before it.
 """
 
+import logging
 import os
 
 __version__ = "0.1.0"
@@ -14,3 +15,5 @@ os.environ["CPL_VSIL_CURL_ALLOWED_EXTENSIONS"] = "none"
 os.environ["GDAL_SKIP"] = " ".join(dict.fromkeys([
     *os.environ.get("GDAL_SKIP", "").split(), "HTTP", "WMS", "WMTS", "WCS", "WFS", "OAPIF",
     "OGCAPI", "CSW", "STACIT", "STACTA"]))
+# Of the two copies of GDAL in use each lacks some of these, and one tells its log so.
+logging.getLogger("rasterio").addHandler(logging.NullHandler())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 import shapely
@@ -205,3 +207,13 @@ def test_bare_numbers_are_in_the_units_asked_for(levelsill, small_site):
     bare = levelsill(*words, "--length", "100", "--storm", "1.5", "--units", "us").json()
     said = levelsill(*words, "--length", "100 ft", "--storm", "1.5 in", "--units", "us").json()
     assert bare == said
+
+
+def test_a_site_without_works_is_planned_whole(levelsill, small_site):
+    text = small_site.read_text()
+    small_site.write_text(text[:text.index("works:")] + "works: []\n")
+    ran = levelsill("plan", "site.yaml", folder=small_site.parent)
+    assert ran.code == 0, ran.err
+    plan = json.loads((small_site.parent / "plan" / "plan.json").read_text())
+    assert plan["stores"] == []
+    assert all(one["kept_share"] == 0 for one in plan["site_capture"]["curve"])
