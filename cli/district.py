@@ -12,8 +12,8 @@ from cli.console import heading, progress, remarks, say, table
 
 #: So many parcels are printed; the table holds them all.
 MOST_SHOWN = 20
-#: What looking at a parcel, or planning a site, may take in a worker beside its tile; the demo's
-#: parcels of up to 14 ha took 0.5 GB in all. [bytes]
+#: What looking at a parcel, or planning a site, may take in a worker beside its tile: as much as
+#: the largest parcel that is looked at. [bytes]
 PARCEL = 2_000_000_000
 
 
@@ -63,9 +63,23 @@ def district(folder: Path, out: Path | None, tiles: Path | None, workers: int | 
         with progress() as step, engine(scheduler, workers=workers, memory=PARCEL) as run:
             _plans_alone(folder, out, run, step, as_json)
         return
+    _refuse_within(out, tiles)
     with progress() as step, engine(scheduler, workers=workers,
                                     memory=memory_of(side) + PARCEL) as run:
+        run.check(tiles)
         _screened(given, out, tiles, run, step, side, pages, rasters, as_json)
+
+
+def _refuse_within(out: Path, tiles: Path) -> None:
+    """Refuse folders of which one lies in the other: what is written is made anew each time, and
+    tiles stay."""
+    from terrain.errors import InputError
+
+    one, other = out.resolve(), tiles.resolve()
+    if one.is_relative_to(other) or other.is_relative_to(one):
+        raise InputError(str(tiles), f"the folder of the tiles and the one to write into ({out}) "
+                         "lie one in the other, or are the same", "Name folders beside each other "
+                         "with --tiles and --out")
 
 
 def _refuse_of_parcels(pages: tuple[str, ...], rasters: bool, folder: Path) -> None:

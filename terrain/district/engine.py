@@ -13,10 +13,14 @@ import signal
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
+from terrain import __version__
 from terrain.errors import InputError
 from terrain.surface.kernels import cores
+from terrain.surface.tiled.store import DRAFT
 
 #: A task is tried anew on another worker so many times when its worker dies.
 TRIES = 5
@@ -26,6 +30,8 @@ TRIES = 5
 WORKER, PER_CELL = 450_000_000, 40
 #: Waiting for a scheduler's answer. [s]
 ANSWERS_WITHIN = 20
+#: Of another's error so many letters are told.
+LONGEST = 300
 
 
 def memory_of(side: int) -> int:
@@ -48,11 +54,58 @@ class Workers:
         What to call them in messages.
     stop : callable
         Ends them at once, where they are this process's own.
+    own : bool
+        Whether they are this process's own, and so see what it sees.
     """
 
     client: Any
     where: str
     stop: Callable[[], None]
+    own: bool = True
+
+    def check(self, folder: Path) -> None:
+        """See that each worker sees a folder, and has this version of levelsill.
+
+        Parameters
+        ----------
+        folder : Path
+            Of the tiles; made if it is not there.  A file is put there for a moment.
+
+        Raises
+        ------
+        InputError
+            Naming those that do not, or saying why the folder cannot be written.
+        """
+        if self.own:
+            return
+        token = uuid4().hex
+        path = folder.absolute() / f"{DRAFT}{token}"
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            path.write_text(token, encoding="ascii")
+        except OSError as error:
+            raise InputError(str(folder), f"tiles cannot be kept there ({error.strerror})",
+                             "Name a folder of your own for the tiles") from None
+        try:
+            told = self.client.run(_token_and_version, str(path), on_error="return")
+        except _lost() as error:
+            raise InputError(self.where, f"the scheduler was lost ({error})",
+                             "See that it runs, and run again") from None
+        finally:
+            path.unlink(missing_ok=True)
+        blind = [name for name, one in told.items() if not isinstance(one, tuple)
+                 or one[0] != token]
+        other = [name for name, one in told.items() if name not in blind
+                 and one[1] != __version__]
+        if blind:
+            raise InputError(self.where, f"{_named(blind)} cannot see {folder.absolute()}, or has "
+                             "no levelsill of this version", "Name a folder for the tiles that "
+                             "all workers see under the same name, and install the same levelsill "
+                             "for them")
+        if other:
+            raise InputError(self.where, f"{_named(other)} has levelsill "
+                             f"{told[other[0]][1]}, not {__version__} as here",
+                             "Install the same levelsill for all of them")
 
     def run(self, function: Callable[..., Any], rows: Sequence[tuple[Any, ...]]) -> list[Any]:
         """Run a task on each row of arguments, and give what each returned, in their order.
@@ -62,7 +115,7 @@ class Workers:
         Raises
         ------
         InputError
-            If workers died again and again at one task.
+            If workers died again and again at one task, or the scheduler is lost.
         """
         found = []
         with self._submitted(function, rows) as futures:
@@ -82,6 +135,11 @@ class Workers:
         ----------
         done : callable
             Told a row's number and what it gave, as soon as it ends.
+
+        Raises
+        ------
+        InputError
+            If the scheduler is lost: that is no fault of any row.
 
         Notes
         -----
@@ -115,9 +173,15 @@ class Workers:
     def _submitted(self, function: Callable[..., Any], rows: Sequence[tuple[Any, ...]]
                    ) -> Iterator[list[Any]]:
         """Tasks that are taken back where the block ends without them."""
-        futures = [self.client.submit(function, *row, pure=False) for row in rows]
+        futures: list[Any] = []
         try:
+            futures += [self.client.submit(function, *row, pure=False) for row in rows]
             yield futures
+        except _lost() as error:
+            said = " ".join(str(error).split())[:LONGEST] or type(error).__name__
+            raise InputError(self.where, f"the scheduler was lost in the middle of the work "
+                             f"({said})", "See that it runs, and run again: what is finished is "
+                             "not made again") from None
         except Exception:
             self.client.cancel(futures)
             raise
@@ -137,10 +201,22 @@ def _killed() -> type[Exception]:
     return KilledWorker
 
 
+def _lost() -> tuple[type[Exception], ...]:
+    """Errors of a run whose scheduler is gone."""
+    from concurrent.futures import CancelledError
+
+    from distributed.client import ClosedClientError
+    from distributed.comm.core import CommClosedError
+
+    return CommClosedError, ClosedClientError, CancelledError
+
+
 def _outcome(future: Any) -> Any:
-    """What a task returned, or its error."""
+    """What a task returned, or its error; that of a lost scheduler is raised."""
     try:
         return future.result()
+    except _lost():
+        raise
     except Exception as error:
         return error
 
@@ -186,14 +262,31 @@ def engine(scheduler: str | None = None, *, workers: int | None = None,
             return
         try:
             client = Client(scheduler, timeout=ANSWERS_WITHIN)
-        except (OSError, ValueError) as error:
+        except (OSError, ValueError, TypeError) as error:  # the last where it asks for keys
             raise InputError(scheduler, f"no scheduler answers there ({error})", "Start one with "
                              "`dask scheduler`, or leave the address out") from None
         with client:
             if not client.scheduler_info()["workers"]:
                 raise InputError(scheduler, "the scheduler there has no workers",
                                  "Start some with `dask worker` and the scheduler's address")
-            yield Workers(client, scheduler, lambda: None)
+            yield Workers(client, scheduler, lambda: None, own=False)
+
+
+def _token_and_version(path: str) -> tuple[str, str]:
+    """What a worker reads in a file, nothing where it sees none; and its version."""
+    from terrain import __version__
+
+    try:
+        with open(path, encoding="ascii") as stream:
+            return stream.read(), __version__
+    except OSError:
+        return "", __version__
+
+
+def _named(workers: Sequence[str]) -> str:
+    """The first of some workers, and how many more."""
+    more = len(workers) - 1
+    return f"the worker {workers[0]}" + (f" (as {more} more)" if more else "")
 
 
 def _deaf() -> Any:
@@ -215,4 +308,5 @@ def _end(cluster: Any) -> None:
         nanny.close_gracefully(reason="stopped")  # it is not to start another in its place
         if (worker := nanny.pid) is not None:
             with suppress(OSError):
-                os.kill(worker, signal.SIGKILL)
+                # Windows knows no such signal; any other ends a process there at once.
+                os.kill(worker, getattr(signal, "SIGKILL", signal.SIGTERM))

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.district.kept_layers import Kept, near
+from terrain.district.copies import near
+from terrain.district.kept_layers import Kept
 from terrain.inputs.dem import Dem
 from terrain.inputs.layers import rasterized
 from terrain.runoff.cover import curve_numbers_of

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from terrain.district.kept_layers import Kept, keep_layers
 from terrain.district.parcel_list import read_parcels
@@ -43,6 +44,8 @@ class Opened:
         Why a parcel cannot be screened, by its number.
     told : dict of int to tuple of str
         What is to be said of a parcel beside its figures, by its number.
+    parts : dict of int to shapely geometry
+        As `ParcelList.parts`.
     """
 
     district: District
@@ -53,6 +56,7 @@ class Opened:
     kept: Kept
     faults: dict[int, str] = field(default_factory=dict)
     told: dict[int, tuple[str, ...]] = field(default_factory=dict)
+    parts: dict[int, Any] = field(default_factory=dict)
 
     @property
     def files(self) -> ElevationFiles:
@@ -102,19 +106,13 @@ def _opened(district: District, files: ElevationFiles, tiles: Path, side: int) -
     ground, notes = _led_through(district, values)
     grid = Grid.square(values.shape, side)
     work = Work(values if ground is None else ground, grid, TileStore(tiles))
-    begin(work)
+    work.begin()
     kept = keep_layers(district, values, parcels, tiles)
     said = (*files.notes, *parcels.notes, *notes, *kept.notes, *district.looked_up)
     if district.bare_numbers:
         said += ("Numbers without a unit: " + "; ".join(district.bare_numbers) + ".",)
     return Opened(kept.land, values, parcels.parcels, work, tuple(dict.fromkeys(said)), kept,
-                  parcels.faults, parcels.told)
-
-
-def begin(work: Work) -> None:
-    """Take the folder of the tiles, as `route` does."""
-    work.store.begin({"ground": work.ground.identity(), "rows": [*map(int, work.grid.row_cuts)],
-                      "columns": [*map(int, work.grid.column_cuts)]})
+                  parcels.faults, parcels.told, parcels.parts)
 
 
 def _led_through(district: District, values: ElevationValues

@@ -74,7 +74,7 @@ def screen_parcel(shared: Shared, parcel: Parcel, water: ParcelWater,
     with inputs.told():
         ground, terrain = inputs.ground, inputs.terrain
         assert isinstance(ground, ParcelGround)
-        roofs, collected = _roofs(ground)
+        roofs, collected = _roofs(ground, shared.opened.parts.get(parcel.number, parcel.outline))
         storms, year = shared.rain.waters(shared.kinds, water, collected)
         found = best_ground(inputs, district.suggest or Suggest(), about.kept_out)
         screened = Screened(
@@ -104,12 +104,12 @@ def farthest(rules: Rulebook, things: Sequence[Thing] = ()) -> float:
     return max([rules["steep toe setback"], *(one.distance for one in kept if one is not None)])
 
 
-def _roofs(ground: ParcelGround) -> tuple[Roofs, float]:
-    """Footprints within the parcel; and these times the share of rain that reaches gutters. [m2]
-    """
+def _roofs(ground: ParcelGround, counts: Any) -> tuple[Roofs, float]:
+    """Footprints within the part of a parcel that counts; and these times the share of rain that
+    reaches gutters. [m2]"""
     count, area, collected = 0, 0.0, 0.0
     for roof in ground.roofs:
-        part = float(roof.outline.intersection(ground.boundary).area)
+        part = float(roof.outline.intersection(counts).area)
         if part >= BUILDING * roof.area:
             count, area, collected = count + 1, area + part, collected + part * roof.efficiency
     return Roofs(count, area), collected

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import pickle
+import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import replace
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 import numpy as np
 import shapely
 
+from terrain.district.kept_parcels import KeptParcels, kept_parcel, put_parcel
 from terrain.district.opened import Opened, open_district
 from terrain.district.parcel import Shared, Surroundings, farthest, screen_parcel
 from terrain.district.rains import district_rain
@@ -41,8 +45,11 @@ Each = Callable[[Callable[..., Any], Sequence[tuple[Any, ...]], Callable[[int, A
                 list[Any]]
 #: How often it is told how many parcels are done.
 STEPS = 20
-#: Where what all tasks need is kept, in the folder of the tiles.
-SHARED = "shared"
+#: How the file's name begins that holds what all tasks need, in the folder of the tiles; where
+#: nobody has used one for so long, whoever made it was killed. [s]
+SHARED, LEFT = "shared-", 86_400
+#: How the fault of a parcel begins that is none of its own; letters told of an error, at most.
+OWN, LONGEST = "it could not be screened, by a fault of levelsill's own", 300
 #: Said once for all parcels.
 CAUTIONS = (
     "Figures are of each parcel as if it alone dug anything: what one parcel keeps does not come "
@@ -63,7 +70,8 @@ def screen(folder: Path, tiles: Path, run: Run = one_by_one,
     folder : Path
         Of the district file, or the file itself.
     tiles : Path
-        A folder for finished tiles, which all workers see; a run that was stopped goes on there.
+        A folder for finished tiles and parcels, which all workers see; a run that was stopped
+        goes on there.
     run : callable
         Runs tasks.
     side : int
@@ -77,8 +85,8 @@ def screen(folder: Path, tiles: Path, run: Run = one_by_one,
     Raises
     ------
     InputError
-        If the district file or what it names cannot be used. What is wrong with one parcel alone
-        is told of that parcel.
+        If the district file or what it names cannot be used, or no parcel could be looked at by
+        faults of levelsill's own. What is wrong with one parcel alone is told of that parcel.
     """
     progress("Reading the district")
     opened = open_district(folder, tiles, side)
@@ -98,9 +106,7 @@ def _screened(opened: Opened, tiles: Path, run: Run, progress: Progress, each: E
     progress("Reading the rain and the weather")
     overview = look_over(files)
     rain = district_rain(district.site_of(""), overview, kinds)
-    with _kept(tiles, Shared(opened, kinds, rain)) as kept:
-        screened = _looked_at(opened.parcels, [(kept, which, near) for which, near
-                                               in enumerate(about)], run, each, progress)
+    screened = _all_looked_at(Shared(opened, kinds, rain), about, tiles, run, each, progress)
     design = district.rain.storms.index(district.rain.design)
     rows, columns = files.shape
     notes = (*opened.notes, *_rain_notes(rain.rain, district.rain.start_month), *CAUTIONS)
@@ -117,12 +123,47 @@ def _rain_notes(rain: Rain, start_month: int) -> list[str]:
     return said
 
 
-def _looked_at(parcels: Sequence[Parcel], rows: list[tuple[Path, int, Surroundings]], run: Run,
-               each: Each | None, progress: Progress) -> list[Screened]:
-    many = len(rows)
-    progress(f"Looking at {many:,} parcels")
+@dataclass(frozen=True)
+class Common:
+    """The file that holds what all parcels need, and the SHA-256 of its bytes."""
+
+    path: Path
+    sha256: str
+
+
+def _all_looked_at(shared: Shared, about: Sequence[Surroundings], tiles: Path, run: Run,
+                   each: Each | None, progress: Progress) -> list[Screened]:
+    """What is found of each parcel; those that were looked at before are not looked at again."""
+    parcels, kept = shared.opened.parcels, KeptParcels.of(tiles, shared)
+    files = [kept.file(shared, parcel, near) for parcel, near in zip(parcels, about, strict=True)]
+    held = [kept_parcel(*one) for one in zip(files, parcels, strict=True)]
+    left = [which for which, one in enumerate(held) if one is None]
+    before = len(parcels) - len(left)
+    progress(f"Looking at {len(left):,} parcels" + (f"; {before:,} were looked at before"
+                                                    if before else ""))
+    if left:
+        kept.folder.mkdir(exist_ok=True)
+        with _common(tiles, shared) as common:
+            rows = [(common, which, about[which], files[which]) for which in left]
+            found = _looked_at(rows, run, each, progress)
+        for which, one in zip(left, found, strict=True):
+            held[which] = _fault_of(parcels[which], one) if isinstance(one, Exception) else one
+        if not before and all(isinstance(one, Exception) or one.fault.startswith(OWN)
+                              for one in found):
+            first = held[0].fault if held[0] is not None else ""
+            raise InputError(str(shared.opened.district.path), "not one parcel could be screened, "
+                             f"by faults that are not theirs; of the first, {first}",
+                             "Nothing was written; see that workers are as docs/district.md asks, "
+                             "and run again")
+    return [one for one in held if one is not None]
+
+
+def _looked_at(rows: Sequence[tuple[Any, ...]], run: Run, each: Each | None, progress: Progress
+               ) -> list[Any]:
+    """What a task gives for each row, or its error where `each` runs them."""
     if each is None:
         return run(told_or_fault, rows)
+    many = len(rows)
     ended: list[int] = []
 
     def done(row: int, found: Any) -> None:
@@ -130,34 +171,44 @@ def _looked_at(parcels: Sequence[Parcel], rows: list[tuple[Path, int, Surroundin
         if len(ended) % max(many // STEPS, 1) == 0 and len(ended) < many:
             progress(f"Looking at parcels: {len(ended):,} of {many:,}")
 
-    return [_fault_of(parcel, one) if isinstance(one, Exception) else one
-            for parcel, one in zip(parcels, each(told_or_fault, rows, done), strict=True)]
+    return each(told_or_fault, rows, done)
 
 
-def told_or_fault(kept: Path, which: int, about: Surroundings) -> Screened:
+def told_or_fault(common: Common, which: int, about: Surroundings, file: Path) -> Screened:
     """Screen one parcel; what goes wrong is told in its place, and the others go on.
 
     Parameters
     ----------
-    kept : Path
+    common : Common
         Where a `Shared` is kept.
     which : int
         The parcel's place in the layer, from 0.
+    file : Path
+        Where to keep what is found. Faults are not kept, as they may be mended.
+
+    Raises
+    ------
+    InputError
+        If the file of `common` is not there, or not as it was written.
     """
-    shared, found = _get(kept)
+    shared, waters_ = _get(common)
+    with suppress(OSError):
+        os.utime(common.path)  # it is still needed
     parcel = shared.opened.parcels[which]
     try:
-        return screen_parcel(shared, parcel, found[which], about)
+        found = screen_parcel(shared, parcel, waters_[which], about)
+        if not found.fault:
+            put_parcel(file, found)
+        return found
     except Exception as error:  # whatever it is, it must not cost all the other parcels
         return _fault_of(parcel, error)
 
 
 def _fault_of(parcel: Parcel, error: Exception) -> Screened:
     if isinstance(error, InputError):
-        return Screened(parcel, fault=str(error))
-    what = " ".join(str(error).split())
-    return Screened(parcel, fault="it could not be screened, by a fault of levelsill's own "
-                    f"({type(error).__name__}{what and ': '}{what})")
+        return Screened(parcel, fault=" ".join(str(error).split()))
+    what = " ".join(str(error).split())[:LONGEST]
+    return Screened(parcel, fault=f"{OWN} ({type(error).__name__}{what and ': '}{what})")
 
 
 def look_over(files: ElevationFiles) -> Dem:
@@ -178,18 +229,24 @@ def ranked(found: Sequence[Screened], by: Rank, design: int) -> list[Screened]:
     design : int
         Which of the storms that is.
     """
-    def worth(one: Screened) -> float:
-        if one.fault:
-            return -np.inf
-        water = one.year or one.storms[design]
-        return {"kept": lambda: max(_keeps(one.swale, design), _keeps(one.basin, design)),
-                "catchable": lambda: water.catchable, "run-on": lambda: water.run_on,
-                "road": lambda: water.road, "roof": lambda: water.roof}[by]()
+    def key(one: Screened) -> tuple[float, int]:
+        return np.inf if one.fault else -worth(one, by, design), one.parcel.number
 
-    return sorted(found, key=lambda one: (-worth(one), one.parcel.number))
+    return sorted(found, key=key)
 
 
-def _keeps(ground: Ground | None, design: int) -> float:
+def worth(one: Screened, by: Rank, design: int) -> float:
+    """The figure that a parcel is ranked by, as `ranked` has it. [m3]"""
+    if by == "kept":
+        return max(keeps(one.swale, design), keeps(one.basin, design))
+    water = one.year or one.storms[design]
+    return {"catchable": water.catchable, "run-on": water.run_on, "road": water.road,
+            "roof": water.roof}[by]
+
+
+def keeps(ground: Ground | None, design: int) -> float:
+    """What a place keeps of the average year, or of the design storm without a record; 0 where
+    there is none. [m3]"""
     if ground is None:
         return 0.0
     return ground.kept[design] if ground.kept_in_year is None else ground.kept_in_year
@@ -227,19 +284,35 @@ def _near(outlines: Sequence[Any], shapes: Sequence[Any], distance: float) -> li
 
 
 @contextmanager
-def _kept(tiles: Path, shared: Shared) -> Iterator[Path]:
-    """Keep what all parcels need in a file for so long, so that it need not go with each task."""
+def _common(tiles: Path, shared: Shared) -> Iterator[Common]:
+    """Keep what all parcels need in a file for so long, so that it need not go with each task.
+
+    Each run has one of its own, lest the first of two equal runs take the other's away.
+    """
+    for left in tiles.glob(f"{SHARED}*.pickle"):
+        with suppress(OSError):
+            if time.time() - left.stat().st_mtime > LEFT:
+                left.unlink()
     data = pickle.dumps(shared)
-    path = tiles / f"{SHARED}-{hashlib.sha256(data).hexdigest()[:16]}.pickle"
+    path = tiles / f"{SHARED}{uuid4().hex}.pickle"
     put_whole(path, data, draft_name=DRAFT)
     try:
-        yield path
+        yield Common(path, hashlib.sha256(data).hexdigest())
     finally:
         path.unlink(missing_ok=True)
 
 
 @lru_cache(maxsize=1)
-def _get(path: Path) -> tuple[Shared, Waters]:
-    with open(path, "rb") as stream:
-        shared: Shared = pickle.load(stream)
+def _get(common: Common) -> tuple[Shared, Waters]:
+    try:
+        data = common.path.read_bytes()
+    except OSError as error:
+        raise InputError(str(common.path), f"a worker cannot read it ({error.strerror})",
+                         "See that all workers see the folder of the tiles, and run again"
+                         ) from None
+    if hashlib.sha256(data).hexdigest() != common.sha256:  # unpickling runs what it says
+        raise InputError(str(common.path), "it is not as this run wrote it",
+                         "See that nobody else may write into the folder of the tiles, and run "
+                         "again")
+    shared: Shared = pickle.loads(data)
     return shared, Waters(shared.opened)

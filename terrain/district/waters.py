@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from terrain.district import counted, kinds, seams
 from terrain.district.forest import Forest, Ints
 from terrain.district.kinds import Kinds
-from terrain.district.opened import Opened, begin
+from terrain.district.opened import Opened
 from terrain.surface.tiled.grid import Window
 from terrain.surface.tiled.labelled import label_all
 from terrain.surface.tiled.route import route
@@ -156,15 +156,16 @@ def waters(opened: Opened, run: Run = one_by_one
         If a layer holds what cannot be understood.
     """
     work, kept, step = opened.work, opened.kept, _step_of(opened)
-    begin(work)
+    work.begin()
     tiles = range(work.grid.count)
     rows = [(work, number, opened.values, kept) for number in tiles]
+    tables = run(kinds.kind_tile, rows)  # also where all is finished: parcels read these tiles
     batches = range(1, -(-len(opened.parcels) // TOGETHER) + 1)
     if work.store.holds(step, 0) and all(work.store.holds(step, number) for number in batches):
         graph = route(work, run).graph  # what is spoilt since is made anew
         number, road, roof = work.store.get(step, 0, "number", "road", "roof")
         return Kinds(number, road, roof), Waters(opened), graph
-    found, places = kinds.join(run(kinds.kind_tile, rows))
+    found, places = kinds.join(tables)
     graph = route(work, run).graph
     parts = run(seams.seam_tile, rows)
     before = np.concatenate([[0], np.cumsum([part["cell"].size for part in parts])])

@@ -146,8 +146,9 @@ def test_a_site_that_cannot_be_planned_is_told_and_stops_nothing(few):
 @pytest.mark.slow
 def test_it_goes_on_with_the_tiles_that_are_there(levelsill, few):
     path, _ = few
-    tiles = list((path / "district tiles").rglob("*.tile"))
-    assert tiles
+    tiles = [*(path / "district tiles").rglob("*.tile"),
+             *(path / "district tiles").rglob("*.parcel")]
+    assert {tile.suffix for tile in tiles} == {".tile", ".parcel"}
     before = {tile: tile.stat().st_mtime_ns for tile in tiles}
     first = json.loads((path / "found" / "district.json").read_text())
     again = levelsill("district", path / "district.yaml", "--workers", "1", "--side", "256",
@@ -188,6 +189,16 @@ def test_a_folder_of_somebody_is_refused_before_the_work(levelsill, valley, tmp_
     assert refused.code == 2
     assert "levelsill did not write" in refused.err
     assert not (tmp_path / "tiles").exists()
+
+
+@pytest.mark.parametrize(("out", "tiles"), [
+    ("a", "a"), ("a", "a/tiles"), ("a/out", "a"), ("a", "b/../a/tiles")])
+def test_tiles_within_what_is_made_anew_are_refused_before_the_work(levelsill, valley, tmp_path,
+                                                                    out, tiles):
+    refused = levelsill("district", valley, "--out", tmp_path / out, "--tiles", tmp_path / tiles)
+    assert refused.code == 2
+    assert "lie one in the other" in refused.err
+    assert not list(tmp_path.iterdir())
 
 
 @pytest.mark.parametrize(("words", "said"), [

@@ -1,5 +1,6 @@
 """Tiles on workers: the same answer, whoever makes them and whoever dies."""
 
+import json
 import multiprocessing
 import os
 import signal
@@ -7,7 +8,7 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +24,9 @@ from terrain.surface.tiled.ground import FileValues
 from terrain.surface.tiled.route import route
 from terrain.surface.tiled.store import TileStore
 from terrain.surface.tiled.work import Work
+
+DASK = Path(sys.executable).parent / "dask"
+QUIET = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
 
 
 @pytest.fixture
@@ -68,50 +72,90 @@ def test_a_worker_killed_in_the_middle_changes_nothing(tmp_path, ground):
     assert at_kill[0] < work.grid.count  # it was in the middle
 
 
-def test_a_scheduler_in_another_process_is_used_by_its_address(tmp_path, ground):
-    heights, file = ground
-    dask = Path(sys.executable).parent / "dask"
+@pytest.fixture
+def scheduler(tmp_path):
+    """A scheduler in a process of its own: the process, its address."""
     told = tmp_path / "scheduler.json"
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    with subprocess.Popen([dask, "scheduler", "--host", "127.0.0.1", "--port", "0",
-                           "--no-dashboard", "--scheduler-file", told], **quiet) as scheduler:
+    with subprocess.Popen([DASK, "scheduler", "--host", "127.0.0.1", "--port", "0",
+                           "--no-dashboard", "--scheduler-file", told], **QUIET) as process:
         try:
             while not told.exists() or not told.read_text().strip():
                 time.sleep(0.05)
-            import json
-
-            address = json.loads(told.read_text())["address"]
-            assert address.startswith("tcp://127.0.0.1:")
-            with (pytest.raises(InputError, match="no workers"), engine(address)):
-                pass
-            with subprocess.Popen([dask, "worker", address, "--nthreads", "1", "--no-dashboard",
-                                   "--no-nanny", "--local-directory", tmp_path / "spill"],
-                                  **quiet) as worker:
-                try:
-                    ends = time.monotonic() + 60
-                    while True:
-                        try:
-                            with engine(address) as its:
-                                run = its.run
-                                assert set(run(os.getpid, [()])) == {worker.pid}
-                                work = Work(file, Grid.square(heights.shape, 60),
-                                            TileStore(tmp_path / "tiles"))
-                                assert same(work, heights, run)
-                            break
-                        except InputError:
-                            assert time.monotonic() < ends
-                            time.sleep(0.1)
-                finally:
-                    worker.terminate()
+            yield process, json.loads(told.read_text())["address"]
         finally:
-            scheduler.terminate()
+            process.kill()
+
+
+@contextmanager
+def worker_of(address, folder):
+    """A worker in a process of its own, and what uses it through the scheduler."""
+    with subprocess.Popen([DASK, "worker", address, "--nthreads", "1", "--no-dashboard",
+                           "--no-nanny", "--local-directory", folder / "spill"],
+                          **QUIET) as process:
+        try:
+            ends = time.monotonic() + 60
+            with ExitStack() as stack:
+                while True:
+                    try:
+                        its = stack.enter_context(engine(address))
+                        break
+                    except InputError:
+                        assert time.monotonic() < ends
+                        time.sleep(0.1)
+                yield process, its
+        finally:
+            process.kill()
+
+
+def test_a_scheduler_in_another_process_is_used_by_its_address(tmp_path, ground, scheduler):
+    heights, file = ground
+    _, address = scheduler
+    assert address.startswith("tcp://127.0.0.1:")
+    with (pytest.raises(InputError, match="no workers"), engine(address)):
+        pass
+    with worker_of(address, tmp_path) as (worker, its):
+        its.check(tmp_path / "tiles")
+        assert set(its.run(os.getpid, [()])) == {worker.pid}
+        work = Work(file, Grid.square(heights.shape, 60), TileStore(tmp_path / "tiles"))
+        assert same(work, heights, its.run)
+
+
+def test_workers_that_cannot_are_told_before_the_work(tmp_path, scheduler, monkeypatch):
+    """One of another version; one that sees another folder under that name."""
+    with worker_of(scheduler[1], tmp_path) as (_, its):
+        monkeypatch.setattr("terrain.district.engine.__version__", "0.0.0")
+        with pytest.raises(InputError, match=r"the worker tcp.* has levelsill .*not 0\.0\.0"):
+            its.check(tmp_path / "tiles")
+        monkeypatch.setattr("terrain.district.engine.DRAFT", "../elsewhere/")
+        (tmp_path / "elsewhere").mkdir()
+        real = its.client.run
+
+        def elsewhere(*given, **named):
+            for path in (tmp_path / "elsewhere").iterdir():
+                path.unlink()
+            return real(*given, **named)
+
+        monkeypatch.setattr(its.client, "run", elsewhere)
+        with pytest.raises(InputError, match=r"the worker tcp.* cannot see"):
+            its.check(tmp_path / "tiles")
+    assert not list((tmp_path / "tiles").iterdir())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("how", ["run", "run_each"])
+def test_a_lost_scheduler_is_no_fault_of_any_task(tmp_path, scheduler, how):
+    process, address = scheduler
+    with worker_of(address, tmp_path) as (_, its):
+        threading.Timer(2, process.kill).start()
+        with pytest.raises(InputError, match="scheduler was lost"):
+            getattr(its, how)(time.sleep, [(30,)] * 3)
 
 
 def test_an_address_where_nothing_answers_is_told(monkeypatch):
     monkeypatch.setattr("terrain.district.engine.ANSWERS_WITHIN", 1)
-    with (pytest.raises(InputError, match="no scheduler answers"),
-          engine("tcp://127.0.0.1:9")):
-        pass
+    for address in ("tcp://127.0.0.1:9", "tls://127.0.0.1:9"):  # the second without keys
+        with pytest.raises(InputError, match="no scheduler answers"), engine(address):
+            pass
 
 
 def odd(number):

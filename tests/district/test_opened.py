@@ -7,10 +7,11 @@ import geopandas
 import numpy as np
 import pytest
 import shapely
-from shapely import LineString, Point, box
+from shapely import LineString, Point, Polygon, box
 
+from terrain.district.copies import condensed
 from terrain.district.footprints import set_apart
-from terrain.district.kept_layers import _condensed, lands
+from terrain.district.kept_layers import lands
 from terrain.district.opened import open_district
 from terrain.district.waters import waters
 from terrain.errors import InputError
@@ -120,13 +121,26 @@ def test_parcels_off_the_ground_stay_with_a_fault(folder):
     assert water[2].at_least
 
 
+def test_parcels_none_of_which_lies_on_the_ground_are_refused(folder):
+    parcels(folder, [at(500, 2, 520, 30), at(520, 2, 538, 30)])  # the ground is 40 m wide
+    refused(folder, "not one of its 2 parcels lies on ground.tif", "460.0 m", "coordinate system")
+
+
 @pytest.mark.parametrize(("names", "word"), [
-    (["a", "b", "a"], 'feature 3: its name "a" is that of feature 1'),
-    (["a", None, "c"], "feature 2: its name is empty"),
-    (["a", " ", "c"], "feature 2: its name is empty")])
+    (["a", "b", "a"], '1 name in the column name is given to more than one parcel: "a" (features '
+                      "1, 3)"),
+    (["a", None, "c"], "the name of 1 feature is empty: 2"),
+    (["a", " ", None], "the name of 2 features is empty: 2, 3")])
 def test_names_that_tell_no_parcel_are_refused(folder, names, word):
     parcels(folder, [at(2, 2, 9, 9), at(12, 2, 19, 9), at(22, 2, 29, 9)], names)
     refused(folder, "parcels.gpkg", word)
+
+
+def test_all_names_used_twice_are_told_at_once(folder):
+    names = [*"abcd", "lone", *"abcd", *"aa"]
+    parcels(folder, [at(i, 2, i + 1, 9) for i in range(len(names))], names)
+    refused(folder, "4 names in the column name are given to more than one parcel",
+            '"a" (features 1, 6, 10 and more), "b" (features 2, 7), "c" (features 3, 8) and 1 more')
 
 
 def test_numbers_are_names_too(folder):
@@ -136,9 +150,64 @@ def test_numbers_are_names_too(folder):
                                                                         ("102", True)]
 
 
-def test_a_parcel_that_is_no_area_is_refused(folder):
-    parcels(folder, [at(2, 2, 9, 9), Point(WEST + 5, NORTH - 5)])
-    refused(folder, "feature 2", "a point, not an area")
+#: Shapes that are no areas, and what is said of each.
+NO_AREAS = {
+    "a point": (Point(WEST + 30.5, NORTH - 50.5), "a point, not an area"),
+    "a line": (LineString([(WEST + 25, NORTH - 50), (WEST + 35, NORTH - 50)]), "does not close"),
+    "none": (None, "has no shape"), "an empty one": (Polygon(), "has no shape"),
+    "flat": (Polygon([(WEST, NORTH), (WEST + 9, NORTH - 9), (WEST + 4, NORTH - 4)]),
+             "encloses no ground"),
+    "without coordinates": (Point(np.inf, NORTH), "no coordinates")}
+
+
+@pytest.mark.parametrize("name", NO_AREAS)
+def test_a_shape_that_is_no_area_is_a_fault_of_its_parcel_alone(folder, name):
+    """The last crosses itself: by hand, two triangles of 8 m2 stay of it."""
+    shape, fault = NO_AREAS[name]
+    bow = Polygon([(WEST + x, NORTH - y) for x, y in ((22, 2), (30, 10), (30, 2), (22, 10))])
+    parcels(folder, [at(2, 2, 9, 9), shape, at(12, 2, 19, 9), bow], page=["yes", None, "yes", None])
+    found = opened(folder)
+    assert list(found.faults) == [2]
+    assert fault in found.faults[2]
+    assert any("1 of 4 parcels has no outline" in note for note in found.notes)
+    assert any("feature 4: its outline is faulty" in note for note in found.notes)
+    assert [one.area for one in found.parcels] == pytest.approx([49, 0, 49, 32])
+    _, water, _ = waters(found)
+    assert [bool(one.fault) for one in water] == [False, True, False, False]
+    assert water[1].fault == found.faults[2]
+    assert [water[i].own.sum() for i in (0, 1, 2)] == [49, 0, 49]
+
+
+def test_parcels_of_another_system_without_a_shape(folder):
+    """Moved as those of a layer that is whole, to the last bit."""
+    shapes = geopandas.GeoSeries([at(2, 2, 9, 9), at(12, 2, 19, 9)], crs=CRS).to_crs("EPSG:4326")
+    path = folder / "parcels.gpkg"
+    outlines = []
+    for given in (list(shapes), [shapes[0], None]):
+        path.unlink()
+        geopandas.GeoDataFrame({"name": ["a", "b"]}, geometry=given, crs="EPSG:4326").to_file(path)
+        outlines.append(opened(folder).parcels[0].outline)
+    assert outlines[0].equals(outlines[1])
+    assert outlines[0].symmetric_difference(at(2, 2, 9, 9)).area < 1e-3
+
+
+def test_parcels_none_of_which_is_an_area_are_refused(folder):
+    parcels(folder, [Point(WEST + 5, NORTH - 5), Point(WEST + 6, NORTH - 5)])
+    refused(folder, "parcels.gpkg", "no feature of it is an area", "a point, not an area")
+    parcels(folder, [None, Polygon()])
+    refused(folder, "parcels.gpkg, feature 1", "it has no shape")
+
+
+def test_of_parcels_that_overlap_parts_count(folder):
+    """By hand, in m2: cut to the raster of 40 by 60 m, less what lies in parcels before it."""
+    parcels(folder, [at(-10, 2, 20, 30), at(10, 2, 50, 30), at(15, 20, 25, 40), at(20, 40, 30, 50),
+                     at(19.99, 31, 30, 39)])
+    found = opened(folder)
+    assert {number: part.area for number, part in found.parts.items()} == pytest.approx(
+        {1: 20 * 28, 2: 20 * 28, 3: 10 * 10, 5: 10.01 * 8 - 5.01 * 8})
+    counted = [found.parts.get(one.number, one.outline) for one in found.parcels]
+    whole = shapely.union_all([one.outline for one in found.parcels]) & at(0, 0, 40, 60)
+    assert sum(part.area for part in counted) == pytest.approx(whole.area)
 
 
 def test_pages_by_name_and_by_the_layer(folder):
@@ -156,22 +225,44 @@ def test_pages_by_name_and_by_the_layer(folder):
 def test_layers_are_copied_once_and_anew_when_their_file_changes(folder):
     first = opened(folder)
     copies = folder.parent / "tiles" / "layers"
-    times = {path.name: path.stat().st_mtime_ns for path in copies.iterdir()}
-    assert set(times) == {"cover.fgb", "soils.fgb", "parcels.fgb", "ground.json", "parcels.json"}
+    def times():
+        return {path.relative_to(copies): path.stat().st_mtime_ns for path in copies.rglob("*.*")}
+    before = times()
+    assert {path.name for path in before} == {"cover.fgb", "soils.fgb", "parcels.fgb",
+                                              "ground.json", "parcels.json"}
     assert opened(folder).kept == first.kept
-    assert times == {path.name: path.stat().st_mtime_ns for path in copies.iterdir()}
+    assert times() == before
     layer(folder / "soils.gpkg", [at(0, 0, 20, 60)], group=["A"])
     other = opened(folder)
     assert other.kept.ground != first.kept.ground
     assert other.kept.outlines == first.kept.outlines
-    assert copies.joinpath("parcels.fgb").stat().st_mtime_ns == times["parcels.fgb"]
+    assert other.kept.parcels == first.kept.parcels
+    after = times()
+    assert len(after) == len(before) + 3
+    assert {path: after[path] for path in before} == before
+
+
+def test_a_run_under_way_reads_its_own_copies(folder):
+    """Another run with another cover and other parcels comes between, in the same folder; by
+    hand, 18 m by 28 m of woods in good condition, soil B in the west: 55 (TR-55, 1986, table
+    2-2c), bare soil on B 86 (table 2-2a)."""
+    first = opened(folder)
+    layer(folder / "cover.gpkg", [at(0, 0, 40, 60)], cover=["bare soil"])
+    parcels(folder, [at(2, 2, 12, 30)])
+    kinds, water, _ = waters(opened(folder))
+    assert kinds.number[water[0].own > 0].tolist() == [86]
+    kinds, water, _ = waters(first)
+    assert len(water) == 3
+    own = dict(zip(kinds.number.tolist(), water[0].own.tolist(), strict=True))
+    assert own[55] == 18 * 18
+    assert own[86] == 18 * 10
 
 
 @pytest.mark.parametrize("harm", ["spoilt", "gone", "no seal", "a seal of something else"])
 def test_a_spoilt_copy_is_made_anew(folder, harm):
     first = opened(folder)
-    copy, seal = (folder.parent / "tiles" / "layers" / name for name in ("cover.fgb",
-                                                                         "ground.json"))
+    copies = folder.parent / "tiles" / "layers"
+    [copy], [seal] = copies.glob("*/cover.fgb"), copies.glob("*/ground.json")
     held = copy.read_bytes()
     if harm == "spoilt":
         copy.write_bytes(held[:-20] + b"x" * 20)
@@ -186,7 +277,7 @@ def test_a_spoilt_copy_is_made_anew(folder, harm):
 def test_a_copy_that_could_not_be_written_leaves_the_old_one(folder, monkeypatch):
     opened(folder)
     copies = folder.parent / "tiles" / "layers"
-    held = {path.name: path.read_bytes() for path in copies.iterdir()}
+    held = {path: path.read_bytes() for path in copies.rglob("*.*")}
     layer(folder / "cover.gpkg", [at(0, 0, 40, 10)], cover=["bare soil"])
 
     def full(*given, **more):
@@ -194,7 +285,7 @@ def test_a_copy_that_could_not_be_written_leaves_the_old_one(folder, monkeypatch
     with monkeypatch.context() as patch:
         patch.setattr("pyogrio.write_dataframe", full)
         refused(folder, "cannot be written", "No space left")
-    assert {path.name: path.read_bytes() for path in copies.iterdir()} == held
+    assert {path: path.read_bytes() for path in copies.rglob("*.*")} == held
     assert opened(folder).kept.ground
 
 
@@ -317,7 +408,7 @@ def test_a_plan_in_feet_without_a_system_is_refused(folder, write_raster):
 
 def test_notes_that_say_the_same_of_many_are_few():
     notes = [f'The road "road {i}" has no width; 3.5 m (11 ft) was assumed.' for i in range(500)]
-    said = _condensed([*notes, "Something else."])
+    said = condensed([*notes, "Something else."])
     assert len(said) == 5
     assert "497 more" in said[3]
     assert said[4] == "Something else."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import geopandas
 import numpy as np
 import pytest
 import shapely
@@ -211,6 +212,32 @@ def test_roofs_by_hand(screened):
     assert (west.roofs.count, west.roofs.area) == (1, approx(16))
     assert west.storms[1].roof == approx(16 * 0.9 * 60 / 1000)
     assert east.year.roof == approx((120 * 0.8 + 16 * 0.9) * east.year.rain / 1000)
+
+
+def test_no_roof_counts_twice_and_none_off_the_raster(tmp_path, make_district, write_layer):
+    """The lower east parcel drawn 10 m into the lower west one, and 20 m off the raster: by hand,
+    the house of 12 m by 10 m and 4 m by 4 m of the shed are its own as before; of a hangar of 4 m
+    by 20 m the half on the raster."""
+    folder = make_district(tmp_path / "district")
+
+    def drawn(file, column, changed):
+        """The layer with other rectangles, in metres from the raster's south-west corner."""
+        held = geopandas.read_file(folder / file)
+        shapes = dict(zip(held["name"], held.geometry, strict=True)) | {
+            name: shapely.box(500000 + x0, 6399770 + y0, 500000 + x1, 6399770 + y1)
+            for name, (x0, y0, x1, y1) in changed.items()}
+        (folder / file).unlink()
+        write_layer(folder / file, [{"name": name, column: 1.0, "geometry": shape}
+                                    for name, shape in shapes.items()])
+
+    drawn("parcels.geojson", "lot", {"lower east": (86, 8, 200, 120)})
+    drawn("roofs.geojson", "efficiency", {"hangar": (170, 30, 190, 34)})
+    found = Opened(folder, tmp_path / "tiles")
+    east, west = found.screened("lower east"), found.screened("lower west")
+    assert west.roofs.area == approx(4 * 4)
+    assert east.roofs.area == approx(12 * 10 + 4 * 4 + 4 * 10)
+    assert east.storms[1].roof == approx((120 + 16 + 40) * 60 / 1000)
+    assert (west.roofs.count, east.roofs.count) == (1, 3)
 
 
 @pytest.mark.parametrize("name", NAMES)

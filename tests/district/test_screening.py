@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import json
+import os
 import pickle
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
 import pytest
+import yaml
 from shapely import box
 
 from terrain.district import screening
@@ -61,6 +66,8 @@ def test_what_a_screening_says_of_the_whole(whole):
 @pytest.mark.slow
 def test_on_workers_that_go_on_with_finished_tiles(district, whole, tiles):
     steps: list[str] = []
+    for path in tiles.glob("parcels-*/*"):
+        path.unlink()
     made = {path: path.stat().st_mtime_ns for path in tiles.rglob("*.tile")}
     with engine(workers=2) as its:
         again = screen(district, tiles, its.run, steps.append, side=1000, each=its.run_each)
@@ -141,6 +148,124 @@ def test_pages_are_those_asked_for(district, tmp_path):
     assert [one.parcel.name for one in found.parcels if one.parcel.page] == ["upper east"]
     with pytest.raises(InputError, match="no parcel is called \"upper eats\""):
         screen(district, tmp_path / "tiles", pages=["upper eats"])
+
+
+@pytest.fixture
+def looked_at(monkeypatch):
+    """Names of parcels that are looked at; those in `failing` fail by a slip of the program."""
+    names, failing = [], []
+    real = screening.screen_parcel
+
+    def noted(shared, parcel, *rest):
+        names.append(parcel.name)
+        if parcel.name in failing:
+            raise ZeroDivisionError("a slip " * 100)
+        return real(shared, parcel, *rest)
+
+    monkeypatch.setattr(screening, "screen_parcel", noted)
+    return names, failing
+
+
+def test_parcels_that_were_looked_at_are_not_looked_at_again(make_district, tmp_path, looked_at):
+    names, failing = looked_at
+    folder, tiles = make_district(tmp_path / "district"), tmp_path / "tiles"
+    failing.append("lower west")
+    first = screen(folder, tiles)
+    assert len(names) == 4
+    assert len(first.parcels[-1].fault) < 400  # of the slip not all is told
+    failing.clear()
+    names.clear()
+    second = screen(folder, tiles)  # a fault of levelsill's own is not kept
+    assert names == ["lower west"]
+    names.clear()
+    paged = screen(folder, tiles, pages=["upper east"])
+    assert names == []
+    assert [one.parcel.name for one in paged.parcels if one.parcel.page] == ["upper east"]
+    assert repr([replace(one, parcel=replace(one.parcel, page=False)) for one in paged.parcels]
+                ) == repr(list(second.parcels))
+    file = sorted(tiles.glob("parcels-*/*"))[0]
+    data = bytearray(file.read_bytes())
+    data[-3] ^= 1
+    file.write_bytes(data)
+    assert repr(screen(folder, tiles).parcels) == repr(second.parcels)
+    assert names == ["upper west"]
+
+
+def test_another_process_finds_the_parcels(district, tiles, whole):
+    """Whatever order its sets and words have."""
+    code = (f"from pathlib import Path\nfrom terrain.district.screening import screen\n"
+            f"screen(Path({str(district)!r}), Path({str(tiles)!r}), progress=print, side=1000)")
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True,
+                          env={**os.environ, "PYTHONHASHSEED": "7"}).stdout
+    assert "Looking at 0 parcels; 4 were looked at before" in said
+
+
+@pytest.mark.parametrize("changed", [
+    {"rules": {"steep toe setback": "9 m"}}, {"suggest": {"infiltration": "16 mm/h"}},
+    {"money": {"currency": "EUR", "machine hour": [50, 60]}}, {"evapotranspiration": [200] * 12}])
+def test_what_an_answer_rests_on_has_all_looked_at_again(make_district, tmp_path, looked_at,
+                                                         changed):
+    names, _ = looked_at
+    screen(make_district(tmp_path / "district"), tmp_path / "tiles")
+    given = tmp_path / "district" / "district.yaml"
+    text = yaml.safe_load(given.read_text())
+    given.write_text(yaml.safe_dump({**text, **changed}))
+    names.clear()
+    screen(tmp_path / "district", tmp_path / "tiles")
+    assert len(names) == 4
+
+
+def test_a_thing_to_keep_clear_of_has_only_those_near_it_looked_at_again(
+        make_district, write_layer, tmp_path, looked_at):
+    names, _ = looked_at
+    folder = make_district(tmp_path / "district")
+    screen(folder, tmp_path / "tiles")
+    names.clear()
+    file = folder / "wells.geojson"
+    told = json.loads(file.read_text())
+    told["features"][0]["properties"]["name"] = "new well"
+    file.write_text(json.dumps(told))
+    screen(folder, tmp_path / "tiles")
+    assert "lower west" in names  # the well stands in it
+    assert "upper east" not in names
+
+
+def test_nothing_is_screened_where_only_levelsill_itself_fails(district, tmp_path, looked_at):
+    looked_at[1].extend(["upper west", "upper east", "lower west", "lower east"])
+    with pytest.raises(InputError, match=r"not one parcel could be screened.*ZeroDivisionError"):
+        screen(district, tmp_path / "tiles")
+    with pytest.raises(InputError, match=r"not one parcel could be screened.*6 workers died"):
+        screen(district, tmp_path / "tiles", each=lambda function, rows, done: [
+            InputError("the workers", "6 workers died at one task", "Give more memory")
+            for _ in rows])
+
+
+def test_equal_runs_at_once_do_not_share_a_file_and_no_other_bytes_are_taken(tmp_path):
+    left = tmp_path / "shared-killed.pickle"
+    left.touch()
+    os.utime(left, (0, 0))
+    one = screening._common(tmp_path, "the same")
+    with screening._common(tmp_path, "the same") as other:
+        with one as first:
+            assert first.path != other.path
+            assert not left.exists()
+        assert not first.path.exists()
+        assert other.path.exists()
+        ran = tmp_path / "ran"
+        other.path.write_bytes(pickle.dumps(Touch(str(ran))))
+        with pytest.raises(InputError, match="not as this run wrote it"):
+            screening.told_or_fault(other, 0, screening.Surroundings(), tmp_path / "file")
+        assert not ran.exists()
+
+
+class Touch:
+    """Makes a file as soon as it is unpickled."""
+
+    def __init__(self, path):
+        self.path = path
+
+    def __reduce__(self):
+        return open, (self.path, "w")
 
 
 def test_a_wrong_rule_is_told_before_any_tile_is_made(make_district, tmp_path):

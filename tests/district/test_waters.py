@@ -302,6 +302,23 @@ def test_a_second_run_makes_nothing_anew(varied, tmp_path):
     assert first[0] == first[1]
 
 
+@pytest.mark.parametrize("harm", ["spoilt", "gone"])
+def test_kinds_that_are_spoilt_later_are_made_anew(varied, tmp_path, harm):
+    folder, tiles = varied(), tmp_path / "tiles"
+    opened = open_district(folder, tiles, 16)
+    first = tiled(opened)
+    path = tiles / f"kinds-{opened.kept.ground}" / "0000003.tile"
+    held = path.read_bytes()
+    if harm == "gone":
+        path.unlink()
+    else:
+        path.write_bytes(bytes([held[0] ^ 4]) + held[1:])
+    again = []
+    assert put_in(lambda: again.append(tiled(open_district(folder, tiles, 16)))) == [("kinds", 3)]
+    assert again == [first]
+    assert path.read_bytes() == held
+
+
 def renewed(varied, tmp_path, **more):
     """Steps that are made anew when layers change, each for every tile."""
     tiles = tmp_path / "tiles"

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path, PurePath
+from pathlib import Path
 from typing import Any
 
 from terrain.district.screened import Parcel, Screening
 from terrain.inputs.described import read_described
 from terrain.inputs.district import District
 from terrain.inputs.site import Site
+from terrain.outputs.district.ways import way
 from terrain.outputs.gis.geopackage import write_layers
 from terrain.outputs.gis.layers import Layer
 from terrain.outputs.gis.styles import STYLES
@@ -40,7 +40,7 @@ def begun_site(screening: Screening, parcel: Parcel, outline: str, folder: Path)
     text = district.path.read_text(encoding="utf-8").removeprefix("\ufeff")
     try:
         edits = Edits(text)
-        paths_moved(edits, composed(text), District, _way(district.folder, folder))
+        paths_moved(edits, composed(text), District, way(folder, district.folder))
         moved = edits.done()
         said: dict[str, Any] = {name: None for name in ONLY if _has(moved, name)}
         wanted = {"name": parcel.name, "boundary": {"file": outline}}
@@ -62,16 +62,6 @@ def _head(district: District, parcel: Parcel) -> str:
     return (f"A site file begun for parcel \"{parcel.name}\" of {district.path.name} by levelsill "
             "district; no work stands on it yet. Copy it elsewhere before you edit it, with its "
             "outline, and correct the paths.")
-
-
-def _way(start: Path, folder: Path) -> str:
-    """The way from a folder to another as a file states it."""
-    goal, here = os.path.realpath(start), os.path.realpath(folder)
-    try:
-        way = os.path.relpath(goal, here)
-    except ValueError:  # on another drive
-        way = goal
-    return PurePath(way).as_posix()
 
 
 def write_outline(screening: Screening, parcel: Parcel, path: Path) -> None:

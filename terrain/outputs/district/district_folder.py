@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from terrain.district.screened import Screened, Screening
+from terrain.errors import InputError
 from terrain.files import RECORD, whole_folder
 from terrain.inputs.elevation import ElevationFiles
 from terrain.outputs.data.answers_json import dumped
@@ -26,6 +27,8 @@ from terrain.units import told_first
 
 #: The folder of the pages of parcels.
 PARCELS = "parcels"
+#: Of an error so many letters are told.
+LONGEST = 300
 #: What lies in the folder, and what it is.
 FILES = (("district.csv", "one row a parcel with every figure, for a spreadsheet"),
          ("district.json", "every figure in SI, for programs"),
@@ -70,8 +73,8 @@ def write_screening(screening: Screening, folder: Path,
             files = open_ground(district)
             for number, (rank, one) in enumerate(paged, 1):
                 progress(f"Drawing page {number} of {len(paged)}, {one.parcel.name}")
-                _write_page(screening, rank, one, pages[one.parcel.number], files,
-                            draft / PARCELS, folder / PARCELS)
+                _page_or_fault(screening, rank, one, pages[one.parcel.number], files,
+                               draft / PARCELS, folder / PARCELS)
         progress("Drawing the map of the district")
         picture = _png(draw_district(screening))
         (draft / "map.png").write_bytes(picture)
@@ -87,6 +90,24 @@ def object_of(screening: Screening) -> dict[str, Any]:
     return district_object(screening, {
         one.parcel.number: f"{PARCELS}/{names[one.parcel.number]}.html"
         for one in screening.parcels if one.parcel.page})
+
+
+def _page_or_fault(screening: Screening, rank: int | None, one: Screened, name: str,
+                   files: ElevationFiles, draft: Path, folder: Path) -> None:
+    """Write a parcel's page; where that fails its place says so, and all the others stand."""
+    try:
+        _write_page(screening, rank, one, name, files, draft, folder)
+    except Exception as error:
+        if isinstance(error, OSError) and error.errno is not None:
+            raise  # no other file could be written either
+        what = " ".join(str(error).split())[:LONGEST]
+        if not isinstance(error, InputError):
+            what = (f"a fault of levelsill's own ({type(error).__name__}{what and ': '}{what}). "
+                    "Please report it.")
+        for part in draft.glob(f"{name}.*"):
+            part.unlink()
+        (draft / f"{name}.html").write_text(parcel_page(
+            screening, rank, one, name, None, undrawn=what), encoding="utf-8")
 
 
 def _write_page(screening: Screening, rank: int | None, one: Screened, name: str,

@@ -59,7 +59,8 @@ def draw_district(screening: Screening) -> Figure:
     """The map. A3, landscape."""
     figure, ax = FRAME.begun(sy.A3)
     wide, high = FRAME.room(sy.A3)
-    sides = np.array([one.parcel.outline.bounds for one in screening.parcels])
+    sides = np.array([one.parcel.outline.bounds for one in screening.parcels
+                      if not one.parcel.outline.is_empty])
     bounds = (float(sides[:, 0].min()), float(sides[:, 1].min()), float(sides[:, 2].max()),
               float(sides[:, 3].max()))
     view = base.view_of(bounds, wide * 72, high * 72, margin=0.04)

@@ -14,7 +14,7 @@ CARE = words.TAKE_CARE[:6]
 
 
 def parcel_page(screening: Screening, rank: int | None, one: Screened, file: str,
-                picture: bytes | None, site_file: bool = True) -> str:
+                picture: bytes | None, site_file: bool = True, undrawn: str = "") -> str:
     """Write the page.
 
     Parameters
@@ -22,14 +22,16 @@ def parcel_page(screening: Screening, rank: int | None, one: Screened, file: str
     file : str
         How the page's own files are called, without their endings.
     picture : bytes or None
-        The map as PNG; None where the parcel could not be screened.
+        The map as PNG; None where the parcel could not be screened, or the page not be made.
     site_file : bool
         Whether a site file begun for the parcel lies beside the page.
+    undrawn : str
+        Why the rest of the page could not be made; empty otherwise.
     """
     system = screening.district.units
     about = {"name": one.parcel.name, "district": screening.district.name, "rank": rank,
              "ranked": sum(not p.fault for p in screening.parcels), "fault": one.fault,
-             "file": file}
+             "file": file, "undrawn": undrawn}
     if picture is None:
         return page_of("parcel.html", system, **about, notes=one.notes)
     entries = shown_entries(one.entries)

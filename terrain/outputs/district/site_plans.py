@@ -14,6 +14,7 @@ from typing import Any, Protocol
 from terrain.errors import InputError
 from terrain.files import RECORD, refuse_foreign, whole_folder
 from terrain.outputs.data.answers_json import dumped
+from terrain.outputs.district.ways import way
 from terrain.outputs.plain_text import cell_text
 from terrain.plan.planned import Plan
 from terrain.plan.water.accounts import Account
@@ -289,10 +290,10 @@ def sites_object(plans: Sequence[SitePlan], beside: Path) -> dict[str, Any]:
             "passive_m3": one.passive, "roof_m3": one.roof, "left_site_m3": one.left}
 
     def told(one: SitePlan) -> dict[str, Any]:
-        head = {"name": one.name, "site_file": _from(one.path, beside), "fault": one.fault or None}
+        head = {"name": one.name, "site_file": way(beside, one.path), "fault": one.fault or None}
         if one.fault:
             return head
-        return {**head, "plan": _from(one.folder, beside), "area_m2": one.area,
+        return {**head, "plan": way(beside, one.folder), "area_m2": one.area,
                 "stores": one.stores, "design_storm": caught(one.design),
                 "average_year": caught(one.year), "cut_m3": one.cut,
                 "money": None if one.money is None else list(one.money),
@@ -323,7 +324,7 @@ def write_sites(plans: Sequence[SitePlan], draft: Path, beside: Path) -> None:
              for name, dimension in columns]
 
     def row(one: SitePlan) -> list[str]:
-        start = [cell_text(one.name), cell_text(_from(one.path, beside))]
+        start = [cell_text(one.name), cell_text(way(beside, one.path))]
         if one.fault:
             return [*start, *[""] * (len(columns) + 5), cell_text(one.fault)]
         values = [one.area, *(None if caught is None else getattr(caught, part)
@@ -335,15 +336,10 @@ def write_sites(plans: Sequence[SitePlan], draft: Path, beside: Path) -> None:
             figures.append("" if value is None else f"{value * factor:.{places + 2}f}")
         money = ["", ""] if one.money is None else [f"{end:.2f}" for end in one.money]
         return [*start, *figures, *money, cell_text(one.currency), f"{one.cautions}",
-                cell_text(_from(one.folder, beside)), ""]
+                cell_text(way(beside, one.folder)), ""]
 
     with open(draft / TABLE, "w", newline="", encoding="utf-8") as stream:
         writer = csv.writer(stream, lineterminator="\n")
         writer.writerow(["site", "site file", *heads, "cost, low", "cost, high", "currency",
                          "cautions", "plan", "no plan, because"])
         writer.writerows(map(row, plans))
-
-
-def _from(path: Path, beside: Path) -> str:
-    """A path as it is named from a folder."""
-    return Path(os.path.relpath(path, beside)).as_posix()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ from urllib.parse import quote
 from terrain.files import RECORD, whole_folder
 from terrain.outputs.district.pages import page_of, table_of
 from terrain.outputs.district.site_plans import SitePlan, write_sites
+from terrain.outputs.district.ways import way
 from terrain.outputs.page.money_tables import figure
 from terrain.units import shown
 
@@ -52,7 +52,7 @@ def sites_table(plans: Sequence[SitePlan], out: Path) -> Any:
 
     good, bad = ([plan for plan in plans if bool(plan.fault) == faulty]
                  for faulty in (False, True))
-    rows = [[Markup('<a href="{}">{}</a>').format(_way(plan.folder / "report.html", out),
+    rows = [[Markup('<a href="{}">{}</a>').format(_link(plan.folder / "report.html", out),
                                                   plan.name), *row[1:]]
             for plan, row in zip(good, sites_rows(good), strict=True)]
     made = table_of(HEADS, rows) if rows else Markup()
@@ -62,9 +62,10 @@ def sites_table(plans: Sequence[SitePlan], out: Path) -> Any:
     return made
 
 
-def _way(path: Path, out: Path) -> str:
-    """The way from a folder to a file as a link states it."""
-    return quote(Path(os.path.relpath(path, out)).as_posix())
+def _link(path: Path, out: Path) -> str:
+    """A file as a link from a folder states it."""
+    found = way(out, path)
+    return Path(found).as_uri() if Path(found).is_absolute() else quote(found)
 
 
 def write_plans(plans: Sequence[SitePlan], name: str, out: Path) -> list[Path]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from terrain.district.screened import Ground, Screened, Screening, Water
+from terrain.district.screening import keeps, worth
 from terrain.outputs.one_system import in_one
 from terrain.units import shown
 
@@ -76,13 +77,7 @@ def ranked_by(screening: Screening) -> str:
 
 def rank_value(one: Screened, screening: Screening) -> tuple[float, str]:
     """The figure that a parcel is ranked by, and its dimension. [m3]"""
-    water = water_told(one, screening)
-    by = screening.district.rank_by
-    if by == "kept":
-        return max((kept(ground, screening) for ground in (one.swale, one.basin)
-                    if ground is not None), default=0.0), "volume"
-    return {"catchable": water.catchable, "run-on": water.run_on, "road": water.road,
-            "roof": water.roof}[by], "volume"
+    return worth(one, screening.district.rank_by, screening.design), "volume"
 
 
 def water_told(one: Screened, screening: Screening) -> Water:
@@ -92,9 +87,7 @@ def water_told(one: Screened, screening: Screening) -> Water:
 
 def kept(ground: Ground, screening: Screening) -> float:
     """What a place keeps of the average year, or of the design storm without a record. [m3]"""
-    if ground.kept_in_year is not None:
-        return ground.kept_in_year
-    return ground.kept[screening.design]
+    return keeps(ground, screening.design)
 
 
 def found_lines(screening: Screening, system: str) -> list[str]:

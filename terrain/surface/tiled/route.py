@@ -56,8 +56,7 @@ def route(work: Work, run: Run = one_by_one) -> Tiled:
     .. [2] Cordonnier, Bovy & Braun, Earth Surface Dynamics 7 (2019), 549-562.
     """
     grid = work.grid
-    work.store.begin({"ground": work.ground.identity(), "rows": [*map(int, grid.row_cuts)],
-                      "columns": [*map(int, grid.column_cuts)]})
+    work.begin()
     first = run(bowls.lie_and_find, [(work, number) for number in range(grid.count)])
     joined = flats.join(grid, [part[0] for part in first])
     groups = flats.batches(joined, np.flatnonzero(joined.open))

@@ -24,7 +24,9 @@ OWNER = "owner.json"
 DRAFT, STALE = ".draft-", 3600
 #: Arrays begin at multiples of this. [bytes]
 ALIGNED = 64
-_ELSEWHERE = "Name another folder for the tiles, or delete this one, as tiles can be made again"
+#: What has changed where another owner has another word for these.
+_CHANGED = {"ground": "the elevation or the culverts", "rows": "the cut into tiles",
+            "columns": "the cut into tiles", "made by": "the version of levelsill"}
 
 
 @dataclass(frozen=True)
@@ -41,8 +43,8 @@ class TileStore:
         Raises
         ------
         InputError
-            If it holds tiles of another raster, or cut in another way, or something else, or
-            cannot be written.
+            If it holds tiles of another raster, or cut in another way, or of another version, or
+            something else, or cannot be written.
         """
         try:
             self._begin(owner)
@@ -56,10 +58,14 @@ class TileStore:
         self.folder.mkdir(parents=True, exist_ok=True)
         path, wanted = self.folder / OWNER, json.dumps(owner, sort_keys=True)
         if path.exists():
-            if path.read_text(encoding="utf-8") != wanted:
-                raise InputError(str(self.folder), "it holds tiles of another raster or of "
-                                 "another cut, or the raster has changed since", _ELSEWHERE)
-        elif any(self.folder.iterdir()):
+            held = path.read_text(encoding="utf-8")
+            if held != wanted:
+                raise InputError(
+                    str(self.folder), "its tiles belong to something else: "
+                    f"{_difference(held, json.loads(wanted))} changed since they were made",
+                    "Name another folder for the tiles (--tiles), or take this one away, as tiles "
+                    "can be made again")
+        elif any(not path.name.startswith(DRAFT) for path in self.folder.iterdir()):
             raise InputError(str(self.folder), "it holds files that are no tiles",
                              "Name an empty folder, or a new one, for the tiles")
         else:
@@ -127,6 +133,17 @@ class TileStore:
     def _places(self, step: str, number: int) -> tuple[Path, dict[str, Any]]:
         data, seal = self._files(step, number)
         return data, json.loads(seal.read_text(encoding="utf-8"))["arrays"]
+
+
+def _difference(held: str, wanted: Mapping[str, Any]) -> str:
+    """What is not the same of two owners, in words."""
+    try:
+        other = dict(json.loads(held))
+    except (ValueError, TypeError):
+        other = {}
+    found = dict.fromkeys(_CHANGED.get(name, name) for name in (*wanted, *other)
+                          if wanted.get(name) != other.get(name))
+    return " and ".join(found)
 
 
 def _replace(path: Path, pieces: Iterable[memoryview | bytes]) -> None:

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain import __version__
 from terrain.surface.tiled.grid import Grid, Window
 from terrain.surface.tiled.ground import Values
 from terrain.surface.tiled.store import TileStore
@@ -27,6 +28,18 @@ class Work:
     ground: Values
     grid: Grid
     store: TileStore
+
+    def begin(self) -> None:
+        """Take the store for this raster, this cut and this version, or go on there.
+
+        Raises
+        ------
+        InputError
+            If it holds tiles of other ones, or something else, or cannot be written.
+        """
+        self.store.begin({"ground": self.ground.identity(), "made by": __version__,
+                          "rows": [*map(int, self.grid.row_cuts)],
+                          "columns": [*map(int, self.grid.column_cuts)]})
 
     def heights(self, window: Window) -> NDArray[np.float32]:
         """Heights of a window, NaN where unknown. [m]"""

@@ -217,6 +217,30 @@ def test_a_parcel_that_could_not_be_screened_has_a_page_that_says_why(made_up, t
     assert "could not be screened: The elevation knows nothing of it." in said
 
 
+def test_a_page_that_fails_says_so_and_the_others_are_written(made_up, tmp_path, monkeypatch):
+    from terrain.outputs.district import district_folder
+
+    real = district_folder.write_outline
+
+    def failing(screening, parcel, path):
+        if parcel.name == "Quailstone":
+            raise ZeroDivisionError("a slip")
+        real(screening, parcel, path)
+
+    monkeypatch.setattr(district_folder, "write_outline", failing)
+    screening = made_up()
+    write_screening(screening, tmp_path / "out")
+    said = words_of(tmp_path / "out" / "parcels" / "Quailstone.html")
+    assert "could not be made: a fault of levelsill's own (ZeroDivisionError: a slip)" in (
+        said.replace("&#39;", "'"))
+    assert "district.csv" in said
+    names = {path.name for path in (tmp_path / "out" / "parcels").iterdir()}
+    assert {name for name in names if name.startswith("Quailstone.")} == {"Quailstone.html"}
+    paged = [one for one in screening.parcels if one.parcel.page]
+    assert len([name for name in names if name.endswith(".png")]) == len(paged) - 1 > 0
+    assert (tmp_path / "out" / "district.csv").exists()
+
+
 def test_the_site_file_begun_is_the_districts_with_the_parcels_boundary(folder, either, levelsill):
     path = folder[0] / "parcels" / "Quailstone.yaml"
     site = read_site(path)

@@ -28,6 +28,7 @@ from terrain.outputs.district.site_plans import (
     plan_sites,
     write_sites,
 )
+from terrain.outputs.district.sites_page import sites_table
 from terrain.outputs.folder import write_plan
 from terrain.plan.plan import make_plan
 
@@ -165,6 +166,21 @@ def test_sites_are_found_once_each_and_a_pattern_without_any_is_told(land):
         "deadly/site.yaml", "east/farm/site.yaml", "west/farm/site.yaml", "wrong/site.yaml"]
     with pytest.raises(InputError, match=r'no site file fits "north/\*\.yaml"'):
         find_sites(land, ["north/*.yaml"])
+
+
+def test_paths_to_another_drive_are_whole(tmp_path, monkeypatch):
+    """Where Windows knows no way from one drive to another, as os.path.relpath then says."""
+    plans = [SitePlan(tmp_path / "a b.yaml", "a", tmp_path / "plans/a")]
+
+    def none(path, start):
+        raise ValueError("path is on mount 'D:', start on mount 'C:'")
+
+    monkeypatch.setattr(os.path, "relpath", none)
+    write_sites(plans, tmp_path, tmp_path / "out")
+    told = json.loads((tmp_path / "sites.json").read_text())["sites"][0]
+    assert Path(told["site_file"]) == (tmp_path / "a b.yaml").resolve()
+    assert (tmp_path / "plans/a/report.html").resolve().as_uri() in sites_table(
+        plans, tmp_path / "out")
 
 
 def test_folders_have_names_of_their_own():

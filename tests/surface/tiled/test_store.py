@@ -110,10 +110,38 @@ def test_tiles_of_another_raster_are_refused(tmp_path, ground):
     heights, file = ground
     folder = tmp_path / "tiles"
     route(work_in(folder, file))
-    with pytest.raises(InputError, match="another raster"):
+    with pytest.raises(InputError, match="else: the elevation or the culverts changed since"):
         route(work_in(folder, ArrayValues(heights + 1)))
-    with pytest.raises(InputError, match="another cut"):
+    with pytest.raises(InputError, match=r"else: the cut into tiles changed.*--tiles"):
         route(Work(file, Grid.square(file.shape, 30), TileStore(folder)))
+
+
+def test_tiles_of_another_version_are_refused(tmp_path, ground, monkeypatch):
+    work = work_in(tmp_path / "tiles", ground[1])
+    route(work)
+    monkeypatch.setattr("terrain.surface.tiled.work.__version__", "0.0.0 of another day")
+    with pytest.raises(InputError, match="else: the version of levelsill changed"):
+        route(work)
+
+
+@pytest.mark.parametrize("owner", ["", "[1]", "{}"])
+def test_an_owner_that_says_nothing_is_another_one(tmp_path, ground, owner):
+    work = work_in(tmp_path / "tiles", ground[1])
+    work.begin()
+    (tmp_path / "tiles" / "owner.json").write_text(owner)
+    with pytest.raises(InputError, match="the elevation or the culverts and the"):
+        work.begin()
+
+
+def test_a_run_killed_at_its_first_write_goes_on(tmp_path, ground):
+    folder = tmp_path / "tiles"
+    done = subprocess.run([sys.executable, "-c", "import os, signal\n"
+                           "os.replace = lambda *given: os.kill(os.getpid(), signal.SIGKILL)\n"
+                           + KILLED, ground[1].path, folder, "99"], check=False)
+    assert done.returncode == -signal.SIGKILL
+    [left] = folder.iterdir()
+    assert left.name.startswith(".draft-")
+    assert same(route(work_in(folder, ground[1])), ground[0])
 
 
 def test_a_folder_of_something_else_is_refused(tmp_path, ground):
