@@ -132,8 +132,9 @@ def _screened(given: Path, out: Path, tiles: Path, run: Any, step: Any, side: in
         _show(found)
         _show_plans(plans, found.district.units)
     click.echo("".join(f"Written: {path}\n" for path in written), err=True, nl=False)
-    click.echo(f"Finished tiles are kept in {tiles}; once nobody needs them, take that folder "
-               "away.", err=True)
+    click.echo(f"Finished tiles and parcels are kept in {tiles}; once nobody needs them, take that "
+               "folder away.", err=True)
+    _end_of_plans(plans, out)
 
 
 def _sites_of(described: Any) -> list[Path]:
@@ -173,6 +174,7 @@ def _plans_alone(folder: Path, out: Path, run: Any, step: Any, as_json: bool) ->
     else:
         _show_plans(plans, None)
     click.echo("".join(f"Written: {path}\n" for path in written), err=True, nl=False)
+    _end_of_plans(plans, out)
 
 
 def _show(found: Any) -> None:
@@ -199,7 +201,7 @@ def _show(found: Any) -> None:
 
 def _show_plans(plans: list[Any], system: str | None) -> None:
     """The sites that were planned, and those that could not be."""
-    from terrain.outputs.district.sites_page import HEADS, sites_rows
+    from terrain.outputs.district.sites_page import HEADS, sites_rows, why_not
 
     if not plans:
         return
@@ -207,4 +209,12 @@ def _show_plans(plans: list[Any], system: str | None) -> None:
     rows = sites_rows([plan for plan in plans if not plan.fault])
     if rows:
         table(HEADS, rows)
-    remarks("Not planned", [f"{plan.path}: {plan.fault}" for plan in plans if plan.fault])
+    remarks("Not planned", [why_not(plan) for plan in plans if plan.fault])
+
+
+def _end_of_plans(plans: list[Any], out: Path) -> None:
+    """Say where plans lie; a run of which a site has none ends with 1."""
+    if any(not plan.fault for plan in plans):
+        click.echo(f"Plans lie in {plans_beside(out)}.", err=True)
+    if any(plan.fault for plan in plans):
+        raise SystemExit(1)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 #: No part of a sentence is longer: what a file holds may be cited, and be as long as the file.
 LONGEST = 600
 

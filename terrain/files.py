@@ -91,7 +91,7 @@ def put_whole(path: Path, data: bytes, like: os.stat_result | None = None, over:
         if like is not None and hasattr(os, "chown"):
             with suppress(OSError):  # only the system's keeper may give files away
                 os.chown(draft, like.st_uid, like.st_gid)
-        draft.chmod(_usual_mode() if like is None else stat.S_IMODE(like.st_mode))
+        draft.chmod(usual_mode() if like is None else stat.S_IMODE(like.st_mode))
         if over:
             os.replace(draft, path)
         else:
@@ -101,7 +101,7 @@ def put_whole(path: Path, data: bytes, like: os.stat_result | None = None, over:
     _settle(path.parent)
 
 
-def _usual_mode() -> int:
+def usual_mode() -> int:
     """Permissions that a new file gets."""
     mask = os.umask(0o077)
     os.umask(mask)

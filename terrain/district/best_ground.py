@@ -29,7 +29,7 @@ KINDS: dict[str, tuple[Kind, ...]] = {"swale": ("swale",), "basin": ("wall", "du
 #: So many places of each kind are looked at, at most.
 PLACES: dict[Kind, int] = {"swale": 400, "wall": 40, "dug basin": 40}
 #: Places that keep less than this share of what the thriftiest keeps for an hour of the machine
-#: are passed over; common practice, no source.
+#: are passed over; common practice, no source.  `_chosen` says it in words.
 THRIFT = 0.5
 #: So many are laid out before a parcel is said to have no place.
 TRIES = 6
@@ -101,10 +101,11 @@ def _best(word: str, kinds: tuple[Kind, ...], look: Look, runner: Runner, rains:
     if not ranked:
         return [f"No ground for a {word}: where one could lie, too little water comes for what it "
                 "would hold, or far too much."], None, None
-    for one in ranked[:TRIES]:
+    for refused, one in enumerate(ranked[:TRIES]):
         ran = runner.run([one.candidate])
         if ran.candidates:
-            return [], _told(one, ran, runner, len(candidates)), one.candidate.works[-1]
+            best = _told(one, ran, runner, _chosen(len(candidates), refused))
+            return [], best, one.candidate.works[-1]
     return [f"No ground for a {word}: none of the {len(ranked[:TRIES])} best places could be laid "
             "out as a plan would."], None, None
 
@@ -152,7 +153,18 @@ def _areas(inputs: ParcelInputs, numbers: FloatArray) -> Iterator[FloatArray]:
         yield grid
 
 
-def _told(one: _Weighed, ran: Ran, runner: Runner, looked_at: int) -> Ground:
+def _chosen(looked_at: int, refused: int) -> str:
+    """How a place was chosen of those looked at, some reckoned better refused by the plan."""
+    if looked_at == 1:
+        return "The only place found."
+    but = "" if not refused else (
+        f", {refused} left aside that could not be laid out as a plan would")
+    return (f"The best of {looked_at:,} places looked at: among those that keep at least half as "
+            "much water for an hour of the machine as the thriftiest of them, this one is "
+            f"reckoned to keep the most{but}.")
+
+
+def _told(one: _Weighed, ran: Ran, runner: Runner, chosen: str) -> Ground:
     """A candidate as the plan lays it out and runs it."""
     candidate, inputs = one.candidate, runner.inputs
     [node] = ran.nodes_of(candidate)
@@ -170,9 +182,8 @@ def _told(one: _Weighed, ran: Ran, runner: Runner, looked_at: int) -> Ground:
              [f"Of {in_both(year.inflow, 'volume')} that come in an average year it keeps "
               f"{in_both(year.captured, 'volume')}."]),
            f"It takes about {cost.hours:.0f} h of the machine, so each hour keeps "
-           f"{in_both(kept.captured / max(cost.hours, 1e-9), 'volume')} {when}. Of "
-           f"{looked_at:,} places it is reckoned to keep the most, those passed over that keep "
-           f"less than {THRIFT:.0%} of what the thriftiest keeps for an hour.")
+           f"{in_both(kept.captured / max(cost.hours, 1e-9), 'volume')} {when}.",
+           chosen)
     catchment = ran.cascade.nodes[node].catchment
     return Ground(candidate.kind, _line(place), candidate.footprint, place.curve.capacity,
                   cost.earth, cost.hours, cost.money, candidate.bank, catchment.area,

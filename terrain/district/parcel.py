@@ -26,9 +26,14 @@ from terrain.works.setbacks import setback_of
 
 #: So many places where water comes onto a parcel are told.
 ENTRIES = 5
+#: Hollows from this depth on are told; common practice, no source. [m]
+DEEP = 0.5
 #: A building counts from this share of its footprint on; less is how outlines and parcels never
 #: quite agree; common practice, no source.
 BUILDING = 0.05
+#: From this share of the water on, what neighbours do to run-on is warned of; common practice, no
+#: source.
+MUCH_RUN_ON = 0.1
 
 
 @dataclass(frozen=True)
@@ -82,8 +87,8 @@ def screen_parcel(shared: Shared, parcel: Parcel, water: ParcelWater,
             year, _road_shed(shared.kinds, water, ground, terrain), roofs,
             _entries(shared, water), found.swale, found.basin)
         design = storms[[s.name for s in storms].index(district.rain.design.name)]
-        return replace(screened, notes=(
-            *water.notes, *_notes(screened, design), *found.notes))
+        return replace(screened, notes=(*water.notes, *_notes(screened, design),
+                                        *_of_hollows(terrain, ground), *found.notes))
 
 
 def parcel_inputs(shared: Shared, parcel: Parcel, water: ParcelWater, about: Surroundings
@@ -142,6 +147,23 @@ def _entries(shared: Shared, water: ParcelWater) -> tuple[Entry, ...]:
                                              strict=True))
 
 
+def _of_hollows(terrain: Terrain, ground: ParcelGround) -> list[str]:
+    """What is to be said of hollows of the parcel that water is led over as if they stood full."""
+    deep = [one for one in terrain.hollows
+            if one.depth >= DEEP and ground.inside[one.row, one.column]]
+    if not deep:
+        return []
+    most = deep[0]  # they come by what they hold
+    x, y = terrain.dem.xy(most.row, most.column)
+    are = "is" if len(deep) == 1 else "are"
+    place = terrain.dem.named(float(x), float(y))
+    return [f"{len(deep):,} {'hollow' if len(deep) == 1 else 'hollows'} of the parcel {are} "
+            f"deeper than {in_both(DEEP, 'size')}; the largest, at {place}, holds "
+            f"{in_both(most.volume, 'volume')} before it spills. Water is led over them as if they "
+            "stood full, and a bank without its culvert, or a pit, may look like one: go and look "
+            "before you trust the way of the water there."]
+
+
 def _notes(found: Screened, design: Water) -> list[str]:
     """What the figures rest on, and what to beware of."""
     said = []
@@ -151,9 +173,9 @@ def _notes(found: Screened, design: Water) -> list[str]:
     if found.run_on_area > 0:
         share = design.run_on / design.catchable if design.catchable > 0 else 0.0
         said.append(f"In the storm \"{design.name}\" {share:.0%} of the runoff comes from beyond "
-                    "the parcel. A neighbour's bank, road or drain may stop it or double it: "
-                    "weigh works with it and without, and ask about water rights before holding "
-                    "it back.")
+                    "the parcel." + ("" if share < MUCH_RUN_ON else
+                    " A neighbour's bank, road or drain may stop it or double it: weigh works "
+                    "with it and without, and ask about water rights before holding it back."))
     if found.roofs.area > 0:
         said.append("Roof water is what reaches the gutters, nothing taken off for a first flush "
                     "or a full tank; it is not assumed to be drinkable.")

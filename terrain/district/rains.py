@@ -11,10 +11,9 @@ from numpy.typing import NDArray
 from terrain.district.kinds import Kinds
 from terrain.district.screened import Water
 from terrain.district.waters import ParcelWater
-from terrain.inputs.dem import Dem
 from terrain.inputs.site import Site
 from terrain.plan.siting.hydrology import soil_dries
-from terrain.plan.siting.reading import Rain, read_rain
+from terrain.plan.siting.reading import Rain
 from terrain.plan.siting.tree_climate import daily_runoff
 from terrain.plan.water.cascade import Cascade
 from terrain.plan.water.water_balance import run_seasons
@@ -73,27 +72,21 @@ class DistrictRain:
         return storms, None if self.year is None else told("year", self.year, self.year_runoff)
 
 
-def district_rain(site: Site, dem: Dem, kinds: Kinds) -> DistrictRain:
-    """Read the rain of a district, and find what it makes of each kind of ground.
+def district_rain(site: Site, rain: Rain, kinds: Kinds) -> DistrictRain:
+    """Find what the rain of a district makes of each kind of ground.
 
     Parameters
     ----------
     site : Site
         Any of its parcels as a site.
-    dem : Dem
-        The whole ground, however coarse: for the sun and the air.
+    rain : Rain
+        As `read_rain` gives it.
 
     Notes
     -----
     A storm's runoff is that of its depth by the curve number, a year's the sum over the days of
     the record, each with its weight in an average year, as in the plan's accounts.
-
-    Raises
-    ------
-    InputError
-        If the rain record or the weather cannot be used.
     """
-    rain = read_rain(site, dem)
     known = np.isfinite(kinds.number)
     numbers, rule = kinds.number[known], rain.hydrology.rule
     depths = np.array([storm.depth for storm in site.rain.storms])

@@ -30,9 +30,10 @@ from terrain.inputs.district import Rank
 from terrain.inputs.elevation import ElevationFiles
 from terrain.inputs.keep_clear import read_keep_clear
 from terrain.inputs.site_suggest import Suggest
-from terrain.plan.siting.reading import Progress, Rain, with_rules
+from terrain.plan.siting.reading import Progress, Rain, read_rain, with_rules
 from terrain.plan.water.short_record import short_record
 from terrain.suggest.look import keep_out
+from terrain.suggest.notes import soaks_note
 from terrain.surface.tiled.grid import SIDE
 from terrain.surface.tiled.store import DRAFT
 from terrain.surface.tiled.work import Run, one_by_one
@@ -99,17 +100,19 @@ def screen(folder: Path, tiles: Path, run: Run = one_by_one,
 def _screened(opened: Opened, tiles: Path, run: Run, progress: Progress, each: Each | None
               ) -> Screening:
     district, files = opened.district, opened.files
-    with_rules(district.site_of(""))  # a wrong rule is told before hours of routing
+    _, rules = with_rules(district.site_of(""))  # a wrong rule is told before hours of routing
     about = _surroundings(opened)
+    progress("Reading the rain and the weather")
+    overview, site = look_over(files), district.site_of("")
+    given = read_rain(site, overview)
     progress("Following the water over the ground")
     kinds, _, graph = waters(opened, run)
-    progress("Reading the rain and the weather")
-    overview = look_over(files)
-    rain = district_rain(district.site_of(""), overview, kinds)
+    rain = district_rain(site, given, kinds)
     screened = _all_looked_at(Shared(opened, kinds, rain), about, tiles, run, each, progress)
     design = district.rain.storms.index(district.rain.design)
     rows, columns = files.shape
-    notes = (*opened.notes, *_rain_notes(rain.rain, district.rain.start_month), *CAUTIONS)
+    notes = (soaks_note(district.suggest or Suggest(), rules), *opened.notes,
+             *_rain_notes(rain.rain, district.rain.start_month), *CAUTIONS)
     return Screening(district, overview, tuple(ranked(screened, district.rank_by, design)), design,
                      rows * columns, opened.work.grid.count, graph, tuple(dict.fromkeys(notes)))
 

@@ -15,6 +15,7 @@ from terrain.suggest.prepare import (
 from terrain.suggest.rains import KINDS_OF_DAYS
 from terrain.suggest.suggestion import AimWords
 from terrain.units import in_both
+from terrain.works.rules import Rulebook
 
 OF_AIM = {
     "water in a year": f"In the model the year is {KINDS_OF_DAYS} kinds of days with as much "
@@ -50,15 +51,7 @@ def notes_of(look: Look, asked: Suggest, aim: AimWords, whole: Prepared) -> list
         said.append(f"Bringing the machine and fetching it again, about {sum(money.haulage):,.0f} "
                     f"{money.currency}, is in what a proposal costs and in none of its works; "
                     "whole days of the machine may add to it.")
-    if asked.infiltration is not None:
-        said.append(f"Every new work is taken to soak in {in_both(asked.infiltration, 'rate')}, "
-                    "as the site file says under suggest; dig a hole test where each is to go.")
-    else:
-        said.append("New works soak in by the table rates of their soil groups, halved as nobody "
-                    "dug a hole test; where water would stand for more than "
-                    f"{rules['standing water']:g} h ({rules.source('standing water')}) none is "
-                    "proposed. A hole test, stated under suggest (infiltration:), may open more "
-                    "ground.")
+    said.append(soaks_note(asked, rules))
     deep = asked.water_at_bank or rules["embankment water"]
     said.append(f"No bank holds water deeper than {in_both(deep, 'size')}." if asked.water_at_bank
                 else f"Water at banks stays below {in_both(deep, 'size')}, from which on the rules "
@@ -70,3 +63,14 @@ def notes_of(look: Look, asked: Suggest, aim: AimWords, whole: Prepared) -> list
     if look.inputs.hydrology.loss_on_the_way:
         said.append("The model leaves out what soaks in on the way; the runs count it.")
     return said
+
+
+def soaks_note(asked: Suggest, rules: Rulebook) -> str:
+    """How fast new works are taken to soak in."""
+    if asked.infiltration is not None:
+        return (f"Every new work is taken to soak in {in_both(asked.infiltration, 'rate')}, as "
+                "stated under suggest; dig a hole test where each is to go.")
+    return ("New works soak in by the table rates of their soil groups, halved as nobody dug a "
+            f"hole test; where water would stand for more than {rules['standing water']:g} h "
+            f"({rules.source('standing water')}) none is proposed. A hole test, stated under "
+            "suggest (infiltration:), may open more ground.")

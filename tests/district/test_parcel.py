@@ -21,6 +21,7 @@ from terrain.inputs.site_suggest import Suggest
 from terrain.plan.plan import make_plan
 from terrain.plan.question import GroundWords, RainWords, RasterWords
 from terrain.plan.questions import catchment_of_point
+from terrain.plan.siting.reading import read_rain
 from terrain.suggest.look import look_at
 from terrain.suggest.network import alone, crossings, network_of
 from terrain.suggest.prepare import GENERATORS
@@ -52,7 +53,8 @@ class Opened:
         self.kinds, self.found, _ = waters(self.opened, one_by_one)
         site = self.opened.district.site_of("any")
         self.shared = Shared(self.opened, self.kinds,
-                             district_rain(site, look_over(self.opened.files), self.kinds))
+                             district_rain(site, read_rain(site, look_over(self.opened.files)),
+                                           self.kinds))
         self.about = Surroundings(read_keep_clear(site, self.opened.files)[0])
         self.dem = self.opened.files.read()
 

@@ -426,3 +426,21 @@ def test_a_road_of_one_name_lies_under_those_drawn_after_its_first_part(varied, 
     opened = check(varied(roads=roads, parcels=[at(20, 15, 45, 35)]), tmp_path / "tiles", 16)
     kinds, [water], _ = waters(opened)
     assert np.isclose(water.own[kinds.road].sum(), 4 * 20 + 4 * 25 - 16)
+
+
+@pytest.mark.parametrize("cell", [0.9144, 1 / 3])
+def test_edges_through_the_middles_of_cells_part_no_tiles(tmp_path, write_raster, cell):
+    """Cells of 3 ft and of a third of a metre, outlines at their middles: whatever the cut."""
+    random = np.random.default_rng(5)
+    heights = (90 - 0.3 * np.indices((70, 64))[0] + random.normal(0, 0.4, (70, 64))).cumsum(1)
+    edges = [(1.5, 2.5, 20.5, 60.5), (20.5, 2.5, 41.5, 33.5), (20.5, 33.5, 60.5, 66.5)]
+    folder = district_in(tmp_path / "here", write_raster, heights,
+                         [at(*(cell * corner for corner in one)) for one in edges],
+                         cover=[(at(0, 0, 30.5 * cell, 40.5 * cell), "woods, good")], cell=cell)
+    found = []
+    for side in (1000, 17, 23):
+        kinds, water, _ = waters(open_district(folder, tmp_path / f"tiles {side}", side))
+        found.append([(kinds.number.tolist(), one.own.tolist(), one.run_on.tolist(),
+                       one.entries.tolist(), one.through.tolist()) for one in water])
+    assert found[0] == found[1] == found[2]
+    assert sum(sum(one[1]) for one in found[0]) > 2500 * cell**2

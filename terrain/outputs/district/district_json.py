@@ -10,6 +10,7 @@ import shapely
 from terrain.district.screened import Ground, Screened, Screening, Water
 from terrain.inputs.frame import Frame
 from terrain.outputs.district.figures import ranks_of
+from terrain.outputs.district.told import own_at_least, run_on_at_least
 
 
 def district_object(screening: Screening, pages: dict[int, str] | None = None) -> dict[str, Any]:
@@ -29,18 +30,22 @@ def district_object(screening: Screening, pages: dict[int, str] | None = None) -
         "cells": screening.cells, "tiles": screening.tiles,
         "graph_nodes": screening.graph[0], "graph_edges": screening.graph[1],
         "places_crs": None if frame.source is None else frame.source.name,
-        "parcels": [_parcel(one, rank, frame, (pages or {}).get(one.parcel.number))
+        "parcels": [_parcel(one, rank, screening, (pages or {}).get(one.parcel.number))
                     for rank, one in zip(ranks_of(screening), screening.parcels, strict=True)],
         "notes": list(screening.notes)}
 
 
-def _parcel(one: Screened, rank: int | None, frame: Frame, page: str | None) -> dict[str, Any]:
+def _parcel(one: Screened, rank: int | None, screening: Screening, page: str | None
+            ) -> dict[str, Any]:
+    frame = screening.overview.frame
     told: dict[str, Any] = {"name": one.parcel.name, "number": one.parcel.number, "rank": rank,
                             "area_m2": one.parcel.area, "page": page, "fault": one.fault or None}
     if one.fault:
         return told
     return {
-        **told, "own_m2": one.own_area, "run_on_m2": one.run_on_area, "at_least": one.at_least,
+        **told, "own_m2": one.own_area, "run_on_m2": one.run_on_area,
+        "own_at_least": own_at_least(one, screening),
+        "at_least": run_on_at_least(one, screening),
         "storms": {water.name: _water(water) for water in one.storms},
         "average_year": None if one.year is None else _water(one.year),
         "road": {"own_m2": one.road.own, "run_on_m2": one.road.run_on,

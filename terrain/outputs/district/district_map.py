@@ -21,11 +21,15 @@ from terrain.outputs.district.figures import ranks_of
 from terrain.outputs.district.rank_colours import (
     ALPHA,
     COLOURS,
+    NOTHING,
     class_of,
     class_words,
     classes_for,
+    nothing_words,
+    ranked_count,
 )
 from terrain.outputs.district.rounded import round_land
+from terrain.outputs.district.told import land, run_on_at_least
 from terrain.outputs.district.words import rank_value, ranked_by
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
@@ -35,7 +39,6 @@ from terrain.outputs.drawing.legend import title
 from terrain.outputs.drawing.map_features import places_words, scale_and_north
 from terrain.outputs.drawing.map_page import Frame
 from terrain.surface.terrain import Terrain
-from terrain.units import shown
 
 FRAME = Frame(margin=0.42, panel=3.25, gutter=0.3)
 #: Ranks up to this are named on the map even where they find no room within their parcel.
@@ -45,7 +48,7 @@ FAR = 80.0
 #: Ways of the water are drawn where the share of the map's ground that they gather is larger.
 GATHERS = 1 / 60
 #: Classes that are so dark that they are lettered in light.
-_DARK = {0, 1}
+_DARK = set(COLOURS[:2])
 #: Sizes of ranks and names on the map. [pt]
 NUMBER_SIZE, NAME_SIZE = 14.5, 10.5
 #: Where about a parcel's middle its label is tried. [pt]
@@ -92,7 +95,7 @@ class DistrictMap:
 
     def _parcels(self) -> None:
         """Parcels of one class as one shape: a county has a hundred thousand."""
-        parts: dict[int | None, list[Any]] = {}
+        parts: dict[str | None, list[Any]] = {}
         rings: list[NDArray[np.float64]] = []
         for rank, one in self.ranked:
             colour = None if rank is None else self._colour(rank)
@@ -105,8 +108,9 @@ class DistrictMap:
                                edgecolor=sy.SOFT_INK, linewidth=0.0, zorder=3.5, alpha=0.6,
                                gid="not screened")
             else:
-                base.draw_area(self.ax, together, facecolor=COLOURS[colour], edgecolor="none",
-                               alpha=ALPHA, zorder=3, gid=f"rank class {colour}")
+                base.draw_area(self.ax, together, facecolor=colour, edgecolor="none", alpha=ALPHA,
+                               zorder=3, gid="nothing found" if colour == NOTHING else
+                               f"rank class {COLOURS.index(colour)}")
         self.ax.add_collection(LineCollection(rings, colors=sy.BOUNDARY, linewidths=1.0, zorder=6,
                                               gid="parcel edge"), autolim=False)
         for ring in rings:
@@ -127,8 +131,9 @@ class DistrictMap:
         for line, _ in lines:
             self.labels.ink_line(line, 0.5, 0)
 
-    def _colour(self, rank: int) -> int:
-        return classes_for(self.screening)[class_of(rank, self.screening)]
+    def _colour(self, rank: int) -> str:
+        number = class_of(rank, self.screening)
+        return NOTHING if number is None else COLOURS[classes_for(self.screening)[number]]
 
     def _names(self) -> None:
         """Rank and name within each parcel, the rank alone where they find no room, beside it for
@@ -207,6 +212,8 @@ class DistrictMap:
         entries: list[tuple[str, str, Any]] = [
             (class_words(number, self.screening), "rank", COLOURS[colour])
             for number, colour in enumerate(classes_for(self.screening))]
+        if any(rank is not None and self._colour(rank) == NOTHING for rank, _ in self.ranked):
+            entries.append((nothing_words(self.screening), "nothing", NOTHING))
         if any(rank is None for rank, _ in self.ranked):
             entries.append(("Not screened", "hatch", None))
         if self.least:
@@ -230,7 +237,8 @@ class DistrictMap:
     def _best(self, column: Column, above: float, system: str) -> None:
         """The best parcels, as many as find room."""
         step = sy.SMALL_SIZE * 1.5
-        rows = [(rank, one) for rank, one in self.ranked if rank is not None]
+        rows = [(rank, one) for rank, one in self.ranked[:ranked_count(self.screening)]
+                if rank is not None]
         room = int((column.room - above - 13 - 34 - 8) / step)
         if not rows or room < 2:
             return
@@ -243,10 +251,11 @@ class DistrictMap:
         for rank, one in rows[:room]:
             name = shortened(self.labels.figure, one.parcel.name, sy.SMALL_SIZE, wide - 78 - 82)
             value, dimension = rank_value(one, self.screening)
+            least = "≥ " if self.screening.district.rank_by in ("catchable", "run-on") and (
+                run_on_at_least(one, self.screening)) else ""
             column.row([(14, "right", f"{rank}"), (20, "left", name),
-                        (wide - 78, "right", shown(one.parcel.area, "land", system)),
-                        (wide, "right", sy.brief(value, dimension, system)
-                         if dimension == "volume" else shown(value, dimension, system))],
+                        (wide - 78, "right", land(one.parcel.area, system)),
+                        (wide, "right", least + sy.brief(value, dimension, system))],
                        sy.SMALL_SIZE)
 
     def _foot(self) -> str:

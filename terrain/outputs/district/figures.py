@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from terrain.district.screened import Ground, Screened, Screening
+from terrain.outputs.district.told import own_at_least, run_on_at_least
 from terrain.outputs.gis.fields import storm_fields
 from terrain.units import printed
 
@@ -52,7 +53,9 @@ def figures_of(screening: Screening) -> list[Figure]:
         Figure("own_m2", "ground known", "land", lambda s: s.own_area),
         Figure("run_on_m2", "run-on ground", "land", lambda s: s.run_on_area),
         Figure("run_on_at_least", "run-on is at least", "words",
-               lambda s: "yes" if s.at_least else "no"),
+               lambda s: "yes" if run_on_at_least(s, screening) else "no"),
+        Figure("own_at_least", "own is at least", "words",
+               lambda s: "yes" if own_at_least(s, screening) else "no"),
         Figure("road_own_m2", "road on it", "area", lambda s: s.road.own),
         Figure("road_run_on_m2", "road beyond that drains over it", "area",
                lambda s: s.road.run_on),

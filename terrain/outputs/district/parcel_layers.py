@@ -10,7 +10,14 @@ from shapely import Point
 
 from terrain.district.screened import Screened, Screening
 from terrain.outputs.district.figures import field_value, figures_of, ranks_of
-from terrain.outputs.district.rank_colours import COLOURS, class_of, class_words, classes_for
+from terrain.outputs.district.rank_colours import (
+    COLOURS,
+    NOTHING,
+    class_of,
+    class_words,
+    classes_for,
+    nothing_words,
+)
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.gis.geopackage import write_layers
 from terrain.outputs.gis.layers import Layer
@@ -45,9 +52,15 @@ def layers_of(screening: Screening) -> list[Layer]:
 
 def _parcel(rank: int | None, one: Screened, screening: Screening) -> Row:
     row: Row = {"parcel": one.parcel.name, "rank": rank,
-                "rank_class": 0 if rank is None else class_of(rank, screening) + 1}
+                "rank_class": _class(rank, screening)}
     row |= {figure.field: field_value(figure, one) for figure in figures_of(screening)}
     return {**row, "geometry": one.parcel.outline}
+
+
+def _class(rank: int | None, screening: Screening) -> int:
+    """From 1; 0 where it was not screened, -1 where nothing was found that counts."""
+    number = None if rank is None else class_of(rank, screening)
+    return 0 if rank is None else -1 if number is None else number + 1
 
 
 def _entries(one: Screened) -> list[Row]:
@@ -80,6 +93,9 @@ def styles_of(screening: Screening) -> dict[str, tuple[Rule, ...]]:
     ranks = tuple(Rule(class_words(number, screening), (
         Fill(COLOURS[colour], 0.75, sy.BOUNDARY, 1.0), _NAME), "rank_class", (number + 1,))
         for number, colour in enumerate(classes_for(screening)))
+    if any(_class(rank, screening) < 0 for rank in ranks_of(screening)):
+        ranks += (Rule(nothing_words(screening), (Fill(NOTHING, 0.75, sy.BOUNDARY, 1.0), _NAME),
+                       "rank_class", (-1,)),)
     return {
         "parcels": (*ranks, Rule("Not screened", (Fill(None, edge=sy.BOUNDARY, width=1.0,
                                                        dashes=(3.0, 3.0)), _NAME),

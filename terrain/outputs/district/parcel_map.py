@@ -12,21 +12,33 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon, Rectangle
 from numpy.typing import NDArray
-from shapely import LineString
+from shapely import LineString, Point
+from shapely import Polygon as Shape
 
 from terrain.district.screened import Entry, Ground, Screened, Screening
 from terrain.inputs.dem import Dem
 from terrain.inputs.elevation import ElevationFiles
 from terrain.inputs.site import Site
 from terrain.outputs.district.rounded import round_land
-from terrain.outputs.district.words import design_name, ground_lines, ground_words
+from terrain.outputs.district.told import (
+    ground_words,
+    land,
+    own_at_least,
+    run_on_at_least,
+    volume,
+)
+from terrain.outputs.district.words import (
+    design_name,
+    ground_lines,
+    off_lines,
+)
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.base_map import View
 from terrain.outputs.drawing.ground_map import GroundMap
 from terrain.outputs.drawing.labels import Column, Line
 from terrain.outputs.drawing.legend import Legend, title
-from terrain.outputs.drawing.map_features import places_words
+from terrain.outputs.drawing.map_features import places_words, scale_and_north
 from terrain.outputs.drawing.map_labels import label_roofs_and_roads
 from terrain.outputs.drawing.map_page import Frame
 from terrain.outputs.page.figures import with_figures
@@ -122,7 +134,8 @@ class ParcelMap(GroundMap):
                  ) -> None:
         super().__init__(cast(Plan, land), ax, view)  # a map asks no more of a plan than it has
         self.screening, self.one, self.land = screening, one, land
-        self.entered: list[Entry] = []
+        self.entered: dict[int, list[int]] = {}  # by an entry with an arrow, all numbers of it
+        self.off: list[Any] = []  # what the scale bar is to keep off
 
     def draw(self) -> None:
         """Draw all of it."""
@@ -134,9 +147,9 @@ class ParcelMap(GroundMap):
         self.best(self.one.swale, SWALE)
         self.best(self.one.basin, BASIN)
         self.boundary()
-        self.scale_and_north()
         self.road_water()
         self.entries()
+        scale_and_north(self.ax, self.view, self.labels, self.system, off=self.off)
         self.names()
         label_roofs_and_roads(self, 60.0)
         self.finish_contours(contours)
@@ -179,16 +192,20 @@ class ParcelMap(GroundMap):
         self.ax.add_patch(Circle(at, 5.5 * self.view.point, facecolor=sy.SHED, edgecolor=sy.PAPER,
                                  linewidth=1.3, zorder=24, gid="road water"))
         self.block_at(*at, 6.5)
+        self.off.append(Point(at).buffer(6.5 * self.view.point))
         self.drawn.add("road water")
 
     def entries(self) -> None:
         """An arrow where water comes in, as long as the ground behind it is large."""
-        drawn: list[Entry] = []
-        for entry in shown_entries(self.one.entries):
-            if any(np.hypot(entry.at[0] - other.at[0], entry.at[1] - other.at[1])
-                   < APART * self.view.point for other in drawn):
-                continue  # a larger one stands for it
-            drawn.append(entry)
+        entries = shown_entries(self.one.entries)
+        for number, entry in enumerate(entries):
+            near = [other for other in self.entered if np.hypot(
+                entry.at[0] - entries[other].at[0], entry.at[1] - entries[other].at[1])
+                < APART * self.view.point]
+            if near:  # a larger one stands for it
+                self.entered[near[0]].append(number + 1)
+                continue
+            self.entered[number] = [number + 1]
             share = (entry.area / self.one.entries[0].area) ** 0.5
             long = SHORTEST + (LONGEST - SHORTEST) * share
             way, unit = self._way_in(entry), self.view.point
@@ -198,15 +215,15 @@ class ParcelMap(GroundMap):
             corners = ((0, 0), (0.45 * long, half), (0.45 * long, half * 0.45),
                        (long, half * 0.45), (long, -half * 0.45), (0.45 * long, -half * 0.45),
                        (0.45 * long, -half))
+            shape = [tip + (side * across - way * back) * unit for back, across in corners]
+            self.off.append(Shape(shape))
             self.ax.add_patch(Polygon(
-                [tip + (side * across - way * back) * unit for back, across in corners],
-                closed=True, facecolor=sy.PAPER, edgecolor=sy.WATER, linewidth=1.2, zorder=21,
-                alpha=0.95, gid="run-on"))
+                shape, closed=True, facecolor=sy.PAPER, edgecolor=sy.WATER, linewidth=1.2,
+                zorder=21, alpha=0.95, gid="run-on"))
             for back in np.arange(0.1, 1.0, 0.2):
                 spot = tip - way * back * long * unit
                 self.block_at(float(spot[0]), float(spot[1]), half)
             self.drawn.add("run-on")
-        self.entered = drawn
 
     def _way_in(self, entry: Entry) -> NDArray[np.float64]:
         """The way the water takes from where it comes in, over some cells."""
@@ -245,10 +262,13 @@ class ParcelMap(GroundMap):
                 Line("road water", sy.SMALL_SIZE, sy.SHED, "bold"),
                 Line(f"from {shown(self.one.road.there, 'area', self.system)}", sy.SMALL_SIZE,
                      sy.SHED)], np.array([self.one.road.at]), 6.0, "road label")
-        for entry in self.entered:
+        for first, numbers in self.entered.items():
+            entry, called = self.one.entries[first], ", ".join(str(n) for n in numbers)
             size = ground_words(entry.area, self.system)
-            self.labels.place([Line(f"run-on, {size}", sy.SMALL_SIZE, sy.WATER, style="italic")],
-                              np.array([entry.at]), 8.0, "run-on label", far=60)
+            for words in (f"{called}: run-on, {size}", called):  # its number alone in a crowd
+                if self.labels.place([Line(words, sy.SMALL_SIZE, sy.WATER, style="italic")],
+                                     np.array([entry.at]), 8.0, "run-on label", far=60):
+                    break
 
 
 def shown_entries(entries: Sequence[Entry]) -> list[Entry]:
@@ -293,14 +313,16 @@ def _panel(column: Column, on: ParcelMap, rank: int | None) -> None:
 
 def _said(one: Screened, screening: Screening, system: str) -> list[str]:
     water = one.storms[screening.design]
-    least = "at least " if one.at_least else ""
-    said = [f"{shown(one.parcel.area, 'land', system)}; {least}"
-            f"{shown(one.run_on_area, 'land', system)} beyond drain over it.",
-            f"{design_name(screening)}: {shown(water.own, 'volume', system, 0)} run off its own "
-            f"ground, {least}{shown(water.run_on, 'volume', system, 0)} come from beyond."]
+    least = "at least " if run_on_at_least(one, screening) else ""
+    own = "at least " if own_at_least(one, screening) else ""
+    said = [f"{land(one.parcel.area, system)}; {least}"
+            f"{ground_words(one.run_on_area, system)} beyond drain over it.",
+            *off_lines(one, screening)[:1],
+            f"{design_name(screening)}: {own}{volume(water.own, system)} run off its own "
+            f"ground, {least}{volume(water.run_on, system)} come from beyond."]
     if one.year is not None:
-        said.append(f"Average year: {least}{shown(one.year.catchable, 'volume', system, 0)} could "
-                    f"be caught on the ground, {shown(one.year.roof, 'volume', system, 0)} on "
+        said.append(f"Average year: {least}{volume(one.year.catchable, system)} could "
+                    f"be caught on the ground, {volume(one.year.roof, system)} on "
                     f"{one.roofs.count} roof{'' if one.roofs.count == 1 else 's'}.")
     return said
 

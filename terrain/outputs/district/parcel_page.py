@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from terrain.district.screened import Screened, Screening
-from terrain.inputs.dem import named
 from terrain.outputs.district import tables, words
 from terrain.outputs.district.pages import page_of, table_of
 from terrain.outputs.district.parcel_map import shown_entries
+from terrain.outputs.district.told import ground_words, run_on_at_least
 from terrain.outputs.page.pictures import picture_of
 
 #: Cautions of a screening that are of one parcel too.
@@ -35,18 +35,27 @@ def parcel_page(screening: Screening, rank: int | None, one: Screened, file: str
     if picture is None:
         return page_of("parcel.html", system, **about, notes=one.notes)
     entries = shown_entries(one.entries)
-    frame = screening.overview.frame
-    rows = [[str(number), named(frame, *entry.at), words.ground_words(entry.area, system)]
-            for number, entry in enumerate(entries, 1)]
+    places = [words.place_words(entry.at, screening) for entry in entries]
+    far = any(more for _, more in places)  # and longitude and latitude beside
+    rows = [[str(number), place, *([more] if far else []), ground_words(entry.area, system)]
+            for number, (entry, (place, more)) in enumerate(zip(entries, places, strict=True), 1)]
+    heads = ("entry", "at (east, north)", *(["longitude, latitude"] if far else []),
+             "ground that drains in")
+    source = screening.overview.frame.source
+    if source is not None and source.is_geographic:
+        heads = ("entry", "at (longitude, latitude)", "ground that drains in")
+    told = [note for what, place in (("swale", one.swale), ("basin", one.basin)) if place is None
+            for note in words.why_none(what, one)]  # beside the best places
     return page_of(
         "parcel.html", system, **about, found=words.parcel_lines(one, screening, system),
         care=CARE, picture=picture_of(picture),
-        storms=table_of(tables.STORMS, tables.storm_rows(one, system)),
-        at_least=one.at_least,
-        entries=table_of(("entry", "at (east, north)", "ground that drains in"), rows, {1}, True)
-        if rows else "",
+        storms=table_of(tables.STORMS, tables.storm_rows(one, screening, system)),
+        at_least=run_on_at_least(one, screening),
+        entries=table_of(heads, rows, {1, 2} if far else {1}, True) if rows else "",
+        entries_lines=words.entries_lines(one, entries, screening),
+        best_lines=words.best_lines(one, system),
         best=table_of(tables.best_heads(screening), tables.best_rows(one, screening, system))
         if one.swale is not None or one.basin is not None else "",
         places=words.place_parts(one, screening, system),
         next=words.next_lines(one, screening, file if site_file else None),
-        notes=(*one.notes, *screening.notes))
+        notes=(*(note for note in one.notes if note not in told), *screening.notes))

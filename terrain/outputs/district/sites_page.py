@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -23,12 +24,20 @@ CARE = ("A plan is a planning aid. Read its report and its cautions before anybo
 
 
 def sites_rows(plans: Sequence[SitePlan]) -> list[list[Any]]:
-    """Rows to `HEADS`, each in the units of its own site file."""
-    return [[plan.name, shown(plan.area, "land", plan.units), f"{plan.stores}",
+    """Rows to `HEADS`, each in the units of its own site file; sites of one name are told apart by
+    the folders of their plans."""
+    twice = {name for name, count in Counter(plan.name for plan in plans).items() if count > 1}
+    return [[f"{plan.name} ({plan.folder.name})" if plan.name in twice else plan.name,
+             shown(plan.area, "land", plan.units), f"{plan.stores}",
              *_caught(plan, "design", ("catchable", "passive")),
              *_caught(plan, "year", ("catchable", "passive", "roof")),
              shown(plan.cut, "earth", plan.units), _cost(plan), f"{plan.cautions}"]
             for plan in plans]
+
+
+def why_not(plan: SitePlan) -> str:
+    """Why a site has no plan, beginning with its file."""
+    return (plan.fault if plan.fault.startswith(str(plan.path)) else f"{plan.path}: {plan.fault}")
 
 
 def _caught(plan: SitePlan, when: str, parts: Sequence[str]) -> list[str]:
@@ -53,12 +62,12 @@ def sites_table(plans: Sequence[SitePlan], out: Path) -> Any:
     good, bad = ([plan for plan in plans if bool(plan.fault) == faulty]
                  for faulty in (False, True))
     rows = [[Markup('<a href="{}">{}</a>').format(_link(plan.folder / "report.html", out),
-                                                  plan.name), *row[1:]]
+                                                  row[0]), *row[1:]]
             for plan, row in zip(good, sites_rows(good), strict=True)]
     made = table_of(HEADS, rows) if rows else Markup()
     if bad:
         made += Markup("<h3>Not planned</h3>") + table_of(
-            ("site file", "why not"), [(str(plan.path), plan.fault) for plan in bad], {1})
+            ("plan", "why there is none"), [(plan.folder.name, why_not(plan)) for plan in bad], {1})
     return made
 
 

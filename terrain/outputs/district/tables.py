@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from terrain.district.screened import Ground, Screened, Screening
 from terrain.outputs.district.figures import ranks_of
+from terrain.outputs.district.told import land, own_at_least, run_on_at_least, volume
 from terrain.outputs.district.words import design_name, has_year, kept, water_told
 from terrain.outputs.page.money_tables import figure
 from terrain.units import shown
@@ -27,9 +28,9 @@ def ranking_rows(screening: Screening, system: str) -> list[list[str]]:
 
 def _ranked(rank: int, one: Screened, screening: Screening, system: str) -> list[str]:
     water = one.storms[screening.design]
-    least = "≥\u00a0" if one.at_least else ""
-    row = [str(rank), one.parcel.name, shown(one.parcel.area, "land", system),
-           _volume(water.own, system), least + _volume(water.run_on, system),
+    own, least = _least(one, screening)
+    row = [str(rank), one.parcel.name, land(one.parcel.area, system),
+           own + _volume(water.own, system), least + _volume(water.run_on, system),
            least + _volume(water.catchable, system), _volume(water.road, system)]
     if has_year(screening):
         row += ["–", "–"] if one.year is None else [
@@ -39,15 +40,21 @@ def _ranked(rank: int, one: Screened, screening: Screening, system: str) -> list
     return [*row, _kept(one.swale, screening, system), _kept(one.basin, screening, system)]
 
 
+def _least(one: Screened, screening: Screening) -> tuple[str, str]:
+    """What stands before own water, and before run-on and what it is a part of."""
+    return ("≥\u00a0" if own_at_least(one, screening) else "",
+            "≥\u00a0" if run_on_at_least(one, screening) else "")
+
+
 def _kept(ground: Ground | None, screening: Screening, system: str) -> str:
     return "–" if ground is None else _volume(kept(ground, screening), system)
 
 
-def storm_rows(one: Screened, system: str) -> list[list[str]]:
+def storm_rows(one: Screened, screening: Screening, system: str) -> list[list[str]]:
     """Rows to `STORMS`: what each storm, and an average year, brings to a parcel."""
-    least = "≥\u00a0" if one.at_least else ""
+    own, least = _least(one, screening)
     return [["average year" if water is one.year else water.name, shown(water.rain, "rain", system),
-             _volume(water.own, system), least + _volume(water.run_on, system),
+             own + _volume(water.own, system), least + _volume(water.run_on, system),
              least + _volume(water.catchable, system), _volume(water.road, system),
              _volume(water.roof, system)]
             for water in (*one.storms, *(() if one.year is None else (one.year,)))]
@@ -72,7 +79,7 @@ def best_rows(one: Screened, screening: Screening, system: str) -> list[list[str
 def _best(what: str, ground: Ground, screening: Screening, system: str) -> list[str]:
     called = f"a {ground.kind}" if ground.kind != "wall" else "a basin behind a wall"
     row = [what if ground.kind == "swale" else called, _volume(ground.storage, system),
-           shown(ground.catchment, "land", system),
+           land(ground.catchment, system),
            _volume(ground.comes[screening.design], system),
            _volume(ground.kept[screening.design], system)]
     if has_year(screening):
@@ -84,4 +91,4 @@ def _best(what: str, ground: Ground, screening: Screening, system: str) -> list[
 
 
 def _volume(value: float, system: str) -> str:
-    return shown(value, "volume", system, 0 if value == 0 or system == "us" or value >= 100 else 1)
+    return volume(value, system, 0 if value == 0 or system == "us" or value >= 100 else 1)

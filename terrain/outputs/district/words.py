@@ -5,13 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from terrain.district.screened import Ground, Screened, Screening, Water
+from terrain.district.screened import Entry, Ground, Screened, Screening, Water
 from terrain.district.screening import keeps, worth
+from terrain.outputs.district.rank_colours import nothing_words, ranked_count
+from terrain.outputs.district.told import (
+    ground_words,
+    land,
+    own_at_least,
+    run_on_at_least,
+    share_off,
+    volume,
+)
 from terrain.outputs.one_system import in_one
-from terrain.units import shown
+from terrain.suggest.dug_places import AREAS
+from terrain.units import per_cent, shown
 
-#: Ground smaller than this is no part of a hectare or acre worth telling. [m2]
-SMALL_GROUND = 500.0
 TAKE_CARE = (
     "A screening is a planning aid. It says from a raster where to look first, and designs "
     "nothing: walk the parcel with its owner, dig a test hole, and plan the parcel by itself "
@@ -27,7 +35,7 @@ TAKE_CARE = (
     "Water drowns children, even where it is shallow.",
     "Water from roofs is not safe to drink as it comes.",
     "\"At least\" (≥) stands where the ground that drains to a parcel reaches the edge of the "
-    "known ground, or a hole in it: there may be more.",
+    "known ground, or a hole in it, or where part of the parcel lies off it: there may be more.",
     "Run-on of several parcels does not add up: water that crosses three parcels is run-on to "
     "two of them. Own water and roofs do add up.")
 #: What columns of the ranking mean, by their head.
@@ -43,6 +51,12 @@ MEANS = {
                    "never counted as ground water too.",
     "swale keeps": "what the best place for a swale, alone, would keep",
     "basin keeps": "what the best place for a basin, alone, would keep"}
+#: How places where water comes in relate to all run-on.
+COMES_BACK = ("Water that leaves the parcel and comes back counts wherever it comes in, so that "
+              "the entries may sum to more than the run-on ground.")
+#: Of what the map's arrows are numbered by.
+ARROWS = ("The arrows on the map have these numbers; where several stand close together one arrow "
+          "has them all.")
 
 
 def lead(screening: Screening) -> str:
@@ -94,38 +108,44 @@ def found_lines(screening: Screening, system: str) -> list[str]:
     """What was found, in sentences, what matters most first."""
     good = [one for one in screening.parcels if not one.fault]
     bad = len(screening.parcels) - len(good)
-    land = sum(one.parcel.area for one in screening.parcels)
-    said = [f"{_count(len(screening.parcels), 'parcel')} of {shown(land, 'land', system)} in all "
+    area = sum(one.parcel.area for one in screening.parcels)
+    said = [f"{_count(len(screening.parcels), 'parcel')} of {land(area, system)} in all "
             f"{'was' if len(screening.parcels) == 1 else 'were'} screened"
             + (f"; {bad} of them could not be, and the table says why." if bad else ".")]
     if not good:
         return said
-    first = [f"{one.parcel.name} ({_volume(rank_value(one, screening)[0], system)})"
-             for one in good[:3]]
-    said.append(f"Ranked by {ranked_by(screening)}, {', then '.join(first)} "
-                f"stand{'s' if len(first) == 1 else ''} first.")
+    count = ranked_count(screening)
+    first = [f"{one.parcel.name} ({rank_words(one, screening, system)})"
+             for one in good[:min(3, count)]]
+    if first:
+        said.append(f"Ranked by {ranked_by(screening)}, {', then '.join(first)} "
+                    f"stand{'s' if len(first) == 1 else ''} first.")
+    if count < len(good):
+        said.append(f"{nothing_words(screening)} on {len(good) - count:,} of them: these stand "
+                    "last, in the layer's order.")
     swales = sum(one.swale is not None for one in good)
     basins = sum(one.basin is not None for one in good)
     said.append(f"{_of(swales, len(good))} ground on which a swale could lie, and "
                 f"{_of(basins, len(good)).lower()} ground for a basin.")
     design = design_name(screening)
     own = sum(one.storms[screening.design].own for one in good)
-    line = f"In the {design} {_volume(own, system)} run off the parcels' own ground"
+    most_own = "at least " if any(own_at_least(one, screening) for one in good) else ""
+    line = f"In the {design} {most_own}{volume(own, system)} run off the parcels' own ground"
     most = max(good, key=lambda one: one.storms[screening.design].run_on)
     if most.storms[screening.design].run_on > 0:
         line += (f"; most run-on reaches {most.parcel.name}, "
-                 f"{'at least ' if most.at_least else ''}"
-                 f"{_volume(most.storms[screening.design].run_on, system)}")
+                 f"{'at least ' if run_on_at_least(most, screening) else ''}"
+                 f"{volume(most.storms[screening.design].run_on, system)}")
     said.append(f"{line}.")
     road = max(good, key=lambda one: one.storms[screening.design].road)
     if road.storms[screening.design].road > 0:
         said.append(f"Roads shed most onto {road.parcel.name}: "
-                    f"{_volume(road.storms[screening.design].road, system)} in that storm.")
+                    f"{volume(road.storms[screening.design].road, system)} in that storm.")
     roofs = [one for one in good if one.roofs.count]
     if roofs and has_year(screening):
         give = sum(one.year.roof for one in roofs if one.year is not None)
         said.append(f"{_count(sum(one.roofs.count for one in roofs), 'roof')} on "
-                    f"{_count(len(roofs), 'parcel')} give {_volume(give, system)} in an average "
+                    f"{_count(len(roofs), 'parcel')} give {volume(give, system)} in an average "
                     "year.")
     return said
 
@@ -133,18 +153,19 @@ def found_lines(screening: Screening, system: str) -> list[str]:
 def parcel_lines(one: Screened, screening: Screening, system: str) -> list[str]:
     """What was found of a parcel, in sentences."""
     water = one.storms[screening.design]
-    least = "at least " if one.at_least else ""
-    value, dimension = rank_value(one, screening)
-    said = [f"{shown(one.parcel.area, 'land', system)}, and {least}"
+    least = "at least " if run_on_at_least(one, screening) else ""
+    own = "at least " if own_at_least(one, screening) else ""
+    said = [f"{land(one.parcel.area, system)}, and {least}"
             f"{ground_words(one.run_on_area, system)} beyond it drain over it. Its rank is by "
-            f"{ranked_by(screening)}: {shown(value, dimension, system, 0)}.",
+            f"{ranked_by(screening)}: {rank_words(one, screening, system)}.",
+            *off_lines(one, screening),
             f"In the {design_name(screening)} ({shown(water.rain, 'rain', system)}) "
-            f"{_volume(water.own, system)} run off its own ground and {least}"
-            f"{_volume(water.run_on, system)} come from beyond."]
+            f"{own}{volume(water.own, system)} run off its own ground and {least}"
+            f"{volume(water.run_on, system)} come from beyond."]
     if one.year is not None:
-        said.append(f"In an average year {least}{_volume(one.year.catchable, system)} could be "
+        said.append(f"In an average year {least}{volume(one.year.catchable, system)} could be "
                     "caught on the ground" + (
-            f", and {_volume(one.year.roof, system)} come from "
+            f", and {volume(one.year.roof, system)} come from "
             f"{_count(one.roofs.count, 'roof')} of {shown(one.roofs.area, 'area', system)}."
             if one.roofs.count else "; there is no roof on it."))
     if one.road.own or one.road.run_on:
@@ -153,17 +174,64 @@ def parcel_lines(one: Screened, screening: Screening, system: str) -> list[str]:
         said.append((f"{shown(one.road.own, 'area', system)} of road lie on it, and {beyond}"
                      if one.road.own else f"No road lies on it, but {beyond}")
                     + f": of the {design_name(screening)} roads shed "
-                    f"{_volume(water.road, system)} there"
+                    f"{volume(water.road, system)} there"
                     + (f", most of it past {named_place(one.road.at, screening)}."
                        if one.road.at is not None else "."))
     return said
 
 
-def named_place(at: tuple[float, float], screening: Screening) -> str:
-    """A place in the elevation's own coordinates."""
-    from terrain.inputs.dem import named as place
+def off_lines(one: Screened, screening: Screening) -> list[str]:
+    """That part of a parcel lies off the elevation, where it does."""
+    off = share_off(one, screening)
+    return [f"{per_cent(off)} of it lies off the elevation. Nothing is known of that part, so "
+            "there may be more water than is said, and better places."] if off else []
 
-    return place(screening.overview.frame, *at)
+
+def rank_words(one: Screened, screening: Screening, system: str) -> str:
+    """The figure that a parcel is ranked by, or that there is none."""
+    value, _ = rank_value(one, screening)
+    if not value > 0:
+        return nothing_words(screening).lower()
+    sure = {"catchable": not run_on_at_least(one, screening),
+            "run-on": not run_on_at_least(one, screening)}.get(screening.district.rank_by, True)
+    return f"{'' if sure else 'at least '}{volume(value, system)}"
+
+
+def named_place(at: tuple[float, float], screening: Screening) -> str:
+    """A place in the elevation's own coordinates, and by longitude and latitude."""
+    place, more = place_words(at, screening)
+    return f"{place} (longitude and latitude {more})" if more else place
+
+
+def place_words(at: tuple[float, float], screening: Screening) -> tuple[str, str]:
+    """A place in the elevation's own coordinates; its longitude and latitude, "" where they are
+    these or unknown."""
+    from terrain.inputs.dem import named
+
+    frame = screening.overview.frame
+    known = None if frame.source is None or frame.source.is_geographic else frame.to_lonlat(*at)
+    more = "" if known is None else f"{float(known[0]):.5f}, {float(known[1]):.5f}"
+    return named(frame, *at), more
+
+
+def places_in(screening: Screening) -> str:
+    """In what coordinates places are told."""
+    source = screening.overview.frame.source
+    if source is None:
+        return "Places are in the elevation's own coordinates; it names no system."
+    return (f"Places are longitude, latitude in {source.name}." if source.is_geographic else
+            f"Places are east, north in {source.name}; longitude and latitude are of WGS 84.")
+
+
+def entries_lines(one: Screened, entries: Sequence[Entry], screening: Screening) -> list[str]:
+    """How the places where water comes in that are listed relate to all run-on."""
+    listed = sum(entry.area for entry in entries)
+    if listed < 0.995 * one.run_on_area:
+        share = (f"These come to {per_cent(listed / one.run_on_area)} of the ground beyond that "
+                 "drains over the parcel; the rest comes in at smaller ones.")
+    else:
+        share = "These are the places where most ground drains in."
+    return [share, COMES_BACK, ARROWS, places_in(screening)]
 
 
 def place_parts(one: Screened, screening: Screening, system: str) -> list[dict[str, Any]]:
@@ -171,13 +239,35 @@ def place_parts(one: Screened, screening: Screening, system: str) -> list[dict[s
     found: list[dict[str, Any]] = []
     for what, ground in (("swale", one.swale), ("basin", one.basin)):
         if ground is None:
-            lines = [f"No ground of this parcel lets a {what} lie by the rules of siting."]
+            lines = why_none(what, one) or [
+                f"No ground of this parcel lets a {what} lie by the rules of siting."]
         else:
             lines = ground_lines(ground, one, screening, system)
             if ground.why:  # what it keeps stands there and in the table
                 lines = [lines[0], *(in_one(line, system) for line in ground.why)]
         found.append({"head": f"Best ground for a {what}", "lines": lines})
     return found
+
+
+def why_none(what: str, one: Screened) -> list[str]:
+    """The notes that say why a parcel has no ground for a swale, or for a basin."""
+    return [note for note in one.notes if note.startswith(f"No ground for a {what}:")]
+
+
+def best_lines(one: Screened, system: str) -> list[str]:
+    """What is to be known of the table of the best places."""
+    said = ["Each place by itself, as if nothing else were built. Drains: the ground whose water "
+            "comes there."]
+    if one.basin is not None and one.basin.kind == "dug basin":
+        said.append(basin_sizes(system))
+    return said
+
+
+def basin_sizes(system: str) -> str:
+    """Why several parcels may have dug basins of one volume."""
+    sizes = [shown(size, "area", system, with_unit=False) for size in AREAS[:-1]]
+    return (f"Dug basins are tried in a few sizes, with rims of {', '.join(sizes)} and "
+            f"{shown(AREAS[-1], 'area', system)}, so several parcels may show the same volume.")
 
 
 def next_lines(one: Screened, screening: Screening, file: str | None) -> list[str]:
@@ -188,8 +278,14 @@ def next_lines(one: Screened, screening: Screening, file: str | None) -> list[st
     file : str or None
         How the site file begun for the parcel is called, without its ending.
     """
-    said = ["Walk to each place on the map with the owner, and ask the neighbours above and below.",
-            "Dig a hole test where earth would be moved, and read it with levelsill soak."]
+    if one.swale is None and one.basin is None:
+        said = ["Walk the parcel with its owner, and ask the neighbours above and below.",
+                "Dig a hole test where water could be held, and read it with levelsill soak: where "
+                "the soil takes in more than was assumed, screen again with that."]
+    else:
+        said = ["Walk to each place on the map with the owner, and ask the neighbours above and "
+                "below.",
+                "Dig a hole test where earth would be moved, and read it with levelsill soak."]
     if file is not None:
         said += [f"{file}.yaml beside this page is a site file begun for this parcel: the "
                  "district's ground, rain and layers, and the outline in "
@@ -212,12 +308,15 @@ def meanings(heads: Sequence[str], screening: Screening) -> list[tuple[str, str]
     keeps = (f" of {_when(screening)}, as if nothing else were built; – where no ground lets one "
              "lie.")
     found = []
+    dug = any(one.basin is not None and one.basin.kind == "dug basin" for one in screening.parcels)
     for head in heads:
         words = MEANS.get(head)
         if head == "roofs":
             words = "rain on the parcel's roofs in that storm that reaches their gutters."
         if words is not None:
-            found.append((head, words + (keeps if head.endswith("keeps") else "")))
+            more = f" {basin_sizes(screening.district.units)}" if (
+                dug and head == "basin keeps") else ""
+            found.append((head, words + (keeps if head.endswith("keeps") else "") + more))
     return found
 
 
@@ -246,27 +345,18 @@ def ground_lines(ground: Ground, one: Screened, screening: Screening, system: st
         from terrain.outputs.page.money_tables import figure
 
         takes.insert(0, f"about {figure(ground.money)} {screening.district.money.currency}")
-    said = [f"{kind} that holds {_volume(ground.storage, system)} up to its sill, for "
+    said = [f"{kind} that holds {volume(ground.storage, system)} up to its sill, for "
             f"{', '.join(takes)}.",
             f"{ground_words(ground.catchment, system)} drain to it. Of the "
-            f"{design_name(screening)} {_volume(ground.comes[screening.design], system)} come to "
-            f"it and it keeps {_volume(ground.kept[screening.design], system)}."]
+            f"{design_name(screening)} {volume(ground.comes[screening.design], system)} come to "
+            f"it and it keeps {volume(ground.kept[screening.design], system)}."]
     if ground.comes_in_year is not None and ground.kept_in_year is not None:
-        said.append(f"Of an average year {_volume(ground.comes_in_year, system)} come to it and it "
-                    f"keeps {_volume(ground.kept_in_year, system)}.")
+        said.append(f"Of an average year {volume(ground.comes_in_year, system)} come to it and it "
+                    f"keeps {volume(ground.kept_in_year, system)}.")
     if ground.bank > 0:
         said.append(f"Water stands up to {shown(ground.bank, 'size', system)} deep against its "
                     "bank.")
     return said
-
-
-def ground_words(area: float, system: str) -> str:
-    """An area of ground: as land, or in m2 or ft2 where it is small."""
-    return shown(area, "land" if area >= SMALL_GROUND else "area", system)
-
-
-def _volume(value: float, system: str) -> str:
-    return shown(value, "volume", system, 0)
 
 
 def _count(number: int, what: str) -> str:

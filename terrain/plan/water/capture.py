@@ -125,7 +125,8 @@ def capture(cascade: Cascade, before: Cascade, shape: Hyetograph, depths: Sequen
     return Capture(rain, runs, tuple(stores),
                    np.array([account.rain + account.run_on for account in accounts]),
                    np.array([account.passive for account in accounts], np.float64),
-                   np.array([account.roof for account in accounts], np.float64), stays, stays_before, rarity)
+                   np.array([account.roof for account in accounts], np.float64), stays,
+                   stays_before, rarity)
 
 
 def overs(cascade: Cascade, shape: Hyetograph, deepest: float, within: float = 0.25

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
+from terrain.files import usual_mode
 
 #: In the store's folder: whose tiles these are.
 OWNER = "owner.json"
@@ -158,6 +159,7 @@ def _replace(path: Path, pieces: Iterable[memoryview | bytes]) -> None:
                 left = memoryview(piece)
                 while left:
                     left = left[stream.write(left):]
+        os.chmod(name, usual_mode())  # workers of another user are to read it
         os.replace(name, path)
     except BaseException:
         os.unlink(name)

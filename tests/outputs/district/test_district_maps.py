@@ -14,7 +14,14 @@ from shapely import box
 from terrain.district.screened import Parcel, Screened
 from terrain.outputs.district.district_map import draw_district
 from terrain.outputs.district.parcel_map import draw_parcel, land_of, shown_entries
-from terrain.outputs.district.rank_colours import ALPHA, COLOURS, class_of, class_words, classes_for
+from terrain.outputs.district.rank_colours import (
+    ALPHA,
+    COLOURS,
+    NOTHING,
+    class_of,
+    class_words,
+    classes_for,
+)
 from terrain.outputs.drawing import symbols as sy
 from terrain.plan.siting.reading import open_ground
 
@@ -35,13 +42,13 @@ def map_(either):
 @pytest.mark.parametrize("vision", VISIONS)
 def test_ranks_keep_apart_for_the_colour_blind(vision):
     """On the middle tone of shaded ground, in all of their order, and from ground without one."""
-    laid = [sy.mixed(sy.SHADE_MIDDLE, colour, ALPHA) for colour in COLOURS]
+    laid = [sy.mixed(sy.SHADE_MIDDLE, colour, ALPHA) for colour in (*COLOURS, NOTHING)]
     laid.append(to_rgb(sy.SHADE_MIDDLE))
     seen = [cspace_convert(np.clip(cspace_convert(c, VISIONS[vision], "sRGB1"), 0, 1), "sRGB1",
                            "CIELab") for c in laid]
     for a, b in itertools.combinations(seen, 2):
         assert np.linalg.norm(a - b) > LEAST
-    light = [lab[0] for lab in seen[:-1]]
+    light = [lab[0] for lab in seen[:len(COLOURS)]]
     assert light == sorted(light)  # the best the darkest, whoever looks
 
 
@@ -120,7 +127,7 @@ def test_the_map_of_a_parcel(screening, land, seen):
     assert np.column_stack(line.get_data()) == pytest.approx(np.array(one.swale.line.coords))
     words = seen.words(figure)
     for said in ("Quailstone", "Rank 1 of Quailstone valley", "house", "best swale", "best basin",
-                 "run-on, 2.00 ha", "run-on, 1.00 ha", "road water"):
+                 "1: run-on, 2.00 ha", "2: run-on, 1.00 ha", "road water"):
         assert said in words, said
 
 
@@ -132,6 +139,50 @@ def test_arrows_grow_with_the_ground_behind_them(screening, land, seen):
     assert len(long) == len(one.entries)
     assert long == sorted(long, reverse=True)
     assert long[0] > 1.5 * long[-1]  # the largest has five times the smallest's ground
+
+
+def test_no_arrow_lies_under_the_scale_bar(screening, land, seen):
+    """Water comes in where the bar would stand without it, then in all four corners."""
+    one = screening.parcels[0]
+    whole = land.dem.bounds
+
+    def boxes(entries):
+        figure = draw_parcel(screening, 1, replace(one, entries=entries), land)
+        figure.canvas.draw()
+        [bar, *_] = seen.with_gid(figure, "scale bar")
+        return (bar.get_window_extent(), [arrow.get_window_extent() for arrow in seen.with_gid(
+            figure, "run-on") if hasattr(arrow, "get_xy")], bar.axes)
+
+    bar, _, ax = boxes(one.entries)
+    x, y = ax.transData.inverted().transform(((bar.x0 + bar.x1) / 2, (bar.y0 + bar.y1) / 2))
+    assert whole[0] < x < whole[2]
+    there = replace(one.entries[0], at=(float(x), float(y)))
+    moved, arrows, _ = boxes((there,))
+    assert len(arrows) == 1
+    assert not moved.overlaps(bar)
+    assert not moved.overlaps(arrows[0])
+
+
+def test_arrows_that_stand_close_share_one_with_all_numbers(screening, land, seen):
+    one = screening.parcels[0]
+    first, second, third = one.entries
+    near = replace(second, at=(first.at[0] + 1.0, first.at[1]))
+    figure = draw_parcel(screening, 1, replace(one, entries=(first, near, third)), land)
+    words = seen.words(figure)
+    assert "1, 2: run-on, 2.00 ha" in words
+    assert "3: run-on, 0.40 ha" in words
+
+
+def test_parcels_without_ground_are_not_among_the_best(screening, seen):
+    last = screening.parcels[-1]
+    figure = draw_district(replace(screening, parcels=(
+        *screening.parcels[:-1], replace(last, swale=None, basin=None))))
+    assert seen.with_gid(figure, "nothing found")
+    assert seen.with_gid(figure, "legend:nothing")
+    words = seen.words(figure)
+    assert "No ground found" in words
+    assert "0.0 m³" not in words
+    assert seen.faults(figure) == []
 
 
 def test_entries_of_next_to_nothing_get_no_arrow(screening):

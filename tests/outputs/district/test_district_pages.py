@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from urllib.parse import unquote
 
 import geopandas
+import pyproj
 import pytest
 
 from terrain.errors import InputError
@@ -30,8 +32,6 @@ def folder(either, tmp_path_factory):
 @pytest.fixture(scope="module")
 def hostile_folder(hostile, tmp_path_factory):
     """Four of the parcels ask for a page."""
-    from dataclasses import replace
-
     path = tmp_path_factory.mktemp("hostile") / "out"
     write_screening(replace(hostile, parcels=tuple(
         replace(one, parcel=replace(one.parcel, page=one.parcel.number in (1, 2, 3, 8)))
@@ -200,6 +200,40 @@ def test_at_least_is_said_where_it_is(made_up):
     assert "≥" not in re.sub(r"<style>.*?</style>", "", other, flags=re.DOTALL)
 
 
+def page_words(page):
+    page = re.sub(r"<style>.*?</style>|<[^>]+>", " ", page, flags=re.DOTALL)
+    return " ".join(page.replace("\u00a0", " ").split())
+
+
+def test_a_page_says_how_its_entries_relate_to_run_on(made_up):
+    """Entries of 2.0, 1.0 and 0.4 ha; of 3.4 ha of run-on ground, then of 6.8 ha."""
+    screening = made_up()
+    one = screening.parcels[0]
+    page = page_words(parcel_page(screening, 1, one, "x", b_picture()))
+    assert "These are the places where most ground drains in. Water that leaves" in page
+    assert "Places are east, north in WGS 84 / UTM zone 34S" in page
+    lon, lat = pyproj.Transformer.from_crs(32734, 4326, always_xy=True).transform(
+        *one.entries[0].at)
+    assert f"{lon:.5f}, {lat:.5f}" in page
+    more = replace(one, run_on_area=68000.0)
+    page = page_words(parcel_page(screening, 1, more, "x", b_picture()))
+    assert "These come to 50 % of the ground beyond" in page
+
+
+def test_a_parcel_without_places_is_told_why_and_nobody_is_sent_to_them(made_up):
+    screening = made_up()
+    one = replace(screening.parcels[0], swale=None, basin=None, notes=(
+        "No ground for a swale: it is too steep.", "No ground for a basin: it is too small."))
+    page = page_words(parcel_page(screening, 8, one, "x", b_picture()))
+    assert "place on the map" not in page
+    for why in one.notes:
+        assert page.count(why) == 1
+        assert page.index("Where it is best caught") < page.index(why) < page.index("What next")
+    usual = page_words(parcel_page(screening, 1, screening.parcels[0], "x", b_picture()))
+    assert "Walk to each place on the map" in usual
+    assert "so several parcels may show the same volume" in usual
+
+
 def b_picture():
     import io
 
@@ -284,7 +318,6 @@ def test_a_district_file_in_brackets(made_up, tmp_path, text):
     for thing in own["keep clear"]:
         thing["file"] = str(folder / thing["file"])
     (tmp_path / "district.yaml").write_text(text(own))
-    from dataclasses import replace
     there = replace(screening, district=read_district(tmp_path))
     made = begun_site(there, screening.parcels[0].parcel, "x.gpkg", tmp_path / "out")
     site = read_site(tmp_path / "x.yaml", made)

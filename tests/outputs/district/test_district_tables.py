@@ -19,13 +19,17 @@ import geopandas
 import numpy as np
 import pyogrio
 import pytest
+from shapely import box
 from shapely.geometry import shape
 
 from terrain.outputs.data.answers_json import dumped
 from terrain.outputs.district.district_json import district_object
 from terrain.outputs.district.parcel_layers import write_parcels
 from terrain.outputs.district.parcels_table import write_table
-from terrain.outputs.district.rank_colours import COLOURS
+from terrain.outputs.district.rank_colours import COLOURS, class_of, class_words
+from terrain.outputs.district.tables import ranking_heads, ranking_rows, storm_rows
+from terrain.outputs.district.told import land, volume
+from terrain.outputs.district.words import found_lines, parcel_lines
 
 #: What one of the unit inside is in the unit that a head states.
 PER = {"ha": 1e-4, "m2": 1.0, "m3": 1.0, "m": 1.0, "acre": 1 / 4046.8564224,
@@ -237,3 +241,70 @@ def test_the_same_bytes_each_time(screening, tmp_path):
     for end in ("gpkg", "csv"):
         assert (tmp_path / f"a.{end}").read_bytes() == (tmp_path / f"b.{end}").read_bytes()
     assert dumped(district_object(screening)) == dumped(district_object(screening))
+
+
+def test_a_parcel_partly_off_the_elevation_is_told_as_at_least(screening, tmp_path):
+    """A quarter of it lies east of the elevation, by its corners; then half of one per cent."""
+    one = screening.parcels[0]
+    _, south, east, _ = screening.overview.bounds
+
+    def with_box(off):
+        outline = box(east - 100 + off, south + 10, east + off, south + 60)
+        first = replace(one, parcel=replace(one.parcel, outline=outline))
+        return replace(screening, parcels=(first, *screening.parcels[1:]))
+
+    part, whole = with_box(25.0), with_box(0.5)
+    heads = ranking_heads(part)
+    told = dict(zip(heads, ranking_rows(part, "metric")[0], strict=True))
+    assert {head for head in heads if told[head].startswith("≥")} == {
+        "own", "run-on", "catchable", "year, ground"}
+    for row in storm_rows(part.parcels[0], part, "metric"):
+        assert [cell.startswith("≥") for cell in row] == [False, False, True, True, True, False,
+                                                          False]
+    said = " ".join(parcel_lines(part.parcels[0], part, "metric")).replace("\u00a0", " ")
+    assert "25 % of it lies off the elevation" in said
+    assert "at least 1,001 m³ run off its own ground" in said
+    assert re.search(r"day at least \S+ m³ run off", " ".join(found_lines(part, "metric")))
+    assert district_object(part)["parcels"][0]["own_at_least"] is True
+    assert "≥" not in "".join(ranking_rows(whole, "metric")[0])
+    assert district_object(whole)["parcels"][0]["own_at_least"] is False
+
+
+def without_ground(screening, names):
+    """The same, these parcels without best ground and last, as they are ranked."""
+    bare = [replace(one, swale=None, basin=None, notes=(
+        "No ground for a swale: it is too steep.", "No ground for a basin: it is too small."))
+        for one in screening.parcels if one.parcel.name in names]
+    good = [one for one in screening.parcels if one.parcel.name not in names]
+    return replace(screening, parcels=(*good, *bare))
+
+
+def test_parcels_without_ground_are_a_class_of_their_own(screening, tmp_path):
+    names = {one.parcel.name for one in screening.parcels[-2:]}
+    found = without_ground(screening, names)
+    assert [class_of(rank, found) for rank in (7, 8)] == [None, None]
+    assert [class_words(n, found) for n in range(5)] == [
+        "Rank 1", "Rank 2", "Ranks 3 to 4", "Rank 5", "Rank 6"]
+    write_parcels(found, tmp_path / "parcels.gpkg")
+    layer = geopandas.read_file(tmp_path / "parcels.gpkg", layer="parcels").set_index("parcel")
+    assert {name for name in layer.index if layer.loc[name, "rank_class"] == -1} == names
+    with closing(sqlite3.connect(tmp_path / "parcels.gpkg")) as base:
+        [[style]] = base.execute("SELECT styleSLD FROM layer_styles WHERE f_table_name='parcels'")
+    assert "No ground found" in style
+    said = " ".join(found_lines(found, "metric"))
+    assert "No ground found on 2 of them" in said
+    none = without_ground(screening, {one.parcel.name for one in screening.parcels})
+    said = " ".join(found_lines(none, "metric"))
+    assert "stands first" not in said
+    assert "stand first" not in said
+    assert "No ground found on 8 of them" in said
+
+
+def test_large_us_volumes_have_four_figures():
+    """1 gal = 3.785411784 L, so 1234.56 m3 are 326,136 gal; 100 m3 26,417 gal; an acre is
+    4046.8564224 m2."""
+    assert volume(1234.56, "us") == "326,100 gal"
+    assert volume(100.0, "us") == "26,417 gal"
+    assert volume(1234.56, "metric") == "1,235 m³"
+    assert land(2 * 4046.8564224, "us") == "2.00\u00a0acres"
+    assert land(4046.8564224, "us") == "1.00 acre"
