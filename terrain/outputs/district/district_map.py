@@ -29,7 +29,7 @@ from terrain.outputs.district.rank_colours import (
     ranked_count,
 )
 from terrain.outputs.district.rounded import round_land
-from terrain.outputs.district.told import land, run_on_at_least
+from terrain.outputs.district.told import land, round_land_words, run_on_at_least, volume
 from terrain.outputs.district.words import rank_value, ranked_by
 from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
@@ -43,6 +43,8 @@ from terrain.surface.terrain import Terrain
 FRAME = Frame(margin=0.42, panel=3.25, gutter=0.3)
 #: Ranks up to this are named on the map even where they find no room within their parcel.
 NAMED = 25
+#: From this volume on gallons are told in millions, as the column has no room for more. [m3]
+MILLIONS = 35_000.0
 #: How far off its parcel such a name may stand. [pt]
 FAR = 80.0
 #: Ways of the water are drawn where the share of the map's ground that they gather is larger.
@@ -217,7 +219,7 @@ class DistrictMap:
         if any(rank is None for rank, _ in self.ranked):
             entries.append(("Not screened", "hatch", None))
         if self.least:
-            entries.append((f"Water gathers, from {sy.plain(self.least, 'land', self.system)} up",
+            entries.append((f"Water gathers, from {round_land_words(self.least, self.system)} up",
                             "flow", None))
         for words, kind, colour in entries:
             y = column.y - 8.5
@@ -255,7 +257,9 @@ class DistrictMap:
                 run_on_at_least(one, self.screening)) else ""
             column.row([(14, "right", f"{rank}"), (20, "left", name),
                         (wide - 78, "right", land(one.parcel.area, system)),
-                        (wide, "right", least + sy.brief(value, dimension, system))],
+                        (wide, "right", least + (
+                            volume(value, system) if system == "us" and value < MILLIONS else
+                            sy.brief(value, dimension, system)))],
                        sy.SMALL_SIZE)
 
     def _foot(self) -> str:

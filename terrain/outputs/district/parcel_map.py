@@ -24,6 +24,7 @@ from terrain.outputs.district.told import (
     ground_words,
     land,
     own_at_least,
+    round_land_words,
     run_on_at_least,
     volume,
 )
@@ -295,7 +296,7 @@ def _panel(column: Column, on: ParcelMap, rank: int | None) -> None:
         column.text(with_figures(line, system), size)
         column.skip(2)
     _own_legend(column, on)
-    gathers = f"Water gathers, from {sy.plain(on.flow_from, 'land', system)} up"
+    gathers = f"Water gathers, from {round_land_words(on.flow_from, system)} up"
     column.skip(-10)
     Legend(column, (gathers, "what comes in from beyond included"), small=True).draw(
         on.drawn - {"best swale", "best basin", "road water"})

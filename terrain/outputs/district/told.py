@@ -7,6 +7,7 @@ import math
 from shapely import box
 
 from terrain.district.screened import Screened, Screening
+from terrain.outputs.drawing.symbols import plain
 from terrain.units import printed, shown
 
 #: Ground smaller than this is no part of a hectare or acre worth telling. [m2]
@@ -44,6 +45,18 @@ def land(area: float, system: str) -> str:
     said = shown(area, "land", system)
     number, unit = said.split()
     return f"{number}\u00a0acres" if unit == "acre" and number != "1.00" else said
+
+
+def round_land_words(area: float, system: str) -> str:
+    """An area of land that is round. [m2]
+
+    Examples
+    --------
+    >>> round_land_words(2 * 4046.8564224, "us"), round_land_words(4046.8564224, "us")
+    ('2 acres', '1 acre')
+    """
+    said = plain(area, "land", system)
+    return f"{said}s" if said.endswith(" acre") and said != "1 acre" else said
 
 
 def ground_words(area: float, system: str) -> str:

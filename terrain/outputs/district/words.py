@@ -127,6 +127,11 @@ def found_lines(screening: Screening, system: str) -> list[str]:
     basins = sum(one.basin is not None for one in good)
     said.append(f"{_of(swales, len(good))} ground on which a swale could lie, and "
                 f"{_of(basins, len(good)).lower()} ground for a basin.")
+    asked = screening.district.suggest
+    if asked is None or asked.infiltration is None:
+        said.append("Nobody stated a hole test (infiltration, under suggest): ground is taken to "
+                    "soak half of what the table says of its soil, which leaves out much slow "
+                    "ground and may change the ranking.")
     design = design_name(screening)
     own = sum(one.storms[screening.design].own for one in good)
     most_own = "at least " if any(own_at_least(one, screening) for one in good) else ""
@@ -228,7 +233,7 @@ def entries_lines(one: Screened, entries: Sequence[Entry], screening: Screening)
     listed = sum(entry.area for entry in entries)
     if listed < 0.995 * one.run_on_area:
         share = (f"These come to {per_cent(listed / one.run_on_area)} of the ground beyond that "
-                 "drains over the parcel; the rest comes in at smaller ones.")
+                 "drains over the parcel; the rest comes in at smaller places.")
     else:
         share = "These are the places where most ground drains in."
     return [share, COMES_BACK, ARROWS, places_in(screening)]
