@@ -74,6 +74,7 @@ class Run:
         self.stops = _stops(until, record, sources.times)
         self.records = np.append(np.arange(0.0, until, record), until)
         self.begun = time.monotonic()
+        self.warm = (self.begun, 0)
         self.halt = threading.Event()
 
     def flow(self) -> Flow:
@@ -81,6 +82,7 @@ class Run:
         passed, levels = [self.passed.copy()], [self._levels()]
         moved = [self.moves.moved.copy()]
         told, foreseen = self.begun, self.foresee is None
+        warm = False
         next_record = 1
         with ThreadPoolExecutor(max(len(self.strips) - 1, 1)) as pool:
             try:
@@ -88,7 +90,9 @@ class Run:
                     while self.time < stop:
                         self._batch(pool, stop)
                         now = time.monotonic()
-                        if not foreseen and now - self.begun > FORESEE_AFTER:
+                        if not warm:  # the first steps wait for kernels to be compiled
+                            warm, self.warm = True, (now, self.steps)
+                        elif not foreseen and now - self.warm[0] > FORESEE_AFTER:
                             foreseen = True
                             self.foresee(self._foreseen(now))  # type: ignore[misc]
                         if self.progress is not None and now - told > TELL_EVERY:
@@ -277,7 +281,8 @@ class Run:
         hollow = float(np.nanmax(np.where(calm, 0.0, deep)))
         depth = max(hollow, self._top())
         step = self._longest(depth)
-        each = (now - self.begun) / max(self.steps, 1)
+        since, steps = self.warm
+        each = (now - since) / max(self.steps - steps, 1)
         return Foreseen(now - self.begun + (self.until - self.time) / step * each, depth,
                         self.grid.cell)
 

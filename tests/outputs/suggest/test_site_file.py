@@ -259,7 +259,7 @@ def proposal_of(small_suggested, path, leaves_out, new):
 def read_without_tables(path):
     """Its files are not there, so none may be looked into."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("terrain.inputs.site._with_depths", lambda site: site)
+        patch.setattr("terrain.inputs.site.with_depths", lambda site: site)
         return read_site(path)
 
 
