@@ -14,6 +14,8 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from queue import Empty, SimpleQueue
+from time import monotonic
 from typing import Any
 from uuid import uuid4
 
@@ -30,6 +32,9 @@ TRIES = 5
 WORKER, PER_CELL = 450_000_000, 40
 #: Waiting for a scheduler's answer. [s]
 ANSWERS_WITHIN = 20
+#: How often it is looked whether any worker is left, and how long there may be none: one that died
+#: takes seconds to come back, on a busy machine half a minute. [s]
+LOOKS_EVERY, NONE_LEFT = 5.0, 120.0
 #: Of another's error so many letters are told.
 LONGEST = 300
 
@@ -54,6 +59,8 @@ class Workers:
         What to call them in messages.
     stop : callable
         Ends them at once, where they are this process's own.
+    left : callable
+        Whether there are any.
     own : bool
         Whether they are this process's own, and so see what it sees.
     """
@@ -61,6 +68,7 @@ class Workers:
     client: Any
     where: str
     stop: Callable[[], None]
+    left: Callable[[], bool]
     own: bool = True
 
     def check(self, folder: Path) -> None:
@@ -115,15 +123,16 @@ class Workers:
         Raises
         ------
         InputError
-            If workers died again and again at one task, or the scheduler is lost.
+            If workers died again and again at one task, none is left, or the scheduler is lost.
         """
-        found = []
+        found: list[Any] = [None] * len(rows)
         with self._submitted(function, rows) as futures:
-            while futures:  # those that are taken are let go on the workers
+            for row, future in self._ended(futures):
                 try:
-                    found.append(futures.pop(0).result())
+                    found[row] = future.result()
                 except _killed() as error:
                     raise self._died(error) from None
+                future.release()  # its worker need not keep it
         return found
 
     def run_each(self, function: Callable[..., Any], rows: Sequence[tuple[Any, ...]],
@@ -139,7 +148,7 @@ class Workers:
         Raises
         ------
         InputError
-            If the scheduler is lost: that is no fault of any row.
+            If no worker is left or the scheduler is lost: that is no fault of any row.
 
         Notes
         -----
@@ -147,14 +156,10 @@ class Workers:
         whose workers died again and again are run once more, each alone: that which brings them
         down then fails, as an InputError, and no other.
         """
-        from distributed import as_completed
-
         found: list[Any] = [None] * len(rows)
         suspects: list[int] = []
         with self._submitted(function, rows) as futures:
-            number = {future: row for row, future in enumerate(futures)}
-            for future in as_completed(futures):
-                row = number[future]
+            for row, future in self._ended(futures):
                 found[row] = _outcome(future)
                 if isinstance(found[row], _killed()):
                     suspects.append(row)
@@ -163,7 +168,8 @@ class Workers:
                 future.release()
         for row in suspects:
             with self._submitted(function, [rows[row]]) as futures:
-                found[row] = _outcome(futures[0])
+                for _, future in self._ended(futures):
+                    found[row] = _outcome(future)
             if isinstance(found[row], _killed()):
                 found[row] = self._died(found[row])
             done(row, found[row])
@@ -189,6 +195,29 @@ class Workers:
             self.client.cancel(futures)
             self.stop()
             raise
+
+    def _ended(self, futures: Sequence[Any]) -> Iterator[tuple[int, Any]]:
+        """Numbers and futures as they end."""
+        ended: SimpleQueue[Any] = SimpleQueue()
+        number = {future: row for row, future in enumerate(futures)}
+        for future in futures:
+            future.add_done_callback(ended.put)
+        last = monotonic()  # when there was a worker
+        waiting = len(number)
+        while waiting:
+            try:
+                future = ended.get(timeout=LOOKS_EVERY)
+            except Empty:
+                if self.left():
+                    last = monotonic()
+                elif monotonic() - last > NONE_LEFT:
+                    raise InputError(
+                        self.where, f"no worker has been left for {monotonic() - last:.0f} s",
+                        "See what ends them (want of memory, most likely), and run again: what "
+                        "is finished is not made again") from None
+            else:
+                waiting -= 1
+                yield number[future], future
 
     def _died(self, error: Any) -> InputError:
         return InputError(self.where, f"{error.allowed_failures + 1} workers died at one task "
@@ -258,7 +287,8 @@ def engine(scheduler: str | None = None, *, workers: int | None = None,
                                silence_logs=logging.CRITICAL) as cluster,
                   Client(cluster) as client):
                 client.register_plugin(_deaf())
-                yield Workers(client, "the workers of this machine", lambda: _end(cluster))
+                yield Workers(client, "the workers of this machine", lambda: _end(cluster),
+                              lambda: _any_lives(cluster))
             return
         try:
             client = Client(scheduler, timeout=ANSWERS_WITHIN)
@@ -269,7 +299,8 @@ def engine(scheduler: str | None = None, *, workers: int | None = None,
             if not client.scheduler_info()["workers"]:
                 raise InputError(scheduler, "the scheduler there has no workers",
                                  "Start some with `dask worker` and the scheduler's address")
-            yield Workers(client, scheduler, lambda: None, own=False)
+            yield Workers(client, scheduler, lambda: None,
+                          lambda: bool(client.scheduler_info()["workers"]), own=False)
 
 
 def _token_and_version(path: str) -> tuple[str, str]:
@@ -300,6 +331,12 @@ def _deaf() -> Any:
             signal.signal(signal.SIGINT, signal.SIG_IGN)
 
     return Deaf()
+
+
+def _any_lives(cluster: Any) -> bool:
+    """Whether any worker of this machine runs."""
+    return any(nanny.process is not None and nanny.process.is_alive()
+               for nanny in cluster.workers.values())
 
 
 def _end(cluster: Any) -> None:

@@ -151,6 +151,16 @@ def test_a_lost_scheduler_is_no_fault_of_any_task(tmp_path, scheduler, how):
             getattr(its, how)(time.sleep, [(30,)] * 3)
 
 
+@pytest.mark.parametrize("how", ["run", "run_each"])
+def test_a_run_without_workers_ends(monkeypatch, how):
+    monkeypatch.setattr("terrain.district.engine.LOOKS_EVERY", 0.1)
+    monkeypatch.setattr("terrain.district.engine.NONE_LEFT", 0.5)
+    with engine(workers=1) as its:
+        its.stop()
+        with pytest.raises(InputError, match="no worker has been left"):
+            getattr(its, how)(os.getpid, [()])
+
+
 def test_an_address_where_nothing_answers_is_told(monkeypatch):
     monkeypatch.setattr("terrain.district.engine.ANSWERS_WITHIN", 1)
     for address in ("tcp://127.0.0.1:9", "tls://127.0.0.1:9"):  # the second without keys
