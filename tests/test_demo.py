@@ -24,20 +24,27 @@ from scipy.interpolate import RegularGridInterpolator
 HOUSE = Path(__file__).resolve().parents[1]
 
 
-@pytest.fixture(scope="module")
-def toured(levelsill, tmp_path_factory):
-    """Every levelsill command that the README shows a newcomer, in order, word for word.
+#: Commands that take a minute or so on the demo, each with tests of its own.
+LONG = ("suggest", "prove", "district", "bench")
 
-    The folder it was run in, and what each command did.
+
+def tour(levelsill, folder: Path, long: bool):
+    """The README's commands for a newcomer, in order, word for word: the long ones or the others.
+
+    The folder they were run in, and what each did.
     """
-    folder = tmp_path_factory.mktemp("tour")
     shutil.copytree(HOUSE / "demo_dem", folder / "demo_dem",
                     ignore=shutil.ignore_patterns("plan"))
     blocks = re.findall(r"```sh\n(.*?)```", (HOUSE / "README.md").read_text(), re.DOTALL)
     commands = [line for block in blocks for line in block.splitlines()
-                if line.startswith("levelsill ")]
+                if line.startswith("levelsill ") and (line.split()[1] in LONG) == long]
     return folder, {command: served(command, folder) if command.startswith("levelsill bench") else
                     levelsill(*shlex.split(command)[1:], folder=folder) for command in commands}
+
+
+@pytest.fixture(scope="module")
+def toured(levelsill, tmp_path_factory):
+    return tour(levelsill, tmp_path_factory.mktemp("tour"), long=False)
 
 
 def served(command: str, folder: Path):
@@ -63,12 +70,26 @@ def planned(toured):
     return folder, ran, json.loads((folder / "plan" / "plan.json").read_text())
 
 
-def test_the_tour(toured):
-    folder, commands = toured
-    assert len(commands) >= 8
+def all_went_well(commands):
     for command, ran in commands.items():
         assert ran.code == 0, f"{command}: {ran.err}"
         assert ran.out
+
+
+@pytest.mark.slow
+def test_the_long_commands_of_the_tour(levelsill, tmp_path):
+    levelsill("start", "quailstone", "--demo", folder=tmp_path)
+    folder, commands = tour(levelsill, tmp_path, long=True)
+    assert {command.split()[1] for command in commands} == set(LONG)
+    all_went_well(commands)
+    for name in ("demo_ideas/suggest.html", "demo_proof/proof.html", "demo_district/index.html"):
+        assert (folder / name).is_file()
+
+
+def test_the_tour(toured):
+    folder, commands = toured
+    assert len(commands) >= 8
+    all_went_well(commands)
     assert (folder / "ground.png").is_file()
     assert (folder / "quailstone" / "plan" / "report.html").is_file()
 

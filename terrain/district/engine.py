@@ -35,6 +35,9 @@ ANSWERS_WITHIN = 20
 #: How often it is looked whether any worker is left, and how long there may be none: one that died
 #: takes seconds to come back, on a busy machine half a minute. [s]
 LOOKS_EVERY, NONE_LEFT = 5.0, 120.0
+#: A local cluster gives a worker up for good that has not come back so long after it died; the
+#: usual 15 s are fewer than a start takes on a busy machine.
+COMES_BACK_WITHIN = "1 day"
 #: Of another's error so many letters are told.
 LONGEST = 300
 
@@ -227,7 +230,8 @@ class Workers:
 def _killed() -> type[Exception]:
     from distributed.scheduler import KilledWorker
 
-    return KilledWorker
+    found: type[Exception] = KilledWorker
+    return found
 
 
 def _lost() -> tuple[type[Exception], ...]:
@@ -274,6 +278,7 @@ def engine(scheduler: str | None = None, *, workers: int | None = None,
     from distributed import Client, LocalCluster, Security
 
     with dask.config.set({"distributed.scheduler.allowed-failures": TRIES,
+                          "distributed.deploy.lost-worker-timeout": COMES_BACK_WITHIN,
                           "distributed.admin.large-graph-warning-threshold": "1GB"}):
         if scheduler is None:
             # Whoever reaches a scheduler may run anything as the one who started it: so none but

@@ -11,6 +11,7 @@ import time
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
+import dask
 import numpy as np
 import pytest
 
@@ -192,6 +193,17 @@ def test_a_failure_is_that_rows_own_even_if_it_takes_its_workers_with_it(monkeyp
     assert isinstance(dead, InputError)
     assert dead.what.startswith("2 workers died at one task")
     assert found == [(number, True) for number in (0, 2, 4, 5, 6)]
+
+
+def test_workers_come_back_however_long_they_take(monkeypatch):
+    """Also where dask would give them up: a start takes longer than the 10 ms here."""
+    monkeypatch.setattr("terrain.district.engine.TRIES", 0)
+    with (dask.config.set({"distributed.deploy.lost-worker-timeout": "10ms"}),
+          engine(workers=1) as its):
+        for _ in range(2):
+            [dead] = its.run_each(odd, [(3,)])
+            assert isinstance(dead, InputError)
+        assert its.run(odd, [(0,)]) == [(0, True)]
 
 
 STOPPED = """

@@ -64,20 +64,7 @@ def quick(path, folder):
     return SitePlan(path, "Small valley", folder)
 
 
-def test_a_wrong_site_is_told_and_the_others_go_on(land, tmp_path, monkeypatch):
-    monkeypatch.setattr(site_plans, "plan_site", quick)
-    sites = [path for path in find_sites(land) if path.parent.name != "deadly"]
-    with engine(workers=1) as its:
-        plans = plan_sites(sites, tmp_path, its.run_each)
-    faults = {plan.folder.name: plan.fault for plan in plans}
-    assert list(faults) == ["east-farm", "west-farm", "wrong"]
-    assert faults["east-farm"] == faults["west-farm"] == ""
-    assert faults["wrong"].startswith(str(land / "wrong/site.yaml"))
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["east-farm", "west-farm"]
-
-
-@pytest.mark.slow
-def test_the_others_go_on(land, tmp_path, monkeypatch):
+def test_a_site_that_is_wrong_or_kills_its_worker_is_told_and_the_others_go_on(land, tmp_path, monkeypatch):
     monkeypatch.setattr("terrain.district.engine.TRIES", 0)
     monkeypatch.setattr(site_plans, "plan_site", quick)
     said = []
