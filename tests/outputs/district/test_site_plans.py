@@ -64,7 +64,8 @@ def quick(path, folder):
     return SitePlan(path, "Small valley", folder)
 
 
-def test_a_site_that_is_wrong_or_kills_its_worker_is_told_and_the_others_go_on(land, tmp_path, monkeypatch):
+def test_a_site_that_is_wrong_or_kills_its_worker_is_told_and_others_go_on(
+        land, tmp_path, monkeypatch):
     monkeypatch.setattr("terrain.district.engine.TRIES", 0)
     monkeypatch.setattr(site_plans, "plan_site", quick)
     said = []
