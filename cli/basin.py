@@ -75,7 +75,7 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: str | None,
     """
     from terrain.errors import InputError
     from terrain.outputs.data.answers_json import basin_answer, dumped
-    from terrain.plan.questions import basin_of
+    from terrain.plan.basin_question import basin_of
     from terrain.units import shown
 
     if wall and (len(wall) < 2 or crest is None):

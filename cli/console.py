@@ -107,20 +107,25 @@ def _shown() -> Iterator[Callable[..., None]]:
 
 def say(text: str = "") -> None:
     """A line of the answer."""
-    click.echo(text)
+    click.echo(_plain(text))
+
+
+def _plain(text: str) -> str:
+    """Words of a file without what a terminal would obey; the ends of lines stay."""
+    return re.sub(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]", "·", text)
 
 
 def heading(text: str) -> None:
     """A heading."""
     click.echo()
-    click.secho(text, bold=True)
+    click.secho(_plain(text), bold=True)
 
 
 def facts(rows: Sequence[tuple[str, str]]) -> None:
     """Names and their values, aligned."""
     width = max(len(name) for name, _ in rows)
     for name, value in rows:
-        click.echo(f"  {name:<{width}}  {value}")
+        say(f"  {name:<{width}}  {value}")
 
 
 def table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
@@ -129,7 +134,7 @@ def table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     for n, row in enumerate([header, *rows]):
         cells = [f"{cell:<{widths[i]}}" if i == 0 else f"{cell:>{widths[i]}}"
                  for i, cell in enumerate(row)]
-        click.secho(("  " + "  ".join(cells)).rstrip(), bold=n == 0)
+        click.secho(_plain(("  " + "  ".join(cells)).rstrip()), bold=n == 0)
 
 
 def storm_table(storms: Sequence[Any], system: str) -> None:
@@ -179,7 +184,7 @@ def remarks(title: str, lines: Sequence[str]) -> None:
         return
     heading(title)
     for line in lines:
-        click.echo(textwrap.fill(line, 88, initial_indent="  - ", subsequent_indent="    "))
+        say(textwrap.fill(line, 88, initial_indent="  - ", subsequent_indent="    "))
 
 
 def save_picture(draw: Callable[[], Any], path: Path | None) -> None:

@@ -23,12 +23,12 @@ def refuse_few(ctx: click.Context, param: click.Parameter, runs: int | None) -> 
 
 def say_doubt(doubt: Any, system: str) -> None:
     """The ranges of the headline figures; nothing where the plan was not doubted."""
+    from terrain.outputs.charts.doubt_words import periods
     from terrain.outputs.page.doubt_tables import (
         beside,
         beside_words,
         headline_lines,
         outside,
-        periods,
     )
 
     if doubt is None:

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+if TYPE_CHECKING:
+    Kind = click.ParamType[Any]
+else:  # which knows no kinds at run time before click 8.2
+    Kind = click.ParamType
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 #: What numbers without a unit were taken for; said after the answer, and not where one is refused.
 BARE: list[str] = []
 
 
-class XY(click.ParamType):
+class XY(Kind):
     """A place as X,Y."""
 
     name = "X,Y"
@@ -31,7 +36,7 @@ class XY(click.ParamType):
         return x, y
 
 
-class Quantity(click.ParamType):
+class Quantity(Kind):
     """A quantity with its unit, such as '1.2 in'; a bare number is taken in `--units`."""
 
     def __init__(self, dimension: str, positive: bool = True, least: float | None = None) -> None:
@@ -57,7 +62,6 @@ class Quantity(click.ParamType):
             self.fail(f"'{value}' is below {self.least:g}", param, ctx)
         return number
 
-
     def _say_unit(self, value: str, param: click.Parameter | None, system: str) -> None:
         """Remember what a number without a unit was taken for."""
         from terrain.units import DIMENSIONS
@@ -80,7 +84,7 @@ class Level(Quantity):
         return value
 
 
-class Ratio(click.ParamType):
+class Ratio(Kind):
     """A slope as H:V, or its H alone."""
 
     name = "H:V"
@@ -99,7 +103,7 @@ class Ratio(click.ParamType):
         return ratio
 
 
-class Money(click.ParamType):
+class Money(Kind):
     """A low and a high figure, such as 100,200."""
 
     name = "LOW,HIGH"

@@ -93,9 +93,7 @@ def _show(found: Any, tried: Any) -> None:
     say(f"{found.plan.site.name}: {words.rain_words(found)}, run over the designed ground and "
         f"followed for {words.hours(found.until)}")
     remarks("The answer", words.answer_lines(found, system))
-    remarks("What is dangerous", [line for line in (
-        *words.danger_lines(found, system), *words.case_dangers(tried, system),
-        words.safe_line(found.spots)) if line])
+    remarks("What is dangerous", words.all_dangers(found, tried, system))
     heading("What comes to each store, and what it keeps")
     table(words.WATER, words.water_rows(found.stores, system))
     heading("How high its water stands")

@@ -28,9 +28,8 @@ def shed(dem: Path, at: tuple[float, float], system: str,
     \b
     levelsill shed hill.tif --at 512340,6430125 --storm 1.2in --cn 82
     """
-    from terrain.outputs.data.answers_json import dumped, shed_answer
-    from terrain.plan.questions import catchment_of_point
-    from terrain.plan.safety.cautions import reaches_edge
+    from terrain.plan.safety.raster_edge import reaches_edge
+    from terrain.plan.shed_question import catchment_of_point
     from terrain.units import shown
 
     options.in_its_foot(dem, words)
@@ -40,6 +39,8 @@ def shed(dem: Path, at: tuple[float, float], system: str,
                                     options.ground_words(words),
                                     options.raster_words(words))
     if as_json:
+        from terrain.outputs.data.answers_json import dumped, shed_answer
+
         say(dumped(shed_answer(answer)))
     else:
         grid, least = answer.question.dem, "at least " if answer.catchment.touches_edge else ""

@@ -11,7 +11,7 @@ from cli import options
 from cli.console import facts, heading, remarks, say, table
 
 
-class Sides(click.ParamType):
+class Sides(options.Kind):
     """Length and width of a pit."""
 
     name = "LENGTH,WIDTH"

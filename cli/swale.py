@@ -75,7 +75,7 @@ def swale(dem: Path, through: tuple[float, float] | None, level: str | None,
     levelsill swale hill.tif --along 512300,6430120 512380,6430131 --storm 30mm --cn 82
     """
     from terrain.outputs.data.answers_json import dumped, swale_answer
-    from terrain.plan.questions import SwaleWords, swale_of
+    from terrain.plan.swale_question import SwaleWords, swale_of
     from terrain.units import shown, unit_name
     from terrain.works.swale_size import Wanted
 

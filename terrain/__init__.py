@@ -14,6 +14,10 @@ __version__ = "0.1.0"
 os.environ["CPL_VSIL_CURL_ALLOWED_EXTENSIONS"] = "none"
 os.environ["GDAL_SKIP"] = " ".join(dict.fromkeys([
     *os.environ.get("GDAL_SKIP", "").split(), "HTTP", "WMS", "WMTS", "WCS", "WFS", "OAPIF",
-    "OGCAPI", "CSW", "STACIT", "STACTA"]))
+    "OGCAPI", "CSW", "STACIT", "STACTA", "AmigoCloud", "Carto", "Elasticsearch", "EEDA", "EEDAI",
+    "PLScenes", "PLMosaic", "NGW", "DAAS", "ADBC",
+    # Nor may it run a program or a query, or be a list of other files that is not looked through.
+    "GPSBabel", "GDALG", "OGR_VRT", "GTI"]))
+os.environ["GML_DOWNLOAD_SCHEMA"] = os.environ["GML_DOWNLOAD_WFS_SCHEMA"] = "NO"
 # Of the two copies of GDAL in use each lacks some of these, and one tells its log so.
 logging.getLogger("rasterio").addHandler(logging.NullHandler())

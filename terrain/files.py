@@ -15,9 +15,13 @@ from contextlib import contextmanager, suppress
 from pathlib import Path, PurePosixPath
 
 from terrain.errors import InputError
+from terrain.scratch import scratch, sweep
 
 #: The list of what the tool wrote into a folder, kept inside that folder.
 RECORD = ".levelsill-wrote.json"
+#: In scratch: a folder that is being made; one that is made, which may have changed places with
+#: the last one; the last one where those cannot change places.
+_NEW, _MADE, _OLD = "new", "made", "old"
 #: With less room left on the disk a library's failure to write is laid to that. [bytes]
 LEAST_ROOM = 64 << 20
 #: AT_FDCWD and RENAME_EXCHANGE of Linux.
@@ -54,11 +58,21 @@ def whole_file(path: Path) -> Iterator[Path]:
     """
     path = Path(path)
     refuse_taken(path)
-    with _refusal(path.parent), tempfile.TemporaryDirectory(
-            dir=path.parent, prefix=".levelsill-") as folder:
-        draft = Path(folder) / path.name
+    with _draft_folder(path) as folder:
+        draft = folder / path.name
         yield draft
         _put(draft, path)
+
+
+@contextmanager
+def _draft_folder(path: Path) -> Iterator[Path]:
+    """Give an empty folder on the disk of an output, for as long as the block runs; throw away
+    what runs that were killed left of the same output."""
+    with _refusal(path.parent), scratch(path.parent, path.name) as place:
+        sweep(path.parent, path.name, lambda left: _spare_last(left, path))
+        draft = place / _NEW
+        draft.mkdir()
+        yield draft
 
 
 def put_whole(path: Path, data: bytes, like: os.stat_result | None = None, over: bool = True,
@@ -155,15 +169,26 @@ def whole_folder(path: Path) -> Iterator[Path]:
     refuse_foreign(path)
     with _refusal(path.parent):
         path.parent.mkdir(parents=True, exist_ok=True)
-    with _refusal(path.parent), tempfile.TemporaryDirectory(
-            dir=path.parent, prefix=".levelsill-") as scratch:
-        draft = Path(scratch) / "new"
-        draft.mkdir()
+    with _draft_folder(path) as draft:
         yield draft
         written = {file.relative_to(draft).as_posix(): fingerprint(file)
                    for file in sorted(draft.rglob("*")) if file.is_file()}
         (draft / RECORD).write_text(json.dumps(written, indent=1), encoding="utf-8")
-        _swap(draft, path, Path(scratch) / "old")
+        _swap(draft.rename(draft.with_name(_MADE)), path, draft.with_name(_OLD))
+
+
+def _spare_last(left: Path, path: Path) -> bool:
+    """Whether all in scratch that a killed run left is levelsill's own; the last folder, if the run
+    had moved that away and put none in its place, is put back first."""
+    if not os.path.lexists(path):
+        with suppress(FileNotFoundError):
+            os.replace(left / _OLD, path)
+    try:
+        for folder in (left / _MADE, left / _OLD):
+            refuse_foreign(folder)
+    except InputError:
+        return False  # what came into the last folder as it was replaced
+    return True
 
 
 def _swap(draft: Path, path: Path, old: Path) -> None:
@@ -202,7 +227,7 @@ def _exchange(one: Path, other: Path) -> bool:
     """
     try:
         move = ctypes.CDLL(None, use_errno=True).renameat2
-    except (OSError, AttributeError):
+    except (OSError, AttributeError, TypeError):  # Windows wants a library's name
         return False
     return bool(move(_HERE, os.fsencode(one.absolute()), _HERE, os.fsencode(other.absolute()),
                      _EXCHANGE) == 0)
@@ -216,7 +241,25 @@ def refuse_foreign(path: Path, called: Path | None = None) -> None:
     called : Path, optional
         What to call it in messages.
     """
-    called = called or path
+    while True:
+        before = _entry(path)
+        try:
+            return _refuse_foreign(path, called or path)
+        except InputError:
+            if _entry(path) == before:
+                raise  # else another run has put its own there meanwhile
+
+
+def _entry(path: Path) -> tuple[int, int] | None:
+    """What tells an entry of a disk from all others; None if it is not there."""
+    try:
+        told = os.lstat(path)
+    except OSError:
+        return None
+    return told.st_dev, told.st_ino
+
+
+def _refuse_foreign(path: Path, called: Path) -> None:
     if path.is_symlink():
         raise InputError(str(called), "this is a link to another place, and a folder is to be "
                          "written there", "Name the folder that it leads to with --out")

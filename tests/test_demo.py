@@ -16,6 +16,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import geopandas
+import golden
 import numpy as np
 import pytest
 import rasterio
@@ -118,6 +119,13 @@ def test_another_process_makes_the_same_bytes(planned):
                            capture_output=True, timeout=240, check=True,
                            env={**os.environ, "PYTHONHASHSEED": "7"})
     assert (folder / "plan" / "plan.json").read_bytes() == again.stdout
+
+
+def test_headline_numbers_are_the_golden_ones(planned):
+    changed = golden.changes(planned[2], golden.read())
+    assert not changed, (f"{'; '.join(changed)}: if that is meant, acknowledge it with "
+                         "python tests/golden/golden.py --because REASON, which writes "
+                         "tests/golden/demo.csv and the change log's line")
 
 
 @pytest.mark.slow

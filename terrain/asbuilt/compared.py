@@ -101,11 +101,6 @@ class LineFound:
             return f"too {' and '.join(sorted(states))}"
         return "too few points to judge" if self.few else "within tolerance"
 
-    def difference_at(self, stations: FloatArray) -> FloatArray:
-        """How far it lies too high at stations: linear between points, the nearest point's beyond
-        the last. [m]"""
-        return difference_along(self.line, self.points, stations)
-
 
 def difference_along(line: DesignedLine, points: Sequence[Measured], stations: FloatArray
                      ) -> FloatArray:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from terrain.errors import InputError
+from terrain.scratch import is_file_of, locked, unlock
 
 #: What this process holds, by the file that says so.
 _HELD: dict[Path, Held] = {}
@@ -34,10 +35,7 @@ class Held:
         if self.times > 0 or self.process != os.getpid():
             return
         _HELD.pop(self.path, None)
-        with suppress(OSError):
-            self.path.unlink()
-        with suppress(OSError):
-            os.close(self.number)
+        unlock(self.path, self.number)
 
 
 def hold(path: Path, site: Path) -> Held | None:
@@ -65,7 +63,7 @@ def hold(path: Path, site: Path) -> Held | None:
         except OSError:
             return None  # nothing may be written here, and nothing will be
         try:
-            taken = _locked(number)
+            taken = locked(number)
         except OSError:
             os.close(number)
             return None
@@ -73,45 +71,14 @@ def hold(path: Path, site: Path) -> Held | None:
             os.close(number)
             raise InputError(str(site), f"another bench has it open{_who(path)}",
                              "Go on there, or end that one first")
-        try:  # the one before may have thrown the file away after it was opened here
-            if os.path.samestat(os.fstat(number), os.stat(path)):
-                break
-        except OSError:
-            pass
-        os.close(number)
+        if is_file_of(path, number):
+            break
+        os.close(number)  # the one before has thrown the file away after it was opened here
     with suppress(OSError):
         os.ftruncate(number, 0)
         os.write(number, json.dumps(_myself()).encode("utf-8"))
     _HELD[path] = held = Held(path, number)
     return held
-
-
-def _locked(number: int) -> bool:
-    """Lock an open file for this process; False if another has it.
-
-    Raises
-    ------
-    OSError
-        If there are no locks on such a disk.
-    """
-    try:
-        import fcntl
-    except ImportError:  # Windows
-        import msvcrt
-
-        lock: Any = msvcrt
-        os.lseek(number, 1 << 20, os.SEEK_SET)  # what is locked there cannot be read
-        try:
-            lock.locking(number, lock.LK_NBLCK, 1)
-        except OSError:
-            return False
-        os.lseek(number, 0, os.SEEK_SET)
-        return True
-    try:
-        fcntl.flock(number, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
 
 
 def _myself() -> dict[str, Any]:

@@ -17,7 +17,8 @@ Ints = NDArray[np.int64]
 
 
 @kernel
-def _walk(onward, land, to_land, lands, order, returns):
+def _walk(onward: NDArray[np.int64], land: NDArray[np.int32], to_land: NDArray[np.int32],
+          lands: int, order: NDArray[np.int64], returns: NDArray[np.bool_]) -> int:
     """Seams from the last ones up, each before all whose water comes by it; and whether water
     that leaves a land by a seam comes back onto it further on."""
     seams = onward.size
@@ -50,7 +51,7 @@ def _walk(onward, land, to_land, lands, order, returns):
 
 
 @kernel
-def _gather(onward, order, amount):
+def _gather(onward: NDArray[np.int64], order: NDArray[np.int64], amount: NDArray[np.int64]) -> None:
     """Add to each seam what comes by the seams above it, in place; place 0 is no seam."""
     for i in range(order.size - 1, -1, -1):
         seam = order[i]
@@ -58,7 +59,7 @@ def _gather(onward, order, amount):
 
 
 @kernel
-def _least(onward, order, value):
+def _least(onward: NDArray[np.int64], order: NDArray[np.int64], value: NDArray[np.int64]) -> None:
     for i in range(order.size - 1, -1, -1):
         seam = order[i]
         below = onward[seam - 1]
@@ -67,7 +68,8 @@ def _least(onward, order, value):
 
 
 @kernel
-def _share_out(land, to_land, returns, amount, run_on):
+def _share_out(land: NDArray[np.int32], to_land: NDArray[np.int32], returns: NDArray[np.bool_],
+               amount: NDArray[np.int64], run_on: NDArray[np.int64]) -> None:
     for i in range(land.size):
         run_on[to_land[i]] += amount[i + 1]
         if returns[i]:

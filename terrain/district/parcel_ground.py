@@ -253,7 +253,8 @@ def _kind_of_cells(kinds: Kinds, number: FloatArray, road: NDArray[np.bool_],
 
 def _code(number: FloatArray, road: NDArray[np.bool_], roof: NDArray[np.bool_]) -> FloatArray:
     """One number for each kind: curve numbers are 100 at most."""
-    return number + 128.0 * road + 256.0 * roof
+    found: FloatArray = number + 128.0 * road + 256.0 * roof
+    return found
 
 
 def _beyond(kinds: Kinds, kind: IntArray, water: ParcelWater, window: Window,
@@ -291,4 +292,5 @@ def _beyond(kinds: Kinds, kind: IntArray, water: ParcelWater, window: Window,
         met = goes[at[:, 0], at[:, 1]]
         np.add.at(passes, met[met > 0] - 1, through[met > 0])
         np.subtract.at(left, back - 1, passes)
-    return np.maximum(left, 0) * cell_area
+    found: FloatArray = np.maximum(left, 0) * cell_area
+    return found

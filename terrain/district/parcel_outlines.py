@@ -68,7 +68,8 @@ def _usable(spec: Layer, folder: Path, extent: Extent, here: str, refused: Input
         if spec.layer is None and len(pyogrio.list_layers(path)) > 1:
             raise refused
         frame = pyogrio.read_dataframe(path, layer=spec.layer)
-    except (OSError, ValueError, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError):
+    except (OSError, ValueError, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError,
+            shapely.errors.ShapelyError):
         raise refused from None
     if not isinstance(frame, geopandas.GeoDataFrame):
         raise refused

@@ -35,7 +35,7 @@ from terrain.plan.water.short_record import short_record
 from terrain.suggest.look import keep_out
 from terrain.suggest.notes import soaks_note
 from terrain.surface.tiled.grid import SIDE
-from terrain.surface.tiled.store import DRAFT
+from terrain.surface.tiled.store import DRAFT, not_kept
 from terrain.surface.tiled.work import Run, one_by_one
 from terrain.surface.window import WHOLE_UP_TO
 from terrain.units import told_first
@@ -298,7 +298,10 @@ def _common(tiles: Path, shared: Shared) -> Iterator[Common]:
                 left.unlink()
     data = pickle.dumps(shared)
     path = tiles / f"{SHARED}{uuid4().hex}.pickle"
-    put_whole(path, data, draft_name=DRAFT)
+    try:
+        put_whole(path, data, draft_name=DRAFT)
+    except OSError as error:
+        raise not_kept(tiles, error) from None
     try:
         yield Common(path, hashlib.sha256(data).hexdigest())
     finally:

@@ -7,43 +7,54 @@ and `put` know neither: indices count from 0, and what is put in a loop is never
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any, TypeAlias
+
 from llvmlite import ir
 from numba.core import types
 from numba.extending import intrinsic
 
+#: A signature, and what writes the instructions.
+Typed: TypeAlias = tuple[Any, Callable[..., Any]]
 
-def _node(module, name):
+
+def _compiled_in_place(written: Callable[..., Typed]) -> Any:
+    """What a kernel calls, without the first argument that numba gives."""
+    return intrinsic(written)
+
+
+def _node(module: ir.Module, name: str) -> Any:
     domain = module.add_metadata(["levelsill arrays"])
     return module.add_metadata([module.add_metadata([name, domain])])
 
 
-def _place(context, builder, kind, array, index):
+def _place(context: Any, builder: ir.IRBuilder, kind: Any, array: Any, index: Any) -> Any:
     return builder.gep(context.make_array(kind)(context, builder, array).data, [index],
                        inbounds=True)
 
 
-@intrinsic
-def get(typing, array, index):
+@_compiled_in_place
+def get(typing: Any, array: Any, index: Any) -> Typed:
     """Value of a flat array at an index from 0."""
-    def generate(context, builder, signature, arguments):
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         found = builder.load(_place(context, builder, signature.args[0], *arguments))
         found.set_metadata("noalias", _node(builder.module, "written"))
         return found
     return array.dtype(array, types.intp), generate
 
 
-@intrinsic
-def get_kept(typing, array, index):
+@_compiled_in_place
+def get_kept(typing: Any, array: Any, index: Any) -> Typed:
     """As `get`, from an array that the loop also puts to, at the same index."""
-    def generate(context, builder, signature, arguments):
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         return builder.load(_place(context, builder, signature.args[0], *arguments))
     return array.dtype(array, types.intp), generate
 
 
-@intrinsic
-def put(typing, array, index, value):
+@_compiled_in_place
+def put(typing: Any, array: Any, index: Any, value: Any) -> Typed:
     """Write a value of the array's own type; what the loop gets is not touched by it."""
-    def generate(context, builder, signature, arguments):
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         kept = builder.store(arguments[2], _place(context, builder, signature.args[0],
                                                   *arguments[:2]))
         kept.set_metadata("alias.scope", _node(builder.module, "written"))
@@ -51,10 +62,10 @@ def put(typing, array, index, value):
     return types.void(array, types.intp, array.dtype), generate
 
 
-@intrinsic
-def put_too(typing, array, index, value):
+@_compiled_in_place
+def put_too(typing: Any, array: Any, index: Any, value: Any) -> Typed:
     """As `put`, into an array that shares nothing with those put to before in the loop."""
-    def generate(context, builder, signature, arguments):
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         kept = builder.store(arguments[2], _place(context, builder, signature.args[0],
                                                   *arguments[:2]))
         kept.set_metadata("alias.scope", _node(builder.module, "written"))
@@ -63,44 +74,44 @@ def put_too(typing, array, index, value):
     return types.void(array, types.intp, array.dtype), generate
 
 
-@intrinsic
-def nearest(typing, value):
+@_compiled_in_place
+def nearest(typing: Any, value: Any) -> Typed:
     """The whole number nearest to a float32, below 2^31; halves go to the even one."""
-    def generate(context, builder, signature, arguments):
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         rint = builder.module.declare_intrinsic("llvm.rint", [ir.FloatType()])
         return builder.fptosi(builder.call(rint, arguments), ir.IntType(32))
     return types.int32(types.float32), generate
 
 
-@intrinsic
-def as_bits(typing, value):
+@_compiled_in_place
+def as_bits(typing: Any, value: Any) -> Typed:
     """The bits of a float32 as an int32."""
-    def generate(context, builder, signature, arguments):
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         return builder.bitcast(arguments[0], ir.IntType(32))
     return types.int32(types.float32), generate
 
 
-@intrinsic
-def as_float(typing, bits):
+@_compiled_in_place
+def as_float(typing: Any, bits: Any) -> Typed:
     """The float32 of such bits."""
-    def generate(context, builder, signature, arguments):
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         return builder.bitcast(arguments[0], ir.FloatType())
     return types.float32(types.int32), generate
 
 
-@intrinsic
-def read_shared(typing, array, index):
+@_compiled_in_place
+def read_shared(typing: Any, array: Any, index: Any) -> Typed:
     """Value that another thread may be writing; what it wrote before is seen after."""
-    def generate(context, builder, signature, arguments):
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         return builder.load_atomic(_place(context, builder, signature.args[0], *arguments),
                                    "acquire", 8)
     return types.int64(array, types.intp), generate
 
 
-@intrinsic
-def write_shared(typing, array, index, value):
+@_compiled_in_place
+def write_shared(typing: Any, array: Any, index: Any, value: Any) -> Typed:
     """Write a value that other threads wait for, after all that was written before."""
-    def generate(context, builder, signature, arguments):
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         builder.store_atomic(arguments[2], _place(context, builder, signature.args[0],
                                                   *arguments[:2]), "release", 8)
         return context.get_dummy_value()

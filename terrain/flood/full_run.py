@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,16 +55,16 @@ class FullRun(Run):
         speed = np.where(h > 0, (np.abs(qx) + np.abs(qy)) / np.where(h > 0, h, 1.0), 0.0)
         self.tops[:, 1] = (speed + 2 * np.sqrt(GRAVITY * h)).max()
 
-    def _now(self) -> list[NDArray]:
+    def _now(self) -> list[NDArray[Any]]:
         return self.even
 
-    def metres(self, h: NDArray) -> FloatArray:
+    def metres(self, h: NDArray[Any]) -> FloatArray:
         return h
 
-    def whole(self, depth: FloatArray) -> NDArray:
+    def whole(self, depth: FloatArray) -> NDArray[Any]:
         return depth
 
-    def _volume(self, h: NDArray) -> float:
+    def _volume(self, h: NDArray[Any]) -> float:
         return float(h.sum())
 
     def _top(self) -> float:
@@ -71,7 +72,8 @@ class FullRun(Run):
 
     def _longest(self, top: float) -> float:
         fastest = max(float(self.tops[:, 1].max()), 2 * np.sqrt(GRAVITY * (top + ADDED)))
-        return min(self.courant * self.grid.cell / fastest, LONGEST)
+        found: float = min(self.courant * self.grid.cell / fastest, LONGEST)
+        return found
 
     def _take(self, pool: ThreadPoolExecutor, step: float, count: int, after: float,
               rained: NDArray[np.uint8]) -> None:
@@ -105,5 +107,5 @@ class FullRun(Run):
             self.grid.unit, hours, sources.suction, sources.conductivity, sources.infiltrated,
             sources.soaked)
 
-    def _fluxes(self) -> tuple[NDArray, NDArray]:
+    def _fluxes(self) -> tuple[NDArray[Any], NDArray[Any]]:
         return self._now()[1], self._now()[2]

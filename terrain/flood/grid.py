@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from terrain.flood.local_inertia import PIECE, WALL
 
+#: A place or many, in rows or columns.
+Index = TypeVar("Index", int, NDArray[np.int64])
 #: [m/s2]
 GRAVITY = 9.80665
 #: Depth that the unit leaves room for at least. [m]
@@ -103,13 +106,13 @@ class Grid:
         """Rows, and pieces of each, that are worked or passed over as one."""
         return self.rows, -(-self.columns // PIECE)
 
-    def walled(self, values: ArrayLike, kind: type, wall: float = 0) -> NDArray:
+    def walled(self, values: ArrayLike, kind: type, wall: float = 0) -> NDArray[Any]:
         """Values of the ground in a flat array with walls round them."""
-        made: NDArray = np.full(self.size, wall, kind)
+        made: NDArray[Any] = np.full(self.size, wall, kind)
         self.inside(made)[...] = np.where(self.ground, values, wall)
         return made
 
-    def inside(self, walled: NDArray) -> NDArray:
+    def inside(self, walled: NDArray[Any]) -> NDArray[Any]:
         """The ground's part of a walled array, as a view of shape (rows, columns)."""
         shaped = walled[:self.width * (self.rows + 2)].reshape(self.rows + 2, self.width)
         return shaped[1:-1, 1:-1]
@@ -121,7 +124,7 @@ class Grid:
         part[calm & self.ground] *= -1
         return replace(self, rough=rough, calm=True)
 
-    def flat(self, row: NDArray[np.int64] | int, column: NDArray[np.int64] | int):
+    def flat(self, row: Index, column: Index) -> Index:
         """Place of a cell in walled arrays."""
         return (row + 1) * self.width + column + 1
 
@@ -199,7 +202,7 @@ def lay_edges(grid: Grid, bed: ArrayLike, roughness: ArrayLike, edges: str | Map
     heights, shape = np.asarray(bed, np.float64), (grid.rows, grid.columns)
     n = per_cell(roughness, shape, "roughness")
     around = np.pad(grid.ground, 1)
-    found: list[tuple[NDArray, NDArray, NDArray, NDArray]] = []
+    found: list[tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any]]] = []
     index = np.arange(grid.rows)[:, None], np.arange(grid.columns)[None, :]
     for side, (down, right) in OVER.items():
         outside = ((index[0] + down < 0) | (index[0] + down >= grid.rows)

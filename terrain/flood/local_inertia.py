@@ -19,8 +19,8 @@ References
 
 from __future__ import annotations
 
-import numba
 import numpy as np
+from numpy.typing import NDArray
 
 from terrain.flood.bare_arrays import (
     as_bits,
@@ -33,7 +33,7 @@ from terrain.flood.bare_arrays import (
     read_shared,
     write_shared,
 )
-from terrain.surface.kernels import kernel
+from terrain.surface.kernels import inlined, kernel
 
 INT, REAL = np.int32, np.float32
 NONE = INT(0)
@@ -59,9 +59,12 @@ STIRRED = MOVED | WEST_END | EAST_END
 PATIENCE = 20_000
 
 
-@numba.njit(inline="always")
-def _face(h_before, h_after, z_before, z_after, m_before, m_after, q, q_before, q_after, across,
-          unit, pull, step, back, all_of, film, cap):
+@inlined
+def _face(h_before: np.int32, h_after: np.int32, z_before: np.int32, z_after: np.int32,
+          m_before: np.float32, m_after: np.float32, q: np.float32, q_before: np.float32,
+          q_after: np.float32, across: np.float32, unit: np.float32, pull: np.float32,
+          step: np.float32, back: np.float32, all_of: np.float32, film: np.int32, cap: np.int32
+          ) -> tuple[np.float32, np.int32]:
     """Flux through a face and the whole units that it moves within the step.
 
     No branch, so that it compiles to vector instructions: h^(7/3) from the bits of h, a first
@@ -100,8 +103,11 @@ def _face(h_before, h_after, z_before, z_after, m_before, m_after, q, q_before, 
 
 
 @kernel
-def _across_columns(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, cap,
-                    to, at, moved):
+def _across_columns(h: NDArray[np.int32], qx: NDArray[np.float32], qy: NDArray[np.float32],
+                    z: NDArray[np.int32], m: NDArray[np.float32], w: int, row: int, first: int,
+                    last: int, unit: np.float32, pull: np.float32, step: np.float32,
+                    back: np.float32, all_of: np.float32, film: np.int32, cap: np.int32,
+                    to: NDArray[np.float32], at: int, moved: NDArray[np.int32]) -> None:
     """Faces first to last on the west sides of a row's cells."""
     for j in range(first, last):
         c = row * w + j
@@ -114,8 +120,11 @@ def _across_columns(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back
 
 
 @kernel
-def _across_rows(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, all_of, film, cap,
-                 to, at, moved):
+def _across_rows(h: NDArray[np.int32], qx: NDArray[np.float32], qy: NDArray[np.float32],
+                 z: NDArray[np.int32], m: NDArray[np.float32], w: int, row: int, first: int,
+                 last: int, unit: np.float32, pull: np.float32, step: np.float32, back: np.float32,
+                 all_of: np.float32, film: np.int32, cap: np.int32, to: NDArray[np.float32],
+                 at: int, moved: NDArray[np.int32]) -> None:
     """Faces on the north sides of a row's cells."""
     for j in range(first, last):
         c = row * w + j
@@ -128,7 +137,9 @@ def _across_rows(h, qx, qy, z, m, w, row, first, last, unit, pull, step, back, a
 
 
 @kernel
-def _settle(h, w, row, first, last, east, north, south, to, at):
+def _settle(h: NDArray[np.int32], w: int, row: int, first: int, last: int, east: NDArray[np.int32],
+            north: NDArray[np.int32], south: NDArray[np.int32], to: NDArray[np.int32], at: int
+            ) -> tuple[np.int32, np.int32]:
     """New depths of a row; the most by which a cell gives more than it has, and whether any
     moves."""
     most, moved = NONE, NONE
@@ -148,8 +159,10 @@ def _settle(h, w, row, first, last, east, north, south, to, at):
 
 
 @kernel
-def _cut(h, w, row, first, last, east, north, south, qx, at_x, q_north, at_north, q_south,
-         at_south, above, at_above):
+def _cut(h: NDArray[np.int32], w: int, row: int, first: int, last: int, east: NDArray[np.int32],
+         north: NDArray[np.int32], south: NDArray[np.int32], qx: NDArray[np.float32], at_x: int,
+         q_north: NDArray[np.float32], at_north: int, q_south: NDArray[np.float32], at_south: int,
+         above: NDArray[np.int32], at_above: int) -> None:
     """Share out what the cells of a row have, where they would give more.
 
     Faces that a cell gives through are its own alone, so the order does not matter.  The row above
@@ -157,8 +170,9 @@ def _cut(h, w, row, first, last, east, north, south, qx, at_x, q_north, at_north
     """
     for j in range(first, last):
         had = np.int64(h[row * w + j])
-        given = (max(np.int64(east[j + 1]), 0) - min(np.int64(east[j]), 0)
-                 + max(np.int64(south[j]), 0) - min(np.int64(north[j]), 0))
+        none = np.int64(0)
+        given = (max(np.int64(east[j + 1]), none) - min(np.int64(east[j]), none)
+                 + max(np.int64(south[j]), none) - min(np.int64(north[j]), none))
         if given <= had:
             continue
         share = had / given * (1.0 - 1e-9)
@@ -179,7 +193,10 @@ def _cut(h, w, row, first, last, east, north, south, qx, at_x, q_north, at_north
 
 
 @kernel
-def _over_edges(row, w, live, film, h, h_new, unit, back, starts, cells, factors, powers, booked):
+def _over_edges(row: int, w: int, live: NDArray[np.uint8], film: np.int32, h: NDArray[np.int32],
+                h_new: NDArray[np.int32], unit: float, back: float, starts: NDArray[np.int64],
+                cells: NDArray[np.int64], factors: NDArray[np.float64], powers: NDArray[np.float64],
+                booked: NDArray[np.int64]) -> None:
     """Let water out of the ground, after all else has moved."""
     wide = (w - 3 + PIECE) // PIECE + 2
     for e in range(starts[row], starts[row + 1]):
@@ -195,7 +212,8 @@ def _over_edges(row, w, live, film, h, h_new, unit, back, starts, cells, factors
 
 
 @kernel
-def _find_live(live, row, rows, w, found):
+def _find_live(live: NDArray[np.uint8], row: int, rows: int, w: int, found: NDArray[np.uint8]
+               ) -> bool:
     """Which pieces of a row are worked: those that something moved in, or at a cell beside.
 
     A face whose water is still is set going by its two cells and the fluxes about it alone, also
@@ -216,13 +234,19 @@ def _find_live(live, row, rows, w, found):
                                 | (live[at - 1] & (EAST_END | EAST_BEFORE))
                                 | (live[at + 1] & (WEST_END | WEST_BEFORE)))
         any_ |= found[piece]
-    return any_ != 0
+    return bool(any_ != 0)
 
 
 @kernel
-def _row(row, side, first_own, last_own, rows, h, qx, qy, h_new, qx_new, qy_new, z, m, w, live,
-         live_new, touched, here, below, any_here, unit, pull, step, back, all_of, film, cap, east,
-         north, south, spare_h, spare_q):
+def _row(row: int, side: int, first_own: int, last_own: int, rows: int, h: NDArray[np.int32],
+         qx: NDArray[np.float32], qy: NDArray[np.float32], h_new: NDArray[np.int32],
+         qx_new: NDArray[np.float32], qy_new: NDArray[np.float32], z: NDArray[np.int32],
+         m: NDArray[np.float32], w: int, live: NDArray[np.uint8], live_new: NDArray[np.uint8],
+         touched: NDArray[np.uint8], here: NDArray[np.uint8], below: NDArray[np.uint8],
+         any_here: bool, unit: np.float32, pull: np.float32, step: np.float32, back: np.float32,
+         all_of: np.float32, film: np.int32, cap: np.int32, east: NDArray[np.int32],
+         north: NDArray[np.int32], south: NDArray[np.int32], spare_h: NDArray[np.int32],
+         spare_q: NDArray[np.float32]) -> bool:
     """Fluxes of a row and the depths they make; whether any piece of the next row is worked.
 
     `side` is -1 or 1 for the row before or after the strip's own, 0 for one of its own: others are
@@ -301,10 +325,16 @@ def _row(row, side, first_own, last_own, rows, h, qx, qy, h_new, qx_new, qy_new,
 
 
 @kernel
-def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, live_even, live_odd,
-            touched, unit, cell, gravity, film, cap, step, begin, end, done, first, last, strip,
-            strips, edge_starts, edge_cells, edge_factors, edge_powers, booked,
-            gate_starts, gate_faces, passed):
+def advance(h_even: NDArray[np.int32], qx_even: NDArray[np.float32], qy_even: NDArray[np.float32],
+            h_odd: NDArray[np.int32], qx_odd: NDArray[np.float32], qy_odd: NDArray[np.float32],
+            z: NDArray[np.int32], m: NDArray[np.float32], w: int, rows: int,
+            live_even: NDArray[np.uint8], live_odd: NDArray[np.uint8], touched: NDArray[np.uint8],
+            unit: float, cell: float, gravity: float, film: np.int32, cap: np.int32, step: float,
+            begin: int, end: int, done: NDArray[np.int64], first: int, last: int, strip: int,
+            strips: int, edge_starts: NDArray[np.int64], edge_cells: NDArray[np.int64],
+            edge_factors: NDArray[np.float64], edge_powers: NDArray[np.float64],
+            booked: NDArray[np.int64], gate_starts: NDArray[np.int64],
+            gate_faces: NDArray[np.int64], passed: NDArray[np.float64]) -> int:
     """Steps `begin` to `end` of rows first to last; the step it came to.
 
     Strips step side by side: each waits until its neighbours have done as many steps, `done`, and
@@ -373,8 +403,12 @@ def advance(h_even, qx_even, qy_even, h_odd, qx_odd, qy_odd, z, m, w, rows, live
 
 
 @kernel
-def _north_of_strip(h, qx, qy, z, m, w, row, here, above, unit, pull, step, back, all_of, film, cap,
-                    spare_q, north):
+def _north_of_strip(h: NDArray[np.int32], qx: NDArray[np.float32], qy: NDArray[np.float32],
+                    z: NDArray[np.int32], m: NDArray[np.float32], w: int, row: int,
+                    here: NDArray[np.uint8], above: NDArray[np.uint8], unit: np.float32,
+                    pull: np.float32, step: np.float32, back: np.float32, all_of: np.float32,
+                    film: np.int32, cap: np.int32, spare_q: NDArray[np.float32],
+                    north: NDArray[np.int32]) -> None:
     """North faces of the row before a strip's own, where both sides of them are worked."""
     for piece in range(here.size):
         if here[piece] and above[piece]:
@@ -384,8 +418,11 @@ def _north_of_strip(h, qx, qy, z, m, w, row, here, above, unit, pull, step, back
 
 
 @kernel
-def survey(h, qx, qy, m, w, first, last, touched, tops, unit, time, wet, deepest, fastest,
-           strongest, arrival):
+def survey(h: NDArray[np.int32], qx: NDArray[np.float32], qy: NDArray[np.float32],
+           m: NDArray[np.float32], w: int, first: int, last: int, touched: NDArray[np.uint8],
+           tops: NDArray[np.int32], unit: float, time: float, wet: float,
+           deepest: NDArray[np.int32], fastest: NDArray[np.float32], strongest: NDArray[np.float32],
+           arrival: NDArray[np.float32]) -> None:
     """Keep the extremes of rows first to last where anything moved since the last look, and the
     tops of their pieces, calm cells left out."""
     pieces = (w - 3 + PIECE) // PIECE
@@ -402,8 +439,11 @@ def survey(h, qx, qy, m, w, first, last, touched, tops, unit, time, wet, deepest
 
 
 @kernel
-def _survey_part(h, qx, qy, m, w, first, last, unit, time, wet, deepest, fastest, strongest,
-                 arrival):
+def _survey_part(h: NDArray[np.int32], qx: NDArray[np.float32], qy: NDArray[np.float32],
+                 m: NDArray[np.float32], w: int, first: int, last: int, unit: np.float32,
+                 time: np.float32, wet: np.int32, deepest: NDArray[np.int32],
+                 fastest: NDArray[np.float32], strongest: NDArray[np.float32],
+                 arrival: NDArray[np.float32]) -> np.int32:
     top = NONE
     for c in range(first, last):
         here = get(h, c)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,8 +54,8 @@ class Moves:
         self.moved = np.zeros(len(transfers) + len(feeds))
         self.fed, self.led_off, self.busy = 0.0, 0.0, False
 
-    def work(self, h: NDArray, bed: FloatArray, metres: Callable[[NDArray], FloatArray],
-             whole: Callable[[FloatArray], NDArray], begin: float, end: float,
+    def work(self, h: NDArray[Any], bed: FloatArray, metres: Callable[[NDArray[Any]], FloatArray],
+             whole: Callable[[FloatArray], NDArray[Any]], begin: float, end: float,
              stirred: NDArray[np.uint8]) -> None:
         """Move what is due between two times. [s]
 
@@ -101,8 +102,9 @@ class Moves:
             self.fed += given
         self.busy = bool(self.moved.sum() > before)
 
-    def _give(self, h: NDArray, target: NDArray[np.int64], number: int, volume: float,
-              metres: Callable[[NDArray], FloatArray], whole: Callable[[FloatArray], NDArray],
+    def _give(self, h: NDArray[Any], target: NDArray[np.int64], number: int, volume: float,
+              metres: Callable[[NDArray[Any]], FloatArray],
+              whole: Callable[[FloatArray], NDArray[Any]],
               stirred: NDArray[np.uint8]) -> float:
         """Share water out evenly over cells; the volume given. [m3]
 

@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,18 +115,18 @@ class Run:
         """State at the start."""
         grid = self.grid
         h = grid.walled(np.rint(depth / grid.unit), np.int32)
-        self.even: list[NDArray] = [h, np.zeros(grid.size, np.float32),
+        self.even: list[NDArray[Any]] = [h, np.zeros(grid.size, np.float32),
                                     np.zeros(grid.size, np.float32)]
         self.odd = [array.copy() for array in self.even]
         self.stood = self._volume(h)
-        self.deepest: NDArray = h.copy()
-        self.booked: NDArray = np.zeros(self.edges.cells.size, np.int64)
+        self.deepest: NDArray[Any] = h.copy()
+        self.booked: NDArray[Any] = np.zeros(self.edges.cells.size, np.int64)
         ringed = tuple(n + 2 for n in grid.pieces)
         self.live = [np.zeros(ringed, np.uint8) for _ in range(2)]
         for live in self.live:
             live[1:-1, 1:-1] = STIRRED
         self.touched = np.zeros(ringed, np.uint8)
-        self.tops: NDArray = np.zeros(ringed, np.int32)
+        self.tops: NDArray[Any] = np.zeros(ringed, np.int32)
         self.tops[1:-1, 1:-1] = h.max()
 
     def _push(self, east: FloatArray, south: FloatArray) -> None:
@@ -138,15 +139,15 @@ class Run:
         qx[1:] = np.where(open_[1:] & open_[:-1], (along[1:] + along[:-1]) / 2, 0)
         qy[w:] = np.where(open_[w:] & open_[:-w], (down[w:] + down[:-w]) / 2, 0)
 
-    def metres(self, h: NDArray) -> FloatArray:
+    def metres(self, h: NDArray[Any]) -> FloatArray:
         """Depths as they are kept, in metres."""
         return np.asarray(h * self.grid.unit, np.float64)
 
-    def whole(self, depth: FloatArray) -> NDArray:
+    def whole(self, depth: FloatArray) -> NDArray[Any]:
         """Depths as they are kept, of no more than so many metres."""
         return np.floor(depth / self.grid.unit).astype(np.int32)
 
-    def _volume(self, h: NDArray) -> float:
+    def _volume(self, h: NDArray[Any]) -> float:
         """Sum of depths. [m]"""
         return int(h.sum(dtype=np.int64)) * self.grid.unit
 
@@ -157,8 +158,8 @@ class Run:
 
     def _longest(self, top: float) -> float:
         """Step that holds for water of a depth. [s]"""
-        return min(self.courant * self.grid.cell / np.sqrt(GRAVITY * (GROWTH * top + ADDED)),
-                   LONGEST)
+        speed = float(np.sqrt(GRAVITY * (GROWTH * top + ADDED)))
+        return min(self.courant * self.grid.cell / speed, LONGEST)
 
     def _batch(self, pool: ThreadPoolExecutor, stop: float) -> None:
         """Rain for some steps, then those steps."""
@@ -216,7 +217,7 @@ class Run:
         self._on_all(pool, work)
         self._on_all(pool, look)
 
-    def _sides(self) -> tuple[NDArray, ...]:
+    def _sides(self) -> tuple[NDArray[Any], ...]:
         """Edges and gates, as kernels want them."""
         return (self.edges.starts, self.edges.cells, self.edges.factors, self.edges.powers,
                 self.booked, self.gates.starts, self.gates.faces, self.passed)
@@ -261,10 +262,10 @@ class Run:
         return np.array([self.ground_level[row, column] + h[self.grid.flat(row, column)]
                          for row, column in self.gauges.values()])
 
-    def _now(self) -> list[NDArray]:
+    def _now(self) -> list[NDArray[Any]]:
         return self.odd if self.steps % 2 else self.even
 
-    def _fluxes(self) -> tuple[NDArray, NDArray]:
+    def _fluxes(self) -> tuple[NDArray[Any], NDArray[Any]]:
         """Mean fluxes of cells, walled."""
         _, qx, qy = self._now()
         east, south = np.zeros_like(qx), np.zeros_like(qy)
@@ -286,7 +287,7 @@ class Run:
         return Foreseen(now - self.begun + (self.until - self.time) / step * each, depth,
                         self.grid.cell)
 
-    def _shown(self, values: NDArray) -> NDArray[np.float32]:
+    def _shown(self, values: NDArray[Any]) -> NDArray[np.float32]:
         return np.where(self.grid.ground, self.grid.inside(values), np.nan).astype(np.float32)
 
     def _depths(self) -> NDArray[np.float32]:

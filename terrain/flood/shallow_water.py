@@ -35,7 +35,8 @@ References
 
 from __future__ import annotations
 
-import numba
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -50,15 +51,15 @@ from terrain.flood.bare_arrays import (
 )
 from terrain.flood.local_inertia import INT, PATIENCE, REAL, START, THIRD
 from terrain.runoff.green_ampt import ponded_gain
-from terrain.surface.kernels import kernel
+from terrain.surface.kernels import inlined, kernel
 
 #: Depth below which water has no speed of its own, and beside which speeds do not lean. [m]
 STILL = 1e-9
 TINY = 1e-300  # where 0 would be divided by 0: nothing in any other sum
 
 
-@numba.njit(inline="always")
-def _limited(before, after):
+@inlined
+def _limited(before: float, after: float) -> float:
     """How much a value changes across a cell, from the differences to either side."""
     mean, most = 0.5 * (before + after), 2.0 * min(abs(before), abs(after))
     found = mean if mean < most else most
@@ -66,15 +67,15 @@ def _limited(before, after):
     return found if before * after > 0.0 else 0.0
 
 
-@numba.njit(inline="always")
-def _lesser(one, other):
+@inlined
+def _lesser(one: float, other: float) -> float:
     """The lesser of two changes; none where they go opposite ways."""
     found = one if abs(one) < abs(other) else other
     return found if one * other > 0.0 else 0.0
 
 
-@numba.njit(inline="always")
-def _alike(one, other):
+@inlined
+def _alike(one: float, other: float) -> float:
     """1 where two changes are alike, to nothing where one is much the lesser or goes otherwise."""
     one_size, other_size = abs(one), abs(other)
     less = one_size if one_size < other_size else other_size
@@ -85,8 +86,11 @@ def _alike(one, other):
 
 
 @kernel
-def _ready(h, qx, qy, z, wall, w, row, at, g, deep, level, east, south, ground, wave, share_x,
-           share_y):
+def _ready(h: NDArray[np.float64], qx: NDArray[np.float64], qy: NDArray[np.float64],
+           z: NDArray[np.float64], wall: NDArray[np.uint8], w: int, row: int, at: int, g: float,
+           deep: NDArray[np.float64], level: NDArray[np.float64], east: NDArray[np.float64],
+           south: NDArray[np.float64], ground: NDArray[np.float64], wave: NDArray[np.float64],
+           share_x: NDArray[np.float64], share_y: NDArray[np.float64]) -> None:
     """Level, speeds and the like of a row, put at `at`.
 
     `share_x` is the depth that may leave a cell east and west within a stage, `share_y` north and
@@ -113,8 +117,13 @@ def _ready(h, qx, qy, z, wall, w, row, at, g, deep, level, east, south, ground, 
 
 
 @kernel
-def _lean(deep, level, across, along, ground, wave, share, before, at, after, last, to,
-          h_low, z_low, n_low, t_low, room_low, h_high, z_high, n_high, t_high, room_high, rise):
+def _lean(deep: NDArray[np.float64], level: NDArray[np.float64], across: NDArray[np.float64],
+          along: NDArray[np.float64], ground: NDArray[np.float64], wave: NDArray[np.float64],
+          share: NDArray[np.float64], before: int, at: int, after: int, last: int, to: int,
+          h_low: NDArray[np.float64], z_low: NDArray[np.float64], n_low: NDArray[np.float64],
+          t_low: NDArray[np.float64], room_low: NDArray[np.float64], h_high: NDArray[np.float64],
+          z_high: NDArray[np.float64], n_high: NDArray[np.float64], t_high: NDArray[np.float64],
+          room_high: NDArray[np.float64], rise: NDArray[np.float64]) -> None:
     """Depth, bed and speeds at both ends of the cells of a row, and how much the level rises.
 
     `before` and `after` is where the cells to either side are.  A wall throws water back; level and
@@ -174,9 +183,13 @@ def _lean(deep, level, across, along, ground, wave, share, before, at, after, la
 
 
 @kernel
-def _cross(h_high, z_high, n_high, t_high, room_high, at_high, ground_high,
-           h_low, z_low, n_low, t_low, room_low, at_low, ground_low, ground, last, g, back,
-           to, water_to, before_to, after_to, along_to):
+def _cross(h_high: NDArray[np.float64], z_high: NDArray[np.float64], n_high: NDArray[np.float64],
+           t_high: NDArray[np.float64], room_high: NDArray[np.float64], at_high: int,
+           ground_high: int, h_low: NDArray[np.float64], z_low: NDArray[np.float64],
+           n_low: NDArray[np.float64], t_low: NDArray[np.float64], room_low: NDArray[np.float64],
+           at_low: int, ground_low: int, ground: NDArray[np.float64], last: int, g: float,
+           back: float, to: int, water_to: NDArray[np.float64], before_to: NDArray[np.float64],
+           after_to: NDArray[np.float64], along_to: NDArray[np.float64]) -> None:
     """What crosses faces: water, momentum across for either side, and momentum along.
 
     Of the momentum across what the water pushes at rest is left out, for either side its own.
@@ -226,9 +239,16 @@ def _cross(h_high, z_high, n_high, t_high, room_high, at_high, ground_high,
 
 
 @kernel
-def _settle(h, qx, qy, m, wall, w, row, last, per, step, g, keep, h_old, qx_old, qy_old,
-            water_x, before_x, after_x, along_x, rise_x, water_y, before_y, after_y, along_y,
-            rise_y, at, north, h_new, qx_new, qy_new):
+def _settle(h: NDArray[np.float64], qx: NDArray[np.float64], qy: NDArray[np.float64],
+            m: NDArray[np.float32], wall: NDArray[np.uint8], w: int, row: int, last: int,
+            per: float, step: float, g: float, keep: float, h_old: NDArray[np.float64],
+            qx_old: NDArray[np.float64], qy_old: NDArray[np.float64], water_x: NDArray[np.float64],
+            before_x: NDArray[np.float64], after_x: NDArray[np.float64],
+            along_x: NDArray[np.float64], rise_x: NDArray[np.float64], water_y: NDArray[np.float64],
+            before_y: NDArray[np.float64], after_y: NDArray[np.float64],
+            along_y: NDArray[np.float64], rise_y: NDArray[np.float64], at: int, north: int,
+            h_new: NDArray[np.float64], qx_new: NDArray[np.float64], qy_new: NDArray[np.float64]
+            ) -> None:
     """New state of a row: `keep` of the old one, the rest what a stage makes."""
     made = 1.0 - keep
     for j in range(1, last):
@@ -272,10 +292,18 @@ def scratch_rows(w: int) -> tuple[tuple[NDArray[np.float64], ...], ...]:
 
 
 @kernel
-def advance_full(h_kept, qx_kept, qy_kept, h_between, qx_between, qy_between, z, m, wall, w, rows,
-                 cell, g, step, begin, end, done, first, last, strip, strips, edge_starts,
-                 edge_cells, edge_factors, edge_powers, booked, gate_starts, gate_faces, passed,
-                 scratch):
+def advance_full(h_kept: NDArray[np.float64], qx_kept: NDArray[np.float64],
+                 qy_kept: NDArray[np.float64], h_between: NDArray[np.float64],
+                 qx_between: NDArray[np.float64], qy_between: NDArray[np.float64],
+                 z: NDArray[np.float64], m: NDArray[np.float32], wall: NDArray[np.uint8], w: int,
+                 rows: int, cell: float, g: float, step: float, begin: int, end: int,
+                 done: NDArray[np.int64], first: int, last: int, strip: int, strips: int,
+                 edge_starts: NDArray[np.int64], edge_cells: NDArray[np.int64],
+                 edge_factors: NDArray[np.float64], edge_powers: NDArray[np.float64],
+                 booked: NDArray[np.float64], gate_starts: NDArray[np.int64],
+                 gate_faces: NDArray[np.int64], passed: NDArray[np.float64],
+                 scratch: tuple[tuple[NDArray[np.float64], ...], ...]
+                 ) -> int:
     """Stages `begin` to `end` of rows first to last, two a step; the stage it came to.
 
     Strips go side by side as in `advance` of `local_inertia.py`.  Even stages read what is kept and
@@ -352,8 +380,11 @@ def advance_full(h_kept, qx_kept, qy_kept, h_between, qx_between, qy_between, z,
 
 
 @kernel
-def survey_full(h, qx, qy, wall, w, first, last, time, wet, g, deepest, fastest, strongest,
-                arrival):
+def survey_full(h: NDArray[np.float64], qx: NDArray[np.float64], qy: NDArray[np.float64],
+                wall: NDArray[np.uint8], w: int, first: int, last: int, time: float, wet: float,
+                g: float, deepest: NDArray[np.float64], fastest: NDArray[np.float32],
+                strongest: NDArray[np.float32], arrival: NDArray[np.float32]
+                ) -> tuple[float, float]:
     """Keep the extremes of rows first to last; the greatest depth and sum of wave speeds."""
     top, most = 0.0, 0.0
     for row in range(first, last):
@@ -374,8 +405,11 @@ def survey_full(h, qx, qy, wall, w, first, last, time, wet, g, deepest, fastest,
 
 
 @kernel
-def fall_and_soak_full(h, w, first, last, kinds, add, cap, unit, hours, suction, conductivity,
-                       infiltrated, soaked):
+def fall_and_soak_full(h: NDArray[np.float64], w: int, first: int, last: int,
+                       kinds: NDArray[np.int32], add: NDArray[np.int32], cap: NDArray[np.int32],
+                       unit: float, hours: float, suction: NDArray[np.float64],
+                       conductivity: NDArray[np.float64], infiltrated: NDArray[np.float64],
+                       soaked: NDArray[Any]) -> float:
     """Rain and soaking as `fall_and_soak`, where depth is not counted in units; depth lost. [m]"""
     lost = 0.0
     for row in range(first, last):

@@ -13,6 +13,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -95,7 +96,7 @@ class Sources:
     conductivity: FloatArray
     infiltrated: FloatArray = field(init=False)
     owed: FloatArray = field(init=False)
-    soaked: NDArray = field(init=False)
+    soaked: NDArray[Any] = field(init=False)
     given: NDArray[np.int64] = field(init=False)
     taken: NDArray[np.int64] = field(init=False)
     time: float = 0.0
@@ -133,22 +134,25 @@ class Sources:
 
 
 @kernel
-def fall_and_soak(h, w, first, last, kinds, add, cap, unit, hours, suction, conductivity,
-                  infiltrated, owed, soaked, stirred):
+def fall_and_soak(h: NDArray[np.int32], w: int, first: int, last: int, kinds: NDArray[np.int32],
+                  add: NDArray[np.int32], cap: NDArray[np.int32], unit: float, hours: float,
+                  suction: NDArray[np.float64], conductivity: NDArray[np.float64],
+                  infiltrated: NDArray[np.float64], owed: NDArray[np.float64],
+                  soaked: NDArray[np.int32], stirred: NDArray[np.uint8]) -> int:
     """Rain on rows first to last, and what soaks in of the water then there; units soaked in.
 
     Pieces of rows where a depth changes are marked in `stirred`.
     """
     pieces = (w - 3 + PIECE) // PIECE
     thickness = unit * 1000.0  # of a unit, in mm
-    lost = 0
+    lost = np.int64(0)
     for row in range(first, last):
         for j in range(1, w - 1):
             c = row * w + j
             kind = kinds[c]
             had = h[c]
             has = INT(had + add[kind])
-            here = 0
+            here = np.int64(0)
             if has > 0:
                 if suction.size:
                     gain = (ponded_gain(infiltrated[c], suction[c], conductivity[c], hours)
@@ -164,4 +168,4 @@ def fall_and_soak(h, w, first, last, kinds, add, cap, unit, hours, suction, cond
             if has != had:
                 h[c] = has
                 stirred[(row - 1) * pieces + (j - 1) // PIECE] = 1
-    return lost
+    return int(lost)

@@ -31,7 +31,6 @@ _CALLED = {
     "setup": "set-up", "set-up": "set-up", "set up": "set-up", "instrument": "set-up"}
 #: Columns of a setting-out table that tell what was to be made, not what was.
 _DESIGNED = ("ground", "design", "design of", "cut", "below benchmark", "staff reading")
-_LENGTHS = ("level", "reading", "station")
 _SPOKEN = {"level": "elevation", "reading": "staff reading", "station": "station",
            "east": "easting", "north": "northing", "lon": "longitude", "lat": "latitude"}
 _CELL = re.compile(r"(?P<number>[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(?P<unit>[a-zA-Z -]*)")

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import pandas
-
 from terrain.errors import InputError
+from terrain.inputs.whole_bytes import bytes_of
 
 _SEPARATORS = ",;\t|"
 
@@ -85,7 +84,7 @@ def read_csv_table(path: Path, here: str) -> CsvTable:
     if not os.path.exists(path):
         raise InputError(here, "there is no such file", "Check its name and folder")
     try:
-        raw = path.read_bytes()
+        raw = bytes_of(path)
     except OSError as error:
         raise InputError(here, f"it cannot be read ({in_words(error)})",
                          "Give a table as text (CSV)") from None
@@ -140,6 +139,8 @@ def in_words(error: OSError) -> str:
 
 def cell_text(given: Any) -> str:
     """What a cell of a table says, a whole number without its decimals; empty where nothing."""
+    import pandas
+
     if given is None or given is pandas.NA or (isinstance(given, float) and given != given):
         return ""
     if isinstance(given, float) and given.is_integer():

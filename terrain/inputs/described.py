@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, ClassVar, TypeVar, get_args
 
@@ -12,7 +12,8 @@ from pydantic import BaseModel, PrivateAttr, ValidationError
 
 from terrain.errors import InputError
 from terrain.inputs.csv_table import in_words
-from terrain.inputs.fields import Part, UnitSystem
+from terrain.inputs.fields import UNPRINTABLE, Part, UnitSystem
+from terrain.inputs.whole_bytes import bytes_of
 
 #: No file has more bytes, more entries with its aliases written out, or more brackets open at once.
 MOST_BYTES, MOST_ENTRIES, DEEPEST = 4_000_000, 100_000, 100
@@ -32,6 +33,11 @@ class Described(Part):
     BEGUN_BY: ClassVar[str] = ""
 
     units: UnitSystem = "metric"
+    """What bare numbers mean and what is printed. Bare numbers: m, mm of rain, m², m³, mm/h, h,
+    L/day; or ft, in, ft², gal, in/h, h, gal/day. With `us` the rules of the trade are round figures
+    in feet and inches (0.6 m is 2 ft then), where their source has such, its own. A foot is the one
+    of the elevation (the US survey foot where the coordinate system or the heights are in it), for
+    levels read and printed alike."""
 
     _path: Path = PrivateAttr(default=Path("site.yaml"))
     _document: Any = PrivateAttr(default=None)
@@ -92,7 +98,7 @@ def _text_of(path: Path, kind: type[Described]) -> str:
         if path.stat().st_size > MOST_BYTES:
             raise InputError(str(path), f"it has {path.stat().st_size:,} bytes, more than a "
                              f"{kind.CALLED} ever needs", "Check that it is the right file")
-        return path.read_text(encoding="utf-8")
+        return bytes_of(path, MOST_BYTES).decode("utf-8")
     except FileNotFoundError:
         raise InputError(str(path), f"there is no such {kind.CALLED}",
                          f"Check the name{kind.BEGUN_BY and ', or make one with: '}{kind.BEGUN_BY}"
@@ -138,7 +144,24 @@ def _document(path: Path, text: str, kind: type[Described]) -> Any:
     if not _size(document, {}) <= MOST_ENTRIES:
         raise InputError(str(path), "its aliases (*name) repeat each other without end, or nearly",
                          "Write out what they stand for")
+    for place, word in _words(document, ()):
+        if UNPRINTABLE.search(word):
+            raise InputError(f"{path} line {_line(document, place)}", f"'{word[:60]}' holds a sign "
+                             "that cannot be printed", "Leave it out")
     return document
+
+
+def _words(node: Any, place: tuple[str | int, ...]) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """All words of a document, each with its place; names of fields are words too."""
+    if isinstance(node, str):
+        yield place, node
+    elif isinstance(node, dict):
+        for key, part in node.items():
+            yield from _words(key, place)
+            yield from _words(part, (*place, key))
+    elif isinstance(node, list):
+        for number, part in enumerate(node):
+            yield from _words(part, (*place, number))
 
 
 def _depth(text: str) -> int:

@@ -23,6 +23,7 @@ class Parcels(NamedLayer):
     """Outlines of the properties; those whose `page_field` says yes ask for a page of their own."""
 
     page_field: str = "page"
+    """Column that says yes for a parcel that is to have a page of its own."""
 
 
 class District(Land):
@@ -32,9 +33,14 @@ class District(Land):
     PAGE: ClassVar[str] = "docs/district.md"
 
     parcels: Parcels
+    """The layer of outlines; no two of their names alike."""
     pages: list[str] = Field(default_factory=list)
+    """Names of parcels that are to have a page, beside those."""
     sites: list[str] = Field(default_factory=list)
+    """Site files to plan as well, as they are named from this folder: `[upper/site.yaml,
+    'farms/*/site.yaml']`."""
     rank_by: Rank = "kept"
+    """What the parcels are ranked by, [below](#how-parcels-are-ranked)."""
 
     @field_validator("pages", mode="before")
     @classmethod

@@ -43,6 +43,10 @@ __all__ = ["MOST_CELLS", "TOO_COARSE", "Dem", "ElevationFiles", "foot_of", "open
 TOO_COARSE = 5.0
 #: More cells than this are not read at once.
 MOST_CELLS = 300_000_000
+#: More cells than this are not looked through, not even band by band: that would take hours.
+MOST_LOOKED_THROUGH = 100_000_000_000
+#: Surveyed points of one piece of ground do not lie farther apart; common practice, no source. [m]
+FARTHEST_APART = 100_000.0
 #: No hole larger than this is filled; common practice, no source. [m2]
 MOST_FILLED = 10_000.0
 #: Cells read at a time for a coarse look at the whole.
@@ -159,8 +163,17 @@ class ElevationFiles:
             The lowest height of each block of factor by factor cells; NaN where none is known.
         highest : float32, same shape
             The highest; NaN where any is unknown. [m]
+
+        Raises
+        ------
+        InputError
+            If the whole has more cells than are looked through.
         """
         rows, columns = self.shape
+        if rows * columns > MOST_LOOKED_THROUGH:
+            raise InputError(self._where, f"it has {rows * columns:,} cells, more than the "
+                             f"{MOST_LOOKED_THROUGH:,} that are looked through",
+                             "Cut it to the ground in question")
         high, wide = -(-rows // factor), -(-columns // factor)
         lowest, highest = np.empty((high, wide), np.float32), np.empty((high, wide), np.float32)
         band = max(BAND // columns // factor, 1)
@@ -415,6 +428,11 @@ def _open_points(paths: Sequence[Path], where: str, crs: str | None, plan_unit: 
         bad = int(np.flatnonzero(~(np.isfinite(x) & np.isfinite(y)))[0])
         raise InputError(lines[bad], "this point cannot be placed on the ground",
                          "Check the coordinate system and the order of the columns")
+    apart = np.hypot(x - np.median(x), y - np.median(y))
+    far = int(np.argmax(apart))
+    if apart[far] > FARTHEST_APART:
+        raise InputError(lines[far], f"this point lies {apart[far] / 1000:,.0f} km from most "
+                         "others", "Correct its coordinates, or take the line out")
     x, y, heights, said = one_height_a_place(x, y, heights, lines)
     notes += said
     grid, said = triangulate(where, x, y, heights, cell, MOST_CELLS)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo
 
 from terrain.units import DIMENSIONS, read_quantity
 
+#: Control characters, but for blanks and the ends of lines.
+UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 #: No quantity of a site is larger, in whatever unit inside.
 MOST_OF_ALL = 1e12
 #: Bounds of a storm: the rain of its duration, and how long it lasts. [mm], [h]
@@ -17,29 +21,47 @@ LEAST_STORM, MOST_STORM = 0.1, 10_000.0
 SHORTEST_STORM, LONGEST_STORM = 1 / 60, 366 * 24.0
 
 
-def _quantity(dimension: str, least: float | None = None, above: float | None = None,
-              most: float = MOST_OF_ALL) -> BeforeValidator:
-    def read(given: Any, info: ValidationInfo) -> float:
+@dataclass(frozen=True)
+class Quantity:
+    """How a field with a unit is read: its dimension, and bounds in the unit kept inside."""
+
+    dimension: str
+    least: float | None = None
+    above: float | None = None
+    most: float = MOST_OF_ALL
+
+    def __call__(self, given: Any, info: ValidationInfo) -> float:
         context = info.context or {}
         system = context.get("units", "metric")
-        value = read_quantity(given, dimension, system)
+        value = read_quantity(given, self.dimension, system)
         if value != value or abs(value) == float("inf"):
-            raise ValueError(f"{given} is not a finite {dimension}")
-        if above is not None and value <= above:
-            raise ValueError(f"{given} is not above {above:g}")
-        if least is not None and value < least:
-            raise ValueError(f"{given} is below {_bound(least, dimension)}")
-        if abs(value) > most:
-            raise ValueError(f"{given} is more than {_bound(most, dimension)}")
+            raise ValueError(f"{given} is not a finite {self.dimension}")
+        if self.above is not None and value <= self.above:
+            raise ValueError(f"{given} is not above {self.above:g}")
+        if self.least is not None and value < self.least:
+            raise ValueError(f"{given} is below {bound(self.least, self.dimension)}")
+        if abs(value) > self.most:
+            raise ValueError(f"{given} is more than {bound(self.most, self.dimension)}")
         if not isinstance(given, str) or given.strip().lstrip("+-").replace(".", "").isdigit():
-            unit = DIMENSIONS[dimension][2 if system == "us" else 1]
+            unit = DIMENSIONS[self.dimension][2 if system == "us" else 1]
             named = str(info.field_name).replace("_", " ")
             context.setdefault("bare", []).append((named, str(given), unit))
         return value
-    return BeforeValidator(read)
 
 
-def _bound(value: float, dimension: str) -> str:
+@dataclass(frozen=True)
+class Written:
+    """What a field takes, in words of the reference, where its Python kind does not tell."""
+
+    words: str
+
+
+def _quantity(*figures: Any) -> BeforeValidator:
+    return BeforeValidator(Quantity(*figures))
+
+
+def bound(value: float, dimension: str) -> str:
+    """A bound of a quantity, with the unit kept inside."""
     if not value:
         return "0"
     number = f"{value:,.0f}" if value >= 1000 else f"{value:.3g}"
@@ -47,15 +69,15 @@ def _bound(value: float, dimension: str) -> str:
 
 
 Level = Annotated[float, _quantity("length")]
-Length = Annotated[float, _quantity("length", above=0.0)]
-Span = Annotated[float, _quantity("length", least=0.0)]
-Rain = Annotated[float, _quantity("rain", least=0.0)]
+Length = Annotated[float, _quantity("length", None, 0.0)]
+Span = Annotated[float, _quantity("length", 0.0)]
+Rain = Annotated[float, _quantity("rain", 0.0)]
 StormDepth = Annotated[float, _quantity("rain", LEAST_STORM, 0.0, MOST_STORM)]
-Rate = Annotated[float, _quantity("rate", least=0.0)]
-Seepage = Annotated[float, _quantity("seepage", least=0.0)]
-Area = Annotated[float, _quantity("area", least=0.0)]
-Volume = Annotated[float, _quantity("volume", above=0.0)]
-Use = Annotated[float, _quantity("use", least=0.0)]
+Rate = Annotated[float, _quantity("rate", 0.0)]
+Seepage = Annotated[float, _quantity("seepage", 0.0)]
+Area = Annotated[float, _quantity("area", 0.0)]
+Volume = Annotated[float, _quantity("volume", None, 0.0)]
+Use = Annotated[float, _quantity("use", 0.0)]
 Hours = Annotated[float, _quantity("time", SHORTEST_STORM, 0.0, LONGEST_STORM)]
 #: Hydraulic radius of a channel; bounds are common practice, no source.
 Radius = Annotated[float, _quantity("length", 0.01, 0.0, 20.0)]

@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from terrain.errors import InputError
 from terrain.inputs.cover_codes import code_lists
 from terrain.inputs.csv_table import cell_text
-from terrain.inputs.elevation import Dem
+from terrain.inputs.elevation import MOST_CELLS, Dem
 from terrain.inputs.layers import (
     area_of,
     column,
@@ -28,6 +28,8 @@ from terrain.inputs.layers import (
 )
 from terrain.inputs.site import Cover, Layer, Soils
 from terrain.inputs.soil_units import GROUPS, joined_groups, read_unit_groups
+from terrain.inputs.virtual_raster import refuse_wild
+from terrain.inputs.whole_bytes import is_no_file
 from terrain.units import in_both
 
 #: From a class's name, the share of roofs and paving on it and the share of those that is
@@ -385,6 +387,9 @@ def _codes(path: Path, spec: Cover, dem: Dem, here: str
 
     if not os.path.exists(path):
         raise InputError(here, "there is no such file", "Check its name and folder")
+    if is_no_file(path):
+        raise InputError(here, "this is a pipe or a device, not a raster", "Give a file")
+    refuse_wild(path)
     try:
         with rasterio.open(path) as source:
             if source.count != 1:
@@ -411,6 +416,10 @@ def _codes(path: Path, spec: Cover, dem: Dem, here: str
             codes = np.full(dem.shape, void, np.int32 if whole else np.float64)
             window = _window(source, array_bounds(*dem.shape, grid), start, end)
             if window is not None:
+                if window.width * window.height > MOST_CELLS:
+                    raise InputError(here, f"{window.width * window.height:,.0f} of its cells lie "
+                                     f"on {dem.source}, more than the {MOST_CELLS:,} that are "
+                                     "read at once", "Give a coarser raster")
                 reproject(source.read(1, window=window).astype(codes.dtype), codes,
                           src_transform=source.window_transform(window), src_crs=start,
                           src_nodata=source.nodata, dst_transform=grid, dst_crs=end,

@@ -6,14 +6,12 @@ import json
 import os
 import re
 import warnings
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import geopandas
 import numpy as np
-import pandas
-import pyogrio
 import shapely
 from numpy.typing import DTypeLike, NDArray
 from pyproj import CRS, Transformer
@@ -23,8 +21,16 @@ from shapely.geometry.base import BaseGeometry
 
 from terrain.errors import InputError
 from terrain.inputs.dem import Dem, Extent
+from terrain.inputs.fields import UNPRINTABLE
+from terrain.inputs.packed import refuse_bomb
 from terrain.inputs.site import Layer
+from terrain.inputs.stored_queries import refuse_queries
+from terrain.inputs.whole_bytes import is_no_file
 from terrain.units import in_both
+
+if TYPE_CHECKING:
+    import geopandas
+    import pandas
 
 #: An outline may stick out of the raster by this much before it counts as outside. [m]
 OVERHANG = 0.05
@@ -66,6 +72,27 @@ def read_layer(spec: Layer, folder: Path, dem: Extent, where: str) -> geopandas.
     """
     path = folder / spec.file
     here = f"{where}, {spec.file}"
+    with _nothing_beside(path):
+        return _read_layer(path, spec, dem, here)
+
+
+@contextmanager
+def _nothing_beside(path: Path) -> Iterator[None]:
+    """Take away what GDAL writes beside a GML file that it reads: a list of its fields (.gfs)."""
+    list_of_fields = path.with_suffix(".gfs")
+    before = list_of_fields.exists()
+    try:
+        yield
+    finally:
+        if not before and path.suffix.lower() in (".gml", ".xml"):
+            with suppress(OSError):
+                list_of_fields.unlink(missing_ok=True)
+
+
+def _read_layer(path: Path, spec: Layer, dem: Extent, here: str) -> geopandas.GeoDataFrame:
+    import geopandas
+    import pyogrio
+
     name = _layer_name(path, spec.layer, here)
     west, south, east, north = dem.bounds
     near = None if spec.ordered_by is None else (west - NEAR, south - NEAR, east + NEAR,
@@ -93,10 +120,27 @@ def read_layer(spec: Layer, folder: Path, dem: Extent, where: str) -> geopandas.
     notes += moved
     shapes, repaired = _repaired(shapes, here)
     notes += repaired
+    notes += _printable(frame, here)
     frame = frame.set_geometry(geopandas.GeoSeries(shapes, index=frame.index), crs=None)
     frame = frame.set_crs(dem.frame.working, allow_override=True)
     frame.attrs["notes"] = notes
     return frame
+
+
+def _printable(frame: geopandas.GeoDataFrame, here: str) -> list[str]:
+    """Take what a terminal would obey out of a layer's words, and say so."""
+    notes = []
+    for name in frame.columns:
+        words = frame[name]
+        if name == frame.geometry.name or words.dtype.kind in "biuf":
+            continue
+        bad = [isinstance(word, str) and UNPRINTABLE.search(word) is not None for word in words]
+        if any(bad):
+            frame[name] = [UNPRINTABLE.sub("", word) if isinstance(word, str) else word
+                           for word in words]
+            notes.append(f"{here}, feature {bad.index(True) + 1}: signs that cannot be printed "
+                         f"were left out of its {name}.")
+    return notes
 
 
 def boundary_polygon(gdf: geopandas.GeoDataFrame, dem: Extent, where: str) -> BaseGeometry:
@@ -171,7 +215,8 @@ def rasterized(geometries_and_values: Iterable[tuple[BaseGeometry, Any]], dem: D
     burned = rasterize([(shape, position) for position, shape in enumerate(shapes, start=1)],
                        out_shape=dem.shape, transform=Affine(1, 0, column, 0, -1, -row), fill=0,
                        all_touched=all_touched, dtype="int32")
-    return values[burned]
+    found: NDArray[Any] = values[burned]
+    return found
 
 
 def column(gdf: geopandas.GeoDataFrame, name: str, where: str) -> pandas.Series:
@@ -196,8 +241,14 @@ def column(gdf: geopandas.GeoDataFrame, name: str, where: str) -> pandas.Series:
 
 
 def _layer_name(path: Path, asked: str | None, here: str) -> str:
+    import pyogrio
+
     if not os.path.exists(path):
         raise InputError(here, "there is no such file", "Check its name and folder")
+    if is_no_file(path):
+        raise InputError(here, "this is a pipe or a device, not a layer", _FORMATS)
+    refuse_bomb(path, here)
+    refuse_queries(path, here)
     try:
         listed = pyogrio.list_layers(path)
     except Exception as error:

@@ -8,16 +8,19 @@ import re
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
-from typing import NamedTuple, NoReturn
+from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
 import numpy as np
-import pandas
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.inputs.csv_table import in_words
 from terrain.inputs.rainfall import MOST_IN_A_DAY
+from terrain.inputs.whole_bytes import bytes_of
 from terrain.units import read_quantity
+
+if TYPE_CHECKING:
+    import pandas
 
 _MM_PER = {"mm": 1.0, "in": 25.4}
 _WORDS = {"mm": "mm", "in": "inches"}
@@ -91,6 +94,8 @@ def frequency_table(path: Path, unit: str | None = None) -> pandas.DataFrame:
     .. [1] W. B. Langbein, "Annual floods and the partial-duration flood series", Transactions of
        the American Geophysical Union 30, 1949, 879-881.
     """
+    import pandas
+
     path = Path(path)
     if unit is not None and unit not in _MM_PER:
         raise InputError(str(path), f"the unit '{unit}' is not one of a table of depths",
@@ -153,7 +158,7 @@ def _lines(path: Path) -> list[str]:
     if not os.path.exists(path):
         raise InputError(str(path), "there is no such file", "Check the name of the rain table")
     try:
-        return path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
+        return bytes_of(path).decode("utf-8-sig", errors="replace").splitlines()
     except OSError as error:
         raise InputError(str(path), f"it cannot be read ({in_words(error)})",
                          "Give a table as a text file") from None

@@ -7,14 +7,16 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas
 
 from terrain.errors import InputError
 from terrain.inputs.station_tables import Moment, Quantity, Reading, StationTable, read_table
 from terrain.units import either
+
+if TYPE_CHECKING:
+    import pandas
 
 #: Millimetres in each unit a depth may be in.
 MM_PER = {"mm": 1.0, "in": 25.4, "0.1 mm": 0.1}
@@ -256,6 +258,8 @@ def _depth(table: StationTable, reading: Reading, unit: str) -> float:
 def _by_day(table: StationTable, readings: list[Reading], moments: list[Moment],
             depths: np.ndarray) -> tuple[pandas.Series, list[str]]:
     """One depth for every calendar day of the span; shorter steps summed."""
+    import pandas
+
     notes: list[str] = []
     index = pandas.DatetimeIndex(np.array([moment.day for moment in moments], "datetime64[D]"))
     if (np.diff(index.asi8) < 0).any():

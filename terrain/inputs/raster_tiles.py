@@ -25,6 +25,8 @@ from terrain.inputs.height_words import (
     height_datum,
     height_unit_of,
 )
+from terrain.inputs.virtual_raster import refuse_wild
+from terrain.inputs.whole_bytes import is_no_file
 
 #: Grids may be shifted against each other by this share of a cell; common practice, no source.
 OFF_GRID = 0.01
@@ -187,7 +189,7 @@ class Mosaic:
             raw = raw.astype(np.float64)
             raw = raw * factor + shift
         with np.errstate(over="ignore"):
-            strip = raw.astype(np.float32)
+            strip: NDArray[np.float32] = raw.astype(np.float32)
         strip[gone] = np.nan
         strip[np.isinf(strip)] = np.nan
         with np.errstate(invalid="ignore"):
@@ -237,6 +239,10 @@ def _tile(path: Path, crs: str | None, plan_unit: str | None, height_unit: str |
     where = str(path)
     if path.is_file() and path.stat().st_size == 0:
         raise InputError(where, "the file is empty", "Fetch or export it again")
+    if is_no_file(path):
+        raise InputError(where, "this is a pipe or a device, not an elevation raster",
+                         "Give a file")
+    refuse_wild(path)
     try:
         # A vertical datum in an old GeoTIFF is told only if asked for.
         with rasterio.Env(GTIFF_REPORT_COMPD_CS=True):

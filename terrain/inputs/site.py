@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from typing import Any, ClassVar, Literal, Self, TypeVar
+from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar
 
 from pydantic import Field, PrivateAttr, field_validator, model_validator
 
@@ -24,6 +24,7 @@ from terrain.inputs.fields import (
     Rain,
     SoilGroup,
     Span,
+    Written,
 )
 from terrain.inputs.site_doubt import Doubts
 from terrain.inputs.site_keep_clear import KeepClear
@@ -41,16 +42,38 @@ from terrain.units import in_both, told_first
 class Elevation(Part):
     """The elevation raster, tiles or surveyed points, and what they do not say of themselves."""
 
-    file: list[Path] = Field(min_length=1)
+    file: Annotated[list[Path], Written("file's name, or list of them")] = Field(min_length=1)
+    """A raster, tiles or surveyed points, as above: one, a list, a pattern or a folder."""
     crs: str | None = None
+    """Its coordinate system, such as `EPSG:32734`.
+    Left out: what the file states."""
     plan_unit: Literal["m", "ft", "us-ft"] | None = None
+    """Unit of the plan, if there is no coordinate system at all.
+    Left out: that of the coordinate system."""
     height_unit: Literal["m", "ft", "us-ft"] | None = None
+    """Unit of the heights, if the file does not state it or states it wrongly.
+    Left out: what the file states."""
     nodata: float | None = None
+    """What marks holes, as the file stores it.
+    Left out: what the file states."""
     fill_holes_up_to: Area = FILL_UP_TO
+    """Holes of the raster up to this area that known ground encloses are filled from their rims,
+    and counted; `0` fills none."""
     breach_depth: Span = 0.0
+    """Hollows are cut open, in the surface that water is led over, where a channel no deeper than
+    this and no longer than `breach length` does it. For roughness of the survey: 0.2 m and 10 m,
+    say; deeper than that a hollow may be real, or a bank that wants its culvert drawn.
+    Left out: none are."""
     breach_length: Span = 0.0
+    """See `breach depth`, with which it goes.
+    Left out: none are."""
     cell: Length | None = None
+    """For points: side of a cell.
+    Left out: half the median distance from a point to its nearest neighbour, rounded down to 1, 2
+    or 5."""
     columns: tuple[str, ...] | None = None
+    """For points: what each column is, such as `point y x z code`, with `-` for one not used.
+    Left out: as their heads say."""
 
     @model_validator(mode="after")
     def _both_bounds(self) -> Elevation:
@@ -73,8 +96,13 @@ class Layer(Part):
     """A vector layer of the site."""
 
     file: Path
+    """GeoPackage, GeoJSON, shapefile or KML, in any coordinate system."""
     layer: str | None = None
+    """Which layer, if the file holds several.
+    Left out: the only one."""
     crs: str | None = None
+    """Its coordinate system, such as `EPSG:32734`.
+    Left out: what the file states."""
 
     _ordered_by: str | None = PrivateAttr(default=None)
 
@@ -95,6 +123,7 @@ class NamedLayer(Layer):
     """A vector layer whose features have a name each."""
 
     name_field: str = "name"
+    """Column that names each."""
 
 
 class Cover(Layer):
@@ -105,13 +134,28 @@ class Cover(Layer):
     """
 
     field: str = "cover"
-    classes: dict[str, str] = Field(default_factory=dict)
+    """Column that holds a class of the [list](#classes-of-cover), or your own word."""
+    classes: Annotated[dict[str, str], Written("words with classes")] = Field(default_factory=dict)
+    """Translates your own words or a raster's codes into classes of the list, such as `{veld:
+    "herbaceous range, fair"}`; with `codes` it overrules single ones."""
     codes: Literal["worldcover", "nlcd"] | None = None
+    """Which public class list the codes of a raster are of ([what each stands
+    for](#curve-numbers)). `file` may be such a raster (`.tif`, `.tiff`, `.vrt`, `.img`, `.asc`).
+    Left out: `classes` translates every code."""
     otherwise: str | None = None
+    """Class where nothing lies.
+    Left out: ground that counts and has none is refused."""
     table: Path | None = None
+    """A CSV of [your own curve numbers](#curve-numbers)."""
     drawn: Layer | None = None
+    """A layer of polygons, as `{file: yard.gpkg, layer: yards}`, that count in place of `file`
+    where they lie (the later of two that overlap): yards, roofs and tracks that a raster cannot
+    show. Its columns are named as those of `cover`, `classes` holds for it too, and each of its
+    polygons needs a class; a note says how much of the ground still rests on `file`."""
     impervious_field: str = "impervious"
+    """Column of percentages: how much of an area is [roof and paving](#curve-numbers)."""
     unconnected_field: str = "unconnected"
+    """Column of percentages: how much of that drains over soil first."""
 
     @field_validator("classes", mode="before")
     @classmethod
@@ -124,51 +168,91 @@ class Soils(Layer):
     """Hydrologic soil groups: polygons with a group."""
 
     field: str = "group"
+    """Column with the hydrologic soil group, or a dual group `A/D`, `B/D`, `C/D`."""
     otherwise: SoilGroup | None = None
+    """Group where nothing lies.
+    Left out: ground that counts and has none is refused."""
     drained: bool = False
+    """A dual group counts as the second of its two, or as the first where this is `true`."""
     table: Path | None = None
+    """A CSV that gives each key of the areas its group, where they hold only a [map-unit
+    key](#curve-numbers)."""
     key: str = "mukey"
+    """Column, in areas and table, by which they are joined."""
 
 
 class Roads(NamedLayer):
     """Road lines; their width from a field, or one width for all."""
 
     width_field: str = "width"
+    """Column with the width of each."""
     width: Length | None = None
+    """Width of all that state none.
+    Left out: 3.5 m, told as an assumption."""
     cover_field: str = "cover"
+    """Column with the class of cover of each."""
     cover: str = "dirt road"
+    """Class of all that state none."""
     soil: Literal["clay", "loam", "sand"] = "loam"
+    """For the spacing of turn-outs: clay resists the water, the others are taken as easily eroded.
+    """
 
 
 class Roofs(NamedLayer):
     """Roof outlines in plan, and what share of the rain on them reaches the gutter."""
 
     efficiency: float = Field(default=0.9, gt=0, le=1)
+    """Share of rain that reaches the gutter, of all roofs that do not state their own."""
     efficiency_field: str = "efficiency"
+    """Column with the share of each."""
     material: str | None = None
+    """Tells the share instead, of the list under [Roofs and gutters](#roofs-and-gutters), of all.
+    """
     material_field: str | None = None
+    """Column with the material of each."""
     gutters: list[GutterSpec] = Field(default_factory=list)
+    """What hangs on them."""
     gutter_return_period: float | None = Field(default=None, ge=1, le=1000)
+    """How rare, in years, the cloudburst is that gutters are held against.
+    Left out: the rule `gutter return period`, 10 years."""
 
 
 class Culverts(NamedLayer):
     """Culvert and bridge lines, and perhaps the diameter of each pipe."""
 
     diameter_field: str = "diameter"
+    """Column with the width of each pipe with its unit, such as `450 mm`, held against what it must
+    carry."""
 
 
 class Runoff(Part):
     """How rain becomes runoff, and how the runoff travels."""
 
     antecedent: Literal["I", "II", "III"] = "II"
-    abstraction_ratio: float = 0.2
+    """Antecedent runoff condition of the storms: `I` dry, `II` average, `III` wet."""
+    abstraction_ratio: Annotated[float, Written("`0.2`, `0.05`")] = 0.2
+    """Initial abstraction over retention; with 0.05 curve numbers are converted."""
     loss_on_the_way: bool = False
+    """`true`: runoff that crosses ground which could still take water soaks in on the way; `false`:
+    all of it arrives."""
     soil_moisture: Literal["continuous", "average"] | None = None
+    """Of the years: `average` keeps curve numbers at average wetness on every day; `continuous`
+    lets them follow the wetness of the soil, from dry to wet. Where evapotranspiration is known the
+    average year stands in the report both ways.
+    Left out: `average`."""
     travel_time: Literal["segments", "lag"] | None = None
+    """`segments`: sheet, shallow and channel flow along the longest path; `lag`: the watershed lag
+    equation.
+    Left out: `segments` where the 2-year day is known, else `lag`."""
     peak_factor: float = Field(default=484.0, ge=100, le=600)
+    """Peak rate factor of the unit hydrograph: low on flat swampy ground, high on steep rough
+    ground."""
     channel_from: Area = 20_000.0
+    """Area above which the path runs in a channel."""
     channel_roughness: float = Field(default=0.035, ge=0.005, le=0.3)
+    """Manning's n of that channel."""
     channel_radius: Radius = 0.15
+    """Hydraulic radius of that channel."""
 
     @field_validator("abstraction_ratio")
     @classmethod
@@ -183,8 +267,13 @@ class Benchmark(Part):
     """A fixed point of known level from which stakes are set."""
 
     at: Point
+    """Where it is."""
     level: Level
+    """Its level."""
     staff_reading: Length | None = None
+    """Reading on it where your level stands already; the stakes then carry staff readings, from
+    further set-ups where one does not reach.
+    Left out: levels only."""
 
 
 class Land(Described):
@@ -194,22 +283,49 @@ class Land(Described):
     """
 
     name: str
+    """The property's name, printed on everything."""
     points: Literal["raster", "lonlat"] = "raster"
-    date: str | None = None
+    """`raster`: points are `[x, y]` in the raster's own coordinate system; `lonlat`: longitude and
+    latitude."""
+    date: Annotated[str | None, Written("day")] = None
+    """The day that pages are dated with, such as `2026-03-14`.
+    Left out: that of `SOURCE_DATE_EPOCH`, or none: never today's, so that the same inputs give the
+    same pages."""
     elevation: Elevation
+    """Heights of the ground."""
     cover: Cover
+    """What covers the ground: polygons, or a raster of class codes."""
     soils: Soils
+    """Hydrologic soil groups: polygons."""
     roads: Roads | None = None
+    """Lines."""
     roofs: Roofs | None = None
+    """Outlines seen from above, tarpaulins and awnings among them."""
     culverts: Culverts | None = None
+    """Lines, each from where water goes into a pipe or under a bridge to where it comes out, on the
+    ground on both sides of the bank. The bank is cut along them in the surface that water is led
+    over."""
     keep_clear: list[KeepClear] = Field(default_factory=list)
+    """What works are to stay away from."""
     runoff: Runoff = Field(default_factory=Runoff)
+    """How rain becomes runoff, and how that travels."""
     rain: RainInputs
+    """The storms to plan for and the daily record."""
     evapotranspiration: list[Rain] | None = Field(default=None, min_length=12, max_length=12)
+    """Twelve monthly depths of reference evapotranspiration, January first; not together with
+    `weather`."""
     weather: Weather | None = None
+    """Gives the evapotranspiration of every day instead."""
     money: Money | None = None
+    """What things cost here; without it no money is printed."""
     suggest: Suggest | None = None
-    rules: dict[str, str | float] = Field(default_factory=dict)
+    """What `levelsill suggest` is to look for ([suggest.md](suggest.md)). Planning does not read
+    it."""
+    rules: Annotated[dict[str, str | float], Written("names with figures")] = Field(
+        default_factory=dict)
+    """Overrules figures of the trade by name, such as `{berm freeboard: 0.2 m}`; the report lists
+    all with their sources, on a site in US units with the figures of `terrain/works/us_figures.py`.
+    """
 
     @field_validator("date", mode="before")
     @classmethod
@@ -250,11 +366,18 @@ class Site(Land):
     BEGUN_BY: ClassVar[str] = "levelsill start DIR"
 
     paper: Literal["A4", "A3", "Letter", "Tabloid"] | None = None
+    """Paper of `plan_set.pdf`.
+    Left out: A4, or Letter in US units."""
     boundary: Layer
+    """One outline."""
     benchmark: Benchmark | None = None
+    """A fixed point of known level from which stakes are set."""
     setting_out: SettingOutSpec = Field(default_factory=SettingOutSpec)
+    """How stakes are set."""
     doubt: Doubts | None = None
+    """How far what the plan rests on may be off."""
     works: list[Work] = Field(default_factory=list)
+    """What is dug, built or set up."""
 
     @field_validator("works", mode="before")
     @classmethod

@@ -36,21 +36,42 @@ class KeepClear(Part):
     """Things of one kind that works are to keep clear of: a layer, or drawn in the site file."""
 
     what: str
+    """Its kind, of the table above."""
     name: str | None = None
+    """What it is called, where no layer names it.
+    Left out: its kind."""
     file: Path | None = None
+    """A layer, in place of a drawing: GeoPackage, GeoJSON, shapefile or KML.
+    Left out: it is drawn here."""
     layer: str | None = None
+    """As of [other layers](#layers).
+    Left out: the only one."""
     crs: str | None = None
+    """As of [other layers](#layers).
+    Left out: what the file states."""
     name_field: str = "name"
+    """Column of the layer that names each."""
     at: list[Point] | None = Field(default=None, min_length=1)
+    """Drawn as one point or several."""
     along: list[Point] | None = Field(default=None, min_length=2)
+    """Drawn as a line."""
     around: list[Point] | None = Field(default=None, min_length=3)
+    """Drawn as the corners of an area."""
     distance: Length | None = None
+    """To keep.
+    Left out: the rule's."""
     crown: Length | None = None
+    """Diameter of a tree's crown, of all of a layer."""
     crown_field: str = "crown"
+    """Column with that of each."""
     height: Length | None = None
+    """Height of a wall or fill, of all of a layer."""
     height_field: str = "height"
+    """Column with that of each."""
     depth: Length | None = None
+    """Depth of rock or wet ground below the ground, of all of a layer."""
     depth_field: str = "depth"
+    """Column with that of each."""
 
     @field_validator("what")
     @classmethod

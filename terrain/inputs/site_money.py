@@ -7,11 +7,13 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
 
-from terrain.inputs.fields import Part
-from terrain.inputs.site_tanks import read_share
+from terrain.inputs.fields import Part, Written
+from terrain.inputs.site_tanks import Share, read_share
 from terrain.units import DIMENSIONS, read_quantity
 
 Range = tuple[float, float]
+#: What the price of one piece is written as.
+PRICE_OF_ONE = Written("price, `[low, high]` or one")
 
 
 def _low_to_high(given: Any) -> Range:
@@ -66,6 +68,11 @@ def own_unit(dimension: str, system: str) -> str:
     return unit.replace("**2", "²").replace("**3", "³").replace("_", " ")
 
 
+def _per(dimension: str) -> Written:
+    return Written(f"price per {own_unit(dimension, 'metric')} ({own_unit(dimension, 'us')}), "
+                   "`[low, high]` or one")
+
+
 def price_of_one(given: Any) -> Range | None:
     """The price of one piece, a low and a high figure or one that stands for both.
 
@@ -116,26 +123,45 @@ def _shares(given: Any) -> Range | None:
 class OtherWater(Part):
     """What a m3 costs that comes another way."""
 
-    hauled: Annotated[Price | None, _price("volume")] = None
-    well: Annotated[Price | None, _price("volume")] = None
-    utility: Annotated[Price | None, _price("volume")] = None
+    hauled: Annotated[Price | None, _price("volume"), _per("volume")] = None
+    """What water costs that a tanker brings; `{per: 5 m3, price: [330, 450]}` is a load."""
+    well: Annotated[Price | None, _price("volume"), _per("volume")] = None
+    """What it costs from a well."""
+    utility: Annotated[Price | None, _price("volume"), _per("volume")] = None
+    """What it costs from the mains."""
 
 
 class Money(Part):
     """What things cost here, each from low to high; without it no money is printed."""
 
     currency: str
-    machine_hour: Range
+    """Its name, as it is to be printed."""
+    machine_hour: Annotated[Range, PRICE_OF_ONE]
+    """An hour of the machine with its operator."""
     machine_output: float | None = Field(default=None, gt=0)
-    haulage: Range = (0.0, 0.0)
-    pipe: Annotated[Price | None, _price("length")] = None
-    tank: Annotated[Price | None, _price("volume")] = None
-    stone: Annotated[Price | None, _price("mass", "volume")] = None
-    tree: Annotated[Range | None, BeforeValidator(price_of_one)] = None
-    seed: Annotated[Price | None, _price("area")] = None
-    upkeep: Annotated[Range | None, BeforeValidator(_shares)] = None
-    interest: Annotated[float, BeforeValidator(read_share)] = 0.0
+    """Cubic metres in the ground that it moves an hour.
+    Left out: the rules `machine bucket`, `machine fill`, `machine cycle` and `machine efficiency`
+    give it for each soil."""
+    haulage: Annotated[Range, PRICE_OF_ONE] = (0.0, 0.0)
+    """Bringing the machine, and again fetching it."""
+    pipe: Annotated[Price | None, _price("length"), _per("length")] = None
+    """The works' `pipe`, laid."""
+    tank: Annotated[Price | None, _price("volume"), _per("volume")] = None
+    """What a tank holds, for tanks that state no `price`."""
+    stone: Annotated[Price | None, _price("mass", "volume"), _per("mass")] = None
+    """Stone, brought; `{per: 1 m3, price: [..]}` for a volume of loose stone."""
+    tree: Annotated[Range | None, BeforeValidator(price_of_one), PRICE_OF_ONE] = None
+    """Each tree of a tree basin."""
+    seed: Annotated[Price | None, _price("area"), _per("area")] = None
+    """Seed or mulch, of bank and spread earth."""
+    upkeep: Annotated[Range | None, BeforeValidator(_shares),
+                      Written("share, `[low, high]` or one")] = None
+    """Share of the cost a year, such as `[1 %, 3 %]`.
+    Left out: the rules `upkeep least` and `upkeep most`."""
+    interest: Share = 0.0
+    """Share a year that the money would earn elsewhere."""
     water_otherwise: OtherWater = Field(default_factory=OtherWater)
+    """What water costs that comes another way."""
 
     @field_validator("machine_hour", "haulage")
     @classmethod

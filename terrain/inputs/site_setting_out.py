@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator
 
-from terrain.inputs.fields import Length, Part
+from terrain.inputs.fields import Length, Part, Written
 from terrain.units import in_both
 
 #: An offset stake nearer than this stands in the digger's way, and one further off cannot be
@@ -36,6 +36,13 @@ def _staff(given: float) -> float:
 class SettingOutSpec(Part):
     """How stakes are set; what is left out is taken from the rules."""
 
-    offset: Annotated[Length, AfterValidator(_offset)] | None = None
+    offset: Annotated[Annotated[Length, AfterValidator(_offset)] | None, Written(
+        f"length, {LEAST_OFFSET:g} to {MOST_OFFSET:g} m")] = None
+    """How far offset stakes stand off.
+    Left out: the rule `stake offset`, 2 m or 6 ft."""
     side: Literal["uphill", "downhill"] = "uphill"
-    staff: Annotated[Length, AfterValidator(_staff)] | None = None
+    """On which side of a line they stand."""
+    staff: Annotated[Annotated[Length, AfterValidator(_staff)] | None, Written(
+        f"length, {LEAST_STAFF:g} to {MOST_STAFF:g} m")] = None
+    """How long the staff is.
+    Left out: the rule `staff length`, 4 m or 13 ft."""

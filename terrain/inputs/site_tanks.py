@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
-from terrain.inputs.fields import Length, Part, Use, Volume
+from terrain.inputs.fields import Length, Part, Use, Volume, Written
 from terrain.units import read_quantity
 
 #: How a use of water is read.
@@ -77,27 +77,43 @@ def _per_head(given: Any, info: ValidationInfo) -> float | str | None:
     return amount
 
 
-Share = Annotated[float, BeforeValidator(read_share)]
+Share = Annotated[float, BeforeValidator(read_share), Written("share, such as `30 %`")]
 
 
 class Ration(Part):
     """Below a share of the tank no more than a share of what is wanted is drawn."""
 
     below: Share
+    """Share of what the store can hold. The step counts on a morning on which it holds less; of
+    several the lowest that counts."""
     draw: Share
+    """No more than this share of the use is drawn then."""
 
 
 class WaterUse(Part):
     """One use of a tank's water: a household, livestock, wildlife, a garden or another."""
 
     name: str = Field(min_length=1)
+    """What it is called."""
     kind: Literal["household", "livestock", "wildlife", "garden", "other"]
-    amount: Annotated[tuple[float, ...] | None, BeforeValidator(_by_month)] = None
+    """Whose it is."""
+    amount: Annotated[tuple[float, ...] | None, BeforeValidator(_by_month),
+                      Written("use of water a day (L/day; gal/day), or a list of 12")] = None
+    """A day: one, or twelve by month, January first.
+    Left out: `heads` and `per head` tell it."""
     heads: float | None = Field(default=None, gt=0)
-    per_head: Annotated[float | str | None, BeforeValidator(_per_head)] = None
+    """How many people or animals."""
+    per_head: Annotated[float | str | None, BeforeValidator(_per_head),
+                        Written("use of water a day (L/day; gal/day), or a word")] = None
+    """What each uses a day: a quantity, or one of the words below, whose high figure is counted on.
+    """
     rationing: list[Ration] = Field(default_factory=list)
+    """Steps such as `{below: 40 %, draw: 75 %}`."""
     grey_water: Share = 0.0
+    """Of a household: the share that comes back."""
     grey_water_to: str | None = None
+    """The swale, basin, tree basin or hollow that it goes to on the same day (of a group the
+    first)."""
 
     @model_validator(mode="after")
     def _one_amount(self) -> WaterUse:
@@ -124,22 +140,39 @@ class WaterUse(Part):
 class TankerTopUp(Part):
     """Whole loads that a tanker brings when the tank runs low."""
 
-    below: Annotated[tuple[float | None, float | None], BeforeValidator(_share_or_volume)]
+    below: Annotated[tuple[float | None, float | None], BeforeValidator(_share_or_volume),
+                     Written("share of the tank, or volume with its unit")]
+    """On a morning on which the tank holds less, as many whole loads come as bring it back to that.
+    """
     load: Volume
+    """What one load is."""
     price: float | None = Field(default=None, ge=0)
+    """Of one load.
+    Left out: no money is told."""
 
 
 class GutterSpec(Part):
     """Gutters and downspouts of some roofs, or of all that no other entry names."""
 
     roofs: list[str] | None = Field(default=None, min_length=1)
+    """Names of the roofs it is of.
+    Left out: all that no other entry names."""
     shape: Literal["half round", "box"] = "half round"
+    """Half a round, half as deep as wide, or a box."""
     width: Length
+    """At its brim."""
     depth: Length | None = None
-    fall: float | None = None
+    """Of a box."""
+    fall: Annotated[float | None, Written(f"share, up to {STEEPEST_GUTTER:.0%}")] = None
+    """Along it, such as `0.5 %`.
+    Left out: the rule `gutter fall`."""
     count: int | None = Field(default=None, ge=1, le=100)
+    """How many lengths share the roof.
+    Left out: as many as downspouts."""
     downspouts: int = Field(default=1, ge=1, le=100)
+    """How many."""
     diameter: Length
+    """Of each downspout."""
 
     @model_validator(mode="before")
     @classmethod

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from terrain.errors import InputError
 from terrain.inputs.csv_table import in_words
+from terrain.inputs.whole_bytes import bytes_of
 
 _NO_READING = {"", "na", "n/a", "nan", "m", "null", "none", "-", "--"}
 _TRACE = {"t", "tr", "trace"}
@@ -228,7 +229,7 @@ def _lines(path: Path, example: str) -> list[str]:
     if not os.path.exists(path):
         raise InputError(str(path), "there is no such file", "Check the name of the record")
     try:
-        data = path.read_bytes()
+        data = bytes_of(path)
     except OSError as error:
         raise InputError(str(path), f"it cannot be read ({in_words(error)})",
                          "Give a table with a row a day as a text file") from None

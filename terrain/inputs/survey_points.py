@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from terrain.errors import InputError
+from terrain.inputs.csv_table import in_words
+from terrain.inputs.whole_bytes import bytes_of
 
 #: Endings of files that hold points, not rasters.
 POINT_FILES = (".csv", ".txt", ".xyz", ".pts", ".pnt", ".tsv")
@@ -130,9 +132,10 @@ def read_points(path: Path, columns: Sequence[str] | None = None) -> SurveyPoint
 def _lines(path: Path) -> list[tuple[int, str]]:
     """Numbered lines that say something, up to the last."""
     try:
-        raw = path.read_bytes()
-    except OSError:
-        raise InputError(str(path), "it cannot be read", "Check the file") from None
+        raw = bytes_of(path)
+    except OSError as error:
+        raise InputError(str(path), f"it cannot be read ({in_words(error)})", "Check the file"
+                         ) from None
     if b"\0" in raw[:4096]:
         raise InputError(str(path), "this is no text, so it holds no surveyed points",
                          "Give points as text, or a raster such as a GeoTIFF")

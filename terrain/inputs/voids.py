@@ -47,8 +47,10 @@ class Voids:
         """Which voids touch the sides asked for (west, south, east, north) of a grid."""
         west, south, east, north = sides
         rows, columns = shape
-        return ((north & (self.box[:, 0] == 0)) | (south & (self.box[:, 1] == rows - 1))
-                | (west & (self.box[:, 2] == 0)) | (east & (self.box[:, 3] == columns - 1)))
+        found: NDArray[np.bool_] = (
+            (north & (self.box[:, 0] == 0)) | (south & (self.box[:, 1] == rows - 1))
+            | (west & (self.box[:, 2] == 0)) | (east & (self.box[:, 3] == columns - 1)))
+        return found
 
     def within(self, top: int, bottom: int, left: int, right: int) -> NDArray[np.bool_]:
         """Which voids have a cell in a window of rows and columns."""

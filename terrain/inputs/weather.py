@@ -7,10 +7,9 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-import pandas
 
 from terrain.errors import InputError
 from terrain.inputs.station_tables import (
@@ -21,6 +20,9 @@ from terrain.inputs.station_tables import (
     plainly,
     read_table,
 )
+
+if TYPE_CHECKING:
+    import pandas
 
 #: The coldest and hottest air ever measured, -89.2 degC (Vostok, 1983) and 56.7 degC (Furnace
 #: Creek, 1913), rounded outward: World Meteorological Organization, archive of weather extremes.
@@ -166,6 +168,8 @@ def read_weather(path: Path, temperature_unit: str | None = None) -> WeatherReco
     InputError
         Naming the line and column of what cannot be used, or asking for a unit.
     """
+    import pandas
+
     path = Path(path)
     if temperature_unit is not None and temperature_unit not in _DEGREES:
         raise InputError(str(path), f"the temperature unit '{temperature_unit}' is not known",
@@ -266,6 +270,8 @@ def _by_the_look(table: StationTable) -> tuple[str, str]:
 def _by_day(table: StationTable, key: str, unit: _Unit, moments: dict[str, Moment]
             ) -> tuple[pandas.Series, dict[datetime.date, int]]:
     """Values of a quantity by day, in the unit inside, and the line that each stands in."""
+    import pandas
+
     values: dict[datetime.date, float] = {}
     lines: dict[datetime.date, int] = {}
     for reading in table.readings[key]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 import threading
@@ -9,7 +10,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from multiprocessing import current_process, get_context
 from multiprocessing.connection import Connection
-from typing import TypeVar
+from typing import Any, TypeVar
+
+from terrain.children import end_with
 
 Found = TypeVar("Found")
 
@@ -29,20 +32,22 @@ def aside(work: Callable[[], Found]) -> Iterator[Callable[[], Found]]:
         return
     split = get_context("fork")
     here, there = split.Pipe(duplex=False)
-    process = split.Process(target=_do, args=(work, there))
+    process = split.Process(target=_do, args=(work, there, os.getpid()))
     process.start()
     there.close()
 
     def found() -> Found:
         try:
-            fine, answer = here.recv()
+            told: tuple[bool, Any] = here.recv()
         except EOFError:
             process.join()
             raise ChildProcessError("a process that worked beside this one was ended from outside, "
                                     f"by signal {-(process.exitcode or 0)}") from None
+        fine, answer = told
         if not fine:
             raise answer
-        return answer
+        made: Found = answer
+        return made
 
     try:
         yield found
@@ -52,7 +57,8 @@ def aside(work: Callable[[], Found]) -> Iterator[Callable[[], Found]]:
         here.close()
 
 
-def _do(work: Callable[[], Found], there: Connection) -> None:
+def _do(work: Callable[[], Found], there: Connection, parent: int) -> None:
+    end_with(parent)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the first process's to answer
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     try:

@@ -65,7 +65,7 @@ def write_plan(plan: Plan, folder: Path, progress: Callable[[str], None] = lambd
             draw_site_map(plan).savefig(draft / "map.png", metadata={"Software": None})
             (draft / "plan.json").write_text(
                 json.dumps(plan_object(plan), indent=1, ensure_ascii=False) + "\n",
-                encoding="utf-8")
+                encoding="utf-8", newline="\n")
             progress("Writing the layers and the stakes")
             field = setting_out(plan)
             write_field(field, draft)

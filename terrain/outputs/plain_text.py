@@ -7,8 +7,10 @@ import re
 #: What a spreadsheet may take for the start of a formula (OWASP, CSV Injection), full-width signs
 #: included.
 _FORMULA = "=+-@\t\r\n＝＋－＠"
-#: Control characters that neither XML nor a table can hold; tabs and line ends become blanks.
-_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
+#: Control characters that neither XML nor a table can hold, and those that turn round what follows
+#: (Unicode Standard Annex 9); tabs and line ends become blanks.
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff"
+                      r"\ufffe\uffff]")
 
 
 def cell_text(text: str) -> str:

@@ -1,1 +1,1 @@
-"""Site to plan: a room for each storey, `plan.py` for a site, `questions.py` for a raster."""
+"""Site to plan: a room for each storey, `plan.py` for a site, `*_question.py` for a raster."""

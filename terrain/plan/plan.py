@@ -41,7 +41,7 @@ from terrain.plan.water.cascade_told import tell_cascade
 from terrain.plan.water.names_first import refuse_unknown_names
 from terrain.plan.water.pipes import led_notes, pipe_caution, pipe_checks, pipe_notes
 from terrain.plan.water.roofs_told import tell_roofs
-from terrain.plan.water.routing import full_at, run_storm, storm_steps
+from terrain.plan.water.routing import full_at, run_storm
 from terrain.plan.water.short_record import short_record
 from terrain.plan.water.sills import with_sills
 from terrain.plan.water.spill_ways import Ending, ends_in_hollows, pump_cautions, pump_notes
@@ -50,6 +50,7 @@ from terrain.plan.water.trees_carried import trees_carried
 from terrain.plan.water.water_balance import run_seasons
 from terrain.runoff.peak import peaks_of
 from terrain.runoff.sheds import Shed, bare_patches, shed_of
+from terrain.runoff.storms import storm_steps
 from terrain.surface.accumulation import accumulate
 from terrain.works.pipe import PipeCheck
 from terrain.works.rules import Rulebook

@@ -9,7 +9,7 @@ from terrain.plan.doubt.doubt_found import Doubt
 from terrain.plan.earth.built import Built
 from terrain.plan.earth.designed import Designed
 from terrain.plan.earth.earthworks import Earthworks
-from terrain.plan.earth.fixed_values import FixedValue
+from terrain.plan.earth.fixed_value import FixedValue
 from terrain.plan.money.money import SystemMoney
 from terrain.plan.order_of_work import Step
 from terrain.plan.safety.overtopping import Breach
@@ -181,6 +181,14 @@ class Plan:
         deepest = max(range(len(storms)), key=lambda i: storms[i].depth)
         every = [(shed, point) for shed in self.sheds for point in shed.points]
         return sorted(every, key=lambda f: (-f[1].volumes[deepest], f[1].row, f[1].column))
+
+    @property
+    def failing_banks(self) -> list[tuple[PlannedStore, Breach]]:
+        """Berms and walls with the way of their water if they fail, and bunds of trees where
+        something that is no work lies in it; those that do harm first, then what lets go most."""
+        found = [(p, p.breach) for p in self.stores if p.breach is not None and (
+            p.store.kind != "tree basin" or p.breach.harms)]
+        return sorted(found, key=lambda f: (not f[1].harms, -f[1].volume))
 
     @property
     def short_record(self) -> str | None:

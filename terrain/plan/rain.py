@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-
-import pandas
+from typing import TYPE_CHECKING
 
 from terrain.errors import InputError
 from terrain.inputs.rain_frequency import depth_of, frequency_table, is_frequency_table
@@ -24,6 +23,9 @@ from terrain.runoff.extremes import (
     far_beyond,
 )
 from terrain.units import either
+
+if TYPE_CHECKING:
+    import pandas
 
 #: Depths of which is told how often more falls, by the units printed. [mm]
 MORE_THAN = {"metric": (2.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0),
@@ -178,6 +180,8 @@ def _unfit(where: str, path: Path, what: str, remedy: str) -> InputError:
 
 def _of_table(path: Path, unit: str | None, years: float | None, hours: float | None
               ) -> TableAnswer:
+    import pandas
+
     table = frequency_table(path, unit)
     durations = [float(one) for one in table.index] if hours is None else [hours]
     periods = [float(one) for one in table.columns] if years is None else [years]

@@ -244,7 +244,8 @@ def _followed(plan: Plan) -> Cells:
     inside = plan.inputs.ground.inside
     reached = (terrain.labels(inside.astype(np.int32)) > 0) | inside
     far = ndimage.distance_transform_edt(~reached) * dem.cell
-    return (far <= AROUND) & np.isfinite(dem.heights)
+    found: Cells = (far <= AROUND) & np.isfinite(dem.heights)
+    return found
 
 
 def _grid(dem: Dem, reached: Cells, cell: float) -> Grid:

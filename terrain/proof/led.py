@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 from terrain.flood.transfers import Barrel, Feed, Lip, Transfer
 from terrain.plan.planned import Plan
-from terrain.plan.water.routing import storm_spills, storm_steps
+from terrain.plan.water.routing import storm_spills
 from terrain.proof.flood_ground import FloodGround
-from terrain.runoff.storms import Hyetograph
+from terrain.runoff.storms import Hyetograph, storm_steps
 from terrain.surface.conditioning import Culvert
 from terrain.units import in_both
 

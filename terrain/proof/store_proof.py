@@ -213,7 +213,8 @@ def bank_cells(ground: FloodGround, pool: Pool) -> Cells:
             if last - first > 1:
                 found |= _crossed(ground, line[first:last, :2])
     by_sill = ndimage.binary_dilation(sill_cells(ground, pool), np.ones((3, 3)))
-    return found & ~by_sill & ~pool.cells
+    answer: Cells = found & ~by_sill & ~pool.cells
+    return answer
 
 
 def sill_cells(ground: FloodGround, pool: Pool) -> Cells:

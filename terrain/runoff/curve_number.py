@@ -33,12 +33,12 @@ def potential_retention(curve_number: ArrayLike) -> NDArray[np.float64]:
 
 
 @numba.vectorize(["float64(float64)"], nopython=True, cache=True)
-def _retention(curve_number):
+def _retention(curve_number: float) -> float:
     return 25.4 * (1000.0 / curve_number - 10.0)
 
 
 @numba.vectorize(["float64(float64, float64, float64)"], nopython=True, cache=True)
-def _runoff(rain, retention, ratio):
+def _runoff(rain: float, retention: float, ratio: float) -> float:
     excess = rain - ratio * retention
     excess = 0.0 if excess < 0.0 else excess
     return excess * excess / (excess + retention + NEXT_TO_NOTHING)  # no branch: vector code

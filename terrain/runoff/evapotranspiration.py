@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas
 import refet
 from numpy.typing import ArrayLike, NDArray
 from refet import calcs
 
 from terrain.errors import InputError
 from terrain.inputs.weather import WeatherRecord
+
+if TYPE_CHECKING:
+    import pandas
 
 #: Wind where none was measured: the mean over 2,000 stations; FAO 56, 1998, p. 63 (from memory).
 #: [m/s]
@@ -93,7 +96,8 @@ def vapour_pressure(days: pandas.DataFrame) -> NDArray[np.float64]:
     def column(key: str) -> NDArray[np.float64]:
         if key not in days:
             return np.full(len(days), np.nan)
-        return days[key].to_numpy(np.float64)
+        found: NDArray[np.float64] = days[key].to_numpy(np.float64)
+        return found
     hot, cold = (calcs.sat_vapor_pressure(column(key)) for key in ("tmax", "tmin"))
     found = column("vapour_pressure")
     for other in (calcs.sat_vapor_pressure(column("dew_point")),
@@ -180,6 +184,8 @@ def reference_evapotranspiration(record: WeatherRecord, latitude: float, elevati
     ValueError
         If the latitude, the gauge's height or the method cannot be.
     """
+    import pandas
+
     if not -90 <= latitude <= 90:
         raise ValueError(f"latitude {latitude:g} is outside -90 to 90")
     if not wind_height > 0.1:
@@ -280,6 +286,8 @@ def monthly_means(daily: pandas.Series) -> NDArray[np.float64]:
     totals : (12,)
         Mean of the month's days times its days (28.2425 in February). [mm]
     """
+    import pandas
+
     means = daily.groupby(pandas.DatetimeIndex(daily.index).month).mean()
     return np.asarray(means.reindex(range(1, 13)).to_numpy(np.float64) * MONTH_DAYS, np.float64)
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas
 from numpy.typing import ArrayLike, NDArray
 
 from terrain.runoff.rain_years import LEAST_SHARE, Years, year_of, years_in_words, years_of
 from terrain.units import in_both
+
+if TYPE_CHECKING:
+    import pandas
 
 FloatArray = NDArray[np.float64]
 #: Return periods that are told of a record. [years]
@@ -121,6 +124,8 @@ class Extremes:
         ValueError
             If a return period is not above 1 year.
         """
+        import pandas
+
         years = np.atleast_1d(np.asarray(years, float))
         spread = np.array([self.drawn.level(one) for one in years])
         tail = (1 - self.confidence) / 2
@@ -149,6 +154,8 @@ def annual_maxima(daily: pandas.Series, start_month: int = 1, least_share: float
     ValueError
         If the month is none, or the share not above 0 and at most 1.
     """
+    import pandas
+
     years = years_of(daily, start_month, least_share)
     every = daily.groupby(year_of(pandas.DatetimeIndex(daily.index), start_month)).max()
     kept = every.loc[years.whole]
@@ -209,7 +216,8 @@ def _solved(mean: FloatArray, spread: FloatArray, skew: FloatArray) -> Gev:
         safe = np.where(flat, 1.0, k)
         ratio = np.where(flat, np.log(3) / np.log(2),
                          np.expm1(-safe * np.log(3)) / np.expm1(-safe * np.log(2)))
-        return 2 * ratio - 3 - wanted
+        found: FloatArray = 2 * ratio - 3 - wanted
+        return found
 
     solved = elementwise.find_root(misfit, (np.full_like(skew, -0.9999), np.full_like(skew, 40.0)),
                                    args=(skew,))

@@ -89,7 +89,8 @@ def texture_named(name: str) -> Texture:
 
 
 @kernel
-def ponded_gain(infiltrated, suction_deficit, conductivity, step):
+def ponded_gain(infiltrated: float, suction_deficit: float, conductivity: float, step: float
+                ) -> float:
     """Depth that soaks in during a step when water stands on the soil all the while. [mm]
 
     Parameters
@@ -119,17 +120,20 @@ def ponded_gain(infiltrated, suction_deficit, conductivity, step):
         if not closer < gain * (1.0 - 1e-14):
             break
         gain = closer
-    return max(gain, steady)
+    return float(max(gain, steady))
 
 
 @kernel
-def _gains(infiltrated, suction_deficit, conductivity, step, found):
+def _gains(infiltrated: NDArray[np.float64], suction_deficit: NDArray[np.float64],
+           conductivity: NDArray[np.float64], step: NDArray[np.float64], found: NDArray[np.float64]
+           ) -> None:
     for i in range(found.size):
         found[i] = ponded_gain(infiltrated[i], suction_deficit[i], conductivity[i], step[i])
 
 
 @kernel
-def _under_rain(rain, step, suction_deficit, conductivity, found):
+def _under_rain(rain: NDArray[np.float64], step: float, suction_deficit: float, conductivity: float,
+                found: NDArray[np.float64]) -> None:
     total = 0.0
     for i in range(rain.size):
         intensity = rain[i] / step
@@ -205,8 +209,9 @@ def ponding_time(rain_rate: ArrayLike, suction_deficit: ArrayLike, conductivity:
     """
     rate, suction, k = np.broadcast_arrays(*(np.asarray(part, dtype=np.float64) for part in (
         rain_rate, suction_deficit, conductivity)))
-    return np.divide(k * suction, rate * (rate - k), out=np.full(rate.shape, np.inf),
-                     where=rate > k)
+    found: FloatArray = np.divide(k * suction, rate * (rate - k), out=np.full(rate.shape, np.inf),
+                                  where=rate > k)
+    return found
 
 
 def depth_under_rain(time: ArrayLike, rain_rate: ArrayLike, suction_deficit: ArrayLike,
@@ -222,7 +227,8 @@ def depth_under_rain(time: ArrayLike, rain_rate: ArrayLike, suction_deficit: Arr
         time, rain_rate, suction_deficit, conductivity)))
     _refuse_negative(rate, "rate of rain")
     dry = np.minimum(time, ponding_time(rate, suction, k))
-    return rate * dry + ponded_depth(time - dry, suction, k, rate * dry)
+    found: FloatArray = rate * dry + ponded_depth(time - dry, suction, k, rate * dry)
+    return found
 
 
 def infiltrate(rain_depths: ArrayLike, step: float, texture: Texture, saturation: float = 0.0

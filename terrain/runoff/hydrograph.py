@@ -86,7 +86,7 @@ def unit_shares(lag: float, step: float, peak_factor: float = STANDARD_PEAK_FACT
         ends = np.arange(int(np.ceil(last * peak / step)) + 1) * step
         arrived = gammainc(m + 1, m * ends / peak)
         arrived /= arrived[-1]
-    shares = np.diff(arrived)
+    shares: NDArray[np.float64] = np.diff(arrived)
     shares.flags.writeable = False
     return shares
 

@@ -38,13 +38,16 @@ class Delivery:
 
     def arriving(self, made: NDArray[np.float64]) -> NDArray[np.float64]:
         """What arrives when so much runoff is made; beyond the table nothing more is lost. [m3]"""
-        return np.interp(made, self.made, self.arrives) + np.maximum(made - self.made[-1], 0.0)
+        found: NDArray[np.float64] = (np.interp(made, self.made, self.arrives)
+                                      + np.maximum(made - self.made[-1], 0.0))
+        return found
 
     def run_on(self, made: NDArray[np.float64]) -> NDArray[np.float64]:
         """The part of `arriving` from beyond the boundary. [m3]"""
         share = self.from_beyond[-1] / self.arrives[-1] if self.arrives[-1] > 0 else 0.0
-        return (np.interp(made, self.made, self.from_beyond)
-                + share * np.maximum(made - self.made[-1], 0.0))
+        found: NDArray[np.float64] = (np.interp(made, self.made, self.from_beyond)
+                                      + share * np.maximum(made - self.made[-1], 0.0))
+        return found
 
     def times(self, share: float) -> Delivery:
         """That of a share of the ground, spread evenly."""
@@ -52,7 +55,7 @@ class Delivery:
 
 
 @kernel
-def _downstream_order(way, columns, order):
+def _downstream_order(way: NDArray[np.uint8], columns: int, order: NDArray[np.int64]) -> int:
     """Known cells, each after all that send water to it; how many there are."""
     step = ROW_STEP * columns + COLUMN_STEP
     waits = np.empty(way.size, np.uint8)
@@ -80,8 +83,10 @@ def _downstream_order(way, columns, order):
 
 
 @kernel
-def _lose(order, count, way, columns, rain, retention, ratio, beyond, owner, inflow, outside,
-          lost, lost_beyond):
+def _lose(order: NDArray[np.int64], count: int, way: NDArray[np.uint8], columns: int, rain: float,
+          retention: NDArray[np.float64], ratio: float, beyond: NDArray[np.bool_],
+          owner: NDArray[np.int32], inflow: NDArray[np.float64], outside: NDArray[np.float64],
+          lost: NDArray[np.float64], lost_beyond: NDArray[np.float64]) -> None:
     """Send each cell's runoff on; a cell takes the water that runs onto it as more rain. [mm]"""
     step = ROW_STEP * columns + COLUMN_STEP
     for i in range(count):

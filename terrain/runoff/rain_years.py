@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas
 from numpy.typing import ArrayLike, NDArray
+
+if TYPE_CHECKING:
+    import pandas
 
 #: A year counts as whole if at least this share of its days has a reading; common practice, no
 #: source.
@@ -80,6 +83,8 @@ def years_of(daily: pandas.Series, start_month: int = 1, least_share: float = LE
     ValueError
         If the month is none, or the share not above 0 and at most 1.
     """
+    import pandas
+
     if start_month not in range(1, 13):
         raise ValueError(f"{start_month} is no month from 1 to 12")
     if not 0 < least_share <= 1:
@@ -163,6 +168,8 @@ def how_often(daily: pandas.Series) -> pandas.DataFrame:
     curve : DataFrame
         ``depth_mm``, rising, and ``days_a_year``, falling to 0.
     """
+    import pandas
+
     depths = np.unique(np.concatenate([[0.0], _read(daily)]))
     return pandas.DataFrame({"depth_mm": depths, "days_a_year": days_a_year_above(daily, depths)})
 
@@ -211,6 +218,8 @@ def dry_spells(daily: pandas.Series, wet: float = WET) -> pandas.DataFrame:
 
 
 def _runs(daily: pandas.Series, inside: pandas.Series) -> pandas.DataFrame:
+    import pandas
+
     marks = np.concatenate([[False], inside.to_numpy(bool), [False]])
     turns = np.flatnonzero(marks[1:] != marks[:-1])
     first, last = turns[::2], turns[1::2] - 1
@@ -230,7 +239,7 @@ def years_in_words(years: Sequence[int], most: int = 8) -> str:
 
 
 def _read(daily: pandas.Series) -> NDArray[np.float64]:
-    read = daily.to_numpy(float)
+    read: NDArray[np.float64] = daily.to_numpy(float)
     read = read[np.isfinite(read)]
     if not read.size:
         raise ValueError("not one day of the record has a reading")
@@ -238,4 +247,6 @@ def _read(daily: pandas.Series) -> NDArray[np.float64]:
 
 
 def _days(daily: pandas.Series) -> pandas.DatetimeIndex:
+    import pandas
+
     return pandas.DatetimeIndex(daily.index)

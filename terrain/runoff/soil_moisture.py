@@ -36,8 +36,11 @@ class SoilMoisture:
 
 
 @kernel
-def _days(rain, evapotranspiration, dry, wet, abstraction_ratio, depletion, room, runoff,
-          evaporated, drained, retention):
+def _days(rain: NDArray[np.float64], evapotranspiration: NDArray[np.float64],
+          dry: NDArray[np.float64], wet: NDArray[np.float64], abstraction_ratio: float,
+          depletion: float, room: NDArray[np.float64], runoff: NDArray[np.float64],
+          evaporated: NDArray[np.float64], drained: NDArray[np.float64],
+          retention: NDArray[np.float64]) -> None:
     """Fill the last four, day after day and class after class; `room` is carried along."""
     place = 0
     for day in range(rain.size):

@@ -160,3 +160,8 @@ def nested_shape(durations: NDArray[np.float64], depths: NDArray[np.float64], du
     shares = np.concatenate([[0.0], np.cumsum(placed) / placed.sum()])
     shares[-1] = 1.0
     return Hyetograph(NESTED, np.concatenate([[0.0], ends]), shares)
+
+
+def storm_steps(duration: float) -> float:
+    """Time step for a storm of a duration, both in h: 2 minutes, or a 96th if shorter."""
+    return min(duration / 96, 1 / 30)

@@ -79,8 +79,9 @@ def sheet_hours(length: float, slope: float, roughness: float, two_year_rain: fl
     """
     if min(length, slope, roughness, two_year_rain) <= 0:
         raise ValueError("length, slope, roughness and rain must be above 0")
-    return (0.007 * (roughness * length / 0.3048) ** 0.8
-            / ((two_year_rain / 25.4) ** 0.5 * slope**0.4))
+    found: float = (0.007 * (roughness * length / 0.3048) ** 0.8
+                    / ((two_year_rain / 25.4) ** 0.5 * slope**0.4))
+    return found
 
 
 def shallow_velocity(slope: float, factor: float) -> float:
@@ -97,7 +98,8 @@ def shallow_velocity(slope: float, factor: float) -> float:
     ----------
     .. [1] USDA NRCS, National Engineering Handbook Part 630, ch. 15, 2010, Table 15-3.
     """
-    return 0.3048 * factor * slope**0.5
+    found: float = 0.3048 * factor * slope**0.5
+    return found
 
 
 def channel_velocity(slope: float, roughness: float, radius: float) -> float:
@@ -116,7 +118,8 @@ def channel_velocity(slope: float, roughness: float, radius: float) -> float:
     ----------
     .. [1] USDA SCS, TR-55, 2nd ed., 1986, eq. 3-4.
     """
-    return radius ** (2 / 3) * slope**0.5 / roughness
+    found: float = radius ** (2 / 3) * slope**0.5 / roughness
+    return found
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,8 @@ def touched(dem: Dem, shapes: Any) -> IntArray:
     burned = rasterize([(_corners(shape), 1) for shape in np.atleast_1d(shapes)],
                        out_shape=(bottom - top, right - left), transform=corner, fill=0,
                        dtype="uint8", all_touched=True)
-    return np.argwhere(burned) + np.array([top, left])
+    found: IntArray = np.argwhere(burned) + np.array([top, left])
+    return found
 
 
 def known(dem: Dem, cells: IntArray) -> IntArray:

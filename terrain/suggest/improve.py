@@ -118,8 +118,13 @@ class _Changes:
 
 
 @kernel
-def _try_each(built, barred, stands, apart, costs, most, start, who, onward, own, spill, room,
-              days, worth, gift, trees, thirst, found):
+def _try_each(built: NDArray[np.bool_], barred: int, stands: NDArray[np.bool_],
+              apart: NDArray[np.bool_], costs: NDArray[np.float64], most: NDArray[np.float64],
+              start: NDArray[np.int64], who: NDArray[np.int64], onward: NDArray[np.int64],
+              own: NDArray[np.float64], spill: NDArray[np.int64], room: NDArray[np.float64],
+              days: NDArray[np.float64], worth: NDArray[np.float64], gift: NDArray[np.float64],
+              trees: NDArray[np.int64], thirst: NDArray[np.float64], found: NDArray[np.float64]
+              ) -> float:
     """The aim with each candidate that may come in; returned is that without any."""
     count = built.size
     tried = np.empty(count, np.bool_)

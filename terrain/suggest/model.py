@@ -61,7 +61,8 @@ class Model:
     @property
     def count(self) -> int:
         """Of candidates."""
-        return self.room.shape[0]
+        found: int = self.room.shape[0]
+        return found
 
     def cost(self, chosen: Collection[int], limit: str) -> float:
         """Of some candidates together."""
@@ -173,7 +174,11 @@ class Outcome:
 
 
 @kernel
-def aim_of(built, start, who, onward, own, spill, room, days, worth, gift, trees, thirst):
+def aim_of(built: NDArray[np.bool_], start: NDArray[np.int64], who: NDArray[np.int64],
+           onward: NDArray[np.int64], own: NDArray[np.float64], spill: NDArray[np.int64],
+           room: NDArray[np.float64], days: NDArray[np.float64], worth: NDArray[np.float64],
+           gift: NDArray[np.float64], trees: NDArray[np.int64], thirst: NDArray[np.float64]
+           ) -> float:
     """What is aimed at, of what is built; -inf where spills run in a circle."""
     listed, _, comes, to = _laid(built, start, who, onward, own, spill)
     kept = np.zeros(comes.shape)
@@ -183,7 +188,9 @@ def aim_of(built, start, who, onward, own, spill, room, days, worth, gift, trees
 
 
 @kernel
-def _laid(built, start, who, onward, own, spill):
+def _laid(built: NDArray[np.bool_], start: NDArray[np.int64], who: NDArray[np.int64],
+          onward: NDArray[np.int64], own: NDArray[np.float64], spill: NDArray[np.int64]
+          ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
     """The built ones, which of them each node's water meets first, what comes to each of them,
     and which of them each spills to, -1 for none."""
     count = 0
@@ -218,7 +225,8 @@ def _laid(built, start, who, onward, own, spill):
 
 
 @kernel
-def _pass_on(to, listed, room, comes, kept):
+def _pass_on(to: NDArray[np.int64], listed: NDArray[np.int64], room: NDArray[np.float64],
+             comes: NDArray[np.float64], kept: NDArray[np.float64]) -> bool:
     """Fill every store, those above first; whether that comes to an end."""
     count = to.size
     above = np.zeros(count, np.int64)
@@ -248,7 +256,9 @@ def _pass_on(to, listed, room, comes, kept):
 
 
 @kernel
-def _reached(listed, kept, days, worth, gift, trees, thirst):
+def _reached(listed: NDArray[np.int64], kept: NDArray[np.float64], days: NDArray[np.float64],
+             worth: NDArray[np.float64], gift: NDArray[np.float64], trees: NDArray[np.int64],
+             thirst: NDArray[np.float64]) -> float:
     """What is aimed at: water by its worth, or trees that get what they need."""
     aim = 0.0
     for i in range(listed.size):

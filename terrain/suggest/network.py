@@ -119,7 +119,8 @@ def _after(direction: NDArray[np.uint8], cells: NDArray[np.int64], met: NDArray[
 def _spills(candidates: Sequence[Candidate], met: NDArray[np.int32],
             direction: NDArray[np.uint8]) -> NDArray[np.int64]:
     at = np.array([c.spill for c in candidates], np.int64).reshape(-1, 2)
-    return met[np.ravel_multi_index(at.T, direction.shape)].astype(np.int64) - 1
+    found: NDArray[np.int64] = met[np.ravel_multi_index(at.T, direction.shape)].astype(np.int64) - 1
+    return found
 
 
 def network_of(found: Crossings) -> Network:

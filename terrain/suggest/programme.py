@@ -249,7 +249,7 @@ def most_through(model: Model) -> FloatArray:
     spilt = np.zeros((model.count, total.size))
     leads = network.spill != OUT
     for _ in range(ROUNDS):
-        through = network.own.copy()
+        through: FloatArray = network.own.copy()
         np.add.at(through, network.spill[leads], spilt[leads])
         for node in range(network.next.size - 1, -1, -1):  # a node stands behind the next one
             if network.next[node] != OUT:

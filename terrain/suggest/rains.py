@@ -12,9 +12,10 @@ from terrain.plan.siting.hydrology import soil_dries
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.siting.tree_climate import daily_runoff
 from terrain.plan.water.accounts import LEAST_YEARS
-from terrain.plan.water.routing import route, storm_steps
+from terrain.plan.water.routing import route
 from terrain.plan.water.water_balance import OPEN_WATER_FACTOR, SeasonRun, live
 from terrain.runoff.rain_years import SHARES, year_of, year_totals, year_with_less, years_of
+from terrain.runoff.storms import storm_steps
 from terrain.works.sill import Sill
 from terrain.works.store import Curve, Store
 

@@ -21,10 +21,11 @@ from terrain.plan.siting.reading import Inputs
 from terrain.plan.siting.tree_climate import TreeClimate, tree_climate
 from terrain.plan.water.accounts import Account, storm_account, year_account, years_of_record
 from terrain.plan.water.cascade import Cascade, build_cascade
-from terrain.plan.water.routing import StormRun, run_storm, storm_spills, storm_steps
+from terrain.plan.water.routing import StormRun, run_storm, storm_spills
 from terrain.plan.water.sills import with_sills
 from terrain.plan.water.tree_life import tree_life
 from terrain.plan.water.water_balance import SeasonRun, run_seasons
+from terrain.runoff.storms import storm_steps
 from terrain.suggest.candidate import Candidate, Cost
 from terrain.suggest.look import Look
 from terrain.works.store import Store

@@ -208,7 +208,8 @@ def _try(look: Look, site: _Ground, way: Way, away: float, volume: float, others
 
 def _between(way: Way, shape: Polygon) -> bool:
     gap = shape.distance(Point(way.turnout.x, way.turnout.y))
-    return AWAY[0] - 1.0 <= gap <= AWAY[-1] + 1.0
+    found: bool = AWAY[0] - 1.0 <= gap <= AWAY[-1] + 1.0
+    return found
 
 
 def _same(way: Way, basin: _Basin, other: _Found) -> bool:

@@ -132,8 +132,11 @@ class Pools:
 
 
 @kernel
-def _fill(heights, room, factor, mark, stamp, queue, ax, ay, bx, by, nx, ny, level, crest, half,
-          slope, first, last, cell, keep, sums):
+def _fill(heights: NDArray[np.float32], room: NDArray[np.float32], factor: int,
+          mark: NDArray[np.int32], stamp: int, queue: NDArray[np.int64], ax: float, ay: float,
+          bx: float, by: float, nx: float, ny: float, level: float, crest: float, half: float,
+          slope: float, first: float, last: float, cell: float, keep: bool,
+          sums: NDArray[np.float64]) -> int:
     """Fill the ground behind a straight wall up to a level.
 
     Parameters

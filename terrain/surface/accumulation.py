@@ -17,7 +17,8 @@ MANY = np.uint8(16)
 
 
 @kernel
-def count_inflows(direction, inflows, first, last):
+def count_inflows(direction: NDArray[np.uint8], inflows: NDArray[np.uint8], first: int, last: int
+                  ) -> None:
     """Number of neighbours that send their water to each cell; UNKNOWN in voids."""
     rows, columns = direction.shape
     for row in range(first, last):
@@ -25,12 +26,12 @@ def count_inflows(direction, inflows, first, last):
         for column in range(columns):
             if inner and 0 < column < columns - 1:
                 continue
-            count = 0
+            number = 0
             for k in range(8):
                 r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
                 if 0 <= r < rows and 0 <= c < columns:
-                    count += direction[r, c] == (k + 4) % 8
-            inflows[row, column] = UNKNOWN if direction[row, column] == VOID else count
+                    number += direction[r, c] == (k + 4) % 8
+            inflows[row, column] = UNKNOWN if direction[row, column] == VOID else number
         if not inner:
             continue
         north, level, south = direction[row - 1], direction[row], direction[row + 1]
@@ -44,7 +45,8 @@ def count_inflows(direction, inflows, first, last):
 
 
 @kernel
-def _start(inflows, weights, total, first, last):
+def _start(inflows: NDArray[np.uint8], weights: NDArray[np.float64], total: NDArray[np.float64],
+           first: int, last: int) -> None:
     """Each cell's own weight; one value stands for all, an unknown weight for nothing."""
     for row in range(first, last):
         for column in range(inflows.shape[1]):
@@ -56,7 +58,8 @@ def _start(inflows, weights, total, first, last):
 
 
 @kernel
-def _take_in(waits, sums, to, amount):
+def _take_in(waits: NDArray[np.uint8], sums: NDArray[np.float64], to: NDArray[np.int64],
+             amount: NDArray[np.float64]) -> None:
     """Add what crossed between strips; a cell that now waits for none is ready."""
     for i in range(to.size):
         sums[to[i]] += amount[i]
@@ -109,7 +112,8 @@ def sum_downslope(pass_on: Callable[[NDArray[np.float64], int, int], Crossed],
 
 
 @kernel
-def gather(way, sums, step, cell):
+def gather(way: NDArray[np.uint8], sums: NDArray[np.float64], step: NDArray[np.int64], cell: int
+           ) -> None:
     """Add to a cell's own weight what its neighbours send it, clockwise from the east.
 
     In that order whichever came first, so that a sum has the same bits however a raster is cut.
@@ -125,7 +129,7 @@ def gather(way, sums, step, cell):
 
 
 @kernel
-def mark_many(inflows, first, last):
+def mark_many(inflows: NDArray[np.uint8], first: int, last: int) -> None:
     """Add MANY to counts of inflows from 2 to 8; no branch: compiles to vector instructions."""
     for row in range(first, last):
         out = inflows[row]
@@ -135,7 +139,9 @@ def mark_many(inflows, first, last):
 
 
 @kernel
-def _pass_on(way, waits, sums, columns, again, first, last):
+def _pass_on(way: NDArray[np.uint8], waits: NDArray[np.uint8], sums: NDArray[np.float64],
+             columns: int, again: bool, first: int, last: int
+             ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """The rows first to last; `again` once cells may wait for none after what has crossed."""
     step = ROW_STEP * columns + COLUMN_STEP
     low, high = first * columns, last * columns
@@ -196,7 +202,8 @@ def accumulate(direction: NDArray[np.uint8], weights: Weights = 1.0) -> NDArray[
 
 
 @kernel
-def _longest(way, waits, slow, reach, columns, side):
+def _longest(way: NDArray[np.uint8], waits: NDArray[np.uint8], slow: NDArray[np.float64],
+             reach: NDArray[np.float64], columns: int, side: float) -> None:
     step = ROW_STEP * columns + COLUMN_STEP
     diagonal = side * np.sqrt(2.0)
     for start in range(way.size):

@@ -14,7 +14,8 @@ from terrain.surface.neighbours import COLUMN_STEP, PIT, ROW_STEP
 
 
 @kernel
-def _push(costs, spots, count, cost, spot):
+def _push(costs: NDArray[np.float64], spots: NDArray[np.int64], count: int, cost: float, spot: int
+          ) -> int:
     at = count
     while at > 0:
         above = (at - 1) >> 1
@@ -27,7 +28,7 @@ def _push(costs, spots, count, cost, spot):
 
 
 @kernel
-def _pop(costs, spots, count):
+def _pop(costs: NDArray[np.float64], spots: NDArray[np.int64], count: int) -> int:
     count -= 1
     cost, spot = costs[count], spots[count]
     at = 0
@@ -46,7 +47,7 @@ def _pop(costs, spots, count):
 
 
 @kernel
-def _at_edge(ground, row, column):
+def _at_edge(ground: NDArray[np.float32], row: int, column: int) -> bool:
     for k in range(8):
         r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
         if r < 0 or c < 0 or r >= ground.shape[0] or c >= ground.shape[1] or np.isnan(ground[r, c]):
@@ -55,8 +56,11 @@ def _at_edge(ground, row, column):
 
 
 @kernel
-def _breach(ground, heights, bowl, stands, drained, pits, lowest_near, most_depth, most_cells, cost,
-            length, came, state):
+def _breach(ground: NDArray[np.float32], heights: NDArray[np.float32], bowl: NDArray[np.int32],
+            stands: NDArray[np.float32], drained: NDArray[np.bool_], pits: NDArray[np.int64],
+            lowest_near: NDArray[np.float32], most_depth: float, most_cells: float,
+            cost: NDArray[np.float64], length: NDArray[np.float32], came: NDArray[np.uint8],
+            state: NDArray[np.uint8]) -> int:
     """Lower `heights`, at first the `ground`, along each pit's cheapest channel within bounds.
 
     `stands` is the level at which water stands in each bowl when full; those `drained` by a channel

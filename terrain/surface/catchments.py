@@ -47,7 +47,8 @@ def edge_cells(heights: NDArray[np.float32]) -> NDArray[np.bool_]:
 
     known = np.isfinite(heights)
     inner = ndimage.binary_erosion(known, structure=np.ones((3, 3)), border_value=0)
-    return known & ~inner
+    found: NDArray[np.bool_] = known & ~inner
+    return found
 
 
 def outline(mask: NDArray[np.bool_], transform: Affine) -> Any:

@@ -204,7 +204,9 @@ def _kept(heights: NDArray[np.float32], way: FloatArray, level: float, tolerance
 
 
 @kernel
-def _keep_few(heights, way, level, tolerance, aside, corners, kept):
+def _keep_few(heights: NDArray[np.float32], way: NDArray[np.float64], level: float,
+              tolerance: float, aside: float, corners: NDArray[np.int64], kept: NDArray[np.bool_]
+              ) -> None:
     kept[:] = False
     kept[0] = True
     for corner in range(1, corners.size):
@@ -222,7 +224,8 @@ def _keep_few(heights, way, level, tolerance, aside, corners, kept):
 
 
 @kernel
-def _stays(heights, way, first, last, level, tolerance, aside):
+def _stays(heights: NDArray[np.float32], way: NDArray[np.float64], first: int, last: int,
+           level: float, tolerance: float, aside: float) -> bool:
     """Whether the straight piece between two points keeps to the level and to the line."""
     column, row = way[first]
     right, down = way[last, 0] - column, way[last, 1] - row
@@ -257,7 +260,7 @@ def _stays(heights, way, first, last, level, tolerance, aside):
 
 
 @kernel
-def _next_line(start, way, at):
+def _next_line(start: float, way: float, at: float) -> float:
     """Share of a way from `start` at which it next passes a whole number, after share `at`."""
     if way == 0.0:
         return 1.0
@@ -266,7 +269,7 @@ def _next_line(start, way, at):
     share = (line - start) / way
     if share <= at:  # rounding: that line is behind
         share = (line + np.sign(way) - start) / way
-    return share
+    return float(share)
 
 
 def _crossing(ways: list[FloatArray]) -> NDArray[np.int64]:

@@ -19,7 +19,8 @@ NO_CHOICE = 16
 
 
 @kernel
-def _steeper(along, corner, choice, best, facet):
+def _steeper(along: float, corner: float, choice: np.int32, best: float, facet: int
+             ) -> tuple[np.int32, float]:
     """The facet's own slope, squared, where its steepest descent lies within it."""
     across = corner - along
     slope = along * along + across * across
@@ -28,7 +29,8 @@ def _steeper(along, corner, choice, best, facet):
 
 
 @kernel
-def _choose(e, se, s, sw, w, nw, n, ne):
+def _choose(e: float, se: float, s: float, sw: float, w: float, nw: float, n: float, ne: float
+            ) -> np.int32:
     """Steepest of eight facets by the drops to the neighbours; of equals the first.
 
     Along a straight or diagonal line slopes are those to one neighbour; a facet's own descent
@@ -59,7 +61,7 @@ def _choose(e, se, s, sw, w, nw, n, ne):
 
 
 @kernel
-def _drop(filled, row, column, k):
+def _drop(filled: NDArray[np.float32], row: int, column: int, k: int) -> float:
     r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
     if r < 0 or c < 0 or r >= filled.shape[0] or c >= filled.shape[1]:
         return np.nan
@@ -67,7 +69,8 @@ def _drop(filled, row, column, k):
 
 
 @kernel
-def _point(filled, direction, angle, first, last):
+def _point(filled: NDArray[np.float32], direction: NDArray[np.uint8], angle: NDArray[np.float32],
+           first: int, last: int) -> None:
     rows, columns = filled.shape
     choice = np.empty(columns, np.uint8)
     for row in range(first, last):
@@ -128,7 +131,7 @@ def d_infinity(filled: NDArray[np.float32], direction: NDArray[np.uint8]) -> NDA
 
 
 @kernel
-def _sends(angle, k):
+def _sends(angle: np.float32, k: int) -> np.uint8:
     """1 where an angle lies less than an eighth of a turn from neighbour k."""
     if k == 0:
         return np.uint8(((angle >= 0) & (angle < 1)) | (angle > 7))
@@ -136,7 +139,8 @@ def _sends(angle, k):
 
 
 @kernel
-def _count_inflows(angle, inflows, first, last):
+def _count_inflows(angle: NDArray[np.float32], inflows: NDArray[np.uint8], first: int, last: int
+                   ) -> None:
     rows, columns = angle.shape
     for row in range(first, last):
         inner = 0 < row < rows - 1 and columns > 2
@@ -151,16 +155,17 @@ def _count_inflows(angle, inflows, first, last):
         for column in range(columns):
             if inner and 0 < column < columns - 1:
                 continue
-            count = 0
+            number = np.int64(0)
             for k in range(8):
                 r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
                 if 0 <= r < rows and 0 <= c < columns:
-                    count += _sends(angle[r, c], (k + 4) % 8)
-            inflows[row, column] = UNKNOWN if np.isnan(angle[row, column]) else np.uint8(count)
+                    number += np.int64(_sends(angle[r, c], (k + 4) % 8))
+            inflows[row, column] = UNKNOWN if np.isnan(angle[row, column]) else np.uint8(number)
 
 
 @kernel
-def _pass_on(flow, waits, sums, columns, first, last):
+def _pass_on(flow: NDArray[np.float32], waits: NDArray[np.uint8], sums: NDArray[np.float64],
+             columns: int, first: int, last: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     step = ROW_STEP * columns + COLUMN_STEP
     low, high = first * columns, last * columns
     stack, waiting = np.empty(1024, np.int64), 0

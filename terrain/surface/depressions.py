@@ -9,6 +9,7 @@ So only the graph is flooded, not the cells.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +27,8 @@ LOW_HALF = np.uint64(0xFFFFFFFF)
 
 
 @kernel
-def _number_pits(direction, bowl, first, last, number):
+def _number_pits(direction: NDArray[np.uint8], bowl: NDArray[np.int32], first: int, last: int,
+                 number: int) -> None:
     for row in range(first, last):
         for column in range(direction.shape[1]):
             k = direction[row, column]
@@ -42,13 +44,16 @@ def _number_pits(direction, bowl, first, last, number):
 
 
 @kernel
-def rank_of_way(way):
+def rank_of_way(way: np.uint8 | np.int64) -> np.int64:
     """Of ways over one cell at one level, that off the known ground comes first."""
     return (np.int64(way) + 1) % 9
 
 
 @kernel
-def list_passes(heights, bowl, north, south, west, east, first, last):
+def list_passes(heights: NDArray[np.float32], bowl: NDArray[np.int32], north: bool, south: bool,
+                west: bool, east: bool, first: int, last: int
+                ) -> tuple[NDArray[np.uint64], NDArray[np.float32], NDArray[np.int32],
+                           NDArray[np.uint8]]:
     """Lowest passes between bowls, from the cells of rows first to last to their neighbours.
 
     Water leaves over the array's sides for which north to east say so.
@@ -58,8 +63,8 @@ def list_passes(heights, bowl, north, south, west, east, first, last):
     """
     rows, columns = bowl.shape
     near_pair = np.empty(AT_HAND, np.uint64)
-    for slot in range(AT_HAND):
-        near_pair[slot] = 0
+    for i in range(AT_HAND):
+        near_pair[i] = 0
     near_level = np.empty(AT_HAND, np.float32)
     near_cell = np.empty(AT_HAND, np.int32)
     near_way = np.empty(AT_HAND, np.uint8)
@@ -77,7 +82,7 @@ def list_passes(heights, bowl, north, south, west, east, first, last):
                     and here == bowl[row + 1, column] and here == bowl[row + 1, column - 1]):
                 continue
             for k in range(5):  # E, SE, S, SW; the fifth is the way over the raster's border
-                height, at, across = heights[row, column], row * columns + column, k
+                height, at, across = heights[row, column], row * columns + column, np.int64(k)
                 if k == 4:
                     if not border or here <= 0:
                         continue
@@ -121,26 +126,28 @@ def list_passes(heights, bowl, north, south, west, east, first, last):
         room = count + AT_HAND
         pair, level = longer(pair, room), longer(level, room)
         cell, way = longer(cell, room), longer(way, room)
-    for slot in range(AT_HAND):
-        if near_pair[slot] != 0:
-            pair[count], level[count] = near_pair[slot], near_level[slot]
-            cell[count], way[count] = near_cell[slot], near_way[slot]
+    for i in range(AT_HAND):
+        if near_pair[i] != 0:
+            pair[count], level[count] = near_pair[i], near_level[i]
+            cell[count], way[count] = near_cell[i], near_way[i]
             count += 1
     return pair[:count], level[:count], cell[:count], way[:count]
 
 
 @kernel
-def comes_before(i, j, level, cell, way):
+def comes_before(i: np.int32, j: np.int32, level: NDArray[np.float32], cell: NDArray[np.int32],
+                 way: NDArray[np.uint8]) -> bool:
     """Whether pass i comes before pass j; equal levels go by place and way: there is no tie."""
     if level[i] != level[j]:
-        return level[i] < level[j]
+        return bool(level[i] < level[j])
     if cell[i] != cell[j]:
-        return cell[i] < cell[j]
-    return rank_of_way(way[i]) < rank_of_way(way[j])
+        return bool(cell[i] < cell[j])
+    return bool(rank_of_way(way[i]) < rank_of_way(way[j]))
 
 
 @kernel
-def lowest_tree(pair, level, cell, way, bowls):
+def lowest_tree(pair: NDArray[np.uint64], level: NDArray[np.float32], cell: NDArray[np.int32],
+                way: NDArray[np.uint8], bowls: int) -> NDArray[np.int32]:
     """Indices of the passes of the minimum spanning tree, by Boruvka's rounds.
 
     Each round joins every group of bowls to another over its lowest pass.
@@ -191,8 +198,11 @@ def lowest_tree(pair, level, cell, way, bowls):
 
 
 @kernel
-def _walk_inwards(pair, level, cell, way, bowl, columns, spill_level, pool, pass_cell, pass_way,
-                  spills_to):
+def _walk_inwards(pair: NDArray[np.uint64], level: NDArray[np.float32], cell: NDArray[np.int32],
+                  way: NDArray[np.uint8], bowl: NDArray[np.int32], columns: int,
+                  spill_level: NDArray[np.float32], pool: NDArray[np.int32],
+                  pass_cell: NDArray[np.int32], pass_way: NDArray[np.uint8],
+                  spills_to: NDArray[np.int32]) -> None:
     """From outside over the tree: each bowl's spill level, pass and the bowl it spills into."""
     step = ROW_STEP * columns + COLUMN_STEP
     bowls = spill_level.size - 1
@@ -208,11 +218,11 @@ def _walk_inwards(pair, level, cell, way, bowl, columns, spill_level, pool, pass
         start[b + 1] += start[b]
         at[b] = start[b]
     for i in chosen:
-        a, b = np.int64(pair[i] >> np.uint64(32)), np.int64(pair[i] & LOW_HALF)
-        beside[at[a]] = i
-        beside[at[b]] = i
-        at[a] += 1
-        at[b] += 1
+        one, other = np.int64(pair[i] >> np.uint64(32)), np.int64(pair[i] & LOW_HALF)
+        beside[at[one]] = i
+        beside[at[other]] = i
+        at[one] += 1
+        at[other] += 1
     for b in range(bowls + 1):
         spill_level[b], pool[b], spills_to[b] = -np.inf, b, -1
         pass_cell[b], pass_way[b] = -1, LEAVES
@@ -239,7 +249,8 @@ def _walk_inwards(pair, level, cell, way, bowl, columns, spill_level, pool, pass
 
 
 @kernel
-def lead_out(height, way, columns, pass_cell, pass_way):
+def lead_out(height: NDArray[np.float32], way: NDArray[np.uint8], columns: int,
+             pass_cell: NDArray[Any], pass_way: NDArray[np.uint8]) -> None:
     """Turn the way from each bowl's pass down to its pit, so that water goes from pit to pass.
 
     On a flat bottom all cells are led straight to where that way leaves it.
@@ -292,7 +303,9 @@ def lead_out(height, way, columns, pass_cell, pass_way):
 
 
 @kernel
-def raise_to_spill(heights, bowl, spill_level, filled, first, last):
+def raise_to_spill(heights: NDArray[np.float32], bowl: NDArray[np.int32],
+                   spill_level: NDArray[np.float32], filled: NDArray[np.float32], first: int,
+                   last: int) -> None:
     """Write the rows first to last of the surface with its bowls full."""
     for row in range(first, last):
         for column in range(heights.shape[1]):
@@ -417,7 +430,9 @@ class Hollow:
 
 
 @kernel
-def _measure(heights, bowl, spill_level, wet, depths, deepest, lowest):
+def _measure(heights: NDArray[np.float32], bowl: NDArray[np.int32],
+             spill_level: NDArray[np.float32], wet: NDArray[np.int64], depths: NDArray[np.float64],
+             deepest: NDArray[np.float32], lowest: NDArray[np.int64]) -> None:
     """Cells under water, sum of their depths, greatest depth and its cell, of each bowl."""
     for row in range(heights.shape[0]):
         for column in range(heights.shape[1]):
@@ -459,7 +474,8 @@ def list_hollows(heights: NDArray[np.float32], drainage: Drainage, cell_area: fl
 
 
 @kernel
-def _rim(heights, direction, cell, level):
+def _rim(heights: NDArray[np.float32], direction: NDArray[np.uint8], cell: int, level: np.float32
+         ) -> int:
     """The cell where the way out of a hollow first stands at its spill level."""
     columns = heights.shape[1]
     while heights[cell // columns, cell % columns] < level:

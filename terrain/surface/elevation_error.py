@@ -33,7 +33,8 @@ def correlation(distance: ArrayLike, reach: float) -> NDArray[np.float64]:
     """
     apart = np.asarray(distance, np.float64)
     if reach <= 0:
-        return (apart == 0).astype(np.float64)
+        found: NDArray[np.float64] = (apart == 0).astype(np.float64)
+        return found
     return np.asarray(np.exp(-3.0 * (apart / reach) ** 2))
 
 

@@ -13,7 +13,7 @@ STRAIGHT_FIRST = np.array([0, 2, 4, 6, 1, 3, 5, 7], np.int64)
 
 
 @kernel
-def _descend_at_border(heights, row, column):
+def _descend_at_border(heights: NDArray[np.float32], row: int, column: int) -> np.uint8:
     rows, columns = heights.shape
     here = np.float64(heights[row, column])
     if np.isnan(here):
@@ -32,7 +32,8 @@ def _descend_at_border(heights, row, column):
 
 
 @kernel
-def descend(heights, direction, first, last):
+def descend(heights: NDArray[np.float32], direction: NDArray[np.uint8], first: int, last: int
+            ) -> None:
     """The loop over columns holds no branch, so that it compiles to vector instructions."""
     rows, columns = heights.shape
     for row in range(first, last):
@@ -77,7 +78,7 @@ def descend(heights, direction, first, last):
 
 
 @kernel
-def count_code(direction, code, first, last):
+def count_code(direction: NDArray[np.uint8], code: np.uint8, first: int, last: int) -> int:
     """Number of cells of a code in rows first to last."""
     count = 0
     for row in range(first, last):
@@ -87,7 +88,8 @@ def count_code(direction, code, first, last):
 
 
 @kernel
-def list_code(direction, code, first, last, cells, at):
+def list_code(direction: NDArray[np.uint8], code: np.uint8, first: int, last: int,
+              cells: NDArray[np.int32], at: int) -> None:
     """Write the flat indices of those cells into `cells` from `at` on."""
     columns = direction.shape[1]
     for row in range(first, last):
@@ -98,7 +100,8 @@ def list_code(direction, code, first, last, cells, at):
 
 
 @kernel
-def lead_over_flats(heights, direction, low):
+def lead_over_flats(heights: NDArray[np.float32], direction: NDArray[np.uint8],
+                    low: NDArray[np.int32]) -> None:
     """Lead the cells `low`, which have no lower neighbour, over their flat to its way out.
 
     A flat with none keeps one PIT; its other cells lead there.
@@ -135,7 +138,8 @@ def lead_over_flats(heights, direction, low):
 
 
 @kernel
-def _spread_over_flat(heights, direction, queue, first, last):
+def _spread_over_flat(heights: NDArray[np.float32], direction: NDArray[np.uint8],
+                      queue: NDArray[np.int32], first: int, last: int) -> int:
     columns = heights.shape[1]
     while first < last:
         row, column = queue[first] // columns, queue[first] % columns

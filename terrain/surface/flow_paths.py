@@ -13,7 +13,8 @@ AS_NEXT = np.int32(-2)
 
 
 @kernel
-def hand_up_strip(way, known, columns, first, last):
+def hand_up_strip(way: NDArray[np.uint8], known: NDArray[np.int32], columns: int, first: int,
+                  last: int) -> None:
     """Hand labels up from the cells of rows first to last; see `hand_up`."""
     step = ROW_STEP * columns + COLUMN_STEP
     for start in range(first * columns, last * columns):
@@ -41,7 +42,8 @@ def hand_up(direction: NDArray[np.uint8], label: NDArray[np.int32]) -> None:
 
 
 @kernel
-def _trace(direction, row, column, stop, path):
+def _trace(direction: NDArray[np.uint8], row: int, column: int, stop: NDArray[np.bool_],
+           path: NDArray[np.int64]) -> int:
     count = 0
     while True:
         path[count, 0], path[count, 1] = row, column
@@ -76,7 +78,8 @@ def trace_downslope(direction: NDArray[np.uint8], row: int, column: int,
 
 
 @kernel
-def _climb(direction, length, cell, row, column, path):
+def _climb(direction: NDArray[np.uint8], length: NDArray[np.float64], cell: float, row: int,
+           column: int, path: NDArray[np.int64]) -> int:
     rows, columns = direction.shape
     count = 0
     while True:

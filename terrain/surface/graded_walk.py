@@ -23,7 +23,7 @@ HALVINGS = 24
 
 
 @kernel
-def _height(heights, row, column):
+def _height(heights: NDArray[np.float32], row: float, column: float) -> float:
     """Bilinear between cell centres; NaN beside unknown cells and off the raster."""
     rows, columns = heights.shape
     if row < -0.5 or column < -0.5 or row >= rows - 0.5 or column >= columns - 0.5:
@@ -33,11 +33,13 @@ def _height(heights, row, column):
     down, across = row - top, column - left
     upper = heights[top, left] * (1 - across) + heights[top, left + 1] * across
     lower = heights[top + 1, left] * (1 - across) + heights[top + 1, left + 1] * across
-    return upper * (1 - down) + lower * down
+    return float(upper * (1 - down) + lower * down)
 
 
 @kernel
-def _walk(heights, codes, row, column, level, fall, step, side, goal_row, goal_column, near, way):
+def _walk(heights: NDArray[np.float32], codes: NDArray[np.int32], row: float, column: float,
+          level: float, fall: float, step: float, side: float, goal_row: float, goal_column: float,
+          near: float, way: NDArray[np.float64]) -> tuple[int, int]:
     """Steps in cells; `fall` is that of a step. Returns the number of points and why it ended."""
     way[0, 0], way[0, 1] = row, column
     turn, apart = np.radians(TURN), np.radians(APART)

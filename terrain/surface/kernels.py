@@ -6,10 +6,11 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
-from typing import TypeVar
+from typing import Any, TypeVar, cast
 
 import numba
 import numpy as np
+from numpy.typing import NDArray
 
 #: A strip is no smaller than this, so that small rasters are not cut up.
 LEAST_STRIP = 250_000
@@ -17,13 +18,25 @@ LEAST_STRIP = 250_000
 #: made in the same order everywhere.
 MOST_STRIPS = 8
 
-#: Compiled once and kept on disk; frees the lock, so that strips run side by side; division by
-#: zero is not looked for, which compiles sooner.
-kernel = numba.njit(cache=True, nogil=True, error_model="numpy")
+Kernel = TypeVar("Kernel", bound=Callable[..., Any])
+
+
+def kernel(function: Kernel) -> Kernel:
+    """Compile a function over arrays.
+
+    It is compiled once and kept on disk; it frees the lock, so that strips run side by side;
+    division by zero is not looked for, which compiles sooner.
+    """
+    return cast(Kernel, numba.njit(cache=True, nogil=True, error_model="numpy")(function))
+
+
+def inlined(function: Kernel) -> Kernel:
+    """Compile a function into each kernel that calls it, so that its loop stays one."""
+    return cast(Kernel, numba.njit(inline="always")(function))
 
 
 @kernel
-def longer(values, size):
+def longer(values: NDArray[Any], size: int) -> NDArray[Any]:
     """A longer array that begins with the same values.
 
     Written out, for a slice or one of numpy's ways to make an array takes seconds to compile.

@@ -17,7 +17,8 @@ STRAIGHT_CONTOUR, DIAGONAL_CONTOUR = 0.5, 0.25 * 2**0.5
 
 
 @kernel
-def _find_single(filled, direction, single, first, last):
+def _find_single(filled: NDArray[np.float32], direction: NDArray[np.uint8],
+                 single: NDArray[np.uint8], first: int, last: int) -> None:
     rows, columns = filled.shape
     for row in range(first, last):
         inner = 0 < row < rows - 1 and columns > 2
@@ -43,7 +44,8 @@ def _find_single(filled, direction, single, first, last):
 
 
 @kernel
-def _count_inflows(filled, single, inflows, first, last):
+def _count_inflows(filled: NDArray[np.float32], single: NDArray[np.uint8],
+                   inflows: NDArray[np.uint8], first: int, last: int) -> None:
     """Higher neighbours, which all send water, and those that send theirs here alone."""
     rows, columns = filled.shape
     for row in range(first, last):
@@ -66,17 +68,17 @@ def _count_inflows(filled, single, inflows, first, last):
         for column in range(columns):
             if inner and 0 < column < columns - 1:
                 continue
-            count = 0
+            number = 0
             for k in range(8):
                 r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
                 if 0 <= r < rows and 0 <= c < columns:
-                    count += (filled[r, c] > filled[row, column]
-                              or single[r, c] == (k + 4) % 8)
-            inflows[row, column] = UNKNOWN if single[row, column] == VOID else np.uint8(count)
+                    number += (filled[r, c] > filled[row, column]
+                               or single[r, c] == (k + 4) % 8)
+            inflows[row, column] = UNKNOWN if single[row, column] == VOID else np.uint8(number)
 
 
 @kernel
-def _raise_to(exponent, share):
+def _raise_to(exponent: float, share: NDArray[np.float64]) -> None:
     """Raise slopes to a power; as parts of the steepest, so that none grows or shrinks away."""
     steepest = share.max()
     for k in range(share.size):
@@ -87,7 +89,9 @@ def _raise_to(exponent, share):
 
 
 @kernel
-def _pass_on(height, way, waits, sums, columns, exponent, contour, first, last):
+def _pass_on(height: NDArray[np.float32], way: NDArray[np.uint8], waits: NDArray[np.uint8],
+             sums: NDArray[np.float64], columns: int, exponent: float, contour: NDArray[np.float64],
+             first: int, last: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     rows = height.size // columns
     step = ROW_STEP * columns + COLUMN_STEP
     low, high = first * columns, last * columns

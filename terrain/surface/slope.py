@@ -99,7 +99,8 @@ def hillshade(heights: NDArray[np.float32], cell: float, azimuth: float = 315.0,
     light, lift = np.radians(azimuth), np.radians(altitude)
     east, north = np.sin(light) * np.cos(lift), np.cos(light) * np.cos(lift)
     shade = (np.sin(lift) - right * east + down * north) / np.sqrt(1 + right**2 + down**2)
-    return np.clip(shade, 0.0, 1.0).astype(np.float32)
+    found: NDArray[np.float32] = np.clip(shade, 0.0, 1.0).astype(np.float32)
+    return found
 
 
 #: Ground flatter than this counts as this steep in the wetness index; common practice, no source.

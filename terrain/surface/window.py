@@ -185,7 +185,8 @@ class _Whole:
         size = self.terrain.dem.shape
         count = np.bincount(np.ravel_multi_index(tuple((where // self.factor).T), size),
                             minlength=size[0] * size[1]).reshape(size)
-        return ndimage.binary_erosion(count == self.factor**2, np.ones((3, 3)))
+        found: NDArray[np.bool_] = ndimage.binary_erosion(count == self.factor**2, np.ones((3, 3)))
+        return found
 
     def _span(self, dem: Dem) -> tuple[slice, slice]:
         """Rows and columns of the coarse cells that a window touches."""

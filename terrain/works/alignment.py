@@ -170,7 +170,8 @@ def _back(dem: Dem, soft: Dem, points: FloatArray, level: float, tolerance: floa
     too_much = np.sign(rise) * np.maximum(np.abs(rise) - tolerance, 0.0)
     move = -(too_much / square)[:, None] * slope
     far = np.maximum(np.hypot(*move.T) / SIDEWAYS, 1.0)
-    return points + move / far[:, None]
+    found: FloatArray = points + move / far[:, None]
+    return found
 
 
 def _gradient(soft: Dem, points: FloatArray) -> FloatArray:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from terrain.inputs.elevation import Dem
@@ -15,6 +16,9 @@ from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
 from terrain.works.store import Curve
 from terrain.works.wall_profile import WallProfile
+
+#: A shape covers a part of a cell from this share of it on.
+LEAST_COVERED = 1e-6
 
 
 @dataclass(frozen=True)
@@ -125,17 +129,27 @@ class Basin:
 
 
 def cells_of(dem: Dem, shape: Any) -> NDArray[np.int64]:
-    """Cells of known height that a shape touches."""
-    from rasterio.features import rasterize
+    """Cells of known height of which a shape covers a part; that of its middle if there is none.
 
+    Notes
+    -----
+    A cell is none of them for being met along an edge or at a corner alone.  That is reckoned from
+    areas here, as rasterising libraries differ there from version to version.
+    """
+    shape = shape if shape.is_valid else shapely.make_valid(shape)
     west, south, east, north = shape.bounds
     first = np.maximum(np.stack(dem.row_column(west, north)) - 1, 0)
-    last = np.maximum(np.stack(dem.row_column(east, south)) + 2, 0)
-    window = (slice(first[0], last[0]), slice(first[1], last[1]))
-    # On the whole raster, for where its cells begin is rounded otherwise in a window.
-    mask = rasterize([(shape, 1)], dem.shape, transform=dem.transform, all_touched=True,
-                     dtype="uint8")[window]
-    cells = np.argwhere((mask > 0) & np.isfinite(dem.heights[window])) + first
+    last = np.clip(np.stack(dem.row_column(east, south)) + 2, 0, dem.shape)
+    rows, columns = np.mgrid[first[0]:last[0], first[1]:last[1]].reshape(2, -1)
+    left, top = dem.left + columns * dem.cell, dem.top - rows * dem.cell
+    squares = shapely.box(left, top - dem.cell, left + dem.cell, top)
+    shapely.prepare(shape)
+    covered = shapely.contains_properly(shape, squares)
+    meets = shapely.intersects(shape, squares) & ~covered
+    covered[meets] = (shapely.area(shapely.intersection(squares[meets], shape))
+                      > LEAST_COVERED * dem.cell_area)
+    found = covered & np.isfinite(dem.heights[rows, columns])
+    cells = np.stack([rows[found], columns[found]], 1)
     return cells if len(cells) else np.array([dem.row_column(shape.centroid.x, shape.centroid.y)])
 
 

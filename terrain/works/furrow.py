@@ -108,7 +108,8 @@ class Furrow:
     @property
     def cuts(self) -> FloatArray:
         """Ground over the bed at each place; below 0 where the bed lies on a bank. [m]"""
-        return self.ground - np.asarray(self.bed(self.stations))
+        found: FloatArray = self.ground - np.asarray(self.bed(self.stations))
+        return found
 
     @property
     def deepest(self) -> tuple[float, float]:

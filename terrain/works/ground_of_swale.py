@@ -76,7 +76,8 @@ class _End:
 
     def places(self, past: FloatArray, upward: FloatArray) -> FloatArray:
         """Points of the working frame, shape (n, 2). [m]"""
-        return self.at + np.outer(past, self.way) + np.outer(upward, self.uphill)
+        found: FloatArray = self.at + np.outer(past, self.way) + np.outer(upward, self.uphill)
+        return found
 
     def bounds(self, reach: float) -> Bounds:
         """Of all that it may cover. [m]"""

@@ -51,30 +51,6 @@ class Trapezoid:
 
 
 @dataclass(frozen=True)
-class Parabola:
-    """A parabola that is `width` wide at a depth of `at`. [m]"""
-
-    width: float
-    at: float
-
-    def top(self, depth: float) -> float:
-        """Width of the water. [m]"""
-        return self.width * math.sqrt(depth / self.at)
-
-    def area(self, depth: float) -> float:
-        """Of the water. [m2]"""
-        return 2 / 3 * self.top(depth) * depth
-
-    def perimeter(self, depth: float) -> float:
-        """Wetted; the length of the arc. [m]"""
-        if depth <= 0:
-            return 0.0
-        top = self.top(depth)
-        steep = 4 * depth / top
-        return top / 2 * (math.hypot(1.0, steep) + math.asinh(steep) / steep)
-
-
-@dataclass(frozen=True)
 class Pipe:
     """A round pipe, full or in part. [m]"""
 

@@ -39,11 +39,13 @@ def points_along(line: FloatArray, chainage: ArrayLike) -> FloatArray:
     inside = np.minimum(piece, len(lengths) - 1)
     share = (at - np.append(0.0, ends)[inside]) / np.where(lengths > 0, lengths, 1.0)[inside]
     found = line[inside] + share[:, None] * steps[inside]
-    return np.where((piece == len(lengths))[:, None], line[-1], found)
+    answer: FloatArray = np.where((piece == len(lengths))[:, None], line[-1], found)
+    return answer
 
 
 @kernel
-def _distances(line, x, y, found):
+def _distances(line: NDArray[np.float64], x: NDArray[np.float64], y: NDArray[np.float64],
+               found: NDArray[np.float64]) -> None:
     for i in range(x.size):
         best = np.inf
         for j in range(line.shape[0] - 1):

@@ -343,7 +343,8 @@ def _beside(terrain: Terrain, cells: NDArray[np.int64], on_wall: NDArray[np.bool
     upstream = terrain.catchment(on_wall)[window] & ~on_wall[window]
     found = np.argwhere(upstream) + first
     x, y = dem.xy(found[:, 0], found[:, 1])
-    return found[distance_to(line.coords, x, y) <= reach]
+    answer: NDArray[np.int64] = found[distance_to(line.coords, x, y) <= reach]
+    return answer
 
 
 def _labels_at(dem: Dem, fine: Dem, cells: list[Any], label: NDArray[np.int32]) -> set[int]:

@@ -54,7 +54,9 @@ def effective_rain(rain: ArrayLike, evapotranspiration: ArrayLike) -> FloatArray
 
 
 @kernel
-def _live(want, gains, room, share, held, gets, drained, holds):
+def _live(want: NDArray[np.float64], gains: NDArray[np.float64], room: float, share: float,
+          held: float, gets: NDArray[np.float64], drained: NDArray[np.float64],
+          holds: NDArray[np.float64]) -> float:
     """Water of each day first fills the soil, then the tree takes from it; rates in m3 a day."""
     readily = (1.0 - share) * room
     for day in range(want.size):

@@ -17,12 +17,14 @@ def weir_flow(length: float, head: float, coefficient: float = 1.7) -> float:
     ----------
     .. [1] Chow, Open-Channel Hydraulics, 1959, ch. 3 (broad-crested weir).
     """
-    return coefficient * length * max(head, 0.0) ** 1.5
+    found: float = coefficient * length * max(head, 0.0) ** 1.5
+    return found
 
 
 def head_for_flow(flow: float, length: float, coefficient: float = 1.7) -> float:
     """Depth of flow over a lip that passes `flow`. [m]"""
-    return (max(flow, 0.0) / (coefficient * length)) ** (2 / 3)
+    found: float = (max(flow, 0.0) / (coefficient * length)) ** (2 / 3)
+    return found
 
 
 @dataclass(frozen=True)

@@ -228,7 +228,8 @@ def catchment_ratio(water_requirement: ArrayLike, design_rain: ArrayLike,
     gives = rain * np.asarray(runoff_coefficient, float) * np.asarray(efficiency, float)
     if (gives <= 0).any():
         raise ValueError("rain, runoff coefficient and efficiency must be above 0")
-    return np.maximum(need - rain, 0.0) / gives
+    found: NDArray[np.float64] = np.maximum(need - rain, 0.0) / gives
+    return found
 
 
 def crescent_size(crown: float, slope: float, volume: float, rules: Rulebook,

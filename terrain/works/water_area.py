@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
+
 from terrain.surface.kernels import kernel
 
 
 @kernel
-def water_area(volume, volumes, areas):
+def water_area(volume: float, volumes: NDArray[np.float64], areas: NDArray[np.float64]) -> float:
     """Water surface at a volume held, straight between the points of a store's curve. [m2]
 
     To the last bit what `numpy.interp` gives, which inside a kernel makes arrays at each call.
@@ -22,7 +25,7 @@ def water_area(volume, volumes, areas):
 
 
 @kernel
-def point_below(volume, volumes, near):
+def point_below(volume: float, volumes: NDArray[np.float64], near: int) -> int:
     """The last point of a curve but one at the most, that holds no more than a volume, looked for
     from one near it."""
     low = near
@@ -34,14 +37,15 @@ def point_below(volume, volumes, near):
 
 
 @kernel
-def area_above(volume, volumes, areas, low):
+def area_above(volume: float, volumes: NDArray[np.float64], areas: NDArray[np.float64], low: int
+               ) -> float:
     """As `water_area`, where `point_below` is known. [m2]"""
     last = volumes.size - 1
     if volume <= volumes[0]:
-        return areas[0]
+        return float(areas[0])
     if volume >= volumes[last]:
-        return areas[last]
+        return float(areas[last])
     if volumes[low] == volume:
-        return areas[low]
+        return float(areas[low])
     slope = (areas[low + 1] - areas[low]) / (volumes[low + 1] - volumes[low])
-    return slope * (volume - volumes[low]) + areas[low]
+    return float(slope * (volume - volumes[low]) + areas[low])

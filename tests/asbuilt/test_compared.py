@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from terrain.asbuilt.compared import compared
+from terrain.asbuilt.compared import compared, difference_along
 from terrain.asbuilt.designed_lines import DesignedLine, EarthStrip, bank_strip
 from terrain.asbuilt.matching import Measured
 from terrain.asbuilt.spread import spread
@@ -136,7 +136,7 @@ def test_on_a_ring_differences_run_on_past_its_start():
                    settles=np.zeros(5), spans=((0.0, 40.0),))
     found = compared(line, tuple(point(s, -0.1 if s == 0 else 0.0, line)
                                  for s in (0.0, 10.0, 20.0, 30.0)), (False,) * 4, RULES)
-    assert found.difference_at(np.array([5.0, 15.0, 35.0, 40.0])) == pytest.approx(
+    assert difference_along(line, found.points, np.array([5.0, 15.0, 35.0, 40.0])) == pytest.approx(
         [-0.05, 0.0, -0.05, -0.1])
     assert found.widest_gap == pytest.approx(10.0)
     assert sum(part.length for part in found.stretches) == pytest.approx(

@@ -291,7 +291,8 @@ time.sleep(300)
 """
 
 
-@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM])
+@pytest.mark.parametrize("how", [
+    signal.SIGKILL, pytest.param(signal.SIGTERM, marks=pytest.mark.slow)])
 def test_no_errand_outlives_a_server_that_is_killed(small_site, how):
     holder = subprocess.Popen([sys.executable, "-c", HOLDER, small_site], text=True,
                               stdout=subprocess.PIPE)

@@ -24,8 +24,9 @@ import pytest
 from tornado.httpclient import HTTPClientError, HTTPRequest
 from tornado.websocket import websocket_connect
 
-from terrain.bench import server
-from terrain.bench.server import HERE, Bench
+from terrain.bench import gate, server
+from terrain.bench.gate import HERE
+from terrain.bench.server import Bench
 from terrain.errors import InputError
 
 MADE = "bench plan of site"
@@ -271,7 +272,7 @@ def test_a_long_message_closes_the_socket_and_no_more(bench):
     async def shout(line) -> object:
         # RFC 6455, 5.2: a frame of text, masked, and how long it will be; nothing of it follows.
         await line.protocol.stream.write(
-            b"\x81\xff" + (server.LONGEST_MESSAGE + 1).to_bytes(8, "big"))
+            b"\x81\xff" + (gate.LONGEST_MESSAGE + 1).to_bytes(8, "big"))
         while await asyncio.wait_for(line.read_message(), 10) is not None:
             """What it still says of the welcome."""
         return line.close_code
@@ -287,7 +288,7 @@ def test_too_many_sockets_are_refused(bench, monkeypatch):
 
     word = page_token(bench)
     assert run(first_word(bench, word, own(bench), another))["msgtype"] == "ACK"
-    monkeypatch.setattr(server, "MOST_PAGES", 0.5)
+    monkeypatch.setattr(gate, "MOST_PAGES", 0.5)
     until = time.monotonic() + 10
     while bench._gate.pages and time.monotonic() < until:
         time.sleep(0.05)
@@ -461,7 +462,7 @@ def test_a_slow_picture_keeps_nobody_waiting(site_folder, two_things, serving):
 def test_those_who_say_nothing_keep_nobody_out(bench):
     held = []
     try:
-        for _ in range(3 * server.MOST_STRANGERS):
+        for _ in range(3 * gate.MOST_STRANGERS):
             line = socket.create_connection((HERE, bench.port), 10)
             line.sendall(b"GET / HTTP/1.1\r\nX: ")
             held.append(line)
@@ -477,7 +478,7 @@ def test_those_who_say_nothing_keep_nobody_out(bench):
                 gone += 1
             except TimeoutError:
                 """This one is still waited for."""
-        assert gone >= len(held) - server.MOST_STRANGERS
+        assert gone >= len(held) - gate.MOST_STRANGERS
     finally:
         for line in held:
             line.close()
@@ -493,8 +494,8 @@ def test_whoever_says_nothing_is_cut_off(site_folder, two_things, serving, monke
 
 def test_too_many_pages_are_refused_until_some_are_closed(site_folder, two_things, serving,
                                                           monkeypatch):
-    monkeypatch.setattr(server, "MOST_PAGES", 5)
-    monkeypatch.setattr(server, "LOOKS_MS", 200)
+    monkeypatch.setattr(gate, "MOST_PAGES", 5)
+    monkeypatch.setattr(gate, "LOOKS_MS", 200)
     bench = Bench(two_things, pictures=picture, folder=site_folder)
     with serving(bench):
         answers = [ask(bench, f"/{bench.token}/") for _ in range(6)]
@@ -507,8 +508,8 @@ def test_too_many_pages_are_refused_until_some_are_closed(site_folder, two_thing
 
 
 def test_a_page_that_nobody_looks_at_is_forgotten(site_folder, two_things, serving, monkeypatch):
-    monkeypatch.setattr(server, "UNUSED_MS", 200)
-    monkeypatch.setattr(server, "LOOKS_MS", 100)
+    monkeypatch.setattr(gate, "UNUSED_MS", 200)
+    monkeypatch.setattr(gate, "LOOKS_MS", 100)
     bench = Bench(two_things, pictures=picture, folder=site_folder)
     with serving(bench):
         assert ask(bench, f"/{bench.token}/").code == 200
@@ -558,7 +559,7 @@ def test_a_ticket_lets_in_once(bench):
 
 
 def test_a_ticket_lapses(bench, monkeypatch):
-    monkeypatch.setattr(server, "TICKET_LASTS", 0.05)
+    monkeypatch.setattr(gate, "TICKET_LASTS", 0.05)
     ticket = bench.ticket().rsplit("/", 1)[1]
     time.sleep(0.5)
     assert ask(bench, f"/{ticket}").code == 404

@@ -103,7 +103,8 @@ def test_a_browser_that_does_not_open_is_told(small_site, tmp_path):
 
 
 @pytest.mark.skipif(os.name != "posix", reason="the test sends POSIX signals")
-@pytest.mark.parametrize("ends", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("ends", [signal.SIGINT, *(pytest.param(
+    ends, marks=pytest.mark.slow) for ends in (signal.SIGTERM, getattr(signal, "SIGHUP", 1)))])
 def test_it_serves_the_page_until_it_is_told_to_end(small_site, ends):
     before = small_site.read_bytes()
     names = sorted(one.name for one in small_site.parent.iterdir())

@@ -20,7 +20,7 @@ from terrain.inputs.keep_clear import read_keep_clear
 from terrain.inputs.site_suggest import Suggest
 from terrain.plan.plan import make_plan
 from terrain.plan.question import GroundWords, RainWords, RasterWords
-from terrain.plan.questions import catchment_of_point
+from terrain.plan.shed_question import catchment_of_point
 from terrain.plan.siting.reading import read_rain
 from terrain.suggest.look import look_at
 from terrain.suggest.network import alone, crossings, network_of

@@ -1,4 +1,4 @@
-"""Changes of a text that keep it nearly what it was: words, lines, numbers."""
+"""Changes of a file that keep it nearly what it was: words, lines and numbers, or a few bytes."""
 
 from __future__ import annotations
 
@@ -14,15 +14,38 @@ HOSTILE = [
     "http://127.0.0.1/x.tif", "/vsicurl/http://127.0.0.1/x.tif", "=1+1", "@x",
     "<script>alert(1)</script>", "\x00", "\ufeff", "\u202e", "a" * 3000, "2026-02-30", "0000-00-00",
     "31.12.2020", "12/31/2020", "N 12", "'", '"', "\t"]
+#: How many places are changed at once: a file with many faults is refused for the first of them.
+_PLACES = (1, 1, 1, 1, 2, 3)
 _TOKEN = re.compile(r"[^\s,;:\[\]{}\"'<>=]+")
 
 
 def mutate(data: bytes, seeds: tuple[bytes, ...], rng: random.Random) -> bytes:
-    """A text that was changed in one to four places."""
+    """A text that was changed in one place, seldom in two or three."""
     text = data.decode("utf-8", "surrogateescape")
-    for _ in range(rng.randint(1, 4)):
+    for _ in range(rng.choice(_PLACES)):
         text = rng.choice(_CHANGES)(text, seeds, rng)
     return text[:200_000].encode("utf-8", "surrogateescape")
+
+
+def mutate_bytes(data: bytes, rng: random.Random) -> bytes:
+    """Bytes of which one was changed, seldom two or three, or a piece written twice or left out."""
+    changed = bytearray(data)
+    for _ in range(rng.choice(_PLACES)):
+        if not changed:
+            break
+        at = rng.randrange(len(changed))
+        kind = rng.randrange(10)
+        if kind < 4:
+            changed[at] = rng.randrange(256)
+        elif kind < 7:
+            changed[at] ^= 1 << rng.randrange(8)
+        elif kind < 8:
+            changed[at:at + 4] = rng.choice(_WORDS)[:len(changed[at:at + 4])]
+        elif kind < 9:
+            del changed[at:at + rng.randint(1, 8)]
+        else:
+            changed[at:at] = changed[at:at + rng.randint(1, 8)]
+    return bytes(changed)
 
 
 def _word(text: str, _: tuple[bytes, ...], rng: random.Random) -> str:
@@ -71,4 +94,7 @@ def _signs(text: str, _: tuple[bytes, ...], rng: random.Random) -> str:
         at + rng.randrange(3):]
 
 
+#: Numbers at the ends of what four bytes hold, and those that are none.
+_WORDS = (b"\0\0\0\0", b"\xff\xff\xff\xff", b"\xff\xff\xff\x7f", b"\0\0\0\x80",
+          b"\0\0\xc0\x7f", b"\0\0\x80\x7f")
 _CHANGES = (_word, _word, _number, _lines, _lines, _signs)

@@ -25,12 +25,12 @@ import atheris
 warnings.simplefilter("ignore")
 logging.disable(logging.CRITICAL)
 with atheris.instrument_imports(include=["terrain"]):
-    from readers import outcome, readers
-
     import terrain.inputs.asbuilt_points
     import terrain.inputs.district
     import terrain.inputs.elevation
+    import terrain.inputs.ground_cover
     import terrain.inputs.hole_readings
+    import terrain.inputs.keep_clear
     import terrain.inputs.layers
     import terrain.inputs.rain_frequency
     import terrain.inputs.rainfall
@@ -38,7 +38,9 @@ with atheris.instrument_imports(include=["terrain"]):
     import terrain.inputs.soil_units
     import terrain.inputs.weather  # noqa: F401
 
-from mutate import mutate  # noqa: E402
+# Not the rooms with kernels, which numba compiles from the code as it is.
+from mutate import mutate, mutate_bytes  # noqa: E402
+from readers import outcome, readers  # noqa: E402
 
 #: No file may take longer, nor more memory than this above what the libraries take. [s], [MB]
 SECONDS, MEGABYTES = 20, 3000
@@ -92,8 +94,11 @@ def main() -> None:
 
     def mutator(data: bytes, most: int, number: int) -> bytes:
         rng = random.Random(number)
-        if reader.text and rng.random() < 0.75:
-            return mutate(data, reader.seeds, rng)[:most]
+        if rng.random() < 0.5:  # near a good file: what covers most code is seldom read
+            data = rng.choice(reader.seeds)
+        if rng.random() < 0.75:
+            return (mutate(data, reader.seeds, rng) if reader.text else
+                    mutate_bytes(data, rng))[:most]
         return atheris.Mutate(data, most)
 
     largest = max(len(good) for good in reader.seeds)

@@ -12,7 +12,6 @@ from scipy.optimize import minimize_scalar
 
 from terrain.works.manning import (
     FULLEST,
-    Parabola,
     Pipe,
     Trapezoid,
     channel_roughness,
@@ -105,23 +104,11 @@ def test_a_pipe_carries_most_at_0_938_of_its_diameter():
     assert -fastest.fun / full_velocity(1.0, 0.01, 0.013) == pytest.approx(1.14, abs=5e-3)
 
 
-@given(st.floats(0.05, 3.0), st.floats(0.05, 1.5), st.floats(0.02, 1.5))
-def test_a_parabola_has_the_arc_that_is_summed_along_it(width, at, depth):
-    """Chow 1959, Table 2-1; against the arc's integral, and two thirds of the box about it."""
-    from scipy.integrate import quad
-
-    shape = Parabola(width, at)
-    top = shape.top(depth)
-    arc = quad(lambda x: math.hypot(1.0, 8 * depth * x / top**2), -top / 2, top / 2)[0]
-    assert shape.perimeter(depth) == pytest.approx(arc, rel=1e-7)
-    assert shape.area(depth) == pytest.approx(2 / 3 * top * depth, rel=1e-12)
-
-
 @given(st.floats(0.0, 4.0), st.floats(0.2, 4.0), depths, slopes, roughnesses)
 def test_normal_depth_undoes_flow(bed, side, depth, slope, n):
-    for shape in (Trapezoid(bed, side), Parabola(bed + 0.2, side)):
-        carried = flow(shape, depth, slope, n)
-        assert normal_depth(shape, carried, slope, n) == pytest.approx(depth, rel=1e-7)
+    shape = Trapezoid(bed, side)
+    carried = flow(shape, depth, slope, n)
+    assert normal_depth(shape, carried, slope, n) == pytest.approx(depth, rel=1e-7)
 
 
 @given(st.floats(0.05, 2.0), st.floats(0.02, FULLEST), slopes, roughnesses)
@@ -159,5 +146,4 @@ def test_what_cannot_be(call, says):
 
 def test_no_water_stands_nowhere():
     assert normal_depth(Trapezoid(0.4, 2), 0.0, 0.01, 0.03) == 0
-    assert flow(Parabola(1.0, 0.3), 0.0, 0.01, 0.03) == 0
     assert flow(Pipe(0.3), 0.0, 0.01, 0.03) == 0

@@ -143,8 +143,10 @@ def aerial_of(path: Path, dem: Dem) -> Aerial:
 def _opened(path: Path) -> Iterator[Any]:
     """The file, opened as what holds a picture itself; every failure is the person's to mend."""
     import rasterio
-    from rasterio.errors import NotGeoreferencedWarning, RasterioError
+    from rasterio.errors import NotGeoreferencedWarning
     from rasterio.io import DatasetReader
+
+    from terrain.inputs.raster_faults import UNREADABLE
 
     try:
         with warnings.catch_warnings(), rasterio.Env(GDAL_DISABLE_READDIR_ON_OPEN="FALSE") as env:
@@ -153,7 +155,7 @@ def _opened(path: Path) -> Iterator[Any]:
             # `rasterio.open` takes one format only.
             with DatasetReader(os.path.abspath(path), driver=formats) as source:
                 yield source
-    except (RasterioError, MemoryError, OSError) as error:
+    except UNREADABLE + (MemoryError, OSError) as error:  # noqa: RUF005
         raise InputError(str(path), f"it cannot be read as a picture ({in_short(error)})",
                          "Give a GeoTIFF, or fetch the file again") from None
 
@@ -241,4 +243,5 @@ def _stretched(found: NDArray[Any], seen: NDArray[np.bool_]) -> NDArray[np.uint8
     thin = values[:, ::max(values.shape[1] // 1_000_000, 1)]
     low, high = (float(v) for v in np.quantile(thin, [LET_GO, 1 - LET_GO]))
     scaled = (found.astype(np.float32) - low) * (255 / max(high - low, 1.0))
-    return np.clip(scaled, 0, 255).astype(np.uint8)
+    answer: NDArray[np.uint8] = np.clip(scaled, 0, 255).astype(np.uint8)
+    return answer

@@ -236,7 +236,8 @@ def _ground_colours() -> NDArray[np.uint8]:
     dark, light = np.array(to_rgb(sy.SHADE_DARK)), np.array(to_rgb(sy.SHADE_LIGHT))
     share = np.linspace(0, 1, VOID)[:, None]
     colours = np.concatenate([dark * (1 - share) + light * share, [to_rgb(sy.PAPER)]])
-    return np.rint(255 * colours).astype(np.uint8)
+    found: NDArray[np.uint8] = np.rint(255 * colours).astype(np.uint8)
+    return found
 
 
 def _classed(values: NDArray[np.float32], least: list[float]) -> NDArray[np.uint8]:

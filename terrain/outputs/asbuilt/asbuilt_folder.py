@@ -23,7 +23,7 @@ def write_as_built(found: AsBuilt, folder: Path) -> list[Path]:
     """
     with whole_folder(folder) as draft:
         (draft / "as_built.json").write_text(dumped(asbuilt_object(found)) + "\n",
-                                             encoding="utf-8")
+                                             encoding="utf-8", newline="\n")
         write_points(found, draft / "points.csv")
         for number, work in enumerate(found.works, 1):
             name = re.sub(r"[^a-z0-9]+", "-", work.name.lower()).strip("-")[:40] or "work"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas
@@ -14,7 +15,8 @@ from numpy.typing import NDArray
 
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import shortened
-from terrain.plan.rain import MONTHS, RecordAnswer, TableAnswer
+from terrain.plan.rain import RecordAnswer, TableAnswer
+from terrain.runoff.evapotranspiration import MONTHS
 from terrain.runoff.extremes import Extremes, plotting_positions
 from terrain.runoff.rain_years import how_often
 from terrain.units import PRINTED, shown, unit_name
@@ -212,7 +214,8 @@ def _head(figure: Figure, x: float, up: float, head: str, said: str,
     y = up / figure.get_figheight()
     words = figure.text(x, y, head, fontsize=sy.HEAD_SIZE, fontweight="bold", color=colour,
                         va="center", gid="head")
-    wide = words.get_window_extent(FigureCanvasAgg(figure).get_renderer()).width
+    canvas: Any = FigureCanvasAgg(figure)
+    wide = words.get_window_extent(canvas.get_renderer()).width
     figure.text(x + wide / figure.bbox.width + 0.012, y, said, fontsize=sy.TEXT_SIZE,
                 color=sy.SOFT_INK, va="center", gid="note")
 

@@ -7,6 +7,7 @@ left corner; it is as high as `PANELS` says.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -292,7 +293,8 @@ def bare_columns(ax: Axes) -> None:
 def words(figure: Figure, left: float, y: float,
           parts: Sequence[tuple[str, str | tuple[float, float, float]]]) -> None:
     """Write words of several colours one after another, from a place on. [in]"""
-    renderer = FigureCanvasAgg(figure).get_renderer()
+    canvas: Any = FigureCanvasAgg(figure)
+    renderer = canvas.get_renderer()
     across, up = figure.get_size_inches()
     x = left / across
     for said, colour in parts:

@@ -11,8 +11,11 @@ from numpy.typing import NDArray
 
 from terrain.inputs.elevation import Dem
 from terrain.outputs.data.basin_json import basin_parts, curve_points
-from terrain.plan.questions import BasinAnswer, ShedAnswer, StormAnswer, SwaleAnswer
+from terrain.plan.answered import StormAnswer
+from terrain.plan.basin_question import BasinAnswer
+from terrain.plan.shed_question import ShedAnswer
 from terrain.plan.survey import Survey
+from terrain.plan.swale_question import SwaleAnswer
 from terrain.runoff.catchment import Catchment
 from terrain.runoff.peak import Peaks
 from terrain.works.swale_built import Swale

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from terrain.plan.earth.cost import Bill
-from terrain.plan.earth.fixed_values import Figures, FixedValue
+from terrain.plan.earth.fixed_value import Figures, FixedValue
 from terrain.plan.planned import Plan
 from terrain.units import in_both
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from terrain.inputs.made_from import fingerprints, made_with
+from terrain.inputs.made_from import fingerprints
 from terrain.outputs.data.answers_json import (
     ground_facts,
     line_string,
@@ -35,12 +35,11 @@ def plan_object(plan: Plan) -> dict[str, Any]:
     accounts = {**plan.storms, **({"": plan.year} if plan.year else {})}
     entries = {name: {entry.name: entry for entry in account.entries}
                for name, account in accounts.items()}
-    return tidy({
+    found: dict[str, Any] = tidy({
         "format": FORMAT,
         "site": plan.site.name,
         "units": "SI",
         "inputs": fingerprints(plan.site),
-        "made_with": made_with(),
         "boundary_m2": float(plan.inputs.ground.boundary.area),
         "storms": [{"name": s.name, "depth_mm": s.depth, "duration_h": s.duration,
                     "pattern": s.pattern, "return_period_years": s.return_period,
@@ -76,6 +75,7 @@ def plan_object(plan: Plan) -> dict[str, Any]:
         "doubt": doubt_object(plan.doubt),
         "notes": list(plan.notes),
     })
+    return found
 
 
 def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dict[str, Entry]]

@@ -66,7 +66,7 @@ def write_screening(screening: Screening, folder: Path,
         progress("Writing the table and the layers")
         write_table(screening, draft / "district.csv")
         (draft / "district.json").write_text(dumped(object_of(screening)) + "\n",
-                                             encoding="utf-8")
+                                             encoding="utf-8", newline="\n")
         write_parcels(screening, draft / "parcels.gpkg")
         if paged:
             (draft / PARCELS).mkdir()

@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import glob
 import os
-import tempfile
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
@@ -18,12 +18,15 @@ from terrain.outputs.district.ways import way
 from terrain.outputs.plain_text import cell_text
 from terrain.plan.planned import Plan
 from terrain.plan.water.accounts import Account
+from terrain.scratch import scratch, sweep
 from terrain.units import printed
 
 #: What a site file is called in a folder of its own, and where such files are looked for.
 SITE_FILE, PATTERN = "site.yaml", "**/site.yaml"
 #: The summary's files.
 TABLE, FOR_PROGRAMS = "sites.csv", "sites.json"
+#: What the folder is for in which workers make plans.
+PURPOSE = "plans of sites"
 #: The name of a site's folder has at most so many letters.
 LONGEST = 100
 
@@ -157,14 +160,14 @@ def plan_sites(paths: Sequence[Path], out: Path, run_each: RunEach,
     """
     plans = [SitePlan(path, name, out / name)
              for path, name in zip(paths, folder_names(paths), strict=True)]
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        scratch = tempfile.TemporaryDirectory(dir=out, prefix=".levelsill-",
-                                              ignore_cleanup_errors=True)
-    except OSError as error:
-        raise InputError(str(out), f"no folder can be made in it ({error.strerror})",
-                         "Name a folder of your own with --out") from None
-    with scratch as drafts:
+    with ExitStack() as stack:
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+            drafts = stack.enter_context(scratch(out, PURPOSE))
+        except OSError as error:
+            raise InputError(str(out), f"no folder can be made in it ({error.strerror})",
+                             "Name a folder of your own with --out") from None
+        sweep(out, PURPOSE)
         asked, rows = [], []
         for number, plan in enumerate(plans):
             try:
@@ -313,7 +316,7 @@ def write_sites(plans: Sequence[SitePlan], draft: Path, beside: Path) -> None:
         Where the folder will lie, from which paths are named.
     """
     (draft / FOR_PROGRAMS).write_text(dumped(sites_object(plans, beside)) + "\n",
-                                      encoding="utf-8")
+                                      encoding="utf-8", newline="\n")
     planned = [one for one in plans if not one.fault]
     system = "us" if planned and all(one.units == "us" for one in planned) else "metric"
     columns = [("area", "land"), *((f"{part}, {when}", "volume")

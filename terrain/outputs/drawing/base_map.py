@@ -252,7 +252,7 @@ def softened(line: FloatArray, over: float) -> FloatArray:
     if (line[0] == line[-1]).all():
         ring = gaussian_filter1d(line[:-1], over, axis=0, mode="wrap")
         return np.concatenate([ring, ring[:1]])
-    soft = gaussian_filter1d(line, over, axis=0, mode="nearest")
+    soft: FloatArray = gaussian_filter1d(line, over, axis=0, mode="nearest")
     soft[0], soft[-1] = line[0], line[-1]
     return soft
 

@@ -33,9 +33,10 @@ _SIZES: dict[tuple[str, float, str, str, float], tuple[float, float]] = {}
 
 
 @lru_cache(maxsize=8)
-def _measure(dpi: float) -> RendererAgg:
+def _measure(dpi: float) -> Any:
     """What measures lettering at so many dots in an inch; nothing is painted with it."""
-    return RendererAgg(1, 1, dpi)
+    made: Any = RendererAgg
+    return made(1, 1, dpi)
 
 
 class Unmarked(Axes):

@@ -24,7 +24,8 @@ SHORT = {"swale": "swale", "drain": "drain", "basin": "basin", "hollow": "natura
          "drained": "what each drains",
          "way on": "where it goes", "turn-out": "let it go here", "run-on": "run-on",
          "flow": "water gathers", "shed": "sheds here", "bare": "bare ground", "road": "road",
-         "culvert": "culvert", "roof": "roof", "caution": "grave cautions",
+         "culvert": "culvert", "roof": "roof", "breach": "if a bank fails",
+         "caution": "grave cautions",
          "boundary": "boundary", "contour": "contours", "keep well": "well",
          "keep septic": "septic field", "keep line": "buried line", "keep tree": "tree that stands",
          "keep edge": "edge", "keep ground": "keep clear"}
@@ -120,6 +121,7 @@ class Legend:
             ("culvert", "Culvert or bridge, water passes under", self._culvert),
             ("roof", "Roof", self._roof),
             *samples(self.ax),
+            ("breach", "Way of the water if a bank fails", self._breach),
             ("caution", "Grave cautions, how many: read them", self._caution),
             ("boundary", "Boundary", self._boundary),
             ("contour", "Contour, index contour", self._contour)]
@@ -233,6 +235,9 @@ class Legend:
     def _turnout(self, y: float) -> None:
         self.ax.add_patch(RegularPolygon((21, y), 4, radius=4.2, orientation=0.0,
                                          facecolor=sy.PAPER, edgecolor=sy.INK, linewidth=1.1))
+
+    def _breach(self, y: float) -> None:
+        self._line(y, sy.SHED, 4.2, (0, (0.45, 0.8)))
 
     def _caution(self, y: float) -> None:
         self.ax.text(21, y, "\u26a0", fontsize=sy.TEXT_SIZE, color=sy.SHED, ha="center",

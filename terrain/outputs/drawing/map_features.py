@@ -145,6 +145,12 @@ def draw_spill(ax: Axes, way: FloatArray, view: View) -> None:
     base.arrows_along(ax, way, view, sy.WATER, "spill")
 
 
+def draw_breach(ax: Axes, way: FloatArray) -> None:
+    """The way of the water if a bank fails: broad and dotted, so that a spill's way shows on it."""
+    ax.add_line(Line2D(way[:, 0], way[:, 1], color=sy.SHED, linewidth=4.2,
+                       linestyle=(0, (0.45, 0.8)), zorder=12.6, gid="breach"))
+
+
 def draw_led(ax: Axes, way: FloatArray, view: View, led: str, arrows: bool = True) -> str:
     """The part of a spill's way that is led: a furrow as dug ground with water in it, a pipe or a
     pump's line dotted; gives its key in the legend."""
@@ -235,7 +241,8 @@ def scale_and_north(ax: Axes, view: View, labels: Labels, system: str, length: f
 
     def met(corner: tuple[float, float]) -> float:
         place = box(corner[0], corner[1], corner[0] + wide, corner[1] + high)
-        return sum(place.intersects(shape) for shape in off)
+        found: float = sum(place.intersects(shape) for shape in off)
+        return found
 
     def busy(corner: tuple[float, float]) -> float:
         x, y = corner

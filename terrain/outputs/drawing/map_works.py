@@ -11,6 +11,7 @@ from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.ground_map import GroundMap
 from terrain.outputs.drawing.map_features import (
+    draw_breach,
     draw_drain,
     draw_hollow,
     draw_led,
@@ -143,3 +144,25 @@ def draw_spills(on: GroundMap) -> None:
         draw_spill(on.ax, way, on.view)
         on.ink_of(way)
         on.drawn.add("spill")
+
+
+def draw_breaches(on: GroundMap) -> None:
+    """Ways of the water where banks fail, each drawn only until it joins another."""
+    from shapely import LineString
+
+    gone: set[tuple[int, int]] = set()
+    order = sorted((breach for _, breach in on.plan.failing_banks),
+                   key=lambda breach: -len(breach.way))
+    for breach in order:
+        rows, columns = on.dem.row_column(breach.way[:, 0], breach.way[:, 1])
+        cells = [(int(r), int(c)) for r, c in zip(rows, columns, strict=True)]
+        met = next((i for i, cell in enumerate(cells) if cell in gone), len(cells) - 1)
+        gone.update(cells)
+        if met < 1:
+            continue
+        way = base.way_of(on.plan.terrain, np.array(cells[:met + 1]))
+        if not LineString(way).intersects(on.view.box()):
+            continue
+        draw_breach(on.ax, way)
+        on.ink_of(way)
+        on.drawn.add("breach")

@@ -31,7 +31,9 @@ def lift_of(slope: float) -> float:
 
 
 @kernel
-def fill_tones(heights, columns, run, lights, level, contrast, tones, first, last):
+def fill_tones(heights: NDArray[np.float32], columns: int, run: np.float32,
+               lights: NDArray[np.float32], level: np.float32, contrast: np.float32,
+               tones: NDArray[np.float32], first: int, last: int) -> None:
     """Tones of rows `first` to `last`; both arrays flat, `run` twice a cell's side over the lift.
 
     Beside unknown ground the fall is that from the cell itself.

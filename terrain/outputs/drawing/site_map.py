@@ -19,7 +19,7 @@ from terrain.outputs.drawing.map_labels import (
 from terrain.outputs.drawing.map_page import Frame
 from terrain.outputs.drawing.map_panel import draw_panel
 from terrain.outputs.drawing.map_water import largest_storm, shed_points_of, shed_size
-from terrain.outputs.drawing.map_works import draw_spills, draw_works
+from terrain.outputs.drawing.map_works import draw_breaches, draw_spills, draw_works
 from terrain.plan.planned import Plan
 
 FRAME = Frame(margin=0.42, panel=3.25, gutter=0.3)
@@ -54,6 +54,7 @@ class SiteMap(GroundMap):
         self.flow()
         self.roads_and_roofs()
         self.bare()
+        draw_breaches(self)
         draw_spills(self)
         draw_works(self)
         self.boundary()

@@ -18,8 +18,7 @@ from terrain.units import printed, shown
 P = ParamSpec("P")
 R = TypeVar("R")
 
-#: Points in a metre of paper, and pixels in an inch of every drawing.
-POINTS_PER_METRE = 72 / 0.0254
+#: Pixels in an inch of every drawing.
 DPI = 150
 #: A3, landscape. [in]
 A3 = (420 / 25.4, 297 / 25.4)

@@ -8,6 +8,7 @@ text.
 
 from __future__ import annotations
 
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -43,9 +44,8 @@ def write_dxf(field: SettingOut, path: Path) -> None:
 
     A raster in degrees is drawn in the working frame, in metres.
     """
-    import ezdxf
-    from ezdxf import options
-
+    ezdxf: Any = import_module("ezdxf")
+    options = ezdxf.options
     # The same plan gives the same bytes: no time of writing and no random name in the file.
     before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True

@@ -91,7 +91,8 @@ def shaded(dem: Dem, view: View) -> str:
     ax.set_axis_off()
     view.shown_on(ax)
     base.draw_shade(ax, dem)
-    canvas, out = FigureCanvasAgg(figure), io.BytesIO()
+    canvas: Any = FigureCanvasAgg(figure)
+    out = io.BytesIO()
     canvas.draw()
     Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB").save(out, "WEBP", quality=72,
                                                                          method=4)

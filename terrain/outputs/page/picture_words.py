@@ -14,10 +14,11 @@ def picture_words(plan: Plan) -> dict[str, str]:
     "curve" and "total"."""
     system = plan.site.units
     storms = sorted(plan.site.rain.storms, key=lambda storm: storm.depth)
+    banks = ", and the ways of the water if a bank fails" if plan.failing_banks else ""
     found = {
         "map": f"Map of {plan.site.name} with {len(plan.stores)} "
                f"{'store' if len(plan.stores) == 1 else 'stores'}, their catchments and the ways "
-               "of their spills; the tables give its figures.",
+               f"of their spills{banks}; the tables give its figures.",
         "storms": "Each storm. " + " ".join(
             kept_words(plan, f"\"{storm.name}\"", plan.storms[storm.name])
             for storm in (storms[0], storms[-1])[:len(storms)]),

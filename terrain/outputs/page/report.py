@@ -12,6 +12,7 @@ from terrain.inputs.made_from import fingerprints, made_with
 from terrain.outputs.charts.charts import MONTHS
 from terrain.outputs.page.account_tables import account_rows, account_sum, held_heads
 from terrain.outputs.page.arrival_tables import arrival_rows, peak_notes, reach_rows, why_more
+from terrain.outputs.page.bank_tables import BANK_COLUMNS, bank_rows
 from terrain.outputs.page.basin_tables import POND_COLUMNS
 from terrain.outputs.page.basins import basins
 from terrain.outputs.page.build_tables import build_rows
@@ -125,7 +126,9 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         spoil=shown(plan.inputs.rules["spoil thickness"], "size", system), costs=cost_rows(plan),
         machine=machine_words(plan), order=order_rows(plan), fixed=fixed_rows(plan),
         money=plan.site.money, worth=money_section(plan),
-        cautions=cautions_by_work(plan),
+        cautions=cautions_by_work(plan), banks=bank_rows(plan), bank_columns=BANK_COLUMNS,
+        reach=shown(plan.inputs.rules["breach reach"], "length", system),
+        more_bunds=len(plan.failing_banks) < sum(p.breach is not None for p in plan.stores),
         doubt=doubt_section(plan, svg_of(charts["doubt"]) if "doubt" in charts else ""),
         notes=plan.notes, rules=rules_used(plan),
         inputs=fingerprints(plan.site).items(), made_with=made_with().items())

@@ -155,7 +155,7 @@ def _passing(plan: Plan, runoff: tuple[FloatArray, FloatArray], point: ShedPoint
     passes = np.array(point.volumes)[first]
     if known[0] > 0:
         known, passes = np.concatenate([[0.0], known]), np.concatenate([[0.0], passes])
-    found = np.interp(at_stops, known, passes)
+    found: FloatArray = np.interp(at_stops, known, passes)
     if known[-1] > 0:
         found = np.where(at_stops > known[-1], passes[-1] * at_stops / known[-1], found)
     storms = [storm.name for storm in plan.site.rain.storms]

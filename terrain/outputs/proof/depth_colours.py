@@ -18,7 +18,8 @@ OPAQUE = 235
 
 def depth_classes(depth: NDArray[Any]) -> NDArray[np.uint8]:
     """How many of `DEPTHS` [m] a depth reaches; 0 where the ground is only wet or unknown."""
-    return np.digitize(np.nan_to_num(depth), DEPTHS).astype(np.uint8)
+    found: NDArray[np.uint8] = np.digitize(np.nan_to_num(depth), DEPTHS).astype(np.uint8)
+    return found
 
 
 def water_colours(depth: NDArray[Any]) -> NDArray[np.uint8]:

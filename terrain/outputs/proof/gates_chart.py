@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import shortened
 from terrain.outputs.proof.words import hours, rain_words
-from terrain.plan.water.routing import storm_spills, storm_steps
+from terrain.plan.water.routing import storm_spills
 from terrain.proof.proof import Proof
 from terrain.proof.store_proof import StoreProof, spilled_by
+from terrain.runoff.storms import storm_steps
 from terrain.units import printed, shown
 
 FloatArray = NDArray[np.float64]

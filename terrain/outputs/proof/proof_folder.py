@@ -36,7 +36,7 @@ def write_proof(proof: Proof, folder: Path, cases: Sequence[WhatIf] = (),
     with whole_folder(folder) as draft, proof.plan.inputs.told():
         progress("Drawing the flood")
         (draft / "proof.json").write_text(dumped(proof_object(proof, cases)) + "\n",
-                                          encoding="utf-8")
+                                          encoding="utf-8", newline="\n")
         pictures = {"depth": _png(draw_deepest(proof)), "gates": _png(draw_gates(proof))}
         if proof.before is not None:
             pictures["before_after"] = _png(draw_before_after(proof))

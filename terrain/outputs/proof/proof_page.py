@@ -34,9 +34,7 @@ def proof_page(proof: Proof, cases: Sequence[WhatIf], pictures: dict[str, bytes]
         "proof.html", policy=page_policy(style, program), style=Markup(style),
         program=Markup(program), site=proof.plan.site.name, rain=words.rain_words(proof),
         followed=words.hours(proof.until), answer=words.answer_lines(proof, system),
-        dangers=[line for line in (
-            *words.danger_lines(proof, system), *words.case_dangers(cases, system),
-            words.safe_line(proof.spots)) if line],
+        dangers=words.all_dangers(proof, cases, system),
         depth=picture_of(pictures["depth"]), gates=picture_of(pictures["gates"]),
         before_after=picture_of(pictures["before_after"]) if "before_after" in pictures else "",
         water=_table(words.WATER, words.water_rows(proof.stores, system)),

@@ -111,6 +111,14 @@ def danger_lines(proof: Proof, system: str, found: Sequence[StoreProof] | None =
     return [*said, *(in_one(line, system) for line in proof.unlike)]
 
 
+def all_dangers(proof: Proof, cases: Sequence[WhatIf], system: str) -> list[str]:
+    """What is dangerous in the run as planned, then what is worse where something gives way."""
+    safe = safe_line(proof.spots)
+    if cases and safe:
+        safe = f"As planned, {safe[0].lower()}{safe[1:]}"
+    return [*danger_lines(proof, system), *([safe] if safe else []), *case_dangers(cases, system)]
+
+
 def safe_line(spots: Sequence[Spot]) -> str:
     """A sentence on buildings, roads and boundary that water does no harm at."""
     safe = [spot for spot in spots if spot.hazard == SAFE]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,12 +51,6 @@ def dug_works(plan: Plan) -> list[Entry]:
             together.setdefault(planned.placed.work.name, []).append(index)
     entries = [Entry(name, tuple(members)) for name, members in together.items()]
     return sorted(entries, key=lambda e: -max(plan.stores[i].store.sill.level for i in e.members))
-
-
-def sheets_of(plan: Plan) -> Iterator[tuple[str, Figure]]:
-    """The name and the sheet of every dug work, drawn one after the other."""
-    for entry in dug_works(plan):
-        yield entry.name, draw_sheet(plan, entry)
 
 
 @sy.styled

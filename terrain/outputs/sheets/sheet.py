@@ -33,8 +33,8 @@ from terrain.outputs.drawing.page_legend import draw_page_legend
 from terrain.outputs.drawing.paper import PAPERS, fitting_scale
 from terrain.outputs.drawing.title_block import TitleBlock
 from terrain.outputs.sheets.long_profiles import round_step
+from terrain.plan.answered import StormAnswer
 from terrain.plan.earth.cost import Quantities
-from terrain.plan.questions import StormAnswer
 from terrain.surface.terrain import Terrain
 from terrain.units import PRINTED, length_words, shown
 from terrain.works.footprints import along

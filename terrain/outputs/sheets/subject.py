@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.outputs.drawing.title_block import TitleBlock
+from terrain.plan.answered import StormAnswer
 from terrain.plan.earth.cost import Quantities
-from terrain.plan.questions import StormAnswer
 from terrain.surface.terrain import Terrain
 from terrain.units import shown
 

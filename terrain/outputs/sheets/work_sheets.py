@@ -16,10 +16,12 @@ from terrain.outputs.sheets.sheet import Sheet
 from terrain.outputs.sheets.sheet_plan import label_catchment
 from terrain.outputs.sheets.subject import Subject, land
 from terrain.outputs.sheets.swale_sheet import swale_sheet
+from terrain.plan.basin_question import BasinAnswer
 from terrain.plan.question import Question
-from terrain.plan.questions import BasinAnswer, ShedAnswer, SwaleAnswer
-from terrain.plan.safety.cautions import reaches_edge
+from terrain.plan.safety.raster_edge import reaches_edge
+from terrain.plan.shed_question import ShedAnswer
 from terrain.plan.survey import Survey
+from terrain.plan.swale_question import SwaleAnswer
 from terrain.surface.depressions import Hollow
 from terrain.surface.terrain import LEAST_HOLLOW
 from terrain.units import shown

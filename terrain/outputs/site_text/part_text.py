@@ -11,9 +11,6 @@ from typing import Any
 from terrain.outputs.site_text.written_work import as_yaml
 from terrain.outputs.site_text.yaml_tree import Node, tree
 
-#: What a field is that is not there.
-MISSING = object()
-
 
 def part_changed(text: str, before: Any, after: Any, usual: dict[str, Any],
                  place: tuple[str | int, ...] = ()) -> str:

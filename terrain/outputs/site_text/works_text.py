@@ -101,7 +101,8 @@ def _read(work: Work, system: str) -> Work:
               if getattr(work, name, None)}
     fields = levels_and_all(without_others(work, system)) | others
     try:
-        return _works().validate_python(fields, context={"units": system})
+        found: Work = _works().validate_python(fields, context={"units": system})
+        return found
     except ValidationError as error:
         raise _refused(work.name, error) from None
 

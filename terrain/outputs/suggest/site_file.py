@@ -20,7 +20,8 @@ from terrain.outputs.site_text.works_list import (
 from terrain.outputs.site_text.written_work import levels_and_all, written
 from terrain.outputs.site_text.yaml_text import Edits, composed, found, is_list, paths_moved
 from terrain.outputs.site_text.yaml_tree import Node, tree
-from terrain.outputs.suggest.words import cost_words, why_lines
+from terrain.outputs.suggest.figures import cost_words
+from terrain.outputs.suggest.words import why_lines
 from terrain.suggest.suggestion import Chosen, Proposal, Suggestion
 
 

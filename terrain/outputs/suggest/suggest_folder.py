@@ -31,7 +31,7 @@ def write_suggestion(suggestion: Suggestion, folder: Path,
     with whole_folder(folder) as draft, suggestion.inputs.told():
         progress("Writing the proposals")
         (draft / "suggest.json").write_text(dumped(suggest_object(suggestion)) + "\n",
-                                            encoding="utf-8")
+                                            encoding="utf-8", newline="\n")
         for one in suggestion.proposals:
             (draft / f"{one.name}.yaml").write_text(site_file(suggestion, one, folder),
                                                     encoding="utf-8")

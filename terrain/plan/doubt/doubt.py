@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 import threading
@@ -14,6 +15,7 @@ from multiprocessing import get_context
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain.children import end_with
 from terrain.inputs.site_doubt import Doubts
 from terrain.plan.doubt.doubt_draws import (
     CURVE,
@@ -145,17 +147,18 @@ def _side_by_side(work: Callable[[int], Run], count: int, workers: int) -> Itera
 
 def _pool(work: Callable[[int], Run], workers: int) -> Executor:
     if sys.platform != "linux":
-        return ThreadPoolExecutor(workers, initializer=_ready, initargs=(work, False))
-    return ProcessPoolExecutor(workers, get_context("fork"), _ready, (work, True))
+        return ThreadPoolExecutor(workers, initializer=_ready, initargs=(work, None))
+    return ProcessPoolExecutor(workers, get_context("fork"), _ready, (work, os.getpid()))
 
 
 #: What a worker calls; each has its own.
 _OWN = threading.local()
 
 
-def _ready(work: Callable[[int], Run], process: bool) -> None:
-    """Make a worker ready; a process leaves Ctrl-C to the one that it was split off."""
-    if process:
+def _ready(work: Callable[[int], Run], parent: int | None) -> None:
+    """Make a worker ready; a process ends with its parent, and leaves Ctrl-C to it."""
+    if parent is not None:
+        end_with(parent)
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     _OWN.work = work
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import pandas
 from numpy.typing import ArrayLike, NDArray
 
 from terrain.errors import InputError
@@ -319,6 +318,8 @@ def _storm(site: Site, record: RainRecord | None, asked: Doubts, said: list[str]
 def _years(site: Site, record: RainRecord | None, asked: Doubts, said: list[str]
            ) -> tuple[NDArray[np.int64] | None, NDArray[np.int64]]:
     """Each day's year by number, and the numbers of the whole years."""
+    import pandas
+
     none = np.zeros(0, np.int64)
     if record is None or not asked.rain_years:
         return None, none

@@ -63,7 +63,9 @@ class Ground:
 
 
 @kernel
-def _tally(label, reached, code, around, plan_label, kinds, areas, sizes, same):
+def _tally(label: NDArray[np.int32], reached: NDArray[np.int32], code: NDArray[np.int32],
+           around: NDArray[np.bool_], plan_label: NDArray[np.int32], kinds: int,
+           areas: NDArray[np.int64], sizes: NDArray[np.int64], same: NDArray[np.int64]) -> None:
     """Count cells of each kind of ground by store, the last row for ground that meets none."""
     nodes = sizes.size
     for cell in range(label.size):
@@ -195,7 +197,8 @@ class DoubtedGround:
         path = self._path(terrain, index)
         own = np.flatnonzero(self.inside[path[:, 0], path[:, 1]])
         last = path[own[-1]] if own.size else path[0]
-        return last.astype(np.float64) * self.cell
+        found: NDArray[np.float64] | None = last.astype(np.float64) * self.cell
+        return found
 
     def look(self, generator: np.random.Generator | None) -> Ground:
         """The ground with an error drawn; as it is without a generator."""

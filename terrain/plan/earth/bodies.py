@@ -81,7 +81,8 @@ def floor_at(made: Built, dem: Dem, x: FloatArray, y: FloatArray, ground: FloatA
         return lowered_ground(basin, x, y, ground)
     if drain is not None:
         along = shapely.line_locate_point(LineString(drain.route.line), shapely.points(x, y))
-        return np.minimum(ground, np.array([drain.bed(float(s)) for s in along]))
+        found: FloatArray = np.minimum(ground, np.array([drain.bed(float(s)) for s in along]))
+        return found
     if made.swale is not None:
         cut = shapely.contains_xy(swale_footprint(made.swale, dem)[0], x, y)
         away = shapely.distance(LineString(made.swale.route.line), shapely.points(x, y))

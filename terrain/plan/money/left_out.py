@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from terrain.plan.siting.layout import Placed
@@ -16,6 +16,9 @@ from terrain.plan.water.water_balance import OPEN_WATER_FACTOR, SeasonRun, live,
 from terrain.runoff.catchment import Catchment
 from terrain.works.roof import RoofCatchment
 from terrain.works.store import Curve
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FloatArray = NDArray[np.float64]
 #: What a node passes on, what of it its pump cannot lift, the grey water of each of its uses, each

@@ -7,13 +7,12 @@ from typing import Any
 import numpy as np
 from shapely import LineString, Point
 
-from terrain.inputs.dem import Dem
 from terrain.plan.safety.furrow_cautions import furrow_flow_cautions
 from terrain.plan.safety.overtopping import met_on
+from terrain.plan.safety.raster_edge import beyond_matters, reaches_edge
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade, Node
-from terrain.runoff.catchment import Catchment
 from terrain.units import in_both, lasting
 from terrain.works.basin import Basin, drowning
 from terrain.works.drain import Drain
@@ -31,19 +30,6 @@ LEAVES = ("Its spill leaves the property: never send it on to a neighbour more g
 
 _BEYOND = ("Its full pool reaches beyond the property line: lower its sill, or have your "
            "neighbour's word, who decides.")
-
-
-def reaches_edge(catchment: Catchment, dem: Dem, whose: str = "The") -> str:
-    """What it means that a catchment reaches the edge of the known ground."""
-    what = "a hole in" if catchment.cut_by_hole else "the edge of"
-    return (f"{whose} catchment reaches {what} {dem.source}, and water from beyond would cross "
-            f"{in_both(catchment.at_risk, 'land')} of it: read every figure of runoff as \"at "
-            "least\"; a raster that reaches further decides.")
-
-
-def beyond_matters(catchment: Catchment) -> bool:
-    """Whether the ground that water from beyond would cross is more than nothing as printed."""
-    return in_both(catchment.at_risk, "land") != in_both(0.0, "land")
 
 
 def wall_cautions(inputs: Inputs, basin: Basin) -> list[str]:

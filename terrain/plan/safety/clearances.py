@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 import shapely
-from scipy import ndimage
 from shapely import LineString, MultiPoint, Point
 from shapely.ops import nearest_points
 
@@ -212,6 +211,8 @@ def steep_ground(terrain: Terrain, rules: Rulebook) -> SteepGround:
 
     A cell of it is at the foot where water runs on to ground that is not steep.
     """
+    from scipy import ndimage
+
     dem = terrain.dem
     wide = max(round(STEEP_OVER / dem.cell), 1)
     slope = np.hypot(*(ndimage.uniform_filter(np.nan_to_num(rise), wide, mode="nearest")

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy import ndimage
 from shapely import LineString, Point
 
 from terrain.errors import InputError
@@ -46,6 +45,8 @@ class _Goal:
                  terrain: Terrain, ground: Ground, placed: list[Placed], target: int | None,
                  longest: float) -> None:
         """`shape` is what to come to, and `level` that at which it takes water. [m]"""
+        from scipy import ndimage
+
         self.name, self.point, self.shape, self.level = name, point, shape, level
         self.longest = longest
         self.met = {EDGE: "comes to the edge of the known ground",

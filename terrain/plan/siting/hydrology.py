@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
@@ -28,6 +28,9 @@ from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR
 from terrain.runoff.storms import NESTED, Hyetograph, nested_shape, storm_shape
 from terrain.runoff.travel_time import Timing
 from terrain.units import either, first_system, in_both
+
+if TYPE_CHECKING:
+    import pandas
 
 #: A rain that comes every 2 years on average is exceeded as the greatest of a year once in so many:
 #: 1 / (1 - exp(-1/2)), W. B. Langbein, Transactions of the American Geophysical Union 30, 1949.
@@ -127,6 +130,8 @@ def evaporation(site: Site, dem: Dem, record: RainRecord | None) -> Evaporation 
     InputError
         If the weather record cannot be used.
     """
+    import pandas
+
     days = None if record is None else pandas.DatetimeIndex(record.depths.index)
     if site.evapotranspiration is not None:
         monthly = np.array(site.evapotranspiration, np.float64)

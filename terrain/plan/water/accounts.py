@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from terrain.plan.water.cascade import Cascade
@@ -20,6 +20,9 @@ from terrain.runoff.rain_years import (
     year_with_less,
     years_of,
 )
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: Largest share of what came in that an account may fail to explain.
 CLOSES_TO = 1e-9
@@ -124,6 +127,8 @@ def years_of_record(cascade: Cascade, run: SeasonRun, start_month: int = 1
     Percentiles as `terrain.runoff.rain_years.year_with_less`.  Of years equally near the earlier
     one is taken; days without a reading count as dry in it.
     """
+    import pandas as pd
+
     daily = pd.Series(np.where(run.known, run.rain_mm, np.nan), run.days)
     years = years_of(daily, start_month)
     # Ranked with the mean of its month on days without a reading, lest gaps look like drought.

@@ -9,10 +9,11 @@ from terrain.inputs import site_works as asked
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade
-from terrain.plan.water.routing import StormRun, storm_steps
+from terrain.plan.water.routing import StormRun
 from terrain.runoff.catchment import Catchment, gather, on_ground
 from terrain.runoff.flow_way import reaches_of, timed
 from terrain.runoff.peak import peaks_of
+from terrain.runoff.storms import storm_steps
 from terrain.surface.conditioning import Culvert, cells_along
 from terrain.surface.flow_paths import longest_path_to
 from terrain.units import in_both, ordered

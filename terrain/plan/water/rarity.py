@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas
 from numpy.typing import NDArray
 
 from terrain.inputs.rain_frequency import frequency_table
@@ -17,6 +17,9 @@ from terrain.runoff.extremes import (
     annual_maxima,
     extremes_of,
 )
+
+if TYPE_CHECKING:
+    import pandas
 
 #: Mean length of a year. [days]
 DAYS_OF_YEAR = 365.2425

@@ -13,7 +13,7 @@ from terrain.plan.water.cascade import Cascade
 from terrain.plan.water.entry import Entry
 from terrain.runoff.green_ampt import ponded_gain
 from terrain.runoff.hydrograph import in_steps
-from terrain.runoff.storms import Hyetograph
+from terrain.runoff.storms import Hyetograph, storm_steps
 from terrain.works.store import Curve, Store, drain_hours
 from terrain.works.water_area import water_area
 
@@ -24,7 +24,7 @@ CHUNK = 128
 
 
 @numba.njit(cache=True, nogil=True)
-def _surcharge(spare, area, flow_step):
+def _surcharge(spare: float, area: float, flow_step: float) -> float:
     """Height over the sill h with area h + flow_step h^1.5 = spare."""
     h = spare / area
     for _ in range(60):
@@ -37,7 +37,9 @@ def _surcharge(spare, area, flow_step):
 
 
 @numba.njit(cache=True, nogil=True)
-def _route(inflow, start, wetted, volumes, areas, soak, suction, weir, step, outflow):
+def _route(inflow: NDArray[np.float64], start: float, wetted: float, volumes: NDArray[np.float64],
+           areas: NDArray[np.float64], soak: float, suction: float, weir: float, step: float,
+           outflow: NDArray[np.float64]) -> tuple[float, float, float, float, int]:
     """Rates in mm/h, the step in s; `wetted` is the depth that has gone into the bed so far."""
     capacity, top_area = volumes[-1], max(areas[-1], 1e-9)
     held, soaked, most, wet = start, 0.0, start, 0
@@ -189,11 +191,6 @@ class StormRun:
     soaked_in_place: float
     open_runoff: float
     left_site: float
-
-
-def storm_steps(duration: float) -> float:
-    """Time step for a storm of a duration, both in h: 2 minutes, or a 96th if shorter."""
-    return min(duration / 96, 1 / 30)
 
 
 class _Passed(NamedTuple):

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-import pandas
+from typing import TYPE_CHECKING
 
 from terrain.plan.water.accounts import LEAST_YEARS
 from terrain.runoff.rain_years import years_of
+
+if TYPE_CHECKING:
+    import pandas
 
 
 def short_record(daily: pandas.Series, start_month: int = 1) -> str | None:

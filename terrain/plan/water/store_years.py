@@ -133,7 +133,8 @@ def wet_days(store: StoreYears, capacity: float) -> Bools:
 
 def _starts(days: Bools) -> Bools:
     """First days of runs."""
-    return days & ~np.concatenate([[False], days[:-1]])
+    found: Bools = days & ~np.concatenate([[False], days[:-1]])
+    return found
 
 
 def _longest(days: Bools) -> int:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from terrain.plan.water.accounts import YearOfRecord
@@ -17,6 +16,9 @@ from terrain.runoff.rain_years import year_of
 from terrain.works.store import Store, tank_curve
 from terrain.works.tank_rules import dry_season_storage, knee_of, monthly_run
 from terrain.works.water_use import TopUp, Use
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FloatArray = NDArray[np.float64]
 #: The curve of sizes goes from no tank at all to the least that meets this share of what a tank
@@ -459,6 +461,8 @@ def _by_month(run: _Read, series: FloatArray, weights: FloatArray) -> FloatArray
 
 def _thumbs(node: Node, lived: Lived, run: _Read) -> tuple[Thumb, ...]:
     """Rules of thumb beside what the record says."""
+    import pandas as pd
+
     store, roof = node.store, node.roof
     supply = _by_month(run, run.rain_mm, run.weights) * roof.collected / 1000
     wants = sum((part.wanted for part in lived.uses), np.zeros(run.rain_mm.size))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from terrain.plan.water.accounts import CLOSES_TO, YearOfRecord
@@ -16,6 +16,9 @@ from terrain.works.root_zone import RootZone, effective_rain, live, longest_run,
 from terrain.works.rules import Rulebook
 from terrain.works.tree_basin import TreeShape
 from terrain.works.tree_stand import TreeStand
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FloatArray = NDArray[np.float64]
 _FIELDS = ("want", "rain", "soaked", "missed", "gets", "drained", "gain")

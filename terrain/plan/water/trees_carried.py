@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from terrain.plan.siting.hydrology import soil_dries
@@ -199,6 +198,8 @@ def trees_carried(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed],
 
     Nothing without a rain record with a whole year, or without evapotranspiration.
     """
+    import pandas as pd
+
     if seasons is None or inputs.evaporation is None or inputs.evaporation.daily is None:
         return []
     reference, rules = inputs.evaporation.daily, inputs.rules

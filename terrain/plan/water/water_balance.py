@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numba
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from terrain.plan.water.cascade import Cascade
@@ -19,6 +19,9 @@ from terrain.works.store import Store
 from terrain.works.water_area import area_above, point_below
 from terrain.works.water_use import Use
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 #: A day's runoff comes evenly over its first hours (storms in dry country are short);
 #: common practice, no source.
 RAIN_HOURS = 6
@@ -29,8 +32,13 @@ SHORT_BY = 1e-9
 
 
 @numba.njit(cache=True, nogil=True)
-def _days(inflow, evaporation, volumes, areas, soak, month, wants, below, draw, top_below, load,
-          rain_hours, start, lifts, fates, spill, over_pump, ration, used, brought):
+def _days(inflow: NDArray[np.float64], evaporation: NDArray[np.float64],
+          volumes: NDArray[np.float64], areas: NDArray[np.float64], soak: float,
+          month: NDArray[Any], wants: NDArray[np.float64], below: NDArray[np.float64],
+          draw: NDArray[np.float64], top_below: float, load: float, rain_hours: int, start: float,
+          lifts: float, fates: NDArray[np.float64], spill: NDArray[np.float64],
+          over_pump: NDArray[np.float64], ration: NDArray[np.float64], used: NDArray[np.float64],
+          brought: NDArray[np.float64]) -> float:
     """Hourly steps within each day; returns what is held at the end.
 
     In the morning a tanker comes and rations are set by what is held; in each hour water comes,
@@ -285,6 +293,8 @@ def run_seasons(cascade: Cascade, record: pd.Series,
     ValueError
         If `continuous` is asked for without `reference`.
     """
+    import pandas as pd
+
     if continuous and reference is None:
         raise ValueError("soil moisture cannot be followed without evapotranspiration")
     days = pd.DatetimeIndex(record.index)
@@ -371,6 +381,8 @@ class _Shed:
 
 def _weights(record: pd.Series) -> NDArray[np.float64]:
     """Share of each day in an average year; a record that lacks a month is averaged by days."""
+    import pandas as pd
+
     months = pd.DatetimeIndex(record.index).month.to_numpy()
     known = record.notna().to_numpy()
     weights = np.zeros(len(record))

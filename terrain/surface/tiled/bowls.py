@@ -9,6 +9,7 @@ than goes with its perimeter.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +36,7 @@ GOES_ON, IN_SHARED = np.int32(-3), np.int32(-4)
 
 
 @kernel
-def _number(direction, label):
+def _number(direction: NDArray[np.uint8], label: NDArray[np.int32]) -> int:
     """Number pits row by row; returns how many there are."""
     rows, columns = direction.shape
     pits = 0
@@ -59,7 +60,8 @@ def _number(direction, label):
 
 
 @kernel
-def beside_each(a, b, nodes):
+def beside_each(a: NDArray[Any], b: NDArray[Any], nodes: int
+                ) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
     """Edges at each node: where they start in a list of edges, and the list."""
     start, beside = np.empty(nodes + 1, np.int64), np.empty(2 * a.size, np.int32)
     at = np.empty(nodes, np.int64)
@@ -80,7 +82,9 @@ def beside_each(a, b, nodes):
 
 
 @kernel
-def _kept(a, b, level, cell, way, public):
+def _kept(a: NDArray[np.int32], b: NDArray[np.int32], level: NDArray[np.float32],
+          cell: NDArray[np.int32], way: NDArray[np.uint8], public: NDArray[np.bool_]
+          ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
     """The tree without private bowls at its tips, its rows of private bowls each as one edge.
 
     Returns the nodes kept, the public ones first; and of each edge its two ends (places among

@@ -19,8 +19,11 @@ STEP, CLOSED_FLATS = "drained", "closed-flats"
 
 
 @kernel
-def _walk_inwards(a, b, level, cell, way, alive, tops, label, step, spill_level, pass_cell,
-                  pass_way):
+def _walk_inwards(a: NDArray[np.int32], b: NDArray[np.int32], level: NDArray[np.float32],
+                  cell: NDArray[np.int32], way: NDArray[np.uint8], alive: NDArray[np.bool_],
+                  tops: NDArray[np.int32], label: NDArray[np.int32], step: NDArray[np.int64],
+                  spill_level: NDArray[np.float32], pass_cell: NDArray[np.int64],
+                  pass_way: NDArray[np.uint8]) -> None:
     """From the nodes that spill elsewhere over the tile's tree: spill level and pass of each."""
     start, beside = beside_each(a, b, spill_level.size)
     stack, waiting = np.empty(spill_level.size, np.int32), 0
@@ -47,7 +50,8 @@ def _walk_inwards(a, b, level, cell, way, alive, tops, label, step, spill_level,
 
 
 @kernel
-def _turn(way, step, cells, onwards):
+def _turn(way: NDArray[np.uint8], step: NDArray[np.int64], cells: NDArray[np.int64],
+          onwards: NDArray[np.uint8]) -> None:
     """Turn ways down from cells until they leave the tile or meet a flat that crosses its border.
 
     Unknown ground stands around the tile.

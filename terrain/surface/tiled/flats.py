@@ -37,7 +37,10 @@ BATCH = 2_000_000
 
 
 @kernel
-def _shared_flats(height, way, top, bottom, left, right):
+def _shared_flats(height: NDArray[np.float32], way: NDArray[np.uint8], top: int, bottom: int,
+                  left: int, right: int
+                  ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int64],
+                             NDArray[np.uint8]]:
     """Mark the flats of a tile (rows top to bottom of the array) that go on beyond it.
 
     Returns their cells (row and column in the array), where each flat's cells start, and for
@@ -93,7 +96,9 @@ def _shared_flats(height, way, top, bottom, left, right):
 
 
 @kernel
-def _find_touching(height, way, top, bottom, left, right, row_of, column_of):
+def _find_touching(height: NDArray[np.float32], way: NDArray[np.uint8], top: int, bottom: int,
+                   left: int, right: int, row_of: NDArray[np.int32], column_of: NDArray[np.int32]
+                   ) -> NDArray[np.bool_]:
     """Which of the cells lie beside a cell of their flat in another tile."""
     touching = np.empty(row_of.size, np.bool_)
     for i in range(row_of.size):
@@ -249,7 +254,7 @@ def batches(joined: Joined, flats: NDArray[np.int64]) -> list[NDArray[np.int64]]
 
 
 @kernel
-def _lead(way, columns, queue):
+def _lead(way: NDArray[np.uint8], columns: int, queue: NDArray[np.int64]) -> None:
     """Lead a flat (1: waits; 2 and more: led, its direction + 2) from the cells in the queue."""
     step = ROW_STEP * columns + COLUMN_STEP
     following = np.empty(64, np.int64)

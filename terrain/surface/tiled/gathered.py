@@ -38,7 +38,8 @@ KNOWN = np.int32(-2**31)
 
 
 @kernel
-def _start(waits, weights, sums):
+def _start(waits: NDArray[np.uint8], weights: NDArray[np.float64], sums: NDArray[np.float64]
+           ) -> None:
     """Each cell's own weight, in the middle of an array with a ring; NaN in voids."""
     rows, columns = sums.shape
     for row in range(rows):
@@ -54,7 +55,8 @@ def _start(waits, weights, sums):
 
 
 @kernel
-def _gather_within(way, waits, sums, columns):
+def _gather_within(way: NDArray[np.uint8], waits: NDArray[np.uint8], sums: NDArray[np.float64],
+                   columns: int) -> None:
     """The sums of cells that nothing from beyond the tile reaches."""
     step = ROW_STEP * columns + COLUMN_STEP
     for start in range(way.size):
@@ -78,7 +80,10 @@ def _gather_within(way, waits, sums, columns):
 
 
 @kernel
-def _keep_rest(way, waits, sums, columns, enters):
+def _keep_rest(way: NDArray[np.uint8], waits: NDArray[np.uint8], sums: NDArray[np.float64],
+               columns: int, enters: NDArray[np.int64]
+               ) -> tuple[NDArray[np.int32], NDArray[np.float64], NDArray[np.int64],
+                          NDArray[np.int32], NDArray[np.float64], NDArray[np.int32], int]:
     """The cells that something from beyond reaches, upstream ones first, and their terms.
 
     `enters` are the cells of the ring that send water in.  Returns cells, base (own weight and
@@ -210,9 +215,13 @@ def gather_tile(work: Work, number: int, name: str, weights: Values | float) -> 
 
 
 @kernel
-def _work_off(head, following, waiting_for, first_tree, first_entry, base, term_start,
-              term_of, term, tree_start, value, entry_value, exit_of_tree, entry_of_exit,
-              entry_tree, tile_of_tree, tile):
+def _work_off(head: NDArray[np.int64], following: NDArray[np.int64], waiting_for: NDArray[np.int64],
+              first_tree: int, first_entry: int, base: NDArray[np.float64],
+              term_start: NDArray[np.int64], term_of: NDArray[np.int32], term: NDArray[np.float64],
+              tree_start: NDArray[np.int64], value: NDArray[np.float64],
+              entry_value: NDArray[np.float64], exit_of_tree: NDArray[np.int64],
+              entry_of_exit: NDArray[np.int64], entry_tree: NDArray[np.int64],
+              tile_of_tree: NDArray[np.int64], tile: int) -> int:
     """Work off all trees of a tile that wait for nothing; returns how many."""
     done = 0
     while head[tile] >= 0:
@@ -240,7 +249,9 @@ def _work_off(head, following, waiting_for, first_tree, first_entry, base, term_
 
 
 @kernel
-def _come_in(entry, amount, head, following, waiting_for, entry_value, entry_tree, tile_of_tree):
+def _come_in(entry: int, amount: float, head: NDArray[np.int64], following: NDArray[np.int64],
+             waiting_for: NDArray[np.int64], entry_value: NDArray[np.float64],
+             entry_tree: NDArray[np.int64], tile_of_tree: NDArray[np.int64]) -> None:
     """Let an amount flow in; a tree that then waits for nothing is put with its tile's others."""
     entry_value[entry] = amount
     tree = entry_tree[entry]
@@ -251,8 +262,10 @@ def _come_in(entry, amount, head, following, waiting_for, entry_value, entry_tre
 
 
 @kernel
-def _come_in_all(entries, amounts, head, following, waiting_for, entry_value, entry_tree,
-                 tile_of_tree):
+def _come_in_all(entries: NDArray[np.int64], amounts: NDArray[np.float64], head: NDArray[np.int64],
+                 following: NDArray[np.int64], waiting_for: NDArray[np.int64],
+                 entry_value: NDArray[np.float64], entry_tree: NDArray[np.int64],
+                 tile_of_tree: NDArray[np.int64]) -> None:
     for i in range(entries.size):
         _come_in(entries[i], amounts[i], head, following, waiting_for, entry_value, entry_tree,
                  tile_of_tree)

@@ -83,12 +83,6 @@ class Grid:
         return Window(self.row_cuts[down], self.row_cuts[down + 1],
                       self.column_cuts[along], self.column_cuts[along + 1])
 
-    def number_of(self, cells: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Which tile each cell (flat index in the raster) lies in."""
-        row, column = np.divmod(cells, self.shape[1])
-        return ((np.searchsorted(self.row_cuts, row, "right") - 1) * self.across
-                + np.searchsorted(self.column_cuts, column, "right") - 1)
-
     def tiles_of(self, window: Window) -> list[int]:
         """Tiles that share cells with a window."""
         first, last = (int(np.searchsorted(self.row_cuts, row, "right")) - 1

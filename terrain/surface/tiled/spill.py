@@ -58,7 +58,8 @@ class Solution:
 
 
 @kernel
-def _choose(order, one, other, nodes):
+def _choose(order: NDArray[np.int64], one: NDArray[np.int64], other: NDArray[np.int64], nodes: int
+            ) -> NDArray[np.int64]:
     """Which edges, taken in order, join what was not joined (Kruskal)."""
     group = np.empty(nodes, np.int64)
     for node in range(nodes):
@@ -80,7 +81,9 @@ def _choose(order, one, other, nodes):
 
 
 @kernel
-def _walk(one, other, level, start, beside, spill_level, by):
+def _walk(one: NDArray[np.int64], other: NDArray[np.int64], level: NDArray[np.float32],
+          start: NDArray[np.int64], beside: NDArray[np.int32], spill_level: NDArray[np.float32],
+          by: NDArray[np.int64]) -> None:
     """From node 0 inwards: each node's spill level, and the edge by which it spills."""
     nodes = spill_level.size
     stack, waiting = np.empty(nodes, np.int64), 1
@@ -100,7 +103,10 @@ def _walk(one, other, level, start, beside, spill_level, by):
 
 
 @kernel
-def _turns(first_node, cell, way, exit_cell, exit_to, to_node, flat_of, columns, entries):
+def _turns(first_node: NDArray[np.int64], cell: NDArray[np.int64], way: NDArray[np.uint8],
+           exit_cell: NDArray[np.int64], exit_to: NDArray[np.int64], to_node: NDArray[np.int64],
+           flat_of: NDArray[np.int32], columns: int, entries: NDArray[np.int64]
+           ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.uint8]]:
     """Cells from which ways down are turned, of bowls that spill at `cell` of a node.
 
     Returns node, cell and way of each; where one comes to a flat, it is that flat's entry.

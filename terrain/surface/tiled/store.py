@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
@@ -17,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
-from terrain.files import usual_mode
+from terrain.files import put_whole, usual_mode
 
 #: In the store's folder: whose tiles these are.
 OWNER = "owner.json"
@@ -52,25 +53,28 @@ class TileStore:
         except InputError:
             raise
         except OSError as error:
-            raise InputError(str(self.folder), f"tiles cannot be kept there ({error.strerror})",
-                             "Name a folder of your own for the tiles") from None
+            raise not_kept(self.folder, error) from None
 
     def _begin(self, owner: Mapping[str, Any]) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
         path, wanted = self.folder / OWNER, json.dumps(owner, sort_keys=True)
-        if path.exists():
-            held = path.read_text(encoding="utf-8")
-            if held != wanted:
-                raise InputError(
-                    str(self.folder), "its tiles belong to something else: "
-                    f"{_difference(held, json.loads(wanted))} changed since they were made",
-                    "Name another folder for the tiles (--tiles), or take this one away, as tiles "
-                    "can be made again")
-        elif any(not path.name.startswith(DRAFT) for path in self.folder.iterdir()):
-            raise InputError(str(self.folder), "it holds files that are no tiles",
-                             "Name an empty folder, or a new one, for the tiles")
-        else:
-            _replace(path, [wanted.encode()])
+        if not path.exists():
+            strange = any(not one.name.startswith(DRAFT) for one in self.folder.iterdir())
+            if strange and not path.exists():  # else another run has just begun there
+                raise InputError(str(self.folder), "it holds files that are no tiles",
+                                 "Name an empty folder, or a new one, for the tiles")
+            try:
+                put_whole(path, wanted.encode(), over=False, draft_name=DRAFT)
+            except (InputError, FileExistsError):
+                if not path.exists():
+                    raise
+        held = path.read_text(encoding="utf-8")
+        if held != wanted:
+            raise InputError(
+                str(self.folder), "its tiles belong to something else: "
+                f"{_difference(held, json.loads(wanted))} changed since they were made",
+                "Name another folder for the tiles (--tiles), or take this one away, as tiles "
+                "can be made again")
         for draft in self.folder.rglob(f"{DRAFT}*"):  # whoever was killed left it
             with suppress(OSError):
                 if time.time() - draft.stat().st_mtime > STALE:
@@ -84,9 +88,13 @@ class TileStore:
         """Keep a tile's arrays.
 
         Two workers that make the same tile at once do no harm: they write the same bytes.
+
+        Raises
+        ------
+        InputError
+            If it cannot be written.
         """
         data, seal = self._files(step, number)
-        data.parent.mkdir(parents=True, exist_ok=True)
         places, pieces, at = {}, [], 0
         for name, given in arrays.items():
             array = np.ascontiguousarray(given)
@@ -98,8 +106,12 @@ class TileStore:
         digest = hashlib.sha256(json.dumps(places).encode())
         for piece in pieces:
             digest.update(piece)
-        _replace(data, pieces)
-        _replace(seal, [json.dumps({"sha256": digest.hexdigest(), "arrays": places}).encode()])
+        try:
+            data.parent.mkdir(parents=True, exist_ok=True)
+            _replace(data, pieces)
+            _replace(seal, [json.dumps({"sha256": digest.hexdigest(), "arrays": places}).encode()])
+        except OSError as error:
+            raise not_kept(self.folder, error) from None
 
     def holds(self, step: str, number: int) -> bool:
         """Whether a tile is there with the very bytes that were written."""
@@ -134,6 +146,16 @@ class TileStore:
     def _places(self, step: str, number: int) -> tuple[Path, dict[str, Any]]:
         data, seal = self._files(step, number)
         return data, json.loads(seal.read_text(encoding="utf-8"))["arrays"]
+
+
+def not_kept(folder: Path, error: OSError) -> InputError:
+    """Why nothing could be kept in the folder of tiles, in a sentence."""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return InputError(str(folder), "the disk is full, so tiles cannot be kept there",
+                          "Free some space and run again, as finished tiles are not made again, or "
+                          "name a folder on another disk for them (--tiles)")
+    return InputError(str(folder), f"tiles cannot be kept there ({error.strerror})",
+                      "Name a folder of your own for the tiles")
 
 
 def _difference(held: str, wanted: Mapping[str, Any]) -> str:

@@ -65,12 +65,30 @@ def test_legend_holds_what_is_drawn_and_nothing_else(drawn, seen):
 
 def test_legend_leaves_out_what_is_not_there(demo_plan, seen):
     ground = replace(demo_plan.inputs.ground, roads=(), roofs=())
-    bare = replace(demo_plan, inputs=replace(demo_plan.inputs, ground=ground), sheds=[])
+    bare = replace(demo_plan, inputs=replace(demo_plan.inputs, ground=ground), sheds=[],
+                   stores=[replace(store, breach=None) for store in demo_plan.stores])
     figure = draw_site_map(bare)
-    for key in ("road", "roof", "shed"):
+    for key in ("road", "roof", "shed", "breach"):
         assert seen.with_gid(figure, f"legend:{key}") == []
         assert seen.with_gid(figure, key) == []
     assert "Roads and bare ground" not in seen.words(figure)
+
+
+def test_the_ways_of_the_water_if_a_bank_fails_are_drawn(demo_plan, drawn, seen):
+    """Each begins at the bank, in the colour of what is dangerous, and stays on its way."""
+    dem = demo_plan.inputs.dem
+    lines = [line for line in drawn.axes[0].lines if line.get_gid() == "breach"]
+    assert lines
+    assert {line.get_color() for line in lines} == {sy.SHED}
+    ends = np.array([(line.get_xdata()[0], line.get_ydata()[0]) for line in lines])
+    ways = [breach.way for _, breach in demo_plan.failing_banks]
+    for way in ways:
+        assert np.hypot(*(ends - way[0]).T).min() <= 1.5 * dem.cell
+    every = np.concatenate(ways)
+    for line in lines:
+        for spot in np.stack([line.get_xdata(), line.get_ydata()], 1)[::10]:
+            assert np.hypot(*(every - spot).T).min() <= 1.5 * dem.cell
+    assert len(seen.with_gid(drawn, "legend:breach")) == 1
 
 
 def test_every_work_is_named_with_what_it_holds(demo_plan, drawn, seen):

@@ -334,6 +334,20 @@ def test_what_gives_way_is_told_among_the_dangers(cases, folder):
     assert words.case_dangers((cases[0], cases[1]), "metric") == []
 
 
+def test_each_sentence_on_danger_says_of_which_run_it_speaks(layers, cases):
+    spot = replace(layers.proof.spots[0], hazard=words.SAFE)
+    proof = replace(layers.proof, spots=(spot,))
+    said = words.all_dangers(proof, cases, "metric")
+    safe = next(i for i, line in enumerate(said) if line.endswith(f"water is {words.SAFE}."))
+    assert said[safe].startswith("As planned, at every building")
+    others = words.case_dangers(cases, "metric")
+    assert said[safe + 1:] == others
+    assert all(line.startswith("With ") for line in others)
+    alone = words.all_dangers(proof, (), "metric")
+    assert alone[-1] == words.safe_line((spot,))
+    assert not any("As planned" in line for line in alone)
+
+
 def test_in_us_units_every_figure_is(us_proof, cases):
     for rows in (words.water_rows(us_proof.stores, "us"), words.level_rows(us_proof.stores, "us"),
                  words.spot_rows(us_proof.spots, "us"), words.leaving_rows(us_proof, "us"),

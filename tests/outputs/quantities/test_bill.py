@@ -12,7 +12,8 @@ import pytest
 
 from terrain.inputs.site_money import Price
 from terrain.outputs.data.plan_json import plan_object
-from terrain.outputs.quantities.bill import bill_of, stored_and_kept
+from terrain.outputs.quantities.bill import bill_of
+from terrain.outputs.quantities.cost_tables import stored_and_kept
 from terrain.outputs.quantities.tables import (
     Cell,
     Column,

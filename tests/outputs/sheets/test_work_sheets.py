@@ -8,9 +8,11 @@ import rasterio
 from shapely import Polygon
 
 from terrain.outputs.sheets.work_sheets import draw_basin, draw_shed, draw_survey, draw_swale
+from terrain.plan.basin_question import basin_of
 from terrain.plan.question import GroundWords, RainWords, RasterWords
-from terrain.plan.questions import SwaleWords, basin_of, catchment_of_point, swale_of
+from terrain.plan.shed_question import catchment_of_point
 from terrain.plan.survey import survey
+from terrain.plan.swale_question import SwaleWords, swale_of
 from terrain.works.cross_section import area_on_slope, width_on_slope
 from terrain.works.swale_size import Wanted
 

@@ -168,7 +168,7 @@ def test_an_interruption_ends_the_runs_at_once():
     def work(number):
         begun.append(number)
         if number:
-            open_.wait(5)
+            open_.wait(1)
         return number
 
     runs = _side_by_side(work, 500, 2)

@@ -8,7 +8,7 @@ import pytest
 from constructed import NORTH, WEST
 from shapely import LineString, box
 
-from terrain.plan.earth.fixed_values import Figures, FixedValue
+from terrain.plan.earth.fixed_value import Figures, FixedValue
 from terrain.plan.plan import make_plan
 from terrain.units import in_both, shown
 from terrain.works.drain import design_section

@@ -8,7 +8,7 @@ from shapely.geometry import LineString, Point
 import terrain.surface.window as window
 from terrain.errors import InputError
 from terrain.plan.question import GroundWords, RainWords, RasterWords
-from terrain.plan.questions import catchment_of_point
+from terrain.plan.shed_question import catchment_of_point
 from terrain.plan.siting.reading import read_inputs
 from terrain.plan.survey import survey
 

@@ -27,8 +27,8 @@ from networks import (
 from published import published
 from scipy.integrate import solve_ivp
 
-from terrain.plan.water.routing import full_at, route, run_storm, storm_steps
-from terrain.runoff.storms import PATTERNS, storm_shape
+from terrain.plan.water.routing import full_at, route, run_storm
+from terrain.runoff.storms import PATTERNS, storm_shape, storm_steps
 from terrain.works.roof import RoofCatchment
 from terrain.works.sill import weir_flow
 from terrain.works.store import channel_curve, tank_curve

@@ -136,7 +136,7 @@ def test_an_owner_that_says_nothing_is_another_one(tmp_path, ground, owner):
 def test_a_run_killed_at_its_first_write_goes_on(tmp_path, ground):
     folder = tmp_path / "tiles"
     done = subprocess.run([sys.executable, "-c", "import os, signal\n"
-                           "os.replace = lambda *given: os.kill(os.getpid(), signal.SIGKILL)\n"
+                           "os.link = lambda *given: os.kill(os.getpid(), signal.SIGKILL)\n"
                            + KILLED, ground[1].path, folder, "99"], check=False)
     assert done.returncode == -signal.SIGKILL
     [left] = folder.iterdir()

@@ -1,0 +1,1 @@
+"""How the demo site is made, part by part; `make_demo.py` puts them together."""
