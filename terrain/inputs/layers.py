@@ -103,6 +103,9 @@ def _read_layer(path: Path, spec: Layer, dem: Extent, here: str) -> geopandas.Ge
         raise InputError(here, f"it cannot be read ({in_short(error)})", _FORMATS) from None
     if not isinstance(frame, geopandas.GeoDataFrame):
         raise InputError(here, "it holds a table without shapes", _FORMATS)
+    twice = frame.columns[frame.columns.duplicated()]
+    if len(twice):
+        raise InputError(here, f"it has two columns named '{twice[0]}'", "Give one another name")
     if spec.ordered_by is not None:
         frame = frame.sort_values(spec.ordered_by, ignore_index=True)
     elif len(frame) == 0:

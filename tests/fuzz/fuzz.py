@@ -63,7 +63,7 @@ def main() -> int:
                                               keep / name.replace(" ", "-")), names):
             tried = told["read"] + told["refused"] + sum(told["faults"].values())
             total += tried
-            print(f"{told['reader']:16} {tried:7,} inputs: {told['read']:6,} read, "
+            print(f"{told['reader']:20} {tried:7,} inputs: {told['read']:6,} read, "
                   f"{told['refused']:6,} refused; slowest {told['slowest_s']:.2f} s, "
                   f"{told['memory_mb']:,} MB, {told['seconds']:.0f} s in all"
                   f"{'; FINDS' if told['finds'] else ''}", flush=True)
