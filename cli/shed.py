@@ -30,7 +30,7 @@ def shed(dem: Path, at: tuple[float, float], system: str,
     """
     from terrain.plan.safety.raster_edge import reaches_edge
     from terrain.plan.shed_question import catchment_of_point
-    from terrain.units import shown
+    from terrain.units import share_words, shown
 
     options.in_its_foot(dem, words)
     with progress() as step:
@@ -49,6 +49,17 @@ def shed(dem: Path, at: tuple[float, float], system: str,
                 + f" ({shown(answer.catchment.area, 'land', system)})"),
                ("longest way", shown(answer.longest_path, "length", system)),
                ("mean slope", f"{answer.catchment.slope:.1%}")])
+        if answer.covers:
+            of = answer.catchment.area
+            lines = [(cover.name, cover.area) for cover in answer.covers]
+            roads = [cover.area for cover in answer.covers if cover.road]
+            lines += [("roads, all of them", sum(roads))] if len(roads) > 1 else []
+            heading("What covers it")
+            table(["cover", "area", "share"],
+                  [[name, shown(area, "area", system),
+                    share_words(area / of).replace("\u00a0", " ")] for name, area in lines])
+            if not roads:
+                say("  No road among them: roads count where the cover layer names them.")
         if answer.storms:
             heading("Storms")
             table(["rain", "runs off", "share", "by the mean curve number"],

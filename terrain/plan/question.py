@@ -17,7 +17,7 @@ from terrain.inputs.fields import LEAST_STORM, LONGEST_STORM, MOST_STORM, SHORTE
 from terrain.inputs.ground_cover import cover_cells, is_raster, soil_cells
 from terrain.inputs.site import Cover, Culverts, Soils
 from terrain.inputs.voids import FILL_UP_TO
-from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, paver, published_classes
+from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, is_road, paver, published_classes
 from terrain.runoff.storms import Hyetograph, storm_shape
 from terrain.runoff.travel_time import Timing
 from terrain.surface.conditioning import Conditioning
@@ -112,6 +112,15 @@ class RainWords:
 
 
 @dataclass(frozen=True)
+class CoverArea:
+    """How much of a piece of ground a class of cover takes. [m2]"""
+
+    name: str
+    area: float
+    road: bool
+
+
+@dataclass(frozen=True)
 class GroundThere:
     """The ground of the raster.
 
@@ -131,6 +140,14 @@ class GroundThere:
     classes: tuple[str, ...]
     soil: NDArray[np.int8]
     notes: tuple[str, ...]
+
+    def areas_of(self, cells: NDArray[np.bool_], cell_area: float) -> tuple[CoverArea, ...]:
+        """What covers some cells, the most of it first; none where no cover was told."""
+        kinds = self.cover[cells & (self.cover >= 0)]
+        counts = np.bincount(kinds, minlength=len(self.classes))
+        return tuple(CoverArea(self.classes[i], float(counts[i]) * cell_area,
+                               is_road(self.classes[i]))
+                     for i in np.argsort(-counts, kind="stable") if counts[i])
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from terrain.plan.answered import StormAnswer, gathered, rests_on_storms, storms_on
 from terrain.plan.question import (
+    CoverArea,
     GroundWords,
     Question,
     RainWords,
@@ -49,6 +50,7 @@ class ShedAnswer:
     longest_path: float
     storms: tuple[StormAnswer, ...]
     better: WetterPlace | None
+    covers: tuple[CoverArea, ...] = field(default=())
     rests_on: tuple[str, ...] = field(default=())
 
 
@@ -80,6 +82,7 @@ def catchment_of_point(path: Path, at: tuple[float, float], rain: RainWords,
     return ShedAnswer(question, (x, y), cells, outline(cells, dem.transform), catchment,
                       catchment.longest_path, storms_on(catchment, None, rain),
                       _wetter_nearby(terrain, row, column),
+                      there.areas_of(cells, dem.cell_area),
                       (*there.notes, *rests_on_storms(rain, there, False)))
 
 

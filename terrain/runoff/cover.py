@@ -16,6 +16,8 @@ SOIL_GROUPS = "ABCD"
 PAVED = 98.0
 #: Share of roofs and paving from which figure 2-4 of TR-55 (1986) no longer holds. [%]
 UNCONNECTED_UNDER = 30.0
+#: How the names of roads among the classes begin.
+ROADS = ("paved road", "gravel road", "dirt road")
 
 
 @dataclass(frozen=True)
@@ -103,6 +105,11 @@ def with_impervious(curve_number: ArrayLike, impervious: ArrayLike, unconnected:
                          f"outside 0 to {PAVED:g}, that of paving")
     ratio = np.where(share < UNCONNECTED_UNDER, apart / 100, 0.0)
     return pervious + share / 100 * (PAVED - pervious) * (1 - 0.5 * ratio)
+
+
+def is_road(name: str) -> bool:
+    """Whether a class of cover is a road, partly paved or not."""
+    return name.startswith(ROADS)
 
 
 def partly_paved(ground: CoverClass, impervious: float, unconnected: float) -> CoverClass:

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
+from itertools import pairwise
 
 import numpy as np
+import pyogrio
 import pytest
+import rasterio
 import shapely
 
 from cli.main import COMMANDS
@@ -149,6 +153,41 @@ def test_shed_says_why_segments_are_not_reckoned(levelsill, small_site):
     top = levelsill("shed", ground, "--at", "500000.5,6399999.5", *words)
     assert "the longest way of its water is a single cell" in top.out
     assert "--two-year-day" not in top.out
+
+
+def test_shed_tells_how_much_of_its_ground_is_road(levelsill, small_site, tmp_path):
+    """Cover in three strips west to east; the cells of each counted by their middles."""
+    from terrain.plan.question import GroundWords, RainWords, RasterWords
+    from terrain.plan.shed_question import catchment_of_point
+
+    ground, layer = small_site.parent / "ground.tif", tmp_path / "cover.gpkg"
+    edges = (499000.0, 500040.0, 500046.0, 501000.0)
+    names = ("dirt road", "paved road, curbs", "pasture, poor")
+    strips = [shapely.box(a, 6399000, b, 6401000) for a, b in pairwise(edges)]
+    with rasterio.open(ground) as source:
+        crs = source.crs.to_wkt()
+    pyogrio.raw.write(layer, shapely.to_wkb(strips), [np.array(names, object)], ["cover"],
+                      geometry_type="Polygon", crs=crs)
+    words = ("shed", ground, "--at", "500060.5,6399900.5", "--cover", layer, "--soils", "C")
+    found = json.loads(levelsill(*words, "--json").out)
+    answer = catchment_of_point(ground, (500060.5, 6399900.5), RainWords(),
+                                GroundWords(cover=layer, soils="C"), RasterWords())
+    dem = answer.question.dem
+    x, _ = dem.xy(*np.nonzero(answer.cells))
+    counted = {name: float(((x > a) & (x < b)).sum()) * dem.cell_area
+               for name, (a, b) in zip(names, pairwise(edges), strict=True)}
+    assert min(counted.values()) > 0
+    assert {c["class"]: c["area_m2"] for c in found["cover"]} == pytest.approx(counted)
+    assert [c["area_m2"] for c in found["cover"]] == sorted(counted.values(), reverse=True)
+    roads = counted["dirt road"] + counted["paved road, curbs"]
+    assert found["road_m2"] == pytest.approx(roads)
+    assert sum(counted.values()) == pytest.approx(found["catchment_m2"])
+    said = levelsill(*words).out
+    assert f"{100 * roads / found['catchment_m2']:.1f} %" in re.search(
+        "roads, all of them.*", said)[0].replace("\u00a0", " ")
+    assert "No road among them" not in said
+    plain = levelsill(*words[:4], "--cn", "80", "--json")
+    assert (json.loads(plain.out)["cover"], json.loads(plain.out)["road_m2"]) == ([], None)
 
 
 def test_us_units_print_throughout(levelsill, small_site):

@@ -94,6 +94,22 @@ def test_a_pond_without_its_seepage_says_that_it_is_a_default(small_site):
                    for words in made.cautions)
 
 
+def test_a_wall_is_told_to_be_proved_with_the_largest_storm(small_plan):
+    """Which a level pool with a free sill cannot be told by; a dug pit has no crest to rise to."""
+    largest = max(small_plan.site.rain.storms, key=lambda storm: storm.depth).name
+    walls = 0
+    for made in small_plan.stores:
+        told = [words for words in made.cautions if "Run levelsill prove" in words]
+        if made.basin is not None and made.basin.has_wall:
+            walls += 1
+            assert len(told) == 1
+            assert f"\"{largest}\"" in told[0]
+            assert "licensed engineer" in told[0]
+        else:
+            assert told == []
+    assert walls
+
+
 @pytest.mark.parametrize(("lines", "said"), [
     (["seepage: 3 mm/day"], "seepage is that of a pond meant to hold water"),
     (["holds water: true", "seepage: 3 mm/day", "infiltration: 4 mm/h"], "both given"),

@@ -95,6 +95,8 @@ def shed_answer(answer: ShedAnswer) -> dict[str, Any]:
         **ground_facts(catchment),
         "longest_path_m": answer.longest_path, "mean_slope": catchment.slope,
         "mean_curve_number": catchment.mean_curve_number,
+        "cover": [{"class": c.name, "area_m2": c.area, "road": c.road} for c in answer.covers],
+        "road_m2": sum(c.area for c in answer.covers if c.road) if answer.covers else None,
         "concentration_by_lag_h": catchment.concentration_by_lag,
         "concentration_by_segments_h": catchment.concentration_by_segments,
         "reaches": reaches(catchment),

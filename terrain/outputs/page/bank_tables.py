@@ -45,5 +45,5 @@ def _in_its_way(breach: Breach) -> str:
     if more > 0:
         said.append(f"{more} more")
     if works:
-        said.append("of the works " + ", ".join(f"\"{met.name}\"" for met in works[:MOST_NAMED]))
+        said.append("it runs through " + ", ".join(f"\"{met.name}\"" for met in works[:MOST_NAMED]))
     return "; ".join(said)

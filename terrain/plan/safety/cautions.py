@@ -79,6 +79,12 @@ def basin_cautions(inputs: Inputs, place: Placed, node: Node, basin: Basin) -> l
                     f"{design.return_period:g} years; behind a wall with so large a catchment "
                     f"once in {years:g} years is asked for "
                     f"({rules.cited('spillway return period')}). Choose a rarer design storm.")
+    if basin.has_wall:
+        largest = max(inputs.site.rain.storms, key=lambda storm: storm.depth)
+        said.append("Its water is reckoned as a level pool with a free sill. Run levelsill prove "
+                    f"with the largest storm, \"{largest.name}\": it shows how fast and how high "
+                    "water rises against the crest, which this plan cannot; a licensed engineer "
+                    "decides.")
     if work.holds_water:
         said += _pond_cautions(inputs, place, node, basin)
     return said

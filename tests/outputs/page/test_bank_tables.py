@@ -54,7 +54,7 @@ def test_what_is_harmed_is_named_and_its_bank_comes_first(demo_plan):
     said = first.cells[-1]
     assert said.startswith(house.words)
     assert "beyond the property line" in said
-    assert said.endswith("; of the works \"upper swale\"")
+    assert said.endswith("; it runs through \"upper swale\"")
     assert NOTHING not in said
 
 
