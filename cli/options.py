@@ -30,7 +30,8 @@ class XY(Kind):
         try:
             x, y = (float(part) for part in str(value).split(","))
         except ValueError:
-            self.fail(f"'{value}' is not a place such as 512340,6430125", param, ctx)
+            self.fail(f"'{value}' is not a place such as 512340,6430125, without a blank", param,
+                      ctx)
         if not (abs(x) < 1e12 and abs(y) < 1e12):
             self.fail(f"'{value}' is not a place on Earth", param, ctx)
         return x, y

@@ -59,7 +59,7 @@ def prove(site: Path, name: str | None, cell: float | None, hours_after: float,
         plan = make_plan(site, step)
         click.get_current_context().with_resource(
             plan.inputs.told("metric" if as_json else None))
-        storm = storm_named(plan, name)
+        storm = storm_named(plan.site, name)
         step("Laying out the ground for the flood")
         ground = flood_ground(plan, cell, green_ampt)
         if work is not None:

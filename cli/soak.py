@@ -11,6 +11,19 @@ from cli import options
 from cli.console import facts, heading, remarks, say, table
 
 
+class HoleSize(options.Quantity):
+    """A size of a hole, never without its unit: twelve may be inches or feet."""
+
+    def __init__(self) -> None:
+        super().__init__("length")
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+                ) -> float:
+        if isinstance(value, str) and not any(letter.isalpha() for letter in value):
+            self.fail(f"'{value}' has no unit; write it as 300mm or 12in", param, ctx)
+        return super().convert(value, param, ctx)
+
+
 class Sides(options.Kind):
     """Length and width of a pit."""
 
@@ -23,13 +36,13 @@ class Sides(options.Kind):
         parts = str(value).split(",")
         if len(parts) != 2:
             self.fail(f"'{value}' is not two sides such as 0.6m,0.6m", param, ctx)
-        length = options.Quantity("length")
+        length = HoleSize()
         return length.convert(parts[0], param, ctx), length.convert(parts[1], param, ctx)
 
 
 @click.command()
 @click.argument("readings", required=False, type=click.Path(path_type=Path))
-@click.option("--diameter", type=options.Quantity("length"), help="Of a round hole, such as 300mm.")
+@click.option("--diameter", type=HoleSize(), help="Of a round hole, such as 300mm.")
 @click.option("--pit", type=Sides(), help="Sides of a square or oblong pit, such as 0.6m,0.6m.")
 @click.option("--hole-depth", type=options.Quantity("length"),
               help="From the rim to the bottom, if the water was measured down from the rim.")

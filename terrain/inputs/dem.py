@@ -165,7 +165,8 @@ def refuse_beyond(extent: Extent, x: float, y: float, where: str) -> None:
     """
     if not (np.isfinite(x) and np.isfinite(y)):
         raise InputError(where, f"the point cannot be placed on {extent.source}",
-                         "Check that x comes before y, and longitude before latitude")
+                         "Check that x comes before y, longitude before latitude, and that only "
+                         "degrees are called longitude and latitude")
     west, south, east, north = extent.bounds
     if west <= x < east and south < y <= north:
         return

@@ -47,7 +47,7 @@ from terrain.works.dug import design_dug
 from terrain.works.ground_of_bank import with_spillway
 from terrain.works.rules import Rulebook
 from terrain.works.sill import design_sill
-from terrain.works.spillway import spillway
+from terrain.works.spillway import spillway, years_asked
 from terrain.works.wall import design_wall, outflanking
 from terrain.works.wall_and_pit import design_wall_and_pit
 
@@ -133,6 +133,12 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
     cautions = [*made.cautions, *([] if low is None else [low]), *edge_cautions(catchment, dem)]
     said = earth_words(made, rules)
     curve = None
+    if rain.depths and made.has_wall:
+        cautions.append(
+            f"Its spillway is sized for the storm that you gave, {in_both(rain.deepest, 'rain')}, "
+            f"and for no rarer one; behind a wall with {in_both(catchment.area, 'land')} above it "
+            f"a storm that comes once in {years_asked(rules, catchment.area):g} years is asked "
+            f"for ({rules.cited('spillway return period')}). Give that one.")
     if rain.depths:
         over = spillway(made.sill, made.crest if made.has_wall else None, rules)
         said.append(spillway_words(over, made, f"the storm of {in_both(rain.deepest, 'rain')}",

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.flood.storm_flow import Flow, Foreseen, Rain, flow_storm
+from terrain.inputs.site import Site
 from terrain.inputs.site_rain import Storm
 from terrain.plan.planned import Plan
 from terrain.plan.water.routing import StormRun, run_storm
@@ -142,7 +143,7 @@ class How:
 AS_USUAL = How()
 
 
-def storm_named(plan: Plan, name: str | None) -> Storm:
+def storm_named(site: Site, name: str | None) -> Storm:
     """A storm of the site file; the design storm without a name.
 
     Raises
@@ -151,10 +152,10 @@ def storm_named(plan: Plan, name: str | None) -> Storm:
         If there is none of the name.
     """
     if name is None:
-        return plan.site.rain.design
-    found = next((storm for storm in plan.site.rain.storms if storm.name == name), None)
+        return site.rain.design
+    found = next((storm for storm in site.rain.storms if storm.name == name), None)
     if found is None:
-        names = ", ".join(storm.name for storm in plan.site.rain.storms)
+        names = ", ".join(storm.name for storm in site.rain.storms)
         raise InputError("--storm", f"the site file has no storm '{name}'", f"Name one of {names}")
     return found
 

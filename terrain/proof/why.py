@@ -192,8 +192,8 @@ def _stands(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool, run: StormR
         "higher" if higher > 0 else "less high") + " than by the cascade: "
     rim = float(ground.after[pool.deepest] + ground.deep[pool.deepest]) - pool.level
     if full and rim * higher > 0 and abs(rim) > abs(higher) / 2:
-        return [off + f"on these cells it runs over {in_both(1000 * rim, 'rain', 0)} above its "
-                "sill."]
+        return [off + f"on these cells its sill looks {in_both(1000 * abs(rim), 'rain', 0)} "
+                f"{'higher' if rim > 0 else 'lower'} than it is; smaller cells tell more."]
     if full:
         if higher > 0 and got.peak_spill < 1.1 * told.peak_spill:
             return [off + f"{in_both(got.peak_spill, 'flow')} stand "

@@ -75,3 +75,15 @@ def lining_words(over: Spillway, rules: Rulebook) -> str:
         "such, or a longer sill")
     return (f"neither bare earth nor grass bears that, grass to {said['grass']}: line the sill and "
             f"its way down with stone, or lengthen it{more}")
+
+
+def years_asked(rules: Rulebook, catchment: float) -> float:
+    """How rare a storm a wall's spillway should pass: once in so many years.
+
+    Parameters
+    ----------
+    catchment : float
+        Of the basin. [m2]
+    """
+    larger = catchment > rules["small drainage"]
+    return rules["spillway return period" + (", larger" if larger else "")]

@@ -88,4 +88,4 @@ def ground(plan):
 
 @pytest.fixture(scope="session")
 def proof(plan, ground):
-    return prove(plan, ground, storm_named(plan, None), How(1.0))
+    return prove(plan, ground, storm_named(plan.site, None), How(1.0))

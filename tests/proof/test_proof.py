@@ -26,7 +26,7 @@ from terrain.units import in_both
 
 @pytest.fixture(scope="module")
 def cases(plan, proof):
-    return {case.name: case for case in what_if(proof, storm_named(plan, None), How(1.0))}
+    return {case.name: case for case in what_if(proof, storm_named(plan.site, None), How(1.0))}
 
 
 def named(stores, name):
@@ -100,7 +100,7 @@ def test_what_goes_through_a_culvert_is_told_of_the_ground_below_it(plan, ground
 
 
 def test_water_on_its_way_is_told_as_much_as_there_is(plan, ground):
-    storm = storm_named(plan, None)
+    storm = storm_named(plan.site, None)
     short = prove(plan, ground, storm, How(0.0), before=False)
     number = next(i for i, pool in enumerate(ground.pools)
                   if plan.stores[pool.index].store.name == "side swale")
@@ -148,7 +148,7 @@ def test_a_bank_that_is_low_runs_over_there(plan, ground, proof, monkeypatch):
     pool = next(p for p in ground.pools if plan.stores[p.index].store.name == "pond")
     low, told = tried._with_low_place(plan, ground, pool)
     line, station = tried._worst_place(ground, pool)
-    storm = storm_named(plan, None)
+    storm = storm_named(plan.site, None)
     shape = plan.inputs.hydrology.shapes[storm.name]
     run = flood(plan, low, storm.depth, shape, How(1.0))
     found, whole = named(store_proofs(plan, low, run.flow, proof.run), "pond"), named(
@@ -200,7 +200,7 @@ def test_places_are_told_with_the_water_that_is_there(plan, ground, proof):
 
 
 def test_water_arrives_when_it_is_first_deeper_than_a_centimetre(plan, ground):
-    storm = storm_named(plan, None)
+    storm = storm_named(plan.site, None)
     shape = plan.inputs.hydrology.shapes[storm.name]
     pond = ground.pools[-1].deepest
     flow = flow_storm(ground.after, 1.0, ground.roughness, until=3600,
@@ -279,11 +279,11 @@ def test_a_low_berm_changes_nothing_that_the_water_does_not_reach(cases):
 
 def test_a_work_that_is_not_there_is_refused(plan, proof):
     with pytest.raises(InputError, match="no store that the flood follows is called 'moat'"):
-        what_if(proof, storm_named(plan, None), How(1.0), "moat")
+        what_if(proof, storm_named(plan.site, None), How(1.0), "moat")
 
 
 def test_the_same_on_any_number_of_threads(plan, ground, proof):
-    again = prove(plan, ground, storm_named(plan, None), How(1.0, threads=1), before=False)
+    again = prove(plan, ground, storm_named(plan.site, None), How(1.0, threads=1), before=False)
     np.testing.assert_array_equal(again.after.flow.depth, proof.after.flow.depth)
     assert again.stores == proof.stores
 
@@ -301,14 +301,14 @@ def test_cells_that_show_no_store_are_refused(plan):
 
 
 def test_a_storm_of_no_depth_is_refused(plan, ground):
-    storm = storm_named(plan, None)
+    storm = storm_named(plan.site, None)
     with pytest.raises(InputError, match="depth of 0 mm"):
         prove(plan, ground, storm.model_copy(update={"depth": 0.0}))
 
 
 def test_a_storm_that_is_not_there_is_refused(plan):
     with pytest.raises(InputError, match="no storm 'noah'"):
-        storm_named(plan, "noah")
+        storm_named(plan.site, "noah")
 
 
 def test_a_site_without_works_is_refused(plan):

@@ -28,7 +28,8 @@ def test_the_flood_keeps_what_the_balanced_proposal_promised(demo_site, tmp_path
     water = proposal.water
     assert plan.storms[design].passive == pytest.approx(water.storm_kept, rel=1e-9)
     assert plan.year.passive == pytest.approx(water.year_kept, rel=1e-9)
-    proof = prove(plan, flood_ground(plan, CELL), storm_named(plan, None), How(6.0), before=False)
+    storm = storm_named(plan.site, None)
+    proof = prove(plan, flood_ground(plan, CELL), storm, How(6.0), before=False)
     kept = sum(store.caught for store in proof.stores)
     print(f"kept {kept:.1f} m3 by the flood, {water.storm_kept:.1f} by the plan "
           f"[{water.storm_low:.1f}, {water.storm_high:.1f}]")

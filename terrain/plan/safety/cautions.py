@@ -19,7 +19,7 @@ from terrain.works.drain import Drain
 from terrain.works.natural_hollow import NaturalHollow
 from terrain.works.rules import ENGINEER, HEALTH, OWNER, PRACTICE
 from terrain.works.sill import head_for_flow
-from terrain.works.spillway import lining_words, spillway
+from terrain.works.spillway import lining_words, spillway, years_asked
 from terrain.works.store import Store
 from terrain.works.swale_built import Swale
 from terrain.works.wall import outflanking
@@ -71,9 +71,7 @@ def basin_cautions(inputs: Inputs, place: Placed, node: Node, basin: Basin) -> l
     if over.lining == "stone":
         said.append(f"Water runs over its sill at {in_both(over.velocity, 'speed')} at the design "
                     f"peak; {lining_words(over, rules)}. {_first(OWNER)}.")
-    years = rules["spillway return period"]
-    if node.catchment.area > rules["small drainage"]:
-        years = rules["spillway return period, larger"]
+    years = years_asked(rules, node.catchment.area)
     if basin.has_wall and design.return_period is not None and design.return_period < years:
         said.append(f"Its spillway is sized for the storm \"{design.name}\", once in "
                     f"{design.return_period:g} years; behind a wall with so large a catchment "

@@ -56,4 +56,4 @@ def cloudburst(plan):
     """The small site's shower, deeper, so that stores spill."""
     from terrain.proof.proof import storm_named
 
-    return storm_named(plan, "shower").model_copy(update={"depth": 45.0})
+    return storm_named(plan.site, "shower").model_copy(update={"depth": 45.0})
