@@ -133,6 +133,9 @@ def _document(path: Path, text: str, kind: type[Described]) -> Any:
     except ValueError as error:  # a day that is none, such as 2026-02-30
         raise InputError(_line_of_no_day(path, text), f"a date in it cannot be ({error})",
                          "Write a day such as 2026-03-14") from None
+    except TypeError:  # a name that is itself a part or a list, behind "? "
+        raise InputError(str(path), "the name of one of its fields is itself a list or fields",
+                         "Look for a '?' or a ': ' that is too many") from None
     except YAMLError as error:
         problem = str(error).splitlines()[0].rstrip(".")
         raise InputError(str(path), f"this is not valid YAML ({problem})",

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.surface.terrain import Terrain
+from terrain.units import in_both
 from terrain.works.polyline import distance_to, points_along
 from terrain.works.store import Curve
 
@@ -102,8 +103,9 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
     line = LineString(wall)
     low = _lowest_on(dem, line)
     if low[2] >= sill_level:
-        raise InputError(where, f"the sill at {sill_level:.2f} m is not above the ground on the "
-                         f"wall's line, whose lowest point is at {low[2]:.2f} m",
+        raise InputError(where, f"the sill at {in_both(sill_level, 'level')} is not above the "
+                         "ground on the wall's line, whose lowest point is at "
+                         f"{in_both(low[2], 'level')}",
                          "Raise the crest or the sill, or move the wall to lower ground")
     reach = max(line.length, 20.0)
     while True:
@@ -123,13 +125,15 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
         border[0, :] = border[-1, :] = border[:, 0] = border[:, -1] = True
         open_side = bool((pool & border).any())
         if main in down:
-            raise InputError(where, f"water at {sill_level:.2f} m gets round an end of the wall",
+            raise InputError(where, f"water at {in_both(sill_level, 'level')} gets round an end of "
+                             "the wall",
                              "Lengthen the wall into higher ground, or lower the crest")
         if not open_side or edge_cut:
             break
         reach *= 2
     if open_side:
-        raise InputError(where, f"the pool at {sill_level:.2f} m runs on beyond {dem.source}",
+        raise InputError(where, f"the pool at {in_both(sill_level, 'level')} runs on beyond "
+                         f"{dem.source}",
                          "Lower the crest, or use a raster that reaches further")
     side = _uphill_of(fine, line, pool)
     under = barrier & (fine.heights < sill_level) & side & ndimage.binary_dilation(

@@ -65,8 +65,9 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
     if (ends < level).any():
         i = int(np.argmin(ends))
         raise InputError(where, f"the ground at the wall's end {dem.named(*wall[-i])} is at "
-                         f"{ends[i]:.2f} m, below the sill at {level:.2f} m, so water would run "
-                         "round it", "Lengthen the wall into higher ground, or lower the crest")
+                         f"{in_both(ends[i], 'level')}, below the sill at "
+                         f"{in_both(level, 'level')}, so water would run round it",
+                         "Lengthen the wall into higher ground, or lower the crest")
     pool = flood(terrain, wall, level, where, dug, _settled(profile, wall))
     gross = pool.curve.capacity
     storage = pool.net.capacity
@@ -114,8 +115,8 @@ def measured(dem: Dem, wall: Sequence[tuple[float, float]], crest: float, sill: 
     for x, y in wall:
         dem.cell_of(x, y, where)
     if sill >= crest:
-        raise InputError(where, f"the sill at {sill:.2f} m is not below the crest at "
-                         f"{crest:.2f} m", "Lower the sill or raise the crest")
+        raise InputError(where, f"the sill at {in_both(sill, 'level')} is not below the crest "
+                         f"at {in_both(crest, 'level')}", "Lower the sill or raise the crest")
     line = LineString(wall)
     if not line.is_simple or not line.length > 0:
         raise InputError(where, "the wall crosses itself or has no length",
