@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from terrain.inputs.site_suggest import Suggest
+import numpy as np
+
+from terrain.inputs.site_suggest import Kind, Suggest
+from terrain.plan.siting.reading import Inputs
+from terrain.runoff.infiltration import rate_of
 from terrain.suggest.look import Look
 from terrain.suggest.prepare import (
     ENOUGH_WATER,
+    GENERATORS,
     LAID_OUT,
     LEAST_COMES,
     MOST_COMES,
@@ -13,8 +18,10 @@ from terrain.suggest.prepare import (
     Prepared,
 )
 from terrain.suggest.rains import KINDS_OF_DAYS
+from terrain.suggest.road_places import SHALLOWEST as SHALLOWEST_ROAD_BASIN
 from terrain.suggest.suggestion import AimWords
-from terrain.units import in_both
+from terrain.suggest.wall_lines import SHALLOWEST as SHALLOWEST_WALL
+from terrain.units import in_both, per_cent
 from terrain.works.rules import Rulebook
 
 OF_AIM = {
@@ -72,5 +79,46 @@ def soaks_note(asked: Suggest, rules: Rulebook) -> str:
                 "stated under suggest; dig a hole test where each is to go.")
     return ("New works soak in by the table rates of their soil groups, halved as nobody dug a "
             f"hole test; where water would stand for more than {rules['standing water']:g} h "
-            f"({rules.source('standing water')}) none is proposed. A hole test, stated under "
-            "suggest (infiltration:), may open more ground.")
+            f"({rules.source('standing water')}) none is proposed, but ponds deeper than "
+            f"{in_both(rules['fish depth'], 'length')}, which are meant to hold water all the time "
+            f"({rules.source('fish depth')}). A hole test, stated under suggest (infiltration:), "
+            "may open more ground.")
+
+
+def why_none(inputs: Inputs, asked: Suggest, kind: Kind) -> str:
+    """Why no place of a kind was found, in a whole sentence; "" where that is not known."""
+    rules = inputs.rules
+    if kind == "road basin" and not inputs.ground.roads:
+        return "No place for a road basin was found, as the site file lists no road."
+    least = {"swale": rules["swale shallowest"], "road basin": SHALLOWEST_ROAD_BASIN,
+             "wall": SHALLOWEST_WALL}.get(kind)
+    if least is None:
+        return ""
+    rate = _quickest(inputs, asked)
+    soaked = rules["standing water"] * rate / 1000
+    if soaked >= least:
+        return "" if kind != "swale" or asked.sill_at_least is None else (
+            f"No place for a swale of {in_both(asked.sill_at_least, 'length')} or more was found, "
+            "as long as a sill is to be at least.")
+    return (f"No place for a {kind} was found, as water would stand there for more than "
+            f"{rules['standing water']:g} h: at {in_both(rate, 'rate')}, the quickest that is "
+            f"counted on here, {in_both(soaked, 'size')} soak in by then, and none shallower than "
+            f"{in_both(least, 'size')} is looked for.")
+
+
+def _quickest(inputs: Inputs, asked: Suggest) -> float:
+    """The rate of the soil of the site that takes in most. [mm/h]"""
+    ground = inputs.ground
+    cells = np.argwhere(ground.inside)
+    _, one_of_each = np.unique(ground.soil[ground.inside], return_index=True)
+    return max((rate_of(asked.infiltration, None, ground.soil_group_of(cells[i:i + 1])).rate
+                for i in one_of_each), default=0.0)
+
+
+def shares_note(asked: Suggest) -> str:
+    """How the places that are looked at are shared out where no swale takes what is left."""
+    shares = {kind: share for kind, (_, share) in GENERATORS.items()
+              if kind in asked.kinds and kind != "swale"}
+    told = ", ".join(f"{per_cent(share)} {kind}s" for kind, share in shares.items())
+    return (f"Of the {asked.places:,} places asked for at most so many are of a kind: {told}; "
+            "the rest is kept for swales.") if told else ""

@@ -11,7 +11,7 @@ from terrain.outputs.suggest.figures import (
     limit_words,
     range_words,
 )
-from terrain.outputs.suggest.words import why_lines
+from terrain.outputs.suggest.words import called, why_lines
 from terrain.suggest.candidate import Cost
 from terrain.suggest.suggestion import FrontPoint, Proposal, Suggestion, Water
 from terrain.units import shown
@@ -91,7 +91,7 @@ def work_heads(suggestion: Suggestion) -> tuple[str, ...]:
 
 def work_rows(one: Proposal, suggestion: Suggestion, system: str) -> list[list[str]]:
     """Works of a proposal, from the top of the land down."""
-    return [[c.candidate.name, shown(c.candidate.storage, "volume", system),
+    return [[called(c.candidate), shown(c.candidate.storage, "volume", system),
              ground_words(c.ground, system), shown(c.kept, "volume", system),
              *cost_cells(c.cost, suggestion, system),
              aim_words(c.lost_without, suggestion, system)] for c in one.works]
@@ -99,12 +99,12 @@ def work_rows(one: Proposal, suggestion: Suggestion, system: str) -> list[list[s
 
 def why_rows(one: Proposal, suggestion: Suggestion, system: str) -> list[tuple[str, str]]:
     """Each work, and why it stands where it does."""
-    return [(c.candidate.name, " ".join(why_lines(c, suggestion, system))) for c in one.works]
+    return [(called(c.candidate), " ".join(why_lines(c, suggestion, system))) for c in one.works]
 
 
 def rejected_rows(one: Proposal, suggestion: Suggestion, system: str) -> list[list[str]]:
     """Rows to `REJECTED`."""
-    return [[r.candidate.name, aim_words(r.gain, suggestion, system),
+    return [[called(r.candidate), aim_words(r.gain, suggestion, system),
              limit_words(r.candidate.cost.of(suggestion.aim.limit), suggestion, system), r.why_not]
             for r in one.rejected]
 

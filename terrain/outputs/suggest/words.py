@@ -12,8 +12,11 @@ from terrain.outputs.suggest.figures import (
     limit_words,
     reached_words,
 )
+from terrain.suggest.candidate import Candidate
+from terrain.suggest.notes import shares_note, why_none
 from terrain.suggest.suggestion import Chosen, Proposal, Suggestion
-from terrain.units import shown
+from terrain.units import in_both, shown
+from terrain.works.basin import drowning
 
 #: So many names stand in a sentence.
 MOST_NAMED = 8
@@ -49,6 +52,7 @@ def answer_lines(suggestion: Suggestion, system: str) -> list[str]:
     own = own_line(suggestion, system)
     if own:
         said.append(own)
+    said += pond_lines(suggestion, system)
     if suggestion.stopped:
         said.append("The search was stopped before its end: these are the best so far, and their "
                     "distance from the best possible holds all the same.")
@@ -130,6 +134,40 @@ def why_lines(chosen: Chosen, suggestion: Suggestion, system: str) -> list[str]:
     return list(dict.fromkeys(said))
 
 
+def pond_lines(suggestion: Suggestion, system: str) -> list[str]:
+    """Cautions about ponds of the proposals that are meant to hold water; none without one."""
+    rules = suggestion.inputs.rules
+    ponds = {chosen.candidate.name: chosen for one in suggestion.proposals for chosen in one.works
+             if pond_of(chosen.candidate)}
+    if not ponds:
+        return []
+    basins = [place.basin for chosen in ponds.values() for place in chosen.placed
+              if place.basin is not None and place.work.holds_water]
+    deepest = max(basin.deepest_water for basin in basins)
+    said = ["Meant to hold water all the time: "
+            f"{named([called(chosen.candidate) for chosen in ponds.values()])}. Water that stands "
+            f"longer than {rules['standing water']:g} h breeds mosquitoes "
+            f"({rules.cited('standing water')}): keep fish in a pond, which want "
+            f"{in_both(rules['fish depth'], 'length')} of water ({rules.cited('fish depth')})."]
+    if deepest > rules["drowning depth"]:
+        said.append(drowning(deepest, rules))
+    return [in_one(line, system) for line in said]
+
+
+def called(candidate: Candidate) -> str:
+    """The name of a work, and that it is a pond where it is to hold water all the time."""
+    pond = pond_of(candidate)
+    return f"{candidate.name} ({pond})" if pond else candidate.name
+
+
+def pond_of(candidate: Candidate) -> str:
+    """What kind of pond a work is that is meant to hold water all the time; "" if it is none."""
+    for work in candidate.works:
+        if getattr(work, "holds_water", False):
+            return "dug pond" if work.wall is None else "pond behind a wall"
+    return ""
+
+
 def kept_line(one: Proposal) -> str:
     """What of the site file's own works it keeps, and what not."""
     said = [f"It keeps {named(one.stays)}." if one.stays else ""]
@@ -152,9 +190,18 @@ def looked_lines(suggestion: Suggestion, system: str) -> list[str]:
     total = sum(suggestion.looked_at.values())
     said = [f"{total:,} places were looked at{': ' if kinds else ''}{', '.join(kinds)}, on the "
             f"{shown(suggestion.open_ground, 'land', system)} where earth may be moved."]
-    empty = [_kind(kind) for kind, count in suggestion.looked_at.items() if not count]
-    if empty:
-        said.append(f"The ground offers none of {named(empty)}.")
+    if suggestion.stopped:  # perhaps before it came to the rest
+        return said
+    asked = suggestion.asked
+    empty = [kind for kind in asked.kinds if not suggestion.looked_at.get(kind)]
+    why = {kind: why_none(suggestion.inputs, asked, kind) for kind in empty}
+    said += [in_one(line, system) for line in why.values() if line]
+    unknown = [_kind(kind) for kind, line in why.items() if not line]
+    if unknown:
+        said.append(f"The ground offers none of {named(unknown)}.")
+    found = total - suggestion.looked_at.get("own", 0)
+    if "swale" not in asked.kinds or "swale" in empty:
+        said += [line for line in [shares_note(asked)] if line and found < asked.places]
     return said
 
 

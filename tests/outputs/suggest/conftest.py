@@ -110,3 +110,13 @@ def suggested(path, new=None, limit="hours", dimension="volume", **site):
 def small_suggested(tmp_path_factory, small_site_folder):
     """On the small site as it stands."""
     return suggested(small_site_folder(tmp_path_factory.mktemp("suggested")))
+
+
+@pytest.fixture(scope="session")
+def ponds(tmp_path_factory, small_site_folder):
+    """A pond for fish, dug as the search digs it on slow soil, and a swale."""
+    pond = Basin.model_validate({
+        "kind": "basin", "name": "dug basin 2", "depth": 1.3, "batter": 3, "holds water": True,
+        "dug": [[500085, 6399900], [500101, 6399900], [500101, 6399912], [500085, 6399912]]})
+    return suggested(small_site_folder(tmp_path_factory.mktemp("ponds")),
+                     {"swale 1": NEW["swale 1"], "dug basin 2": [pond]})

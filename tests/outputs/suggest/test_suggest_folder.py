@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
+from PIL import Image
 
 from terrain.errors import InputError
 from terrain.files import RECORD
+from terrain.inputs.site_suggest import KINDS, Suggest
+from terrain.inputs.site_works import Basin
 from terrain.outputs.data.answers_json import dumped
 from terrain.outputs.suggest import tables, words
 from terrain.outputs.suggest.figures import gap_words, reached_words
@@ -187,6 +191,78 @@ def test_a_search_that_found_nothing(small_suggested, tmp_path):
     assert {p.name for p in written} == {"suggest.html", "suggest.json"}
     assert "No layout better than what stands was found" in (
         tmp_path / "out" / "suggest.html").read_text()
+
+
+def test_a_pond_is_called_one(ponds, small_suggested):
+    most = ponds.proposals[-1]
+    assert [row[0] for row in tables.work_rows(most, ponds, "metric")] == [
+        "swale 1", "dug basin 2 (dug pond)"]
+    assert [name for name, _ in tables.why_rows(most, ponds, "metric")][-1] == (
+        "dug basin 2 (dug pond)")
+    assert tables.rejected_rows(ponds.proposals[0], ponds, "metric")[0][0] == (
+        "dug basin 2 (dug pond)")
+    for one in small_suggested.proposals:
+        assert "pond)" not in str(tables.work_rows(one, small_suggested, "metric"))
+
+
+def test_a_pond_behind_a_wall_is_called_so(ponds):
+    wall = Basin.model_validate({
+        "kind": "basin", "name": "wall 1", "wall": [[500030, 6399900], [500060, 6399900]],
+        "crest": 12.0, "holds water": True})
+    one = replace(ponds.proposals[-1].works[-1].candidate, name="wall 1", works=(wall,))
+    assert words.called(one) == "wall 1 (pond behind a wall)"
+
+
+@pytest.mark.parametrize(("system", "deep", "fish"), [("metric", "1.30 m", "1.2 m"),
+                                                      ("us", "4.27 ft", "3.9 ft")])
+def test_cautions_about_ponds_are_told_once(ponds, system, deep, fish):
+    """1.3 m is 4.27 ft and 1.2 m 3.94 ft (the foot of 0.3048 m)."""
+    said = words.answer_lines(ponds, system)
+    [breeds] = [line for line in said if "mosquitoes" in line]
+    [drowns] = [line for line in said if "drown a child" in line]
+    assert breeds.startswith("Meant to hold water all the time: dug basin 2 (dug pond). Water")
+    assert "longer than 72 h breeds mosquitoes" in breeds
+    assert f"keep fish in a pond, which want {fish} of water" in breeds
+    assert drowns.startswith(f"Water {deep} deep can drown a child: fence it")
+
+
+def test_the_page_tells_of_ponds_as_the_terminal_does(ponds):
+    picture = io.BytesIO()
+    Image.new("RGB", (8, 8), "white").save(picture, "PNG")
+    page = suggest_page(ponds, {f"map_{one.name}": picture.getvalue() for one in ponds.proposals})
+    assert '"row">dug basin 2 (dug pond)</th>' in page
+    assert "<b>dug basin 2 (dug pond).</b>" in page
+    assert page.count("breeds mosquitoes") == 1
+    assert page.count("can drown a child") == 1
+
+
+def test_without_a_pond_no_such_caution(ponds, small_suggested):
+    assert words.pond_lines(small_suggested, "metric") == []
+    assert words.pond_lines(replace(ponds, proposals=ponds.proposals[:1]), "metric") == []
+
+
+def test_fewer_places_than_asked_for_are_explained(small_suggested):
+    """The small site has a track, and soil of group B beside its C."""
+    def looked(looked_at, **asked):
+        return words.looked_lines(replace(
+            small_suggested, looked_at=looked_at, asked=Suggest.model_validate(asked)), "metric")
+
+    all_of_them = dict.fromkeys(KINDS, 3)
+    assert len(looked(all_of_them, places=100)) == 1
+    none = looked({"own": 3, "tree row": 20, "wall": 13}, places=100)
+    assert none[0].startswith("36 places were looked at")
+    assert "offers none of swales" in " ".join(none)
+    assert "Of the 100 places asked for at most" in none[-1]
+    few = looked({"dug basin": 9}, places=100, kinds=["dug basin", "swale"], infiltration=12.0)
+    assert few[1:] == ["The ground offers none of swales.",
+                       "Of the 100 places asked for at most so many are of a kind: 15\u00a0% dug "
+                       "basins; the rest is kept for swales."]
+    slow = replace(small_suggested, asked=Suggest.model_validate(
+        {"kinds": "swale", "infiltration": 1.0}), looked_at={"own": 3})
+    [_, why] = words.looked_lines(slow, "us")
+    assert why.startswith("No place for a swale was found, as water would stand there")
+    assert " mm/h" not in why
+    assert len(words.looked_lines(replace(slow, stopped=True), "us")) == 1
 
 
 @pytest.mark.parametrize("system", ["metric", "us"])
