@@ -22,6 +22,8 @@ SPILLS = 0.002
 BESIDE = 3.0
 #: Water over a sill or a bank counts from here. [m], [m3]
 OVER, COUNTS = 0.001, 0.01
+#: Said of water over a bank where cells are too coarse for the store.
+AS_CELLS_TELL = "as far as these cells tell; run with smaller cells"
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,7 @@ class OverBank:
     Attributes
     ----------
     volume : float
-        [m3]
+        Of what the store spills over its rim; out less in, as that is. [m3]
     x, y : float
         Where most of it goes. [m]
     deep : float
@@ -93,6 +95,12 @@ class StoreProof:
     why: tuple[str, ...]
 
     @property
+    def may_overtop(self) -> bool:
+        """Whether its water may go over its bank on cells too coarse to tell how much."""
+        return (not self.drawn and self.over_bank is None and self.freeboard is not None
+                and self.freeboard < 0)
+
+    @property
     def told_caught(self) -> float:
         """By the cascade. [m3]"""
         return self.told.infiltrated + self.told.held
@@ -113,7 +121,7 @@ def store_proofs(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun
             pool.index, told.name, got.inflow, got.caught, got.spilled, got.led, got.peak_level,
             got.peak_spill, got.first_spill,
             _where(ground, record.faces, record.passed) if got.spilled - got.led > COUNTS
-            else None, _over_bank(ground, flow, pool, told.name),
+            else None, _over_bank(ground, flow, pool, told.name, got.spilled - got.led),
             None if crest is None else crest - got.peak_level,
             pool.drawn(plan, ground.grid.cell), told,
             tuple(why(plan, ground, flow, run, number, measured))))
@@ -123,9 +131,10 @@ def store_proofs(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun
 def spilled_by(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool) -> FloatArray:
     """What has gone out of a store by each time, shape (records,). [m3]
 
-    Over its rim that is what crosses it while water stands over its sill, out less in: what
-    crosses at other times fell on the rim itself, or parts there, and was never in the store.
-    Where the rim of a store above touches this one's, what that spills crosses both.
+    Over its rim that is what crosses it while water stands over its sill, or over a bank that lies
+    lower, out less in: what crosses at other times fell on the rim itself, or parts there, and was
+    never in the store. Where the rim of a store above touches this one's, what that spills
+    crosses both.
     """
     from scipy import ndimage
 
@@ -138,7 +147,8 @@ def spilled_by(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool) -> Float
                 zone & ground.rim(above)[0]).any():
             over = spilled_by(plan, ground, flow, other)
             net = net + over - _moved(flow, plan.stores[other.index].store.name)
-    wet = flow.levels[name] > pool.level + OVER
+    rim = float(ground.after[pool.deepest] + ground.deep[pool.deepest])
+    wet = flow.levels[name] > (rim if rim < pool.level - OVER else pool.level) + OVER
     wet[:-1] |= wet[1:]
     gone = np.cumsum(np.where(wet, np.diff(net, prepend=0.0), 0.0))
     return np.asarray(np.maximum.accumulate(np.maximum(gone, 0.0)) + _moved(flow, name))
@@ -167,11 +177,13 @@ def _where(ground: FloodGround, faces: FloatArray, passed: FloatArray) -> tuple[
             float(ground.grid.top - row * ground.grid.cell))
 
 
-def _over_bank(ground: FloodGround, flow: Flow, pool: Pool, name: str) -> OverBank | None:
-    """What went over a work's bank, away from its sill.
+def _over_bank(ground: FloodGround, flow: Flow, pool: Pool, name: str, spilled: float
+               ) -> OverBank | None:
+    """What went over a work's bank, away from its sill, of what it spilled over its rim.
 
-    Water goes over it where the store's water stands higher than the bank does there; rain on the
-    bank itself is none of it.
+    Water goes over it where the store's water stands higher than the bank does there. It counts as
+    what is spilled does: less what comes back over the same faces, and no more than is spilled in
+    all; the rest is rain on the bank itself, or parts there.
     """
     from scipy.spatial import cKDTree
 
@@ -192,10 +204,11 @@ def _over_bank(ground: FloodGround, flow: Flow, pool: Pool, name: str) -> OverBa
     if sill.any():
         to_sill = cKDTree(np.argwhere(sill) + 0.5).query(record.faces)[0]
         near &= cKDTree(over).query(record.faces)[0] < to_sill
-    out = np.where(near, np.maximum(record.passed, 0.0), 0.0)
-    if out.sum() <= COUNTS:
+    out = np.where(near, record.passed, 0.0)
+    volume = min(float(out.sum()), spilled)
+    if volume <= COUNTS:
         return None
-    return OverBank(float(out.sum()), *_where(ground, record.faces, out), float(deep.max()))
+    return OverBank(volume, *_where(ground, record.faces, out), float(deep.max()))
 
 
 def bank_cells(ground: FloodGround, pool: Pool) -> Cells:

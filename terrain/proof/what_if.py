@@ -21,7 +21,7 @@ from terrain.proof.places import BOUNDARY, Spot, spots_of
 from terrain.proof.pools import Pool
 from terrain.proof.proof import AS_USUAL, Flooded, How, Proof, flood
 from terrain.proof.side_by_side import Job, side_by_side
-from terrain.proof.store_proof import StoreProof, store_proofs
+from terrain.proof.store_proof import AS_CELLS_TELL, StoreProof, store_proofs
 from terrain.units import in_both
 
 #: A low place in a berm lies so much lower, over so much of its length. [m]
@@ -179,14 +179,30 @@ def _lowest_bank(proof: Proof, name: str | None) -> Pool | None:
 
 def _comes_of_it(store: StoreProof) -> str:
     """What the store that was changed does then, in a sentence."""
+    if not store.drawn:
+        return _as_cells_tell(store)
     if store.over_bank is not None:
         return (f"{in_both(store.over_bank.volume, 'volume')} go over its bank, up to "
                 f"{in_both(1000 * store.over_bank.deep, 'rain', 0)} deep, of "
                 f"{in_both(store.spilled, 'volume')} that it spills in all.")
     if store.freeboard is None:
         return "No water goes over its edge elsewhere."
+    if store.freeboard < 0:
+        return (f"Its water stands {in_both(-1000 * store.freeboard, 'rain', 0)} over the crest it "
+                "was to have.")
     return ("Nothing goes over its bank: its highest water stays "
             f"{in_both(1000 * store.freeboard, 'rain', 0)} below the crest it was to have.")
+
+
+def _as_cells_tell(store: StoreProof) -> str:
+    """The same of a store that cells are too coarse for: no levels."""
+    if store.over_bank is not None:
+        return (f"{in_both(store.over_bank.volume, 'volume')} go over its bank, of "
+                f"{in_both(store.spilled, 'volume')} that it spills in all, {AS_CELLS_TELL}.")
+    if store.may_overtop:
+        return f"Water may go over its bank, {AS_CELLS_TELL}."
+    return (f"No water goes over its {'edge elsewhere' if store.freeboard is None else 'bank'}, "
+            f"{AS_CELLS_TELL}.")
 
 
 def _at_its_mouth(proof: Proof, flooded: Flooded, blocked: str) -> str:

@@ -82,7 +82,7 @@ def why(plan: Plan, ground: FloodGround, flow: Flow, run: StormRun, number: int,
         said.append(_comes(plan, ground, flow, run, number, measured, told_in))
     full = got.spilled > 0 or told.spilled > 0
     if far and full and abs(off["caught"]) > NAMED * worst and got.spilled > 0:
-        said.append(_keeps(ground, flow, pool, run, got))
+        said.append(_keeps(plan, ground, flow, pool, run, got))
     return [*said, *_spills(flow, pool, run, got), *_stands(plan, ground, flow, pool, run, got)]
 
 
@@ -143,7 +143,8 @@ def _through(ground: FloodGround, flow: Flow, culvert: Culvert, own: Cells) -> f
     return float(moved[-1]) * (int(outlet) - int(inlet))
 
 
-def _keeps(ground: FloodGround, flow: Flow, pool: Pool, run: StormRun, got: Measured) -> str:
+def _keeps(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool, run: StormRun, got: Measured
+           ) -> str:
     told = run.stores[pool.index]
     off = got.caught - told.infiltrated - told.held
     soaks, stands = got.soaked - told.infiltrated, got.stands - told.held
@@ -155,8 +156,8 @@ def _keeps(ground: FloodGround, flow: Flow, pool: Pool, run: StormRun, got: Meas
     if abs(stands) > NAMED * abs(off):
         over = got.stands - pool.holds(ground.after, ground.grid.cell)
         causes.append((abs(stands), f"{_m3(stands)} {_more(stands)} stand in it at the end" + (
-            f", {_m3(over)} over its sill and still running off" if over > NAMED * abs(off) else
-            "")))
+            f", {_m3(over)} over its sill and still running off" if over > NAMED * abs(off)
+            and pool.drawn(plan, ground.grid.cell) else "")))
     return (f"It keeps {_m3(off)} {_more(off)}: "
             + "; ".join(text for _, text in sorted(causes, reverse=True)) + ".")
 
@@ -178,15 +179,15 @@ def _spills(flow: Flow, pool: Pool, run: StormRun, got: Measured) -> list[str]:
 
 def _stands(plan: Plan, ground: FloodGround, flow: Flow, pool: Pool, run: StormRun, got: Measured
             ) -> list[str]:
-    """Why its highest water stands at another level."""
+    """Why its highest water stands at another level, where its levels mean anything."""
     told, curve = run.stores[pool.index], plan.stores[pool.index].store.curve
-    if told.peak_level is None:
+    if told.peak_level is None or not pool.drawn(plan, ground.grid.cell):
         return []
     higher = got.peak_level - told.peak_level
     deep = told.peak_level - float(curve.levels[0])
     over, told_over = got.peak_level - pool.level, told.peak_level - pool.level
     full = over > 0 and told_over > 0
-    if abs(higher) <= APART * max(deep, 0.1) or not (full or pool.drawn(plan, ground.grid.cell)):
+    if abs(higher) <= APART * max(deep, 0.1):
         return []
     off = f"Its water rises {in_both(1000 * abs(higher), 'rain', 0)} " + (
         "higher" if higher > 0 else "less high") + " than by the cascade: "

@@ -7,6 +7,7 @@ Resilience, Guideline 7-3, 2017, Table 2, from memory.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -14,11 +15,13 @@ import pytest
 
 from terrain.errors import InputError
 from terrain.flood.storm_flow import Rain, flow_storm
+from terrain.plan.water.routing import run_storm
 from terrain.proof import what_if as tried
 from terrain.proof.flood_ground import flood_ground
 from terrain.proof.places import fast_ground, hazard_of, on_what
+from terrain.proof.pools import Pool
 from terrain.proof.proof import LAND, How, flood, prove, storm_named
-from terrain.proof.store_proof import bank_cells, spilled_by, store_proofs
+from terrain.proof.store_proof import AS_CELLS_TELL, bank_cells, spilled_by, store_proofs
 from terrain.proof.what_if import what_if
 from terrain.proof.why import Measured, _comes, _through
 from terrain.units import in_both
@@ -159,6 +162,62 @@ def test_a_bank_that_is_low_runs_over_there(plan, ground, proof, monkeypatch):
     assert found.spilled / 2 < over.volume < found.spilled
     assert found.inflow == pytest.approx(whole.inflow, rel=0.05)
     assert over.deep == pytest.approx(found.peak_level - (line[station, 2] - 0.5), abs=0.02)
+
+
+@pytest.fixture(scope="module")
+def overtopped(plan):
+    """On cells of 2 m, too coarse for the swale: its sill blocked in four times the storm, and the
+    pond's bank low to 50 mm below its sill; each ground, flow, cascade and stores."""
+    ground, storm = flood_ground(plan, 2.0), storm_named(plan.site, None)
+    shape = plan.inputs.hydrology.shapes[storm.name]
+    swale, pond = ground.pools
+    blocked, _ = tried._with_blocked_sill(plan, ground, swale)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(tried, "LOW", 0.5)
+        low, _ = tried._with_low_place(plan, ground, pond)
+    found = {}
+    for name, changed, share in (("side swale", blocked, 4.0), ("pond", low, 1.0)):
+        flow = flood(plan, changed, share * storm.depth, shape, How(0.5)).flow
+        run = run_storm(plan.cascade, share * storm.depth, shape)
+        found[name] = changed, flow, run, store_proofs(plan, changed, flow, run)
+    return found
+
+
+def test_no_more_goes_over_a_bank_than_a_store_spills(proof, cases, overtopped):
+    runs = [proof.stores, *(case.stores for case in cases.values()),
+            *(stores for *_, stores in overtopped.values())]
+    for store in (store for stores in runs for store in stores):
+        if store.over_bank is not None:
+            assert store.over_bank.volume <= store.spilled - store.led + 1e-6
+    # Nearly all of the pond's goes through the gap, and is told so.
+    pond = named(overtopped["pond"][-1], "pond")
+    assert pond.over_bank.volume > 0.9 * pond.spilled
+    # The swale's bank is crossed there and back; less goes over it than out through its faces.
+    _, flow, _, stores = overtopped["side swale"]
+    out = np.maximum(flow.rims["side swale"].passed, 0.0).sum()
+    assert 0 < named(stores, "side swale").over_bank.volume < out / 2
+
+
+def test_of_a_store_that_cells_are_too_coarse_for_no_level_is_told(plan, overtopped, monkeypatch):
+    ground, flow, run, stores = overtopped["side swale"]
+    levels = re.compile(r"rises|stands|over its sill|crest|deep")
+    swale, pond = named(stores, "side swale"), named(stores, "pond")
+    assert (swale.drawn, pond.drawn) == (False, True)
+    assert not any(levels.search(line) for line in swale.why)
+    over = swale.over_bank
+    assert tried._comes_of_it(swale) == (
+        f"{in_both(over.volume, 'volume')} go over its bank, of "
+        f"{in_both(swale.spilled, 'volume')} that it spills in all, {AS_CELLS_TELL}.")
+    dry = replace(swale, over_bank=None, freeboard=-0.05)
+    assert tried._comes_of_it(dry) == f"Water may go over its bank, {AS_CELLS_TELL}."
+    assert tried._comes_of_it(replace(dry, freeboard=0.05)) == (
+        f"No water goes over its bank, {AS_CELLS_TELL}.")
+    for other in (swale, dry):
+        assert levels.search(tried._comes_of_it(replace(other, drawn=True)))
+    # Were its levels to be believed, they would be told.
+    monkeypatch.setattr(Pool, "drawn", lambda *_: True)
+    believed = named(store_proofs(plan, ground, flow, run), "side swale")
+    assert any(levels.search(line) for line in believed.why)
 
 
 def test_a_low_place_is_where_the_bank_is_whole_and_away_from_the_sill(plan, ground):

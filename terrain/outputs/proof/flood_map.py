@@ -221,6 +221,8 @@ class FloodMap(GroundMap):
         if figures and bank is not None and bank.volume >= NAMED:
             lines.append(Line(f"{sy.brief(bank.volume, 'volume', self.system)} over its bank",
                               small, sy.SHED, "bold"))
+            if not store.drawn:
+                lines.append(Line("as far as these cells tell", small, sy.SHED))
         self.labels.place(lines, np.array([[p.x, p.y] for p in spots]), 3.0, "work label")
 
 

@@ -9,7 +9,7 @@ from terrain.outputs.drawing.symbols import plain
 from terrain.outputs.one_system import in_one
 from terrain.proof.places import HAZARDS, Fast, Spot
 from terrain.proof.proof import Proof
-from terrain.proof.store_proof import StoreProof
+from terrain.proof.store_proof import AS_CELLS_TELL, StoreProof
 from terrain.proof.what_if import WhatIf
 from terrain.units import shown
 
@@ -81,8 +81,11 @@ def answer_lines(proof: Proof, system: str) -> list[str]:
                     f"{shown(caught, 'volume', system)}, by the cascade "
                     f"{shown(told, 'volume', system)}.")
         said.append(f"Water spills from {_named(spill, 8)}." if spill else "No store spills.")
-        if all(s.over_bank is None for s in stores):
-            said.append("Water goes over no bank that was to stay dry.")
+        if not any(s.over_bank is not None or (s.freeboard is not None and s.freeboard < 0)
+                   for s in stores):
+            coarse = any(s.freeboard is not None and not s.drawn for s in stores)
+            said.append("Water goes over no bank that was to stay dry"
+                        f"{f', {AS_CELLS_TELL}' if coarse else ''}.")
     return said
 
 
@@ -187,6 +190,7 @@ def case_rows(cases: Sequence[WhatIf], system: str) -> list[list[str]]:
     return [[case.name, *(["–"] * 5 if case.flooded is None else [
         shown(case.flooded.leaves.volume_out, "volume", system),
         shown(case.flooded.leaves.peak, "flow", system),
+        "not sure" if not case.over_banks and any(s.may_overtop for s in case.stores) else
         shown(case.over_banks, "volume", system),
         *("–" if spot is None else strength(spot.strength, system)
           for spot in (case.worst, case.boundary))])]
@@ -206,8 +210,15 @@ def case_dangers(cases: Sequence[WhatIf], system: str) -> list[str]:
     said = []
     for case in cases[1:]:
         if case.over_banks > cases[0].over_banks + 0.05:
+            coarse = any(s.over_bank is not None and not s.drawn for s in case.stores)
             said.append(f"With {_the(case)}, {shown(case.over_banks, 'volume', system)} go over "
-                        "banks that were to stay dry.")
+                        "banks that were to stay dry"
+                        f"{f', {AS_CELLS_TELL}' if coarse else ''}.")
+        before = [s.name for s in cases[0].stores if s.may_overtop]
+        unsure = [s.name for s in case.stores if s.may_overtop and s.name not in before]
+        if unsure:
+            said.append(f"With {_the(case)}, water may go over the bank of {_named(unsure)}, "
+                        f"{AS_CELLS_TELL}.")
         as_planned = {spot.what: spot.hazard for spot in cases[0].spots}
         said += [f"With {_the(case)}, water {spot.what} is {spot.hazard}."
                  for spot in case.spots
@@ -232,17 +243,21 @@ def leaving_rows(proof: Proof, system: str) -> list[list[str]]:
 
 
 def bank_lines(stores: Sequence[StoreProof], frame: Frame, system: str) -> list[str]:
-    """Sentences on banks that water goes over, or nearly, the most of it first."""
+    """Sentences on banks that water goes over, or nearly, the most of it first; nothing on levels
+    where cells are too coarse for them."""
     over = sorted((s for s in stores if s.over_bank is not None),
                   key=lambda s: -s.over_bank.volume if s.over_bank is not None else 0.0)
     said = [f"Water goes over the bank of {s.name}, "
-            f"{shown(s.over_bank.volume, 'volume', system)} of it and up to "
-            f"{deep(s.over_bank.deep, system)} deep, most at "
-            f"{place(frame, s.over_bank.x, s.over_bank.y)}."
+            f"{shown(s.over_bank.volume, 'volume', system)} of it"
+            f"{f' and up to {deep(s.over_bank.deep, system)} deep' if s.drawn else ''}, most at "
+            f"{place(frame, s.over_bank.x, s.over_bank.y)}"
+            f"{'' if s.drawn else f', {AS_CELLS_TELL}'}."
             for s in over if s.over_bank is not None]
+    said += [f"Water may go over the bank of {s.name}, {AS_CELLS_TELL}."
+             for s in stores if s.may_overtop]
     return said + [f"The water of {s.name} stands {deep(-s.freeboard, system)} over its crest."
-                   for s in stores if s.over_bank is None and s.freeboard is not None
-                   and s.freeboard < 0]
+                   for s in stores if s.drawn and s.over_bank is None
+                   and s.freeboard is not None and s.freeboard < 0]
 
 
 def account_lines(proof: Proof, system: str) -> list[tuple[str, str]]:

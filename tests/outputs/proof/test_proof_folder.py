@@ -23,6 +23,7 @@ from terrain.outputs.proof.player import storm_page
 from terrain.outputs.proof.proof_folder import write_proof
 from terrain.outputs.proof.proof_page import proof_page
 from terrain.outputs.proof.storm_layers import StormLayers
+from terrain.proof.store_proof import AS_CELLS_TELL, OverBank
 from terrain.units import shown
 
 #: What every figure's key ends in, and the counts that have no unit.
@@ -346,6 +347,46 @@ def test_each_sentence_on_danger_says_of_which_run_it_speaks(layers, cases):
     alone = words.all_dangers(proof, (), "metric")
     assert alone[-1] == words.safe_line((spot,))
     assert not any("As planned" in line for line in alone)
+
+
+def test_of_a_store_that_cells_are_too_coarse_for_no_level_is_told(proof, cases):
+    first, *others = proof.stores
+    others = [replace(s, over_bank=None, freeboard=None) for s in others]
+    over = replace(first, drawn=False, freeboard=-0.05, spilled=60.0,
+                   over_bank=OverBank(58.6, *proof.after.leaves.where, 0.12))
+    unsure, dry = replace(over, over_bank=None), replace(over, over_bank=None, freeboard=0.3)
+    frame = proof.plan.terrain.dem.frame
+
+    def told(store):
+        found = replace(proof, stores=(store, *others))
+        return words.bank_lines(found.stores, frame, "metric"), words.answer_lines(found, "metric")
+
+    [line], answer = told(over)
+    assert line.startswith(f"Water goes over the bank of {first.name}, 58.6 m³ of it, most at ")
+    assert line.endswith(f", {AS_CELLS_TELL}.")
+    assert not any("no bank" in said for said in answer)
+    [line], answer = told(unsure)
+    assert line == f"Water may go over the bank of {first.name}, {AS_CELLS_TELL}."
+    assert not any("no bank" in said for said in answer)
+    lines, answer = told(dry)
+    assert lines == []
+    assert answer[-1] == f"Water goes over no bank that was to stay dry, {AS_CELLS_TELL}."
+    [row] = words.level_rows([over], "metric")
+    assert row[1] == row[3] == "–"
+    # Where its levels are to be believed they are told.
+    assert "and up to 120 mm deep" in told(replace(over, drawn=True))[0][0]
+    [line], answer = told(replace(unsure, drawn=True))
+    assert line == f"The water of {first.name} stands 50 mm over its crest."
+    assert not any("no bank" in said for said in answer)
+    planned, _, burst = cases
+    for store, said, shows in (
+            (over, f"With the sill blocked, 58.6 m³ go over banks that were to stay dry, "
+                   f"{AS_CELLS_TELL}.", "58.6 m³"),
+            (unsure, f"With the sill blocked, water may go over the bank of {first.name}, "
+                     f"{AS_CELLS_TELL}.", "not sure")):
+        case = replace(burst, stores=(store, *others))
+        assert words.case_dangers((planned, case), "metric")[0] == said
+        assert words.case_rows((case,), "metric")[0][3] == shows
 
 
 def test_in_us_units_every_figure_is(us_proof, cases):

@@ -63,6 +63,17 @@ def test_a_map_with_all_marks_in_us_units(harmed, seen):
                                           harmed.stores[0].over_bank.y))]
 
 
+def test_a_map_marks_water_over_a_bank_that_its_cells_are_too_coarse_for(harmed, seen):
+    first, *others = harmed.stores
+    coarse = replace(harmed, stores=(replace(first, drawn=False, freeboard=-0.05), *others))
+    figure = draw_deepest(coarse)
+    assert seen.faults(figure) == []
+    words = seen.words(figure).replace("\n", " ").replace("\u00a0", " ")
+    assert "3,249 gal over its bank as far as these cells tell" in words
+    assert "as far as these cells tell; run with smaller cells." in words
+    assert f"water of {first.name} stands" not in words
+
+
 def test_the_legend_tells_what_is_drawn_and_nothing_else(proof, seen):
     figure = draw_deepest(proof)
     told = {str(t.get_gid()).partition(":")[2] for t, _ in seen.texts(figure)
