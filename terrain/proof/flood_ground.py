@@ -279,12 +279,12 @@ def unlike_the_plan(plan: Plan, ground: FloodGround) -> list[str]:
     for pool in ground.pools:
         store = plan.stores[pool.index].store
         over = float(ground.after[pool.deepest] + ground.deep[pool.deepest]) - pool.level
-        for off, word in ((pool.below, "below"), (over, "above")):
-            if off > LEVEL:
-                said.append(f"On {cells_of(cell)} \"{store.name}\" runs over "
-                            f"{in_both(1000 * off, 'rain', 0)} {word} its sill.")
         if not pool.drawn(plan, cell):
             coarse.append(store.name)
+            continue
+        said += [f"On {cells_of(cell)} the sill of \"{store.name}\" looks "
+                 f"{in_both(1000 * off, 'rain', 0)} {word} than it is."
+                 for off, word in ((pool.below, "lower"), (over, "higher")) if off > LEVEL]
     if coarse:
         said.append(
             f"{cells_of(cell).capitalize()} are too coarse for the sections of "
