@@ -112,6 +112,7 @@ sys.stdout.buffer.write((json.dumps(made, indent=1, ensure_ascii=False) + chr(10
 """
 
 
+@pytest.mark.slow  # the small site's is tried in tests/sameness
 def test_another_process_makes_the_same_bytes(planned):
     """It starts with nothing in its memory, and with another seed of Python's hashes."""
     folder, _, _ = planned
