@@ -25,7 +25,8 @@ def tool(name: str, *words: str) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.mark.parametrize(("name", "words"), [
-    ("lint-imports", []), ("ruff", ["check", "."]), ("mypy", [])])
+    ("lint-imports", []), ("ruff", ["check", "."]),
+    pytest.param("mypy", [], marks=pytest.mark.slow)])  # a minute; CI runs it by itself
 def test_imports_run_downhill_and_the_code_is_clean(name, words):
     done = tool(name, *words)
     assert done.returncode == 0, done.stdout + done.stderr
