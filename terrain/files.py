@@ -244,7 +244,8 @@ def refuse_foreign(path: Path, called: Path | None = None) -> None:
     while True:
         before = _entry(path)
         try:
-            return _refuse_foreign(path, called or path)
+            with _refusal(path.parent):
+                return _refuse_foreign(path, called or path)
         except InputError:
             if _entry(path) == before:
                 raise  # else another run has put its own there meanwhile

@@ -1,7 +1,6 @@
 """Tiles on workers: the same answer, whoever makes them and whoever dies."""
 
 import json
-import multiprocessing
 import os
 import signal
 import subprocess
@@ -14,6 +13,7 @@ from pathlib import Path
 import dask
 import numpy as np
 import pytest
+from deadly import odd
 
 from terrain.district.engine import engine
 from terrain.errors import InputError
@@ -167,14 +167,6 @@ def test_an_address_where_nothing_answers_is_told(monkeypatch):
     for address in ("tcp://127.0.0.1:9", "tls://127.0.0.1:9"):  # the second without keys
         with pytest.raises(InputError, match="no scheduler answers"), engine(address):
             pass
-
-
-def odd(number):
-    if number == 1:
-        raise ValueError("one is wrong")
-    if number == 3:
-        os.kill(os.getpid(), signal.SIGKILL)
-    return number, multiprocessing.current_process().daemon
 
 
 @pytest.mark.slow

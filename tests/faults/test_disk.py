@@ -99,8 +99,10 @@ def test_who_may_not_write_is_told(tmp_path, small_plan):
     scene = Plan(tmp_path, small_plan)
     scene.ready()
     before = contents(tmp_path)
-    for folder in (tmp_path, *tmp_path.parents[:2]):
+    for folder in (tmp_path, *tmp_path.parents):
         folder.chmod(0o755)
+        if folder.name.startswith("pytest-of-"):
+            break
 
     def act():
         if os.getuid() == 0:

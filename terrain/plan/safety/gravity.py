@@ -15,7 +15,8 @@ _GRAVE = (
     r"septic field|private well|public well|well head",
     r"from the roof \"|the foundation|clear of buildings|the retaining wall",
     # Banks that break, and what runs over or round them.
-    r"If its bank is overtopped or fails|would be overtopped|comes over its crest",
+    r"If its bank is overtopped or fails|would be overtopped|comes over its crest|"
+    r"spillway is sized for the storm",
     r"this is a dam|rules for dams|Engineer and permit check|under federal law|"
     r"some states regulate dams from",
     r"slide\b|slope looked at|no section fits there|nearly as steep",

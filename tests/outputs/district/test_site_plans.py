@@ -15,16 +15,15 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
+from deadly import quick
 
 from terrain.district.engine import engine
 from terrain.errors import InputError
-from terrain.files import whole_folder
 from terrain.outputs.district import site_plans
 from terrain.outputs.district.site_plans import (
     SitePlan,
     find_sites,
     folder_names,
-    plan_site,
     plan_sites,
     write_sites,
 )
@@ -51,17 +50,6 @@ def land(tmp_path_factory, small_site_folder):
     (folder / "wrong").mkdir()
     (folder / "wrong/site.yaml").write_text("name: wrong\nworks: 3\n")
     return folder
-
-
-def quick(path, folder):
-    """As `plan_site`, of a plan that is one small file."""
-    if path.parent.name == "deadly":
-        os.kill(os.getpid(), signal.SIGKILL)
-    if path.parent.name == "wrong":
-        return plan_site(path, folder)
-    with whole_folder(folder) as draft:
-        (draft / "plan.json").write_text("{}")
-    return SitePlan(path, "Small valley", folder)
 
 
 def test_a_site_that_is_wrong_or_kills_its_worker_is_told_and_others_go_on(
