@@ -8,12 +8,13 @@ from functools import lru_cache
 from importlib import resources
 from typing import Literal
 
-import numba
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 #: Added where 0 would be divided by 0: nothing in any other sum.
 NEXT_TO_NOTHING = 1e-300
+#: Cells reckoned at a time, so that what lies in between stays in the processor's cache.
+CACHED = 16384
 Condition = Literal["I", "II", "III"]
 
 
@@ -29,19 +30,7 @@ def potential_retention(curve_number: ArrayLike) -> NDArray[np.float64]:
     if cn.size and (np.fmin.reduce(cn, axis=None) <= 0 or np.fmax.reduce(cn, axis=None) > 100):
         bad = cn[(cn <= 0) | (cn > 100)]
         raise ValueError(f"curve number {bad.flat[0]:g} is outside 0 to 100")
-    return np.asarray(_retention(cn))
-
-
-@numba.vectorize(["float64(float64)"], nopython=True, cache=True)
-def _retention(curve_number: float) -> float:
-    return 25.4 * (1000.0 / curve_number - 10.0)
-
-
-@numba.vectorize(["float64(float64, float64, float64)"], nopython=True, cache=True)
-def _runoff(rain: float, retention: float, ratio: float) -> float:
-    excess = rain - ratio * retention
-    excess = 0.0 if excess < 0.0 else excess
-    return excess * excess / (excess + retention + NEXT_TO_NOTHING)  # no branch: vector code
+    return np.asarray(25.4 * (1000.0 / cn - 10.0))
 
 
 def runoff_from_retention(rain: ArrayLike, retention: ArrayLike, abstraction_ratio: float = 0.2
@@ -70,8 +59,20 @@ def runoff_from_retention(rain: ArrayLike, retention: ArrayLike, abstraction_rat
     depth = np.asarray(rain, dtype=np.float64)
     if (depth < 0).any():
         raise ValueError(f"storm depth {np.nanmin(depth):g} mm is below 0")
-    with np.errstate(invalid="ignore"):  # unknown ground is compared too
-        return np.asarray(_runoff(depth, retention, abstraction_ratio))
+    blocks = np.nditer([depth, np.asarray(retention, dtype=np.float64), None],
+                       ["external_loop", "buffered", "zerosize_ok"],
+                       [["readonly"], ["readonly"], ["writeonly", "allocate"]],
+                       buffersize=CACHED)
+    with blocks, np.errstate(invalid="ignore"):  # unknown ground is compared too
+        for fallen, kept, runs in blocks:
+            np.multiply(kept, -abstraction_ratio, out=runs)
+            runs += fallen
+            np.maximum(runs, 0.0, out=runs)
+            taken = runs + kept
+            taken += NEXT_TO_NOTHING
+            runs *= runs
+            runs /= taken
+        return np.asarray(blocks.operands[2])
 
 
 def runoff_depth(rain: ArrayLike, curve_number: ArrayLike,
