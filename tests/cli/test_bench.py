@@ -96,6 +96,7 @@ def test_the_browser_is_shown_a_ticket_and_not_the_address(small_site, tmp_path)
     assert "No browser" not in err
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="the test sends POSIX signals")
 def test_a_browser_that_does_not_open_is_told(small_site, tmp_path):
     _, err, _ = opened(small_site, tmp_path, 1)

@@ -200,9 +200,10 @@ def test_another_process_finds_the_parcels(district, tiles, whole):
     assert "Looking at 0 parcels; 4 were looked at before" in said
 
 
-@pytest.mark.parametrize("changed", [
-    {"rules": {"steep toe setback": "9 m"}}, {"suggest": {"infiltration": "16 mm/h"}},
-    {"money": {"currency": "EUR", "machine hour": [50, 60]}}, {"evapotranspiration": [200] * 12}])
+@pytest.mark.parametrize("changed", [{"rules": {"steep toe setback": "9 m"}}, *(
+    pytest.param(changed, marks=pytest.mark.slow) for changed in (
+        {"suggest": {"infiltration": "16 mm/h"}}, {"evapotranspiration": [200] * 12},
+        {"money": {"currency": "EUR", "machine hour": [50, 60]}}))])
 def test_what_an_answer_rests_on_has_all_looked_at_again(make_district, tmp_path, looked_at,
                                                          changed):
     names, _ = looked_at

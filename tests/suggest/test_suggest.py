@@ -240,7 +240,8 @@ def test_the_same_twice(valley_site, tmp_path):
         assert site_file(first, one, tmp_path) == site_file(second, other, tmp_path)
 
 
-@pytest.mark.parametrize("aim", AIMS)
+@pytest.mark.parametrize("aim", [pytest.param(
+    aim, marks=[] if aim == "storm leaving" else pytest.mark.slow) for aim in AIMS])
 def test_every_aim_is_answered_and_more_may_be_spent_for_no_less(valley_site, tmp_path, aim):
     found = suggest(valley_site(tmp_path), over={
         **QUICK, "aim": aim, "kinds": ["tree row"] if aim == "trees in a dry year" else ["swale"]})
@@ -353,9 +354,8 @@ def test_stopped_before_anything_is_found(valley_site, tmp_path):
         suggest(valley_site(tmp_path, works=[]), over=QUICK, stopped=lambda: True)
 
 
-@pytest.mark.parametrize("when", ["Looking for places: walls", "Pricing", "Weighing",
-                                  "Running layout 2",
-                                  "Explaining"])
+@pytest.mark.parametrize("when", ["Looking for places: walls", "Weighing", *(pytest.param(
+    when, marks=pytest.mark.slow) for when in ("Pricing", "Running layout 2", "Explaining"))])
 def test_stopped_on_the_way_there_is_something_to_plan(valley_site, tmp_path, when):
     path, begun = valley_site(tmp_path), []
 
