@@ -29,7 +29,8 @@ COPIES = {
 FORMS = {"thacker_planar"}
 
 
-@pytest.mark.parametrize("group", page.GROUPS)
+@pytest.mark.parametrize("group", [pytest.param(
+    group, marks=pytest.mark.slow if group == "Flood" else []) for group in page.GROUPS])
 def test_a_group_is_met_and_stands_on_the_page_as_it_comes_out(group):
     checks = page.GROUPS[group]()
     assert len(checks) > 4
