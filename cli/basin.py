@@ -20,6 +20,7 @@ from cli.console import (
     storm_table,
     table,
 )
+from terrain.units import DEEPEST_DUG
 
 
 class _Wall(click.Command):
@@ -48,7 +49,7 @@ class _Wall(click.Command):
               help="Level of the overflow; the crest less 0.45 m (1.5 ft) if left out.")
 @click.option("--dug", type=click.Path(path_type=Path),
               help="A layer with the outline of a dug basin, or of a pit behind the wall.")
-@click.option("--depth", type=options.Quantity("length"),
+@click.option("--depth", type=options.Quantity("length", most=DEEPEST_DUG),
               help="Depth below the lowest ground on its rim; behind a wall left out, what "
                    "builds the wall.")
 @click.option("--batter", type=options.Ratio(), default="3:1", show_default=True,
@@ -101,9 +102,9 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: str | None,
         rows = [("sill", f"{shown(made.sill.level, 'level', system)}, "
                          f"{shown(made.sill.length, 'length', system)} long"),
                 ("holds", shown(made.storage, "volume", system)),
-                ("water surface", shown(made.pool_area, "area", system)),
+                ("water surface", shown(made.pool_area, "ground", system)),
                 ("catchment", ("at least " if answer.catchment.touches_edge else "")
-                 + shown(answer.catchment.area, "area", system))]
+                 + shown(answer.catchment.area, "ground", system))]
         if made.has_wall:
             rows[1:2] = [
                 ("crest", f"{shown(made.crest, 'level', system)}, "
@@ -127,7 +128,7 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: str | None,
         curve = made.gross_curve
         every = max(len(curve.levels) // 10, 1)
         table(["level", "surface", "holds"],
-              [[shown(curve.levels[i], "level", system), shown(curve.areas[i], "area", system),
+              [[shown(curve.levels[i], "level", system), shown(curve.areas[i], "ground", system),
                 shown(curve.volumes[i], "volume", system)]
                for i in range(0, len(curve.levels), every)])
         storm_table(answer.storms, system)

@@ -11,6 +11,7 @@ import warnings
 import click
 
 from cli import options
+from cli.slips import in_words, no_command
 
 #: Each command and the line that help shows for it; its module is loaded only when it runs.
 COMMANDS = {
@@ -41,6 +42,12 @@ class _Lazy(click.Group):
         found: click.Command = getattr(importlib.import_module(f"cli.{cmd_name}"), cmd_name)
         return found
 
+    def resolve_command(self, ctx: click.Context, args: list[str]
+                        ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            ctx.fail(no_command(args[0], COMMANDS))
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Quick questions straight from a raster"):
             formatter.write_dl([(name, COMMANDS[name]) for name in
@@ -68,7 +75,7 @@ def levelsill() -> None:
 
 def run() -> None:
     """Run the command; a person's mistake is one sentence on stderr and exit code 2."""
-    from terrain.errors import InputError
+    from terrain.errors import InputError, InputErrors
 
     # What libraries mutter is not for the person; what matters becomes a note or an error.
     warnings.simplefilter("ignore")
@@ -78,13 +85,17 @@ def run() -> None:
         sys.stdout.flush()
         for line in options.BARE:
             click.echo(line, err=True)
+    except InputErrors as error:
+        for one in error.each[:-1]:
+            _say(str(one))
+        _end(str(error.each[-1]), 2)
     except InputError as error:
         _end(str(error), 2)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
         sys.exit(0)
     except click.ClickException as error:
-        what = error.format_message().strip().rstrip(".")
+        what = in_words(error, sys.argv[1:])
         ctx = getattr(error, "ctx", None)
         help_for = ctx.command_path if ctx is not None else "levelsill"
         _end(f"{what}. See: {help_for} --help", 2)
@@ -105,6 +116,10 @@ def run() -> None:
              "when LEVELSILL_TRACE=1 is set.", 1)
 
 
-def _end(sentence: str, code: int) -> None:
+def _say(sentence: str) -> None:
     click.echo(f"levelsill: {' '.join(sentence.split())}", err=True)
+
+
+def _end(sentence: str, code: int) -> None:
+    _say(sentence)
     sys.exit(code)

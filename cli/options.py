@@ -30,8 +30,10 @@ class XY(Kind):
         try:
             x, y = (float(part) for part in str(value).split(","))
         except ValueError:
-            self.fail(f"'{value}' is not a place such as 512340,6430125, without a blank", param,
-                      ctx)
+            several = str(value).count(",") == 3
+            self.fail(f"'{value}' is " + ("more than one place; part places by a blank" if several
+                                          else "not a place such as 512340,6430125, without a "
+                                          "blank"), param, ctx)
         if not (abs(x) < 1e12 and abs(y) < 1e12):
             self.fail(f"'{value}' is not a place on Earth", param, ctx)
         return x, y
@@ -40,8 +42,9 @@ class XY(Kind):
 class Quantity(Kind):
     """A quantity with its unit, such as '1.2 in'; a bare number is taken in `--units`."""
 
-    def __init__(self, dimension: str, positive: bool = True, least: float | None = None) -> None:
-        self.dimension, self.positive, self.least = dimension, positive, least
+    def __init__(self, dimension: str, positive: bool = True, least: float | None = None,
+                 most: float | None = None) -> None:
+        self.dimension, self.positive, self.least, self.most = dimension, positive, least, most
         self.name = {"rain": "DEPTH", "length": "LENGTH"}.get(dimension, dimension.upper())
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -55,7 +58,12 @@ class Quantity(Kind):
             number = read_quantity(value, self.dimension, system)
         except ValueError as error:
             self.fail(str(error), param, ctx)
-        if value.strip().lstrip("+-").replace(".", "", 1).isdigit() and number:
+        bare = value.strip().lstrip("+-").replace(".", "", 1).isdigit()
+        if self.most is not None and number > self.most:
+            self.fail(f"'{value}' is more than {self.most:g} m; "
+                      + ("write it with its unit, such as 40cm or 1.5ft" if bare else
+                         "check the number and its unit"), param, ctx)
+        if bare and number:
             self._say_unit(value, param, system)
         if self.positive and not number > 0:
             self.fail(f"'{value}' is not above 0", param, ctx)

@@ -47,7 +47,9 @@ def plan(site: Path, out: Path | None, doubt: int | None, paper: str | None) -> 
     say(f"{made.site.name}: {len(made.stores)} stores on "
         f"{shown(float(made.inputs.ground.boundary.area), 'land', system)}")
     heading("Captured")
-    rows = [[name, *(shown(volume, "volume", system) for volume in (
+    # Many figures side by side: gallons alone, so that the table keeps its width.
+    whole = 0 if system == "us" else None
+    rows = [[name, *(shown(volume, "volume", system, whole) for volume in (
                 account.rain, account.run_on, account.passive, account.roof, account.left_site))]
             for name, account in made.accounts]
     table(["", "rain on the land", "run-on", "passive", "roof", "left the site"], rows)

@@ -42,8 +42,10 @@ def prove(site: Path, name: str | None, cell: float | None, hours_after: float,
     levelsill prove site.yaml --what-if
     """
     from terrain.errors import InputError
-    from terrain.files import refuse_foreign
+    from terrain.files import is_folder, refuse_foreign
+    from terrain.inputs.site import read_site
     from terrain.plan.plan import make_plan
+    from terrain.plan.water.names_first import refuse_no_work
     from terrain.proof.flood_ground import flood_ground
     from terrain.proof.proof import How, storm_named
     from terrain.proof.proof import prove as prove_plan
@@ -54,6 +56,10 @@ def prove(site: Path, name: str | None, cell: float | None, hours_after: float,
     if work is not None and not cases:
         raise InputError("--work", "it names the work that gives way, and nothing is to give way",
                          "Add --what-if")
+    if name is not None or work is not None:  # before the work, not after it
+        stated = read_site(site / "site.yaml" if is_folder(site) else site)
+        storm_named(stated, name)
+        refuse_no_work(work, "--work", stated, "Name one of them")
     how = How(hours_after, "full" if full else "local inertia", None, patient)
     with progress() as step:
         plan = make_plan(site, step)

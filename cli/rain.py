@@ -79,7 +79,7 @@ def _duration(hours: float) -> str:
 def _show_record(answer: RecordAnswer, system: str) -> None:
     from calendar import month_abbr
 
-    from terrain.runoff.rain_years import LEAST_FOR_TENTHS, WET
+    from terrain.runoff.rain_years import LEAST_FOR_TENTHS, WET, year_name
     from terrain.units import shown
 
     def depth(value: Any) -> str:
@@ -109,7 +109,8 @@ def _show_record(answer: RecordAnswer, system: str) -> None:
             f"{one.storms_a_year:.1f}"] for one in answer.often])
     if len(answer.maxima.depths):
         heading(f"The greatest day of each year, {answer.begins}")
-    _maxima([f"{year} {depth(most)}" for year, most in answer.maxima.depths.items()])
+    _maxima([f"{year_name(int(year), answer.years.start_month)} {depth(most)}"
+             for year, most in answer.maxima.depths.items()])
     if answer.levels is not None and answer.extremes is not None:
         say()
         table(["once in", "a day's rain", f"{answer.extremes.confidence:.0%} band", "any 24 h"],

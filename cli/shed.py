@@ -45,8 +45,7 @@ def shed(dem: Path, at: tuple[float, float], system: str,
     else:
         grid, least = answer.question.dem, "at least " if answer.catchment.touches_edge else ""
         say(f"The ground that drains to {grid.named(*answer.at)} on {grid.source}")
-        facts([("catchment", least + shown(answer.catchment.area, "area", system)
-                + f" ({shown(answer.catchment.area, 'land', system)})"),
+        facts([("catchment", least + shown(answer.catchment.area, "ground", system)),
                ("longest way", shown(answer.longest_path, "length", system)),
                ("mean slope", f"{answer.catchment.slope:.1%}")])
         if answer.covers:
@@ -56,7 +55,7 @@ def shed(dem: Path, at: tuple[float, float], system: str,
             lines += [("roads, all of them", sum(roads))] if len(roads) > 1 else []
             heading("What covers it")
             table(["cover", "area", "share"],
-                  [[name, shown(area, "area", system),
+                  [[name, shown(area, "ground", system),
                     share_words(area / of).replace("\u00a0", " ")] for name, area in lines])
             if not roads:
                 say("  No road among them: roads count where the cover layer names them.")
@@ -74,7 +73,7 @@ def shed(dem: Path, at: tuple[float, float], system: str,
         if answer.better is not None:
             x, y, area, lower = answer.better
             said.insert(0, f"Much more water passes close by: {'at least ' if lower else ''}"
-                           f"{shown(area, 'area', system)} drain to {grid.named(x, y)}.")
+                           f"{shown(area, 'ground', system)} drain to {grid.named(x, y)}.")
         remarks("What this rests on", said)
     if picture is not None:
         from terrain.outputs.sheets.work_sheets import draw_shed

@@ -54,11 +54,12 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words:
             table(["at", "holds", "deep", "surface"],
                   [[grid.named(*(float(v) for v in grid.xy(h.row, h.column))),
                     shown(h.volume, "volume", system), shown(h.depth, "size", system),
-                    shown(h.area, "area", system)] for h in found.hollows[:8]])
+                    shown(h.area, "ground", system)] for h in found.hollows[:8]])
         else:
             say(f"  none that hold more than {shown(LEAST_HOLLOW, 'volume', system)}")
         remarks("Beware", found.warnings)
-        remarks("What this rests on", [*decimal(system), *grid.notes, found.checked_by])
+        remarks("What this rests on", [*decimal(system), *(
+            note for note in grid.notes if note not in found.warnings), found.checked_by])
     if picture is not None:
         from terrain.outputs.sheets.work_sheets import draw_survey
 

@@ -9,6 +9,7 @@ import click
 
 from cli import options
 from cli.console import arrival, decimal, facts, progress, remarks, save_picture, say, storm_table
+from terrain.units import DEEPEST_DUG, WIDEST_BED
 
 
 class _Drawn(click.Command):
@@ -41,10 +42,10 @@ class _Drawn(click.Command):
 @click.option("--length", type=options.Quantity("length"),
               help="Its length; left out, 60 m (200 ft), or longer where that "
                                "holds the first storm.")
-@click.option("--depth", type=options.Quantity("length"),
+@click.option("--depth", type=options.Quantity("length", most=DEEPEST_DUG),
               help="Depth of water at the sill; left out, what holds the first storm, between "
                    "0.2 and 0.5 m (8 and 20 in).")
-@click.option("--width", type=options.Quantity("length"),
+@click.option("--width", type=options.Quantity("length", most=WIDEST_BED),
               help="Width of the bed (0.6 m, 2 ft, if left out), or of a parabola's water.")
 @click.option("--side-slope", type=options.Ratio(), help="Slope of its sides; 2:1 if left out.")
 @click.option("--solve", type=click.Choice(["depth", "width", "length"]),
@@ -109,13 +110,13 @@ def swale(dem: Path, through: tuple[float, float] | None, level: str | None,
                             f"{shown(made.top_width, 'size', system)} wide at the ground"),
                 ("ground slope", f"{made.route.cross_slope:.1%} across the line")]
         if made.checks:
-            rows.append(("checks", f"{len(made.checks)} of earth, at chainage " + ", ".join(
+            rows.append(("checks", f"{len(made.checks)} of earth, at station " + ", ".join(
                 shown(check.chainage, "length", system, 1, False) for check in made.checks)
                 + f" {unit_name('length', system)}"))
         rows += [
                 ("holds", shown(answer.storage, "volume", system)),
                 ("catchment", ("at least " if answer.catchment.touches_edge else "")
-                 + shown(answer.catchment.area, "area", system)),
+                 + shown(answer.catchment.area, "ground", system)),
                 ("sill", f"at {shown(made.sill.level, 'level', system)}, "
                          f"{shown(made.sill.length, 'length', system)} long, near "
                          f"{grid.named(made.sill_x, made.sill_y)}"),
@@ -124,6 +125,7 @@ def swale(dem: Path, through: tuple[float, float] | None, level: str | None,
                          f"{made.berm_side_slope:g}:1"),
                 ("dig", f"{shown(made.cut, 'earth', system)}; the berm takes "
                         f"{shown(made.berm, 'earth', system)}"),
+                _left(*answer.left_over, system),
                 ("machine", f"about {amount.hours:.1f} h with a small excavator")]
         if amount.money is not None:
             rows.append(("cost", f"{amount.money[0]:,.0f} to {amount.money[1]:,.0f}"))
@@ -137,3 +139,13 @@ def swale(dem: Path, through: tuple[float, float] | None, level: str | None,
         from terrain.outputs.sheets.work_sheets import draw_swale
 
         save_picture(lambda: draw_swale(answer, system), picture)
+
+
+def _left(over: float, loose: float, system: str) -> tuple[str, str]:
+    """Earth that the berm does not take, or that it wants."""
+    from terrain.units import shown
+
+    if over < 0:
+        return "earth wanting", f"{shown(-over, 'earth', system)} more for the berm than is dug"
+    return "earth left", (f"{shown(over, 'earth', system)} as it lies in the ground, "
+                          f"{shown(loose, 'earth', system)} loose, to spread or carry off")

@@ -41,6 +41,20 @@ def is_folder(path: Path) -> bool:
         return False
 
 
+def check_name(path: Path, otherwise: str = "Check its name and folder") -> str:
+    """Advice on a file that is not there: the name most like it in its folder, if there is one."""
+    import difflib
+
+    try:
+        names = {one.name.lower(): one.name for one in sorted(path.parent.iterdir())}
+    except (OSError, ValueError):
+        return otherwise
+    near = difflib.get_close_matches(path.name.lower(), names, 5, 0.75)
+    ending = path.suffix.lower()
+    alike = [name for name in near if Path(name).suffix == ending] or near
+    return f"Perhaps '{names[alike[0]]}' was meant, which lies there" if alike else otherwise
+
+
 def fingerprint(path: Path) -> str:
     """SHA-256 of a file's bytes, in hexadecimal."""
     with open(path, "rb") as stream:

@@ -32,12 +32,27 @@ DIMENSIONS: dict[str, tuple[str, str, str]] = {
 #: the US survey foot.
 METRES = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}
 
+#: Nobody digs deeper, or a wider bed, on a property: a unit forgotten or mistaken breaks these.
+#: Common practice, no source. [m]
+DEEPEST_DUG, WIDEST_BED = 10.0, 30.0
+
 #: What a quantity of each dimension is called in a sentence.
 NAMES = {"length": "a length", "rain": "a depth of rain", "area": "an area",
          "volume": "a volume", "rate": "a rate of soaking", "time": "a time",
          "use": "a use of water a day", "flow": "a flow",
          "seepage": "a depth of seepage a day",
          "speed": "a speed", "mass": "a weight"}
+
+#: How a quantity of each dimension may be written, in metric and in US units.
+EXAMPLES = {"length": ("0.4 m", "1.5 ft"), "rain": ("35 mm", "1.4 in"),
+            "area": ("3 ha", "7 acre"), "volume": ("20 m3", "5000 gal"),
+            "rate": ("12 mm/h", "0.5 in/h"), "time": ("6 h", "6 h"),
+            "use": ("250 L/day", "65 gal/day"), "flow": ("40 L/min", "10 gal/min"),
+            "seepage": ("3 mm/day", "0.1 in/day"), "speed": ("2 m/s", "6 ft/s"),
+            "mass": ("2 tonne", "2 short_ton")}
+
+#: Dimensions that are another one in a time, and how that time is written.
+_PER = {"rate": "/h", "seepage": "/day", "use": "/day", "flow": "/min"}
 
 #: dimension: (metric unit, its factor from inside, decimals), (the same for US); `printed` gives
 #: the foot of lengths and levels as it is on the site at hand.
@@ -60,6 +75,13 @@ PRINTED: dict[str, tuple[tuple[str, float, int], tuple[str, float, int]]] = {
 # Commas and blanks only between thousands: a decimal comma must not change a number silently.
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d{1,3}(?:[, ]\d{3})+(?!\d)(?:\.\d*)?|\d+\.?\d*|\.\d+)"
                      r"(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+#: Ground from this area up is told as land, in ha or acres: a hectare, a quarter of an acre.
+#: Common practice, no source. [m2]
+LAND_FROM = {"metric": 10_000.0, "us": 4046.8564224 / 4}
+#: Water from this volume up is told in acre-feet too, in US units: one acre-foot. [m3]
+ACRE_FOOT = 1233.48183754752
+#: A number with a decimal comma, and what stands behind it.
+_COMMA = re.compile(r"^\s*([-+]?\d+),(\d+\D*?)\s*$")
 #: A size below this is told in inches in US units. [in]
 INCHES_BELOW = 24.0
 _SPELLINGS = {"us-ft": "survey_foot",
@@ -69,6 +91,14 @@ _SPELLINGS = {"us-ft": "survey_foot",
               "m2": "m**2", "m3": "m**3", "ft2": "ft**2", "ft3": "ft**3", "yd3": "yd**3",
               "m²": "m**2", "m³": "m**3", "ft²": "ft**2", "ft³": "ft**3", "yd³": "yd**3",
               "km2": "km**2", "ha": "hectare", "kl": "kiloliter", "l": "liter"}
+
+
+class Unreadable(ValueError):
+    """Words that are no quantity of the dimension asked for: what is wrong, and what to write."""
+
+    def __init__(self, what: str, remedy: str) -> None:
+        self.what, self.remedy = what, remedy
+        super().__init__(f"{what}; {remedy[0].lower()}{remedy[1:]}")
 
 
 class _Told(NamedTuple):
@@ -162,20 +192,23 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
         If the text is no number with a unit of that dimension.
     """
     inside, metric, us = DIMENSIONS[dimension]
+    such = f"Write it such as {EXAMPLES[dimension][system == 'us']}"
     if isinstance(given, bool) or not isinstance(given, int | float | str):
-        raise ValueError(f"{given!r} is not a quantity such as '1.2 {metric}'")
+        raise Unreadable(f"{given!r} is not a quantity such as '1.2 {metric}'", such)
     text = str(given)
     match = _NUMBER.match(text)
     if not match:
-        raise ValueError(f"'{text}' does not start with a number")
+        raise Unreadable(f"'{text}' does not start with a number", such)
     number = float(re.sub(r"[, ]", "", match.group(1)))
     written = match.group(2)
     if written[:1] in (",", "_") or written[:1].isdigit():
-        raise ValueError(f"'{text}' is not a number; write decimals with a point, such as 0.4")
+        comma = _COMMA.match(text)
+        raise Unreadable(f"'{text}' is not a number", "Write decimals with a point, such as "
+                         + (f"{comma.group(1)}.{comma.group(2)}" if comma else "0.4"))
     if number in (float("inf"), float("-inf")):
         raise ValueError(f"'{text}' is too large")
     if "'" in written or '"' in written:
-        raise ValueError(f"'{text}' uses a quote mark for feet or inches; write ft or in")
+        raise Unreadable(f"'{text}' uses a quote mark for feet or inches", "Write ft or in")
     unit = _unit(written) if written else (us if system == "us" else metric)
     if unit == inside:
         return number
@@ -187,9 +220,12 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
         quantity = _registry().Quantity(number, unit)
         value = float(quantity.to(inside).magnitude)
     except pint.DimensionalityError:
-        raise ValueError(f"'{text}' is not {NAMES[dimension]}") from None
+        per = _PER.get(dimension, "")
+        if per and (quantity / _registry().hour).check(_registry()(inside).dimensionality):
+            such = f"Write it such as {text.strip()}{per}"
+        raise Unreadable(f"'{text}' is not {NAMES[dimension]}", such) from None
     except Exception:
-        raise ValueError(f"'{text}' has an unknown unit '{written}'") from None
+        raise Unreadable(f"'{text}' has an unknown unit '{written}'", such) from None
     return value
 
 
@@ -204,19 +240,41 @@ def shown(value: float | None, dimension: str, system: str = "metric",
     """Print an inside value for a person, in metric or US customary units.
 
     A "size" is a length that is dug or built: in US units it is told in inches below two feet, and
-    without decimals that say nothing.
+    without decimals that say nothing.  "ground" is an area, as `ground_unit` says.  A large volume
+    in gallons has its acre-feet behind it, unless its decimals are asked for, so that figures in
+    one column keep one unit.
     """
     if value is None or value != value:
         return "unknown"
+    if dimension == "ground":
+        dimension = ground_unit(value, system)
     unit, factor, places = printed(dimension, system)
     if dimension == "size" and system == "us":
         return _dug(value, decimals if decimals is not None else places, with_unit)
+    usual = decimals is None
     if decimals is None:  # thousands need no decimals, unless they are a level
         decimals = 0 if abs(value * factor) >= 1000 and dimension != "level" else places
     number = f"{value * factor:,.{decimals}f}"
     if number.strip("-0.,") == "":
         number = number.lstrip("-")
-    return f"{number} {unit}" if with_unit else number
+    if not with_unit:
+        return number
+    if unit == "gal" and usual and abs(value) >= ACRE_FOOT:
+        return f"{number} {unit} ({acre_feet(value)})"
+    return f"{number} {unit}"
+
+
+def acre_feet(volume: float) -> str:
+    """A volume in acre-feet, to three figures."""
+    told = volume / ACRE_FOOT
+    size = abs(told)
+    return f"{told:,.{2 if size < 9.995 else 1 if size < 99.95 else 0}f} acre-ft"
+
+
+def ground_unit(area: float, system: str) -> str:
+    """The dimension in which an area of ground is told: area (m2, ft2), or land (ha, acre) from
+    `LAND_FROM` up. [m2]"""
+    return "land" if area >= LAND_FROM[system] else "area"
 
 
 def _dug(metres: float, decimals: int, with_unit: bool) -> str:
@@ -236,8 +294,15 @@ def in_both(value: float, dimension: str, decimals: int | None = None) -> str:
     second = "metric" if first == "us" else "us"
     if dimension == "size" and first == "metric":
         dimension = "level"  # feet behind metres tell what they come to, not what to dig
-    return (f"{shown(value, dimension, first, decimals)} "
-            f"({shown(value, dimension, second, decimals)})")
+    return (f"{_in_one(value, dimension, first, decimals)} "
+            f"({_in_one(value, dimension, second, decimals)})")
+
+
+def _in_one(value: float, dimension: str, system: str, decimals: int | None) -> str:
+    """A figure of `in_both`, with no parentheses of its own."""
+    if dimension == "volume" and system == "us" and abs(value) >= ACRE_FOOT:
+        return acre_feet(value)
+    return shown(value, dimension, system, decimals)
 
 
 def ordered(metric: str, us: str) -> str:

@@ -10,7 +10,15 @@ import pytest
 
 from terrain import files
 from terrain.errors import InputError
-from terrain.files import RECORD, whole_file, whole_folder
+from terrain.files import RECORD, check_name, whole_file, whole_folder
+
+
+def test_a_name_that_is_not_there_is_told_the_one_most_like_it(tmp_path):
+    for name in ("Ground.tif", "ground.tfw", "rain.csv"):
+        (tmp_path / name).touch()
+    assert check_name(tmp_path / "grund.tif") == "Perhaps 'Ground.tif' was meant, which lies there"
+    assert check_name(tmp_path / "slope.tif", "Look") == "Look"
+    assert check_name(tmp_path / "none" / "ground.tif") == "Check its name and folder"
 
 
 def test_a_file_appears_only_when_it_is_whole(tmp_path):

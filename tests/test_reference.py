@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib.util
 import re
 import sys
@@ -97,3 +98,17 @@ def test_what_counts_when_a_field_is_left_out_is_said_once():
 def test_the_performance_page_names_every_benchmark_and_no_other():
     named = set(re.findall(r"(\w+)\.py", read("performance.md")))
     assert named == {path.stem for path in (DOCS.parent / "tests" / "benchmarks").glob("*.py")}
+
+
+@pytest.mark.parametrize(("module", "page"), [
+    ("asbuilt/asbuilt_json", "asbuilt.md"), ("proof/proof_json", "prove.md"),
+    ("district/district_json", "district.md"), ("district/site_plans", "district.md")])
+def test_every_key_that_a_program_reads_is_told(module: str, page: str):
+    """plan.json has a test of its own, answers of the quick commands too."""
+    source = (DOCS.parent / "terrain" / "outputs" / f"{module}.py").read_text(encoding="utf-8")
+    keys = {key.value for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Dict)
+            for key in node.keys if isinstance(key, ast.Constant) and key.value.isascii()}
+    prose = re.sub(r"^```.*?^```", "", read(page), flags=re.MULTILINE | re.DOTALL)
+    told = set(re.findall(r"\w+", " ".join(re.findall(r"`([^`\n]+)`", prose))))
+    assert len(keys) > 15
+    assert not keys - told

@@ -6,7 +6,9 @@ from hypothesis import strategies as st
 from published import rows
 
 from terrain.units import (
+    ACRE_FOOT,
     DIMENSIONS,
+    LAND_FROM,
     NAMES,
     PRINTED,
     either,
@@ -73,6 +75,29 @@ def test_unknown_and_thousands():
     assert shown(12345.67, "volume") == "12,346 m³"
     assert shown(1234.567, "level") == "1,234.57 m"
     assert shown(-0.001, "length") == "0.0 m"
+
+
+def test_ground_is_told_as_land_from_a_size_up():
+    """Quarter of an acre 10,890 ft2 and 43,560 ft2 an acre: NIST Handbook 44, appendix C."""
+    assert LAND_FROM["us"] / 0.3048**2 == pytest.approx(10_890)
+    assert shown(10_000.0, "ground") == "1.00 ha"
+    assert shown(9_999.0, "ground") == "9,999 m²"
+    assert shown(10_889 * 0.3048**2, "ground", "us") == "10,889 ft²"
+    assert shown(43_561 * 0.3048**2, "ground", "us") == "1.00 acre"
+    assert in_both(1000.0, "ground") == "1,000 m² (10,764 ft²)"
+    assert in_both(20_000.0, "ground") == "2.00 ha (4.94 acre)"
+
+
+def test_many_gallons_have_their_acre_feet_behind_them():
+    """43,560 ft3 an acre-foot, 325,851 gal: NIST Handbook 44, appendix C."""
+    assert pytest.approx(DEFINED["acre-ft in m3"]) == ACRE_FOOT
+    assert shown(ACRE_FOOT * 1.0001, "volume", "us") == "325,884 gal (1.00 acre-ft)"
+    assert shown(ACRE_FOOT * 0.9999, "volume", "us") == "325,819 gal"
+    assert shown(ACRE_FOOT * 40, "volume", "us", with_unit=False) == "13,034,057"
+    assert shown(ACRE_FOOT * 40, "volume") == "49,339 m³"
+    assert in_both(ACRE_FOOT * 40, "volume") == "49,339 m³ (40.0 acre-ft)"
+    with told_first("us"):
+        assert in_both(ACRE_FOOT * 400, "volume") == "400 acre-ft (493,393 m³)"
 
 
 def test_the_units_asked_for_come_first_in_running_text():

@@ -18,7 +18,7 @@ from playwright.sync_api import sync_playwright
 PICTURES = Path(__file__).resolve().parents[1] / "pictures"
 WIDTH = 1000
 #: Pictures that commands wrote.
-WRITTEN = {"ground": "ground.png", "shed": "shed.png", "swale": "swale.png", "rain": "rain.png",
+WRITTEN = {"ground": "survey.png", "shed": "shed.png", "swale": "swale.png", "rain": "months.png",
            "as_built": "as_built.png", "proof": "quailstone_proof/depth.png"}
 #: Pages of what was made to be printed, by words in their heading.
 PRINTED = {"road_sheds": "Road sheds", "field_book": "Field book: upper swale",

@@ -108,9 +108,9 @@ def figures(laid: Laid, name: str, system: str) -> list[tuple[str, str]]:
     least = "at least " if any(c.touches_edge and c.area for c in catchments) else ""
     rows: list[tuple[str, str]] = []
     if first.kind == "tank":
-        rows.append(("Roofs", shown(roof, "area", system)))
+        rows.append(("Roofs", shown(roof, "ground", system)))
     else:
-        rows.append(("Catchment", least + shown(sum(c.area for c in catchments), "area", system)))
+        rows.append(("Catchment", least + shown(sum(c.area for c in catchments), "ground", system)))
     if first.kind != "drain":
         rows.append(("Holds", shown(sum(s.capacity for s in stores), "volume", system)))
     rows += _sizes(laid, nodes, system)
@@ -143,7 +143,7 @@ def _sizes(laid: Laid, nodes: list[int], system: str) -> list[tuple[str, str]]:
     if place.basin is not None:
         rows = [("Sill level", shown(place.sill_level, "level", system)),
                 ("Deepest water", shown(place.basin.water_at_wall, "size", system)),
-                ("Water covers", shown(place.basin.pool_area, "area", system))]
+                ("Water covers", shown(place.basin.pool_area, "ground", system))]
         if place.basin.has_wall:
             rows[:0] = [("Crest", shown(place.basin.crest, "level", system)),
                         ("Highest bank", shown(place.basin.height, "size", system))]

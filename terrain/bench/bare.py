@@ -13,7 +13,7 @@ import shapely
 from pyproj import CRS
 
 from terrain.errors import InputError
-from terrain.files import refuse_taken, whole_file
+from terrain.files import check_name, refuse_taken, whole_file
 from terrain.inputs.elevation import ElevationFiles, open_elevation
 from terrain.inputs.frame import Frame
 from terrain.outputs.site_text.yaml_text import quoted
@@ -91,7 +91,7 @@ def site_for(raster: Path, units: str | None = None, *, crs: str | None = None,
         return site
     if not raster.is_file():
         raise InputError(str(raster), "there is no such file",
-                         "Check the name of the elevation raster")
+                         check_name(raster, "Check the name of the elevation raster"))
     refuse_taken(site)  # a link that leads nowhere
     files = open_elevation(raster, crs=crs, plan_unit=plan_unit, height_unit=height_unit,
                            nodata=nodata)
@@ -105,7 +105,7 @@ def site_for(raster: Path, units: str | None = None, *, crs: str | None = None,
     try:
         _write(site, text)
     except BaseException:
-        if new:
+        if new and not site.exists():  # else another run's site file names it
             with suppress(OSError):
                 edge.unlink()
         raise

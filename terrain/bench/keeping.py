@@ -19,7 +19,7 @@ from pathlib import Path
 
 from terrain.bench.held import Held, hold
 from terrain.errors import InputError
-from terrain.files import is_folder, put_whole
+from terrain.files import check_name, is_folder, put_whole
 
 #: The folder of backups, and how many of a site file are kept there.
 BACKUPS, MOST_BACKUPS = "site backups", 50
@@ -238,7 +238,8 @@ class SiteFile:
             return data.decode("utf-8"), _print(data)
         except FileNotFoundError:
             raise InputError(str(self.path), "there is no such site file",
-                             "Check the name, or make one with: levelsill start DIR") from None
+                             check_name(self.path, "Check the name, or make one with: "
+                                        "levelsill start DIR")) from None
         except UnicodeDecodeError:
             raise InputError(str(self.path), "it is no text in UTF-8",
                              "Give a site file written in YAML, saved in UTF-8") from None

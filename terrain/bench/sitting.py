@@ -14,7 +14,8 @@ from terrain.bench.keeping import Aside, SiteFile
 from terrain.bench.sketch import Sketch
 from terrain.errors import InputError
 from terrain.inputs.site import read_site
-from terrain.outputs.site_text.works_text import Entry, Joined, joined, works_changed
+from terrain.outputs.site_text.joined_works import Joined, joined
+from terrain.outputs.site_text.works_text import Entry, works_changed
 from terrain.plan.siting.reading import Inputs, read_inputs
 
 #: Told of every change: what was done.

@@ -24,7 +24,7 @@ from terrain.errors import InputError
 from terrain.files import fingerprint, put_whole
 from terrain.inputs.csv_table import cell_text
 from terrain.inputs.layers import column
-from terrain.surface.tiled.store import DRAFT
+from terrain.surface.tiled.kept_tiles import DRAFT
 
 #: The folder of the copies, and their column that says in which order features stand.
 FOLDER, ORDER = "layers", "levelsill_order"

@@ -26,7 +26,7 @@ def step_of(kept: Kept) -> str:
 
 
 def count_tile(work: Work, number: int, values: ElevationValues, kept: Kept) -> Handed:
-    """Cells of a tile by what they belong to and by kind, kept in the store.
+    """Cells of a tile by what they belong to and by kind, kept on disk.
 
     A group is the number of the seam that a cell's water meets first, its own included; where it
     meets none, the number of the cell's parcel below 0.  Ground of no parcel whose water meets no
@@ -42,13 +42,13 @@ def count_tile(work: Work, number: int, values: ElevationValues, kept: Kept) -> 
         lacks, as `as_gap` has it, `gap`.
     """
     step = step_of(kept)
-    if work.store.holds(step, number):
+    if work.tiles.holds(step, number):
         return work.handed(step, number, HANDED)
     grid, tile = work.grid, work.grid.window(number)
     labels = Labelled(work, seams.step_of(kept))
-    [to, cell] = work.store.get(seams.step_of(kept), number, "to", "cell")
-    kind_of = work.store.mapped(kinds.step_of(kept), number, "kind")
-    [lacks] = work.store.get(kinds.step_of(kept), number, "lacks")
+    [to, cell] = work.tiles.get(seams.step_of(kept), number, "to", "cell")
+    kind_of = work.tiles.mapped(kinds.step_of(kept), number, "kind")
+    [lacks] = work.tiles.get(kinds.step_of(kept), number, "lacks")
     many = np.int64(lacks.size + 1)
     onward = np.zeros(to.size, np.int32)
     counts: list[tuple[NDArray[np.int64], NDArray[np.int64]]] = []
@@ -84,7 +84,7 @@ def count_tile(work: Work, number: int, values: ElevationValues, kept: Kept) -> 
                       "cells": _summed(place, cells, keys.size),
                       "edge": np.unique(np.concatenate(edges)), "lacking": groups,
                       "gap": gap[first]}
-    work.store.put(step, number, handed)
+    work.tiles.put(step, number, handed)
     return handed
 
 

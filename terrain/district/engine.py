@@ -1,8 +1,8 @@
 """Tasks on many processes or machines, by dask.distributed.
 
-Tasks are those of `terrain.surface.tiled`: each makes one tile, keeps it in a store that all
+Tasks are those of `terrain.surface.tiled`: each makes one tile, keeps it in a folder that all
 workers see, and hands back what goes with the tile's perimeter.  So a worker that is killed costs
-the tile that it was at: another makes that, and all the others are found in the store.
+the tile that it was at: another makes that, and all the others are found in the folder.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from uuid import uuid4
 from terrain import __version__
 from terrain.errors import InputError
 from terrain.surface.kernels import cores
-from terrain.surface.tiled.store import DRAFT
+from terrain.surface.tiled.kept_tiles import DRAFT
 
 #: A task is tried anew on another worker so many times when its worker dies.
 TRIES = 5

@@ -100,13 +100,14 @@ def keep_layers(district: District, values: ElevationValues, parcels: ParcelList
                                      lambda: _ground_layers(district, values))
     land = district.model_copy(update={
         "cover": _kept_cover(district.cover, folder, values),
-        "soils": _kept(district.soils, folder / "soils.fgb", values),
+        "soils": (district.soils if district.soils.file is None else
+                  _kept(district.soils, folder / "soils.fgb", values)),
         "roads": district.roads and _kept(district.roads, folder / "roads.fgb", values),
         "roofs": district.roofs and _kept(district.roofs, folder / "roofs.fgb", values).model_copy(
             update={"gutters": []})})
     covering = [grid, {name: prints[name] for name in prints if name != "roads"},
                 district.model_dump(mode="json", include={"cover", "soils"}), _tables(district)]
-    if is_raster(district.cover.file):
+    if district.cover.file is not None and is_raster(district.cover.file):
         covering.append(_stamp(district.folder / district.cover.file))
     return Kept(land, apart / "parcels.fgb",
                 folder / "road-areas.fgb" if district.roads else None,
@@ -141,7 +142,8 @@ def _stamps(district: District) -> list[Any]:
     drawn = district.cover.drawn
     layers = [district.cover, district.soils, *(
         one for one in (drawn, district.roads, district.roofs) if one is not None)]
-    return [*map(_stamp, (district.folder / layer.file for layer in layers)), _tables(district)]
+    files = [layer.file for layer in layers if layer.file is not None]
+    return [*map(_stamp, (district.folder / file for file in files)), _tables(district)]
 
 
 def _kept(spec: AnyLayer, file: Path, values: ElevationValues) -> AnyLayer:
@@ -153,7 +155,7 @@ def _kept(spec: AnyLayer, file: Path, values: ElevationValues) -> AnyLayer:
 
 def _kept_cover(spec: Cover, folder: Path, values: ElevationValues) -> Cover:
     drawn = spec.drawn and _kept(spec.drawn, folder / "drawn.fgb", values)
-    if not is_raster(spec.file):
+    if spec.file is not None and not is_raster(spec.file):
         spec = _kept(spec, folder / "cover.fgb", values)
     return spec.model_copy(update={"drawn": drawn})
 
@@ -173,7 +175,7 @@ def _ground_layers(district: District, values: ElevationValues) -> tuple[Frames,
     notes = [note for note in tried.notes if not any(words in note for words in _OF_A_PART)]
     frames: Frames = {}
     classes = (cover.field, cover.impervious_field, cover.unconnected_field)
-    if not is_raster(cover.file):
+    if cover.file is not None and not is_raster(cover.file):
         frames["cover"] = copied(read_layer(cover, folder, files, district.where("cover")),
                                   *classes)
     elif cover.codes is not None:
@@ -184,8 +186,9 @@ def _ground_layers(district: District, values: ElevationValues) -> tuple[Frames,
                                   *classes)
     if cover.otherwise is not None:
         notes.append(f"Cover: ground that no layer speaks for was taken as {cover.otherwise}.")
-    frames["soils"] = copied(read_layer(soils, folder, files, district.where("soils")),
-                              soils.field, soils.key)
+    if soils.file is not None:
+        frames["soils"] = copied(read_layer(soils, folder, files, district.where("soils")),
+                                  soils.field, soils.key)
     if soils.otherwise is not None:
         notes.append("Soils: ground that the layer does not speak for was taken as group "
                      f"{soils.otherwise}.")

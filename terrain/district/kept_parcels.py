@@ -19,7 +19,7 @@ from terrain import __version__
 from terrain.district.parcel import Shared, Surroundings
 from terrain.district.screened import Parcel, Screened
 from terrain.files import put_whole
-from terrain.surface.tiled.store import DRAFT
+from terrain.surface.tiled.kept_tiles import DRAFT
 
 #: How the folder's name begins.
 FOLDER = "parcels"

@@ -51,9 +51,9 @@ def step_of(kept: Kept) -> str:
 
 
 def kind_tile(work: Work, number: int, values: ElevationValues, kept: Kept) -> Handed:
-    """The kind of each cell of a tile, kept in the store.
+    """The kind of each cell of a tile, kept on disk.
 
-    In the store `kind` says of each cell which of the tile's kinds it is; as many as there are
+    On disk `kind` says of each cell which of the tile's kinds it is; as many as there are
     where no height is known.
 
     Returns
@@ -68,7 +68,7 @@ def kind_tile(work: Work, number: int, values: ElevationValues, kept: Kept) -> H
         If a layer holds what cannot be understood.
     """
     step = step_of(kept)
-    if work.store.holds(step, number):
+    if work.tiles.holds(step, number):
         return work.handed(step, number, HANDED)
     tile = work.grid.window(number)
     table: dict[tuple[float, bool, bool, int], int] = {}
@@ -83,7 +83,7 @@ def kind_tile(work: Work, number: int, values: ElevationValues, kept: Kept) -> H
     columns = list(zip(*table, strict=True)) or [(), (), (), ()]
     handed: Handed = {name: np.array(column, dtype) for name, column, dtype in zip(
         HANDED, columns, (np.float64, np.bool_, np.bool_, np.uint8), strict=True)}
-    work.store.put(step, number, {**handed, "kind": kind.astype(np.min_scalar_type(len(table)))})
+    work.tiles.put(step, number, {**handed, "kind": kind.astype(np.min_scalar_type(len(table)))})
     return handed
 
 

@@ -17,7 +17,7 @@ from terrain.surface.culverts import read_culverts
 from terrain.surface.tiled.culverts import LedThrough, lead_through
 from terrain.surface.tiled.grid import SIDE, Grid, Window
 from terrain.surface.tiled.ground import ElevationValues
-from terrain.surface.tiled.store import TileStore
+from terrain.surface.tiled.kept_tiles import KeptTiles
 from terrain.surface.tiled.work import Work
 from terrain.units import told_first
 
@@ -105,7 +105,7 @@ def _opened(district: District, files: ElevationFiles, tiles: Path, side: int) -
     parcels = read_parcels(district, files)
     ground, notes = _led_through(district, values)
     grid = Grid.square(values.shape, side)
-    work = Work(values if ground is None else ground, grid, TileStore(tiles))
+    work = Work(values if ground is None else ground, grid, KeptTiles(tiles))
     work.begin()
     kept = keep_layers(district, values, parcels, tiles)
     said = (*files.notes, *parcels.notes, *notes, *kept.notes, *district.looked_up)

@@ -229,8 +229,8 @@ def _kinds_in(opened: Opened, window: Window
         tile = work.grid.window(tile_number)
         part = Window(max(tile.top, window.top), min(tile.bottom, window.bottom),
                       max(tile.left, window.left), min(tile.right, window.right))
-        kind = work.store.mapped(step, tile_number, "kind")[part.within(tile)]
-        number, road, roof, lacks = work.store.get(step, tile_number, *HANDED)
+        kind = work.tiles.mapped(step, tile_number, "kind")[part.within(tile)]
+        number, road, roof, lacks = work.tiles.get(step, tile_number, *HANDED)
         of_kinds = (np.append(np.where(lacks == NOTHING, number, np.nan), np.nan),
                     np.append(road, False), np.append(roof, False))
         for laid, held in zip(found, of_kinds, strict=True):

@@ -35,7 +35,7 @@ from terrain.plan.water.short_record import short_record
 from terrain.suggest.look import keep_out
 from terrain.suggest.notes import soaks_note
 from terrain.surface.tiled.grid import SIDE
-from terrain.surface.tiled.store import DRAFT, not_kept
+from terrain.surface.tiled.kept_tiles import DRAFT, not_kept
 from terrain.surface.tiled.work import Run, one_by_one
 from terrain.surface.window import WHOLE_UP_TO
 from terrain.units import told_first

@@ -23,7 +23,7 @@ def step_of(kept: Kept) -> str:
 
 
 def seam_tile(work: Work, number: int, values: ElevationValues, kept: Kept) -> Handed:
-    """The seams of a tile, kept in the store.
+    """The seams of a tile, kept on disk.
 
     Returns
     -------
@@ -32,12 +32,12 @@ def seam_tile(work: Work, number: int, values: ElevationValues, kept: Kept) -> H
         raster), and the parcel that each of them lies in, `land` and `to_land` (0: none).
     """
     step = step_of(kept)
-    if work.store.holds(step, number):
+    if work.tiles.holds(step, number):
         return work.handed(step, number, HANDED)
     tile = work.grid.window(number)
     around = tile.wider(1, work.grid.shape)
     land = lands(kept.parcels, values.lattice(around))
-    [direction] = work.store.get(drained.STEP, number, "direction")
+    [direction] = work.tiles.get(drained.STEP, number, "direction")
     own = land[tile.within(around)]
     goes = direction < LEAVES
     ways = np.where(goes, direction, 0)
@@ -54,7 +54,7 @@ def seam_tile(work: Work, number: int, values: ElevationValues, kept: Kept) -> H
     cell = (row + tile.top) * wide + column + tile.left
     handed: Handed = {"cell": cell, "to": cell + ROW_STEP[way] * wide + COLUMN_STEP[way],
                       "land": own[row, column], "to_land": to_land[row, column]}
-    work.store.put(step, number, handed)
+    work.tiles.put(step, number, handed)
     return handed
 
 
@@ -79,7 +79,7 @@ class Marks:
     def read(self, window: Window) -> NDArray[np.int32]:
         laid = np.zeros(window.shape, np.int32)
         for number in self.work.grid.tiles_of(window):
-            [cell] = self.work.store.get(self.step, number, "cell")
+            [cell] = self.work.tiles.get(self.step, number, "cell")
             row, column = np.divmod(cell, self.shape[1])
             row, column = row - window.top, column - window.left
             inside = ((row >= 0) & (row < window.shape[0]) & (column >= 0)

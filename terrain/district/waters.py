@@ -78,7 +78,7 @@ class ParcelWater:
 
 
 class Waters(Sequence[ParcelWater]):
-    """The waters of all parcels in their order, each read from the store when it is asked for."""
+    """The waters of all parcels in their order, each read from disk when it is asked for."""
 
     def __init__(self, opened: Opened) -> None:
         self._opened, self._step = opened, _step_of(opened)
@@ -99,7 +99,7 @@ class Waters(Sequence[ParcelWater]):
             raise IndexError(f"there are {len(self)} parcels")
         which %= len(self)
         opened, (batch, at) = self._opened, divmod(which, TOGETHER)
-        part = {name: opened.work.store.mapped(self._step, batch + 1, name) for name in KEPT}
+        part = {name: opened.work.tiles.mapped(self._step, batch + 1, name) for name in KEPT}
         area, (_, wide) = opened.files.cell**2, opened.work.grid.shape
         first, last = part["entry_start"][at:at + 2]
         start = np.array(part["start"][first:last + 1])
@@ -134,7 +134,7 @@ def waters(opened: Opened, run: Run = one_by_one
            ) -> tuple[Kinds, Waters, tuple[int, int]]:
     """Find the ground whose water comes to each parcel of a district.
 
-    What is finished is kept in the store, and not made again as long as the layers that it rests
+    What is finished is kept on disk, and not made again as long as the layers that it rests
     on stay the same.
 
     Parameters
@@ -161,9 +161,9 @@ def waters(opened: Opened, run: Run = one_by_one
     rows = [(work, number, opened.values, kept) for number in tiles]
     tables = run(kinds.kind_tile, rows)  # also where all is finished: parcels read these tiles
     batches = range(1, -(-len(opened.parcels) // TOGETHER) + 1)
-    if work.store.holds(step, 0) and all(work.store.holds(step, number) for number in batches):
+    if work.tiles.holds(step, 0) and all(work.tiles.holds(step, number) for number in batches):
         graph = route(work, run).graph  # what is spoilt since is made anew
-        number, road, roof = work.store.get(step, 0, "number", "road", "roof")
+        number, road, roof = work.tiles.get(step, 0, "number", "road", "roof")
         return Kinds(number, road, roof), Waters(opened), graph
     found, places = kinds.join(tables)
     graph = route(work, run).graph
@@ -235,13 +235,13 @@ def _keep(opened: Opened, step: str, forest: Forest, to: Ints, counts: Sequence[
         first, last = batch * TOGETHER + 1, min((batch + 1) * TOGETHER + 1, forest.lands)
         these = slice(first, last)
         one, other = entry_start[first], entry_start[last]
-        opened.work.store.put(step, batch + 1, {
+        opened.work.tiles.put(step, batch + 1, {
             "own": own[these], "run_on": run_on[these], "at_least": at_least[these],
             "unknown": (own + run_on)[these][:, unknown].sum(axis=1), "gap": gap[these],
             "entry_start": entry_start[first:last + 1] - one, "entry": entries[one:other, 1],
             "start": start[one:other + 1] - start[one], "kind": which[start[one]:start[other]],
             "cells": crossing[start[one]:start[other]]})
-    opened.work.store.put(step, 0, {"number": found.number, "road": found.road,
+    opened.work.tiles.put(step, 0, {"number": found.number, "road": found.road,
                                     "roof": found.roof})
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from terrain.errors import InputError
+from terrain.files import check_name
 from terrain.inputs.whole_bytes import bytes_of
 
 _SEPARATORS = ",;\t|"
@@ -82,7 +83,7 @@ def read_csv_table(path: Path, here: str) -> CsvTable:
         longer or shorter than the line of column names.
     """
     if not os.path.exists(path):
-        raise InputError(here, "there is no such file", "Check its name and folder")
+        raise InputError(here, "there is no such file", check_name(path))
     try:
         raw = bytes_of(path)
     except OSError as error:

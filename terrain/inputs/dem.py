@@ -12,6 +12,9 @@ from rasterio.transform import Affine
 from terrain.errors import InputError
 from terrain.inputs.frame import Frame
 
+#: What to do about a point whose two numbers lie on the elevation the other way round.
+SWAPPED = "Its two numbers look swapped: x comes before y, longitude before latitude"
+
 
 class Extent(Protocol):
     """Where elevation lies: a `Dem`, or files opened and not read yet."""
@@ -155,6 +158,50 @@ def named(frame: Frame, x: float, y: float) -> str:
     return f"{float(sx):.{places}f}, {float(sy):.{places}f}"
 
 
+def placed_on(extent: Extent, given: tuple[float, float], lonlat: bool, where: str
+           ) -> tuple[float, float]:
+    """A point as a person gives it, in the working frame, on the elevation. [m]
+
+    Parameters
+    ----------
+    given : (x, y)
+        Longitude and latitude, if `lonlat`; else in the raster's own CRS.
+
+    Raises
+    ------
+    InputError
+        `where` says whose point it is.
+    """
+    frame = extent.frame
+    if not lonlat:
+        x, y = (float(v) for v in frame.to_working(*given))
+        refuse_beyond(extent, x, y, where)
+        return x, y
+    if not (abs(given[0]) <= 360 and abs(given[1]) <= 90):
+        own = _within(extent, *(float(v) for v in frame.to_working(*given)))
+        swapped = abs(given[1]) <= 360 and abs(given[0]) <= 90
+        raise InputError(where, f"{given[0]:.10g}, {given[1]:.10g} is no longitude and latitude "
+                         "in degrees",
+                         "Write the longitude first" if swapped else
+                         "Leave out --lonlat (in a site file, points: lonlat), as in its own "
+                         f"coordinates the point lies on {extent.source}" if own else
+                         "Write degrees, the longitude first, such as 21.0064,-32.5374, or leave "
+                         "out --lonlat (in a site file, points: lonlat)")
+    x, y = (float(v) for v in frame.from_lonlat(*given))
+    if not _within(extent, x, y) and abs(given[0]) <= 90 and _within(
+            extent, *(float(v) for v in frame.from_lonlat(given[1], given[0]))):
+        raise InputError(where, f"the point {given[0]:.10g}, {given[1]:.10g} lies off "
+                         f"{extent.source}", SWAPPED)
+    refuse_beyond(extent, x, y, where)
+    return x, y
+
+
+def _within(extent: Extent, x: float, y: float) -> bool:
+    """Whether a point of the working frame lies on the elevation."""
+    west, south, east, north = extent.bounds
+    return west <= x < east and south < y <= north
+
+
 def refuse_beyond(extent: Extent, x: float, y: float, where: str) -> None:
     """Refuse a point off the elevation.
 
@@ -167,9 +214,9 @@ def refuse_beyond(extent: Extent, x: float, y: float, where: str) -> None:
         raise InputError(where, f"the point cannot be placed on {extent.source}",
                          "Check that x comes before y, longitude before latitude, and that only "
                          "degrees are called longitude and latitude")
-    west, south, east, north = extent.bounds
-    if west <= x < east and south < y <= north:
+    if _within(extent, x, y):
         return
+    west, south, east, north = extent.bounds
     gaps = {"west": west - x, "east": x - east, "south": south - y, "north": y - north}
     side = max(gaps, key=lambda name: gaps[name])
     raise InputError(where, f"the point {named(extent.frame, x, y)} lies "
@@ -183,7 +230,7 @@ def _hint(extent: Extent, x: float, y: float) -> str:
     sx, sy = (float(v) for v in frame.to_source(x, y))
     tx, ty = (float(v) for v in frame.to_working(sy, sx))
     if west <= tx <= east and south <= ty <= north:
-        return "Its two numbers look swapped: x comes before y, longitude before latitude"
+        return SWAPPED
     if abs(sx) <= 180 and abs(sy) <= 90 and (frame.source is not None
                                              and not frame.source.is_geographic):
         return ("If these are longitude and latitude, say so (--lonlat on the command line, "

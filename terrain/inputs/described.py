@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import difflib
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -10,13 +11,17 @@ from typing import Any, ClassVar, TypeVar, get_args
 
 from pydantic import BaseModel, PrivateAttr, ValidationError
 
-from terrain.errors import InputError
+from terrain.errors import InputError, refuse
+from terrain.files import check_name
 from terrain.inputs.csv_table import in_words
 from terrain.inputs.fields import UNPRINTABLE, Part, UnitSystem
 from terrain.inputs.whole_bytes import bytes_of
+from terrain.units import Unreadable
 
 #: No file has more bytes, more entries with its aliases written out, or more brackets open at once.
 MOST_BYTES, MOST_ENTRIES, DEEPEST = 4_000_000, 100_000, 100
+#: Kinds of work.
+KINDS = ("swale", "basin", "tree basin", "tank", "hollow", "drain")
 
 
 class Described(Part):
@@ -64,7 +69,11 @@ class Described(Part):
 
     def where(self, *place: str | int) -> str:
         """Say where in the file a field stands, e.g. ``site.yaml line 14``."""
-        return f"{self._path} line {_line(self._document, place)}"
+        return f"{self._path} line {self.line(*place)}"
+
+    def line(self, *place: str | int) -> int:
+        """The line of the file that a field stands on."""
+        return _line(self._document, place)
 
 
 Kind = TypeVar("Kind", bound=Described)
@@ -81,14 +90,14 @@ def read_described(path: Path, kind: type[Kind], text: str | None = None) -> Kin
     Raises
     ------
     InputError
-        Naming the line and field of the first thing that is wrong.
+        Naming the line and field of each thing that is wrong.
     """
     document = _document(path, _text_of(path, kind) if text is None else text, kind)
     context: dict[str, Any] = {"units": document.get("units", "metric"), "bare": []}
     try:
         found = kind.model_validate(document, context=context)
     except ValidationError as error:
-        raise _first(error, path, document, kind) from None
+        refuse(_faults(error, path, document, kind))
     found._path, found._document, found._bare = path, document, context["bare"]
     return found
 
@@ -101,8 +110,8 @@ def _text_of(path: Path, kind: type[Described]) -> str:
         return bytes_of(path, MOST_BYTES).decode("utf-8")
     except FileNotFoundError:
         raise InputError(str(path), f"there is no such {kind.CALLED}",
-                         f"Check the name{kind.BEGUN_BY and ', or make one with: '}{kind.BEGUN_BY}"
-                         ) from None
+                         check_name(path, "Check the name" + (
+                             kind.BEGUN_BY and f", or make one with: {kind.BEGUN_BY}"))) from None
     except UnicodeDecodeError:
         raise InputError(str(path), "it is no text in UTF-8",
                          f"Give a {kind.CALLED} written in YAML, saved in UTF-8") from None
@@ -212,13 +221,40 @@ def _line(document: Any, place: tuple[str | int, ...]) -> int:
     return line
 
 
-def _first(error: ValidationError, path: Path, document: Any, kind: type[Described]
-           ) -> InputError:
-    # A misspelt field also leaves the right one missing: the misspelling is the news.
-    found = min(error.errors(), key=lambda e: e["type"] != "extra_forbidden")
-    kinds = {"swale", "basin", "tree basin", "tank", "hollow", "drain"}
+def _faults(error: ValidationError, path: Path, document: Any, kind: type[Described]
+            ) -> list[InputError]:
+    """All that is wrong with a document in the order of its lines, and of each place one thing."""
+    found = sorted(error.errors(), key=lambda e: e["type"] != "extra_forbidden")
+    misspelt = [e["loc"] for e in found if e["type"] == "extra_forbidden"]
+    told: dict[tuple[Any, ...], tuple[int, InputError]] = {}
+    for one in found:
+        loc = one["loc"]
+        # A misspelt field also leaves the right one missing: the misspelling is the news.
+        if one["type"] == "missing" and any(loc[:-1] == other[:-1] and difflib.get_close_matches(
+                str(other[-1]), [str(loc[-1])], 1, 0.6) for other in misspelt):
+            continue
+        place = _stands(document, loc)
+        told.setdefault(place, (_line(document, place), _fault(one, path, document, kind)))
+    return [fault for _, fault in sorted(told.values(), key=lambda both: both[0])]
+
+
+def _stands(document: Any, loc: tuple[Any, ...]) -> tuple[Any, ...]:
+    """The place of a fault as far as the document has it: of one value only one thing is told."""
+    node, place = document, list[Any]()
+    for key in loc:
+        try:
+            node = node[key]
+        except (KeyError, IndexError, TypeError):
+            if isinstance(node, dict) and key in KINDS:
+                continue
+            return (*place, *([key] if isinstance(node, dict) else []))
+        place.append(key)
+    return tuple(place)
+
+
+def _fault(found: Any, path: Path, document: Any, kind: type[Described]) -> InputError:
     place = list(found["loc"])
-    if len(place) > 2 and place[0] == "works" and place[2] in kinds:
+    if len(place) > 2 and place[0] == "works" and place[2] in KINDS:
         del place[2]
     where = f"{path} line {_line(document, tuple(place))}"
     words: list[str] = []
@@ -241,9 +277,9 @@ def _plainly(found: Any, kind: type[Described]) -> tuple[str, str]:
     fault, given, page = found["type"], found.get("input"), kind.PAGE
     say: dict[str, Callable[[], tuple[str, str]]] = {
         "extra_forbidden": lambda: ("this field is not known",
-                                    _nearest(str(found["loc"][-1]), kind)),
+                                    _nearest(found["loc"], kind)),
         "missing": lambda: ("this field is missing", f"Add it; {page} says how"),
-        "value_error": lambda: (str(found["ctx"]["error"]), _as_the_docs_say(found, page)),
+        "value_error": lambda: _of_a_value(found, page),
         "union_tag_invalid": lambda: (
             f"the kind '{given.get('kind')}' is not known",
             "Use swale, basin, tree basin, tank, hollow or drain"),
@@ -281,6 +317,14 @@ def _plainly(found: Any, kind: type[Described]) -> tuple[str, str]:
     return f"{message}, but here stands '{short[:60]}'", _as_the_docs_say(found, page)
 
 
+def _of_a_value(found: Any, page: str) -> tuple[str, str]:
+    """What is wrong with a value, and what its error says to do, or else where to look it up."""
+    error = found["ctx"]["error"]
+    if isinstance(error, Unreadable):
+        return error.what, error.remedy
+    return str(error), _as_the_docs_say(found, page)
+
+
 def _as_the_docs_say(found: Any, page: str) -> str:
     """Advice where the error itself says what is wrong with a value."""
     fields = [part for part in found["loc"] if isinstance(part, str)]
@@ -296,18 +340,43 @@ def _count(found: Any) -> tuple[str, str]:
             "Add or take out entries")
 
 
-def _nearest(word: str, kind: type[Described]) -> str:
-    """Advice on a field that no part of such a file has."""
-    import difflib
+def _nearest(loc: tuple[Any, ...], kind: type[Described]) -> str:
+    """Advice on a field that is not known where it stands."""
+    page, word = kind.PAGE, str(loc[-1])
 
-    page = kind.PAGE
-    known = {name.replace("_", " ").strip() for part in parts_of(kind)
-             for name in part.model_fields}
-    if word in known:
+    def near(parts: list[type[BaseModel]], alike: float) -> list[str]:
+        names = {name.replace("_", " ").strip() for part in parts for name in part.model_fields}
+        return difflib.get_close_matches(word, sorted(names), 1, alike)
+    everywhere = parts_of(kind)
+    meant = near(_parts_at(kind, loc[:-1]), 0.7)
+    if not meant and near(everywhere, 1.0):
         return f"It belongs elsewhere; {page} says where"
-    near = difflib.get_close_matches(word, sorted(known), 1)
-    return (f"Perhaps '{near[0]}' was meant; " if near else "") + (
-        f"{page} lists them" if near else f"Look it up in {page}")
+    meant = meant or near(everywhere, 0.6)
+    return (f"Perhaps '{meant[0]}' was meant; {page} lists them" if meant else
+            f"Look it up in {page}")
+
+
+def _parts_at(kind: type[BaseModel], loc: tuple[Any, ...]) -> list[type[BaseModel]]:
+    """The kinds of part that stand at a place of a file."""
+    parts = [kind]
+    for key in loc:
+        if isinstance(key, int):
+            continue
+        if key in KINDS:
+            parts = [part for part in parts
+                     if key in get_args(getattr(part.model_fields.get("kind"), "annotation", None))]
+            continue
+        waiting: list[Any] = [field.annotation for part in parts
+                              for name, field in part.model_fields.items()
+                              if (field.alias or name) == key]
+        parts = []
+        while waiting:
+            one = waiting.pop()
+            if isinstance(one, type) and issubclass(one, BaseModel):
+                parts.append(one)
+            else:
+                waiting += get_args(one)
+    return parts
 
 
 def parts_of(kind: type[BaseModel]) -> list[type[BaseModel]]:

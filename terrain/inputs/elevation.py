@@ -34,7 +34,8 @@ from terrain.inputs.survey_points import (
     refuse_swapped,
 )
 from terrain.inputs.triangulated import Gridded, one_height_a_place, triangulate
-from terrain.inputs.voids import FILL_UP_TO, Voids, fill_voids, find_voids
+from terrain.inputs.voids import FILL_UP_TO, fill_voids, find_voids
+from terrain.units import in_both
 
 __all__ = ["MOST_CELLS", "TOO_COARSE", "Dem", "ElevationFiles", "foot_of", "open_elevation",
            "read_elevation"]
@@ -142,7 +143,7 @@ class ElevationFiles:
         if bounds is None and np.isnan(heights).all():
             raise self._empty(seen)
         notes = [*self.notes, *seen.notes(self.name), *said,
-                 *_void_notes(find_voids(heights), (rows, columns), self.cell ** 2)]
+                 *_void_notes(heights, seen.outside, self.cell ** 2)]
         if self._unit is not None:
             notes += terrace_notes(whole_steps(heights, self._unit))
         all_rows, all_columns = self.shape
@@ -240,6 +241,8 @@ class ElevationFiles:
                 inner[0]:inner[1], inner[2]:inner[3]])
             said = [_filled_note(int(filled.sum()), int(small.sum()))] if filled.any() else []
         if heights.shape != (rows, columns):
+            if seen.outside is not None:
+                seen.outside = seen.outside[inner[0]:inner[1], inner[2]:inner[3]]
             heights = np.ascontiguousarray(heights[inner[0]:inner[1], inner[2]:inner[3]])
         return heights, filled, seen, said
 
@@ -264,17 +267,35 @@ def _filled_note(cells: int, holes: int) -> str:
             f"{'its rim' if holes == 1 else 'their rims'}.")
 
 
-def _void_notes(voids: Voids, shape: tuple[int, int], cell_area: float) -> list[str]:
+#: How a note on voids ends.
+_LOST = "counts as leaving."
+
+
+def of_voids(notes: Sequence[str]) -> list[str]:
+    """Of an elevation's notes those on holes in its data."""
+    return [note for note in notes if note.endswith(_LOST)]
+
+
+def _void_notes(heights: NDArray[np.float32], outside: NDArray[np.bool_] | None,
+                cell_area: float) -> list[str]:
+    """What is said of holes in the data; cells outside of the raster are none."""
+    if outside is not None and outside.any():
+        voids = find_voids(np.where(outside, np.float32(0.0), heights))
+        at_edge = voids.beside(outside)
+    else:
+        voids = find_voids(heights)
+        at_edge = np.zeros(voids.count, bool)
     if not voids.count:
         return []
-    enclosed = int((~voids.touching((True, True, True, True), shape)).sum())
+    at_edge |= voids.touching((True, True, True, True), heights.shape)
+    enclosed = int((~at_edge).sum())
     area = float(voids.cells.max()) * cell_area
-    size = f"{area:,.0f} m2" if area >= 10 else f"{area:.2g} m2"
+    size = in_both(area, "ground", None if area >= 10 else 2)
     if voids.count == 1:
         return [f"One void of {size} {'enclosed by ground' if enclosed else 'at the edge'} has no "
-                "heights; water that reaches it counts as leaving."]
+                f"heights; water that reaches it {_LOST}"]
     return [f"{voids.count:,} voids have no heights, {enclosed:,} of them enclosed by ground and "
-            f"the largest of {size}; water that reaches one counts as leaving."]
+            f"the largest of {size}; water that reaches one {_LOST}"]
 
 
 def open_elevation(files: Path | str | Sequence[Path | str], *, crs: str | None = None,

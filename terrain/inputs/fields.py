@@ -8,7 +8,14 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo
 
-from terrain.units import DIMENSIONS, read_quantity
+from terrain.units import (
+    DEEPEST_DUG,
+    DIMENSIONS,
+    EXAMPLES,
+    WIDEST_BED,
+    Unreadable,
+    read_quantity,
+)
 
 #: Control characters, but for blanks and the ends of lines.
 UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
@@ -39,11 +46,19 @@ class Quantity:
         if self.above is not None and value <= self.above:
             raise ValueError(f"{given} is not above {self.above:g}")
         if self.least is not None and value < self.least:
-            raise ValueError(f"{given} is below {bound(self.least, self.dimension)}")
+            raise Unreadable(f"{given} is below {bound(self.least, self.dimension)}",
+                             "Check the number and its unit")
+        bare = not isinstance(given, str) or given.strip().lstrip("+-").replace(".", "").isdigit()
+        unit = DIMENSIONS[self.dimension][2 if system == "us" else 1]
         if abs(value) > self.most:
-            raise ValueError(f"{given} is more than {bound(self.most, self.dimension)}")
-        if not isinstance(given, str) or given.strip().lstrip("+-").replace(".", "").isdigit():
-            unit = DIMENSIONS[self.dimension][2 if system == "us" else 1]
+            most = bound(self.most, self.dimension)
+            if bare:
+                raise Unreadable(f"{given} has no unit and is taken as {given} "
+                                 f"{unit.replace('**', '')}, which is more than {most}",
+                                 "Write it with its unit, such as "
+                                 + EXAMPLES[self.dimension][system == "us"])
+            raise Unreadable(f"{given} is more than {most}", "Check the number and its unit")
+        if bare:
             named = str(info.field_name).replace("_", " ")
             context.setdefault("bare", []).append((named, str(given), unit))
         return value
@@ -70,6 +85,13 @@ def bound(value: float, dimension: str) -> str:
 
 Level = Annotated[float, _quantity("length")]
 Length = Annotated[float, _quantity("length", None, 0.0)]
+Depth = Annotated[float, _quantity("length", None, 0.0, DEEPEST_DUG)]
+Bed = Annotated[float, _quantity("length", None, 0.0, WIDEST_BED)]
+#: How wide a crown and a pipe are, what a tank holds: bounds that a unit forgotten or mistaken
+#: breaks; common practice, no source.
+Crown = Annotated[float, _quantity("length", 0.1, 0.0, 60.0)]
+Bore = Annotated[float, _quantity("length", 0.005, 0.0, 5.0)]
+TankVolume = Annotated[float, _quantity("volume", 0.01, 0.0, 2000.0)]
 Span = Annotated[float, _quantity("length", 0.0)]
 Rain = Annotated[float, _quantity("rain", 0.0)]
 StormDepth = Annotated[float, _quantity("rain", LEAST_STORM, 0.0, MOST_STORM)]

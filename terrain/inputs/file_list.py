@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from terrain.errors import InputError
+from terrain.files import check_name
 
 #: What counts as a raster in a folder of them.
 RASTERS = (".tif", ".tiff", ".img", ".asc", ".vrt")
@@ -39,7 +40,7 @@ def elevation_files(given: Path | str | Sequence[Path | str]) -> list[Path]:
             files += fitting
         else:
             raise InputError(str(one), "there is no such file",
-                             "Check the name of the elevation raster")
+                             check_name(one, "Check the name of the elevation raster"))
     seen: set[Path] = set()
     for file in files:
         if file.resolve() in seen:

@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from terrain.errors import InputError
-from terrain.inputs.dem import Extent, refuse_beyond
+from terrain.inputs.dem import Extent, placed_on
 from terrain.inputs.layers import area_of, column, read_layer
 from terrain.inputs.site import Layer, Site
 from terrain.inputs.site_keep_clear import DEEP, HIGH, SHAPES, KeepClear
@@ -81,13 +81,8 @@ def read_keep_clear(site: Site, extent: Extent) -> tuple[tuple[Thing, ...], list
 
 def _drawn(entry: KeepClear, where: str, site: Site, extent: Extent) -> list[Thing]:
     field = next(name for name in ("at", "along", "around") if getattr(entry, name) is not None)
-    frame = extent.frame
-    move = frame.from_lonlat if site.points == "lonlat" else frame.to_working
-    points = []
-    for i, point in enumerate(getattr(entry, field), 1):
-        x, y = (float(v) for v in move(*point))
-        refuse_beyond(extent, x, y, f"{where}, {field}, point {i}")
-        points.append((x, y))
+    points = [placed_on(extent, point, site.points == "lonlat", f"{where}, {field}, point {i}")
+              for i, point in enumerate(getattr(entry, field), 1)]
     shapes: list[Any]
     if field == "at":
         shapes = [shapely.Point(point) for point in points]

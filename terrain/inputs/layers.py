@@ -20,6 +20,7 @@ from pyproj.transformer import TransformerGroup
 from shapely.geometry.base import BaseGeometry
 
 from terrain.errors import InputError
+from terrain.files import check_name
 from terrain.inputs.dem import Dem, Extent
 from terrain.inputs.fields import UNPRINTABLE
 from terrain.inputs.packed import refuse_bomb
@@ -247,7 +248,7 @@ def _layer_name(path: Path, asked: str | None, here: str) -> str:
     import pyogrio
 
     if not os.path.exists(path):
-        raise InputError(here, "there is no such file", "Check its name and folder")
+        raise InputError(here, "there is no such file", check_name(path))
     if is_no_file(path):
         raise InputError(here, "this is a pipe or a device, not a layer", _FORMATS)
     refuse_bomb(path, here)
@@ -445,3 +446,26 @@ def _gap(outline: BaseGeometry, dem: Extent) -> str:
 def in_short(error: Exception) -> str:
     """The first sentence of a library's error, for a sentence of ours."""
     return re.split(r"\n|[.;]\s", str(error).strip())[0].rstrip(".")[:200]
+
+
+def unseen(shapes: list[BaseGeometry], dem: Dem, what: str) -> list[str]:
+    """A note on polygons that hold no cell's centre and so do not count."""
+    box = shapely.box(*dem.bounds)
+    outside = [n for n, shape in enumerate(shapes, start=1) if not shape.intersects(box)]
+    small = [n for n, shape in enumerate(shapes, start=1) if n not in outside
+             and shape.area < dem.cell_area]
+    notes = []
+    if outside:
+        notes.append(f"{what}: {features_told(outside, f'outside {dem.source}')} not used.")
+    if small:
+        notes.append(f"{what}: {features_told(small)} found smaller than a cell, and may not "
+                     "show.")
+    return notes
+
+
+def features_told(numbers: list[int], which: str = "") -> str:
+    """The start of a note on some features, its verb included."""
+    listed = ", ".join(str(n) for n in numbers[:8]) + (
+        f" and {len(numbers) - 8} more" if len(numbers) > 8 else "")
+    noun, verb = ("feature", "was") if len(numbers) == 1 else ("features", "were")
+    return " ".join(filter(None, (noun, listed, which, verb)))

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
+from terrain.files import check_name
 from terrain.inputs.csv_table import in_words
 from terrain.inputs.rainfall import MOST_IN_A_DAY
 from terrain.inputs.whole_bytes import bytes_of
@@ -156,7 +157,8 @@ def depth_of(table: pandas.DataFrame, hours: float, years: float) -> float:
 
 def _lines(path: Path) -> list[str]:
     if not os.path.exists(path):
-        raise InputError(str(path), "there is no such file", "Check the name of the rain table")
+        raise InputError(str(path), "there is no such file",
+                         check_name(path, "Check the name of the rain table"))
     try:
         return bytes_of(path).decode("utf-8-sig", errors="replace").splitlines()
     except OSError as error:

@@ -74,12 +74,14 @@ class Tile:
 
 @dataclass
 class Seen:
-    """What was met while reading cells."""
+    """What was met while reading cells; `outside` marks those that lie off a raster that was
+    turned or moved, None where there are none such."""
 
     impossible: int = 0
     example: float = 0.0
     differing: int = 0
     difference: float = 0.0
+    outside: NDArray[np.bool_] | None = None
 
     def notes(self, source: str) -> list[str]:
         """In sentences."""

@@ -35,15 +35,20 @@ class Resampled:
         """Heights of a window of the grid, NaN where unknown. [m]"""
         left, top, right, bottom = self._reach(row, column, rows, columns)
         if left >= right or top >= bottom:
-            return np.full((rows, columns), np.nan, np.float32), Seen()
+            return (np.full((rows, columns), np.nan, np.float32),
+                    Seen(outside=np.ones((rows, columns), bool)))
         known, seen = self.mosaic.read(top, left, bottom - top, right - left)
         out = np.empty((rows, columns), np.float32)
+        outside = np.empty((rows, columns), bool)
         step = max(1, _BLOCK // columns)
         for first in range(0, rows, step):
             last = min(first + step, rows)
             at = self._places(np.arange(row + first, row + last),
                               np.arange(column, column + columns))
-            out[first:last] = _bilinear(known, top, left, self.mosaic.shape, *at)
+            inside = _within(self.mosaic.shape, *at)
+            out[first:last] = _bilinear(known, top, left, self.mosaic.shape, *at, inside)
+            outside[first:last] = ~inside
+        seen.outside = outside
         return out, seen
 
     def _places(self, rows: NDArray[np.int64], columns: NDArray[np.int64]
@@ -67,15 +72,22 @@ class Resampled:
                 min(int(np.ceil(ys.max())) + 2, most_rows))
 
 
+def _within(whole: tuple[int, int], column: NDArray[np.float64], row: NDArray[np.float64]
+            ) -> NDArray[np.bool_]:
+    """Which places lie on the lattice."""
+    rows, columns = whole
+    return (column >= 0) & (column <= columns) & (row >= 0) & (row <= rows)
+
+
 def _bilinear(known: NDArray[np.float32], top: int, left: int, whole: tuple[int, int],
-              column: NDArray[np.float64], row: NDArray[np.float64]) -> NDArray[np.float32]:
+              column: NDArray[np.float64], row: NDArray[np.float64], inside: NDArray[np.bool_]
+              ) -> NDArray[np.float32]:
     """Heights between the centres of cells.
 
     A place whose own cell is unknown stays unknown; elsewhere the unknown of the four cells
     around it are left out, and beyond the outermost centres the nearest height holds.
     """
     rows, columns = whole
-    inside = (column >= 0) & (column <= columns) & (row >= 0) & (row <= rows)
     column, row = np.where(inside, column, 1.0), np.where(inside, row, 1.0)
     u, v = np.clip(column - 0.5, 0, columns - 1), np.clip(row - 0.5, 0, rows - 1)
     c = np.minimum(np.floor(u).astype(np.int64), columns - 2)

@@ -126,12 +126,40 @@ class NamedLayer(Layer):
     """Column that names each."""
 
 
-class Cover(Layer):
+class GroundLayer(Layer):
+    """A layer of the ground, or one word that holds for all of it."""
+
+    #: Fields that say nothing without a layer, and hint that one was meant.
+    FOR_A_FILE: ClassVar[tuple[str, ...]] = ("layer", "crs")
+
+    file: Path | None = None  # type: ignore[assignment]  # who reads it looks whether there is one
+    """As of any layer.
+    Left out: all ground is as `otherwise` says."""
+
+    @model_validator(mode="after")
+    def _file_or_otherwise(self) -> Self:
+        if self.file is not None:
+            return self
+        if "file" in self.model_fields_set:
+            raise ValueError("its file has no name; name one, or leave the line out")
+        if getattr(self, "otherwise", None) is None:
+            raise ValueError("neither a layer (file) nor what holds for all the ground "
+                             "(otherwise) is stated")
+        needless = [name for name in self.FOR_A_FILE if name in self.model_fields_set]
+        if needless:
+            raise ValueError(f"{' and '.join(needless)} would say how a layer is read, and none "
+                             "is named (file)")
+        return self
+
+
+class Cover(GroundLayer):
     """What covers the ground: polygons with a class, or a raster of class codes.
 
     Areas `drawn` take the place of either where they lie; the columns, and what `classes` says
     of words, are the same for both.
     """
+
+    FOR_A_FILE = ("layer", "crs", "codes")
 
     field: str = "cover"
     """Column that holds a class of the [list](#classes-of-cover), or your own word."""
@@ -164,8 +192,10 @@ class Cover(Layer):
                 else given)
 
 
-class Soils(Layer):
+class Soils(GroundLayer):
     """Hydrologic soil groups: polygons with a group."""
+
+    FOR_A_FILE = ("layer", "crs", "table")
 
     field: str = "group"
     """Column with the hydrologic soil group, or a dual group `A/D`, `B/D`, `C/D`."""

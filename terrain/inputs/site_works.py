@@ -7,6 +7,10 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from terrain.inputs.fields import (
+    Bed,
+    Bore,
+    Crown,
+    Depth,
     Length,
     Level,
     Part,
@@ -15,6 +19,7 @@ from terrain.inputs.fields import (
     Rate,
     Seepage,
     Span,
+    TankVolume,
     Use,
     Volume,
     Written,
@@ -49,7 +54,7 @@ class _Work(Part):
     Left out: the way of the water over the ground."""
     pipe: list[Point] | None = Field(default=None, min_length=2)
     """Points of a pipe; the spill comes out at its end."""
-    pipe_diameter: Length | None = None
+    pipe_diameter: Bore | None = None
     """Its width, held against what it must carry.
     Left out: 100 mm, told as an assumption."""
     pump: Annotated[bool | float | None, BeforeValidator(_pump),
@@ -91,7 +96,7 @@ class _DrawnFrom(_Work):
 class Trees(Part):
     """Trees alike along or below a swale or basin, which live from what it soaks in."""
 
-    crown: Length
+    crown: Crown
     """Diameter of each crown."""
     count: int | None = Field(default=None, ge=1, le=500)
     """How many.
@@ -135,10 +140,10 @@ class Swale(_Work):
     length: Length | None = None
     """Along the contour.
     Left out: 60 m, or longer where that holds the design storm."""
-    depth: Length | None = None
+    depth: Depth | None = None
     """Of water.
     Left out: what holds the design storm, between 0.2 and 0.5 m."""
-    width: Length | None = None
+    width: Bed | None = None
     """Of the bed; of a parabola its water at the sill; none of a vee.
     Left out: 0.6 m; of a parabola what makes its edges as steep as the side slope."""
     side_slope: float | None = Field(default=None, gt=0)
@@ -227,7 +232,7 @@ class Basin(_DrawnFrom):
     Left out: 0.45 m under the crest."""
     dug: list[Point] | None = Field(default=None, min_length=3)
     """Corners of its rim; with a `wall`, of a pit in the pool whose spoil builds the wall."""
-    depth: Length | None = None
+    depth: Depth | None = None
     """Below the lowest ground on the rim.
     Left out: of a pit behind a wall, what makes the usable cut of pit and cut-off trench equal the
     fill (compacted), and the earth of the spillway, which is sized later, is left over beside it. A
@@ -310,7 +315,7 @@ class TreeBasin(_Work):
     last: Span | None = None
     """Station of the swale at which the row ends.
     Left out: its end."""
-    crown: Length
+    crown: Crown
     """Diameter of the crown."""
     tree: str | None = None
     """A kind, of those below, whose mid-season crop coefficient is the plant factor."""
@@ -320,13 +325,13 @@ class TreeBasin(_Work):
     radius: Length | None = None
     """Of a crescent, from the trunk to the bund's inner foot: at least half the crown.
     Left out: 1 to 4 m."""
-    depth: Length | None = None
+    depth: Depth | None = None
     """Of a bowl, of the water at a crescent's toe, of a trench (refused above 1.5 m).
     Left out: of a bowl 0.15 to 0.3 m, of a crescent at most 0.3 m, of a trench 0.3 to 0.6 m."""
     length: Length | None = None
     """Of a trench.
     Left out: the crown's width."""
-    width: Length | None = None
+    width: Bed | None = None
     """Of a trench.
     Left out: 0.6 m."""
     gravel_porosity: float | None = Field(default=None, ge=0.1, le=0.6)
@@ -384,7 +389,7 @@ class Tank(_DrawnFrom):
     """This kind of work."""
     at: Point
     """Where it stands."""
-    volume: Volume
+    volume: TankVolume
     """What it holds."""
     height: Length | None = None
     """Of its overflow above the ground, which counts where water goes in and, through a `pipe` or a
@@ -463,7 +468,7 @@ class Drain(_Work):
     width: Span | None = None
     """Of the bed; 0 makes a vee.
     Left out: 0.4 m, or as wide as keeps the water shallow and slow enough, up to 2 m."""
-    depth: Length | None = None
+    depth: Depth | None = None
     """From its lip to its bed.
     Left out: the water of the design peak and the freeboard."""
     side_slope: float | None = Field(default=None, gt=0)

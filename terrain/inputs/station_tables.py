@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from terrain.errors import InputError
+from terrain.files import check_name
 from terrain.inputs.csv_table import in_words
 from terrain.inputs.whole_bytes import bytes_of
 
@@ -227,7 +228,8 @@ def plainly(name: str) -> str:
 
 def _lines(path: Path, example: str) -> list[str]:
     if not os.path.exists(path):
-        raise InputError(str(path), "there is no such file", "Check the name of the record")
+        raise InputError(str(path), "there is no such file",
+                         check_name(path, "Check the name of the record"))
     try:
         data = bytes_of(path)
     except OSError as error:

@@ -59,6 +59,21 @@ class Voids:
         found[self.void[runs]] = True
         return found
 
+    def beside(self, cells: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Which voids touch some other cells of the grid, by a side or a corner."""
+        from scipy.ndimage import binary_dilation
+
+        around = binary_dilation(cells, np.ones((3, 3), bool))
+        around &= ~cells
+        row, column = np.nonzero(around)
+        wide = cells.shape[1] + 1
+        run = np.searchsorted(self.row * wide + self.start, row * wide + column, "right") - 1
+        row, column, run = (part[run >= 0] for part in (row, column, run))
+        there = (self.row[run] == row) & (column < self.end[run])
+        found = np.zeros(self.count, bool)
+        found[self.void[run[there]]] = True
+        return found
+
     def cells_of(self, chosen: NDArray[np.bool_]) -> list[tuple[NDArray[np.int64],
                                                                NDArray[np.int64]]]:
         """Rows and columns of the cells of each void that is chosen, row by row."""

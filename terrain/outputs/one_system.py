@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import re
 
-from terrain.units import PRINTED
+from terrain.units import ACRE_FOOT, PRINTED
 
 #: Units that figures are told in.
 UNITS = sorted({unit for pair in PRINTED.values() for unit, _, _ in pair}
-               | {"L", "km", "h", "min", "days", "years", "%"}, key=len, reverse=True)
+               | {"acre-ft", "L", "km", "h", "min", "days", "years", "%"}, key=len, reverse=True)
 #: Pairs of units that a sentence may give one figure in, each with what makes it of SI.
 _PAIRS = {(metric[0], us[0]): (metric[1], us[1]) for metric, us in PRINTED.values()} | {
-    ("L", "gal"): (1000.0, 1 / 0.003785411784)}
+    ("L", "gal"): (1000.0, 1 / 0.003785411784), ("m³", "acre-ft"): (1.0, 1 / ACRE_FOOT),
+    ("m²", "acre"): (1.0, PRINTED["land"][1][1])}
 ANY_UNIT = "|".join(re.escape(unit) for unit in UNITS)
 _NUMBER = r"\d[\d,]*(?:\.\d+)?"
 _TOLD_TWICE = re.compile(rf"(?P<first>(?P<a>{_NUMBER}) (?P<u>{ANY_UNIT})) "

@@ -13,7 +13,8 @@ from numpy.typing import ArrayLike
 from shapely import LineString
 
 from terrain.plan.earth.cost import Range
-from terrain.plan.earth.earthworks import LEAST, Dug, Earthworks
+from terrain.plan.earth.earthworks import LEAST, Earthworks
+from terrain.plan.earth.work_earth import Dug
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade
 from terrain.plan.water.short_record import short_record

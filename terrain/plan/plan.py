@@ -18,12 +18,12 @@ from terrain.plan.money.left_out import partly
 from terrain.plan.money.money import system_money
 from terrain.plan.notes import plan_notes
 from terrain.plan.order_of_work import order_of_work
-from terrain.plan.planned import YEARS, Plan, PlannedStore
+from terrain.plan.planned import Plan, PlannedStore
 from terrain.plan.safety.cautions import LEAVES
 from terrain.plan.safety.clearances import steep_ground
 from terrain.plan.safety.gravity import by_gravity
 from terrain.plan.safety.tree_cautions import tree_notes
-from terrain.plan.siting.hydrology import soil_dries
+from terrain.plan.siting.hydrology import YEARS, soil_dries
 from terrain.plan.siting.layout import Placed, place_works
 from terrain.plan.siting.reading import Inputs, Progress, read_inputs
 from terrain.plan.siting.road_turnouts import road_turnouts, turnout_notes

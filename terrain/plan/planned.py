@@ -13,7 +13,7 @@ from terrain.plan.earth.fixed_value import FixedValue
 from terrain.plan.money.money import SystemMoney
 from terrain.plan.order_of_work import Step
 from terrain.plan.safety.overtopping import Breach
-from terrain.plan.siting.hydrology import soil_dries
+from terrain.plan.siting.hydrology import YEARS, soil_dries
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.siting.road_turnouts import Turnout
 from terrain.plan.water.accounts import (
@@ -33,10 +33,6 @@ from terrain.runoff.peak import Peaks
 from terrain.runoff.sheds import Shed, ShedPoint
 from terrain.surface.terrain import Terrain
 from terrain.works.pipe import PipeCheck
-
-#: Names of an average year's account: with curve numbers that stay at average wetness, and with
-#: numbers that follow the wetness of the soil.
-YEARS = {False: "average year, soil of average wetness", True: "average year, soil that dries"}
 
 
 @dataclass(frozen=True, kw_only=True)

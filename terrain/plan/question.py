@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import InputError
-from terrain.inputs.dem import Dem, Extent, refuse_beyond
+from terrain.inputs.dem import Dem, placed_on
 from terrain.inputs.elevation import ElevationFiles, open_elevation
 from terrain.inputs.fields import LEAST_STORM, LONGEST_STORM, MOST_STORM, SHORTEST_STORM
-from terrain.inputs.ground_cover import cover_cells, is_raster, soil_cells
+from terrain.inputs.ground_cover import cover_cells, is_raster
+from terrain.inputs.ground_soil import soil_cells
 from terrain.inputs.site import Cover, Culverts, Soils
 from terrain.inputs.voids import FILL_UP_TO
 from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, is_road, paver, published_classes
@@ -164,17 +165,9 @@ class Question:
 
     def point(self, given: tuple[float, float], option: str) -> tuple[float, float]:
         """A point in the working frame, on ground of known height."""
-        x, y = placed(given, self.words, self.dem)
+        x, y = placed_on(self.dem, given, self.words.lonlat, option)
         self.dem.cell_of(x, y, option)
         return x, y
-
-
-def placed(given: tuple[float, float], words: RasterWords, extent: Extent
-           ) -> tuple[float, float]:
-    """A point in the working frame."""
-    move = extent.frame.from_lonlat if words.lonlat else extent.frame.to_working
-    x, y = (float(v) for v in move(*given))
-    return x, y
 
 
 def opened(path: Path, words: RasterWords) -> ElevationFiles:
@@ -222,9 +215,7 @@ def around(points: Sequence[tuple[float, float]], words: RasterWords, option: st
            reach: float = 0.0) -> Callable[[ElevationFiles], Bounds]:
     """The rectangle about points of an option, and so far beyond them."""
     def place(files: ElevationFiles) -> Bounds:
-        there = [placed(point, words, files) for point in points]
-        for x, y in there:
-            refuse_beyond(files, x, y, option)
+        there = [placed_on(files, point, words.lonlat, option) for point in points]
         xs, ys = zip(*there, strict=True)
         return min(xs) - reach, min(ys) - reach, max(xs) + reach, max(ys) + reach
     return place
@@ -266,6 +257,10 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
         raise InputError("--cover", f"nothing says what the codes of {words.cover} mean",
                          "Add --codes worldcover or --codes nlcd; other codes are explained in a "
                          "site file, under cover, classes")
+    if _no_file(str(words.cover)):
+        raise InputError("--cover", f"there is no file '{words.cover}'",
+                         "Give a layer of what covers the ground; where all of it is alike, give "
+                         "its curve number with --cn instead")
     here = Path()
     known = dict(published_classes())
     layer = Cover.model_validate({"file": words.cover, "layer": words.cover_layer,
@@ -274,7 +269,7 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
     if words.soils in SOIL_GROUPS:
         soil = np.full(dem.shape, SOIL_GROUPS.index(words.soils), np.int8)
     else:
-        if words.soils_layer is None and len(words.soils) < 4 and not os.path.exists(words.soils):
+        if words.soils_layer is None and _no_file(words.soils):
             raise InputError("--soils", f"'{words.soils}' is neither a soil group nor a file",
                              "Give A, B, C or D, or a layer of soil groups")
         groups = Soils.model_validate({"file": words.soils, "layer": words.soils_layer})
@@ -282,6 +277,11 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
         notes = [*notes, *said]
     numbers = curve_numbers_of(cover, [known[name] for name in names], soil)
     return GroundThere(_known(dem, numbers), cover, tuple(names), soil, tuple(notes))
+
+
+def _no_file(given: str) -> bool:
+    """Whether a word is neither a file nor looks like the name of one."""
+    return not Path(given).suffix and not os.path.exists(given)
 
 
 def _known(dem: Dem, numbers: NDArray[np.float64] | float) -> NDArray[np.float64]:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from terrain.inputs.elevation import of_voids
 from terrain.plan.question import Question, RasterWords, conditioning, opened
 from terrain.surface.depressions import Hollow
 from terrain.surface.terrain import Terrain
@@ -65,10 +66,8 @@ def _second_opinion(terrain: Terrain) -> str:
 
 
 def _warnings(terrain: Terrain) -> list[str]:
-    dem, said = terrain.dem, []
-    void = int(np.isnan(dem.heights).sum())
-    if void:
-        said.append(f"{void:,} cells have no height; water that reaches them counts as leaving.")
+    dem = terrain.dem
+    said = of_voids(dem.notes)
     values = np.unique(dem.heights[np.isfinite(dem.heights)])
     if values.size < 2:
         said.append("All heights are equal: no water runs on such ground.")

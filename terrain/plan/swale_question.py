@@ -49,7 +49,8 @@ SHORTEST = 2.0
 
 @dataclass(frozen=True)
 class SwaleAnswer:
-    """One swale on contour."""
+    """One swale on contour; `left_over` is the earth beyond its berm as it lies in the ground and
+    loose, below 0 what is wanting. [m3]"""
 
     question: Question
     swale: Swale
@@ -62,6 +63,7 @@ class SwaleAnswer:
     spill_path: NDArray[np.float64]
     cautions: tuple[str, ...]
     rests_on: tuple[str, ...] = field(default=())
+    left_over: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -168,13 +170,15 @@ def swale_of(path: Path, said: SwaleWords, rain: RainWords, ground: GroundWords,
                        rules["sill head"], rules, longest=route.length)
     swale = finish(dem, route, size.section, sill, sill_x, sill_y, rules, checks, said.soil)
     storage = swale.curve.capacity
+    amount = quantities(swale.cut, swale.berm, rules, rates=rates, soil=said.soil)
     cautions = [*swale.cautions, *edge_cautions(catchment, dem)]
     decided = [*notes, *size.notes, *([of_checks] if of_checks else [])]
     return SwaleAnswer(question, swale, catchment, cells, outline(cells, dem.transform), storage,
                        storms_on(catchment, storage, rain),
-                       quantities(swale.cut, swale.berm, rules, rates=rates),
+                       amount,
                        way_down(terrain, sill_x, sill_y, marks), by_gravity(cautions),
-                       (*decided, *there.notes, *rests_on_storms(rain, there)))
+                       (*decided, *there.notes, *rests_on_storms(rain, there)),
+                       amount.left_over(rules))
 
 
 def _swale_place(said: SwaleWords) -> tuple[str, list[tuple[float, float]]]:

@@ -21,7 +21,7 @@ class Crossing:
     ----------
     times : float64, shape (records,)
         [s]
-    flow_out, flow_in : float64, shape (records,)
+    flow_out : float64, shape (records,)
         Mean since the record before. [m3/s]
     volume_out, volume_in : float
         [m3]
@@ -35,7 +35,6 @@ class Crossing:
 
     times: FloatArray
     flow_out: FloatArray
-    flow_in: FloatArray
     volume_out: float
     volume_in: float
     peak: float
@@ -48,9 +47,8 @@ def crossing_of(flow: Flow, rim: str, grid: Grid) -> Crossing:
     record = flow.rims[rim]
     step = np.diff(flow.times, prepend=-np.inf)
     out = np.diff(record.outflow, prepend=0.0) / step
-    into = np.diff(record.inflow, prepend=0.0) / step
     top = int(np.argmax(out))
     row, column = record.faces[int(np.argmax(record.passed))] if len(record.faces) else (0.0, 0.0)
-    return Crossing(flow.times, out, into, float(record.outflow[-1]), float(record.inflow[-1]),
+    return Crossing(flow.times, out, float(record.outflow[-1]), float(record.inflow[-1]),
                     float(out[top]), float(flow.times[top]),
                     (grid.left + column * grid.cell, grid.top - row * grid.cell))

@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain.runoff.rain_years import LEAST_SHARE, Years, year_of, years_in_words, years_of
+from terrain.runoff.rain_years import (
+    LEAST_SHARE,
+    Years,
+    year_name,
+    year_of,
+    years_in_words,
+    years_of,
+)
 from terrain.units import in_both
 
 if TYPE_CHECKING:
@@ -163,10 +170,11 @@ def annual_maxima(daily: pandas.Series, start_month: int = 1, least_share: float
     notes = []
     if gone:
         notes.append(f"Left out of the annual maxima, as fewer than {least_share:.0%} of their "
-                     f"days have a reading: {years_in_words(gone)}.")
+                     f"days have a reading: {years_in_words(gone, start_month=start_month)}.")
         most = every.loc[gone].max()
         if len(kept) and most > kept.max():
-            notes.append(f"A year left out ({int(every.loc[gone].idxmax())}) holds a greater day, "
+            worst = year_name(int(every.loc[gone].idxmax()), start_month)
+            notes.append(f"A year left out ({worst}) holds a greater day, "
                          f"{in_both(float(most), 'rain')}, than any year kept; the fitted depths "
                          "may be too low.")
     return Maxima(kept, years, tuple(notes))

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
-from terrain.inputs.ground_cover import cover_cells, soil_cells
+from terrain.inputs.ground_cover import cover_cells
+from terrain.inputs.ground_soil import soil_cells
 from terrain.inputs.keep_clear import Thing
 from terrain.inputs.layers import column, rasterized, read_layer
 from terrain.inputs.site import Land, Roads, Roofs

@@ -60,6 +60,17 @@ def year_of(days: pandas.DatetimeIndex, start_month: int = 1) -> NDArray[np.int6
     return (np.asarray(days.year) - (np.asarray(days.month) < start_month)).astype(np.int64)
 
 
+def year_name(year: int, start_month: int = 1) -> str:
+    """A year as a person names it, by both calendar years that it lies in.
+
+    Examples
+    --------
+    >>> year_name(2012), year_name(2012, 7), year_name(1999, 10)
+    ('2012', '2012/13', '1999/00')
+    """
+    return f"{year}" if start_month == 1 else f"{year}/{(year + 1) % 100:02d}"
+
+
 def months_from(start_month: int) -> list[int]:
     """The months of a year in their order, 1 to 12, that with which it begins first."""
     return [(start_month - 1 + k) % 12 + 1 for k in range(12)]
@@ -230,9 +241,9 @@ def _runs(daily: pandas.Series, inside: pandas.Series) -> pandas.DataFrame:
                              "at_first": first, "at_last": last})
 
 
-def years_in_words(years: Sequence[int], most: int = 8) -> str:
+def years_in_words(years: Sequence[int], most: int = 8, start_month: int = 1) -> str:
     """Years as 1998, 2001 and 2004; of many the first ones and how many more."""
-    named = [str(year) for year in years[:most]]
+    named = [year_name(year, start_month) for year in years[:most]]
     if len(years) > most:
         return ", ".join(named) + f" and {len(years) - most} more"
     return " and ".join([", ".join(named[:-1]), named[-1]] if len(named) > 1 else named)

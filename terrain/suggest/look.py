@@ -14,7 +14,7 @@ from scipy import ndimage
 from shapely import Polygon
 
 from terrain.errors import InputError
-from terrain.inputs.dem import Dem, Extent, refuse_beyond
+from terrain.inputs.dem import Dem, Extent, placed_on
 from terrain.inputs.layers import area_of, rasterized, read_layer
 from terrain.inputs.site import Layer, Site
 from terrain.inputs.site_keep_clear import DEEP
@@ -199,13 +199,9 @@ def _kept_out(site: Site, entry: KeepOut, index: int, extent: Extent) -> list[An
                            extent, where)
         return [area_of(shape, f"{where}, feature {number}")
                 for number, shape in enumerate(table.geometry, 1)]
-    move = extent.frame.from_lonlat if site.points == "lonlat" else extent.frame.to_working
-    corners = []
-    for i, point in enumerate(entry.around or [], 1):
-        x, y = (float(v) for v in move(*point))
-        refuse_beyond(extent, x, y, f"{where}, around, point {i}")
-        corners.append((x, y))
-    shape = Polygon(corners)
+    lonlat = site.points == "lonlat"
+    shape = Polygon([placed_on(extent, point, lonlat, f"{where}, around, point {i}")
+                     for i, point in enumerate(entry.around or [], 1)])
     if not shape.is_valid or not shape.area > 0:
         raise InputError(f"{where}, around", "the area crosses itself or encloses no ground",
                          "Draw its corners in order around it")

@@ -133,7 +133,7 @@ def _depth(look: Look, row: Row, deepest: float) -> float | None:
 
 def _said(look: Look, row: Row) -> tuple[str, ...]:
     spots = row.spots
-    ground = in_both(float(np.mean(spots.area)), "area")
+    ground = in_both(float(np.mean(spots.area)), "ground")
     said = [f"The trees stand on one contour where the ground slopes {np.mean(spots.slope):.1%}, "
             f"and water of {ground} of ground comes to each."]
     if look.inputs.evaporation is not None and np.isfinite(spots.need).all():

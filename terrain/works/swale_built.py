@@ -28,8 +28,6 @@ from terrain.works.swale_stations import (
 
 #: So many stretches of a line are named in a sentence.
 MOST_NAMED = 4
-#: Soils whose berms have slopes of their own among the rules.
-SOILS = ("clay", "loam", "sand")
 #: The soil a berm is taken to be made of by its hydrologic soil group; common practice, no source.
 SOIL_OF_GROUP = {"A": "sand", "B": "loam", "C": "loam", "D": "clay"}
 
@@ -166,7 +164,7 @@ def finish(dem: Dem, route: SwaleLine, section: Section, sill: Sill, sill_x: flo
     Parameters
     ----------
     soil : str
-        One of `SOILS`.
+        clay, loam or sand.
     berm_side_slope : float, optional
         H:V; by the soil if left out.
     crest : float, optional
@@ -262,7 +260,7 @@ def _where(found: tuple[tuple[float, float], ...]) -> str:
              f"{along_words(start, False)} to {along_words(end, False)}"
              for start, end in found[:MOST_NAMED]]
     more = f" and {len(found) - MOST_NAMED} more places" if len(found) > MOST_NAMED else ""
-    return f" at chainage {', '.join(named)} {unit_name('length', first_system())}{more}"
+    return f" at station {', '.join(named)} {unit_name('length', first_system())}{more}"
 
 
 def _cautions(route: SwaleLine, section: Section, sill: Sill, rules: Rulebook) -> list[str]:

@@ -88,3 +88,16 @@ def site_folder(tmp_path_factory) -> Path:
     (made / "nowhere.txt").symlink_to(home / "nothing")
     os.mkfifo(made / "pipe.txt")
     return site
+
+
+@pytest.fixture(scope="module")
+def bench(site_folder: Path) -> Iterator[object]:
+    """A bench that hands out the page of two things, a picture, and what it made of the site."""
+    from wire import MADE, picture
+
+    from terrain.bench.server import Bench
+
+    made = Bench(two_things, pictures=picture, folder=site_folder)
+    made.allow(site_folder / MADE)
+    with serving(made):
+        yield made

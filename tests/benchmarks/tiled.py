@@ -69,8 +69,8 @@ def tiled(path: Path, folder: Path, side: int, run, steps: dict) -> float:
     from terrain.surface.tiled.gathered import gather_all
     from terrain.surface.tiled.grid import Grid
     from terrain.surface.tiled.ground import FileValues
+    from terrain.surface.tiled.kept_tiles import KeptTiles
     from terrain.surface.tiled.route import route
-    from terrain.surface.tiled.store import TileStore
     from terrain.surface.tiled.work import Work
 
     def timed(function, rows):
@@ -81,7 +81,7 @@ def tiled(path: Path, folder: Path, side: int, run, steps: dict) -> float:
         return found
 
     ground = FileValues(str(path))
-    work = Work(ground, Grid.square(ground.shape, side), TileStore(folder))
+    work = Work(ground, Grid.square(ground.shape, side), KeptTiles(folder))
     began = time.perf_counter()
     steps["graph"] = route(work, timed).graph
     gather_all(work, "cells", 1.0, timed)
@@ -93,12 +93,12 @@ def same(folder: Path, tiles: Path, path: Path, side: int) -> bool:
     from terrain.surface.tiled.gathered import Gathered
     from terrain.surface.tiled.grid import Grid
     from terrain.surface.tiled.ground import FileValues
+    from terrain.surface.tiled.kept_tiles import KeptTiles
     from terrain.surface.tiled.route import Tiled
-    from terrain.surface.tiled.store import TileStore
     from terrain.surface.tiled.work import Work
 
     ground = FileValues(str(path))
-    work = Work(ground, Grid.square(ground.shape, side), TileStore(tiles))
+    work = Work(ground, Grid.square(ground.shape, side), KeptTiles(tiles))
     reads = {"direction": Tiled(work).direction, "filled": Tiled(work).filled,
              "cells": Gathered(work, "cells").read}
     for name, read in reads.items():

@@ -68,11 +68,11 @@ class Mirrored:
 def work_of(path: Path, tiles: int, side: int, folder: Path | None = None):
     """So many tiles a side of the mirrored ground."""
     from terrain.surface.tiled.grid import Grid
-    from terrain.surface.tiled.store import TileStore
+    from terrain.surface.tiled.kept_tiles import KeptTiles
     from terrain.surface.tiled.work import Work
 
     shape = tiles * side, tiles * side
-    return Work(Mirrored(str(path), shape), Grid.square(shape, side), TileStore(folder or path))
+    return Work(Mirrored(str(path), shape), Grid.square(shape, side), KeptTiles(folder or path))
 
 
 class Enough(Exception):
@@ -160,7 +160,7 @@ def lay_out(told, few_grid, grid, base: int):
 
 
 class Nowhere:
-    """A store that keeps nothing."""
+    """Tiles of which nothing is kept."""
 
     def put(self, step, number, arrays):
         """Forget them."""

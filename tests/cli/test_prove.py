@@ -22,9 +22,10 @@ def planned(small_plan, monkeypatch):
 
 
 @pytest.fixture
-def site(tmp_path):
+def site(tmp_path, small_plan):
+    """The site file alone, as it is planned already."""
     path = tmp_path / "site.yaml"
-    path.write_text("name: planned already\n")
+    path.write_text(small_plan.site.path.read_text())
     return path
 
 
@@ -101,6 +102,14 @@ def test_an_unknown_storm_is_refused_and_those_there_named(levelsill, planned, s
     assert "the site file has no storm 'noah'. Name one of shower, big day" in said
 
 
+def test_names_are_refused_before_anything_is_planned(levelsill, small_site):
+    """No raster is there, so any planning would say so."""
+    (small_site.parent / "ground.tif").unlink()
+    assert "Name one of shower, big day" in refused(levelsill, small_site, "--storm", "noah")
+    assert 'no work "noah" (there are: "east swale",' in refused(
+        levelsill, small_site.parent, "--what-if", "--work", "noah")
+
+
 def test_a_storm_without_rain_is_refused(levelsill, planned, site, small_plan):
     rain = small_plan.site.rain
     storms = [s.model_copy(update={"depth": 0.0}) for s in rain.storms]
@@ -110,9 +119,9 @@ def test_a_storm_without_rain_is_refused(levelsill, planned, site, small_plan):
         levelsill, site, *QUICK)
 
 
-def test_an_unknown_work_is_refused_before_the_work(levelsill, planned, site):
-    said = refused(levelsill, site, *QUICK, "--what-if", "--work", "moat")
-    assert "no store that the flood follows is called 'moat'. Name one of pond" in said
+def test_a_work_that_the_flood_does_not_follow_is_refused_before_it(levelsill, planned, site):
+    said = refused(levelsill, site, *QUICK, "--what-if", "--work", "barn tank")
+    assert "no store that the flood follows is called 'barn tank'. Name one of pond" in said
     assert "Flooding" not in said
     assert "Add --what-if" in refused(levelsill, site, *QUICK, "--work", "pond")
 

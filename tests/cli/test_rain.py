@@ -125,7 +125,14 @@ def test_years_may_begin_in_another_month(say, demo):
     assert [year["year"] for year in answer["years"]] == list(range(2001, 2023))
     daily = pandas.read_csv(demo, index_col="date", parse_dates=True)["rain_mm"]
     assert answer["years"][0]["greatest_day_mm"] == daily["2001-07-01":"2002-06-30"].max()
-    assert any("2000 and 2023" in note for note in answer["notes"])
+    assert any("2000/01 and 2023/24" in note for note in answer["notes"])
+
+
+def test_a_year_that_begins_within_another_has_both_in_its_name(say, demo):
+    out = say(demo, "--start-month", "10")
+    assert re.search(r"^  2001/02 \d+\.\d mm +2002/03 \d", out, re.M)
+    assert " 2012/13 " in out
+    assert not re.search(r"\b2012 \d", out)
 
 
 @pytest.mark.parametrize(("words", "said"), [

@@ -80,11 +80,11 @@ def test_checks_stand_in_the_answer_and_lessen_it(plane):
     words = [plane, "--through", AT, "--length", "40m", "--depth", "0.4m"]
     plain = answered(*words)
     answer = answered(*words, "--checks", "10m")
-    assert [c["chainage_m"] for c in answer["checks"]] == pytest.approx([10, 20, 30], abs=0.01)
+    assert [c["station_m"] for c in answer["checks"]] == pytest.approx([10, 20, 30], abs=0.01)
     taken = sum(c["volume_m3"] for c in answer["checks"])
     assert answer["storage_m3"] == pytest.approx(plain["storage_m3"] - taken)
     assert answer["cut_m3"] == pytest.approx(plain["cut_m3"] - taken, rel=1e-3)
-    assert "3 of earth, at chainage 10.0, 20.0, 30.0 m" in run(*words, "--checks", "10m").stdout
+    assert "3 of earth, at station 10.0, 20.0, 30.0 m" in run(*words, "--checks", "10m").stdout
 
 
 @pytest.mark.parametrize(("words", "said"), [
@@ -107,3 +107,15 @@ def test_what_cannot_be_is_one_sentence(plane, words, said):
     assert isinstance(ran.exception, InputError)
     assert said in str(ran.exception)
     assert "\n" not in str(ran.exception)
+
+
+def test_earth_that_the_berm_does_not_take_is_told(plane):
+    """What is dug less the berm as it lay in the ground: 0.9 of a m3 in the ground makes one in
+    the bank, 1.25 of it one loose (FM 5-434, table 1-1: loam)."""
+    words = (plane, "--through", AT, "--length", "40m", "--depth", "0.4m")
+    answer = answered(*words)
+    over = answer["cut_m3"] - answer["berm_m3"] / 0.9
+    assert over > 0
+    assert answer["earth_left_m3"] == pytest.approx(over)
+    assert answer["earth_left_loose_m3"] == pytest.approx(1.25 * over)
+    assert f"  earth left    {over:.1f} m³ as it lies in the ground, " in run(*words).stdout

@@ -22,8 +22,8 @@ from terrain.surface.depressions import drain
 from terrain.surface.tiled.gathered import gather_all
 from terrain.surface.tiled.grid import Grid, Window
 from terrain.surface.tiled.ground import FileValues
+from terrain.surface.tiled.kept_tiles import KeptTiles
 from terrain.surface.tiled.route import route
-from terrain.surface.tiled.store import TileStore
 from terrain.surface.tiled.work import Work
 
 DASK = Path(sys.executable).parent / "dask"
@@ -50,7 +50,7 @@ def same(work, heights, run):
 def test_a_worker_killed_in_the_middle_changes_nothing(tmp_path, ground):
     heights, file = ground
     folder = tmp_path / "tiles"
-    work = Work(file, Grid.square(heights.shape, 20), TileStore(folder))
+    work = Work(file, Grid.square(heights.shape, 20), KeptTiles(folder))
     at_kill = []
 
     def kill(process):
@@ -117,7 +117,7 @@ def test_a_scheduler_in_another_process_is_used_by_its_address(tmp_path, ground,
     with worker_of(address, tmp_path) as (worker, its):
         its.check(tmp_path / "tiles")
         assert set(its.run(os.getpid, [()])) == {worker.pid}
-        work = Work(file, Grid.square(heights.shape, 60), TileStore(tmp_path / "tiles"))
+        work = Work(file, Grid.square(heights.shape, 60), KeptTiles(tmp_path / "tiles"))
         assert same(work, heights, its.run)
 
 

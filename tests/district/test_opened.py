@@ -242,6 +242,20 @@ def test_layers_are_copied_once_and_anew_when_their_file_changes(folder):
     assert {path: after[path] for path in before} == before
 
 
+def test_one_class_and_one_group_for_all_ground_need_no_layer(folder):
+    """Bare soil on C: 91 (TR-55, 1986, table 2-2b, fallow)."""
+    (folder / "district.yaml").write_text(TEXT.replace("file: cover.gpkg, ", "").replace(
+        "file: soils.gpkg, ", ""))
+    found = opened(folder)
+    copies = folder.parent / "tiles" / "layers"
+    assert {path.name for path in copies.rglob("*.fgb")} == {"parcels.fgb"}
+    assert opened(folder).kept == found.kept
+    assert "Soils: no layer is named; all ground was taken as group C." in found.kept.notes
+    kinds, water, _ = waters(found)
+    assert len(water) == 3
+    assert set(kinds.number[np.sum([one.own for one in water], axis=0) > 0]) == {91}
+
+
 def test_a_run_under_way_reads_its_own_copies(folder):
     """Another run with another cover and other parcels comes between, in the same folder; by
     hand, 18 m by 28 m of woods in good condition, soil B in the west: 55 (TR-55, 1986, table

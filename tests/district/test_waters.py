@@ -26,7 +26,7 @@ from terrain.plan.siting.reading import open_ground
 from terrain.runoff.ground import read_ground
 from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
 from terrain.surface.terrain import Terrain
-from terrain.surface.tiled.store import TileStore
+from terrain.surface.tiled.kept_tiles import KeptTiles
 from terrain.surface.tiled.work import one_by_one
 
 WEST, NORTH = 500000.0, 6400000.0
@@ -268,17 +268,17 @@ def test_seams_in_a_circle_are_refused():
         Forest.grown(np.array([2, 1]), land, land, 1)
 
 
-def put_in(run, *, store=TileStore):
+def put_in(run, *, tiles=KeptTiles):
     """Steps and tiles that a run writes."""
     written = []
-    put = store.put
+    put = tiles.put
 
     def noted(self, step, number, arrays):
         written.append((step.partition("-")[0], number))
         put(self, step, number, arrays)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(store, "put", noted)
+        patch.setattr(tiles, "put", noted)
         run()
     return written
 
@@ -359,21 +359,22 @@ import os, signal, sys
 from pathlib import Path
 from terrain.district.opened import open_district
 from terrain.district.waters import waters
-from terrain.surface.tiled.store import TileStore
+from terrain.surface.tiled.kept_tiles import KeptTiles
 left = int(sys.argv[3])
-put = TileStore.put
+put = KeptTiles.put
 def put_once_more(self, *given):
     global left
     left -= 1
     if left == 0:
         os.kill(os.getpid(), signal.SIGKILL)
     put(self, *given)
-TileStore.put = put_once_more
+KeptTiles.put = put_once_more
 waters(open_district(Path(sys.argv[1]), Path(sys.argv[2]), 16))
 """
 
 
-@pytest.mark.parametrize("task", [5, 55, 75])
+@pytest.mark.parametrize("task", [55, *(pytest.param(task, marks=pytest.mark.slow)
+                                         for task in (5, 75))])
 def test_a_killed_run_goes_on_where_it_was(varied, tmp_path, task):
     folder, tiles = varied(), tmp_path / "tiles"
     done = subprocess.run([sys.executable, "-c", KILLED, folder, tiles, str(task)], check=False)

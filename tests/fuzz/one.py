@@ -26,9 +26,11 @@ warnings.simplefilter("ignore")
 logging.disable(logging.CRITICAL)
 with atheris.instrument_imports(include=["terrain"]):
     import terrain.inputs.asbuilt_points
+    import terrain.inputs.class_codes
     import terrain.inputs.district
     import terrain.inputs.elevation
     import terrain.inputs.ground_cover
+    import terrain.inputs.ground_soil
     import terrain.inputs.hole_readings
     import terrain.inputs.keep_clear
     import terrain.inputs.layers

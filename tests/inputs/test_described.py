@@ -52,3 +52,18 @@ def test_a_sentence_obeys_no_terminal_and_ends(tmp_path):
     said = refused(tmp_path, 'name: x\nunits: "' + "\\e[2J" + "y" * 5000 + '"\n')
     assert "\x1b" not in said
     assert len(said) < 1500
+
+
+def test_of_a_misspelt_field_the_right_one_is_not_told_missing_too(small_site):
+    text = small_site.read_text()
+    small_site.write_text(text.replace("  file: ground.tif", "  fiel: ground.tif"))
+    assert "missing" not in refused(small_site.parent, small_site.read_text())
+    said = refused(small_site.parent, text.replace("  file: ground.tif", "  tint: red"))
+    assert "line 2, elevation, file: this field is missing" in said
+    assert "line 3, elevation, tint: this field is not known" in said
+
+
+def test_a_field_of_another_part_is_told_to_belong_elsewhere(small_site):
+    text = small_site.read_text()
+    assert "crown: this field is not known. It belongs elsewhere" in refused(
+        small_site.parent, text.replace("    length: 30 m", "    crown: 3 m"))

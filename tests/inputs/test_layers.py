@@ -13,7 +13,8 @@ from shapely.geometry import LineString, Point, Polygon, box
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.inputs.frame import METRES, Frame, in_metres
-from terrain.inputs.ground_cover import cover_cells, soil_cells
+from terrain.inputs.ground_cover import cover_cells
+from terrain.inputs.ground_soil import soil_cells
 from terrain.inputs.layers import boundary_polygon, column, rasterized, read_layer
 from terrain.inputs.site import Cover, Layer, Soils
 

@@ -1,5 +1,7 @@
 """The site file: what it may say, and how its slips are told."""
 
+import re
+
 import numpy as np
 import pytest
 from shapely.geometry import LineString, box
@@ -77,6 +79,82 @@ def taken_in(path, *left_out):
             inside = False
         lines.append(line[2:] if inside and line.startswith("#") else line)
     path.write_text("\n".join(lines) + "\n")
+
+
+def test_the_starter_in_us_units_means_the_same(tmp_path):
+    """Every part of it, taken in: all figures within 3 % of the metric ones, and none left out."""
+    metric, us = begin(tmp_path / "metric", False), begin(tmp_path / "us", False, "us")
+    taken_in(metric)
+    taken_in(us)
+    left = [line for line in us.read_text().splitlines()
+            if re.search(r"\d (mm|m|m2|m3|L|mm/h|L/day)\b", line)]
+    assert len(left) == 2  # what quantities may be, and a public 1 m tile
+    metric, us = read_site(metric), read_site(us)
+    assert (metric.units, us.units) == ("metric", "us")
+    dumped = [site.model_dump(mode="json", exclude={"units"}) for site in (metric, us)]
+    assert alike(*dumped) > 100
+    assert us.bare_numbers == []
+    assert us.works[0].depth == pytest.approx(0.3048)
+
+
+def alike(one, other):
+    """How many figures two parts have, after each was held against its like."""
+    if isinstance(one, dict):
+        assert one.keys() == other.keys()
+        return sum(alike(one[key], other[key]) for key in one if key != "bare")
+    if isinstance(one, list):
+        assert len(one) == len(other)
+        return sum(map(alike, one, other))
+    if isinstance(one, float) and not isinstance(one, bool):
+        assert other == pytest.approx(one, rel=0.03)
+        return 1
+    assert one == other
+    return 0
+
+
+@pytest.mark.parametrize(("old", "new", "says"), [
+    ("length: 30 m", "depth: 35", "depth: 35 has no unit and is taken as 35 m, which is more than "
+     "10 m. Write it with its unit, such as 0.4 m"),
+    ("length: 30 m", "width: 60", "width: 60 has no unit"),
+    ("length: 30 m", "pipe diameter: 110", "pipe diameter: 110 has no unit"),
+    ("volume: 5 m3", "volume: 5000", "5000 has no unit and is taken as 5000 m3"),
+    ("volume: 5 m3", "volume: 5 m", "'5 m' is not a volume. Write it such as 20 m3"),
+    ("crown: 3 m", "crown: 3 mm", "3 mm is below 0.1 m. Check the number and its unit"),
+    ("length: 30 m", "infiltration: 12 mm", "'12 mm' is not a rate of soaking. Write it such as "
+     "12 mm/h"),
+    ("demand: 50 L/day", "demand: 50 L", "Write it such as 50 L/day"),
+    ("crest: 195.9 m", "crest: 195,9 m", "Write decimals with a point, such as 195.9 m"),
+    ("name: Small valley", "name: Small valley\nunit: us", "unit: this field is not known. Perhaps "
+     "'units' was meant"),
+    ("  otherwise: C\n", "", None), ("  file: soils.geojson\n  otherwise: C\n", "  field: group\n",
+                                     "soils: neither a layer (file) nor what holds for all"),
+    ("  file: soils.geojson\n", "  file:\n", "soils: its file has no name"),
+    ("  file: soils.geojson\n", "  table: units.csv\n", "soils: table would say how a layer is"),
+    ("  file: cover.geojson\n", "  codes: nlcd\n", "cover: codes would say how a layer is read")])
+def test_slips_are_told_with_what_to_write(small_site, old, new, says):
+    text = small_site.read_text()
+    assert old in text
+    small_site.write_text(text.replace(old, new))
+    if says is None:
+        read_site(small_site)
+        return
+    with pytest.raises(InputError) as error:
+        read_site(small_site)
+    assert says in str(error.value)
+
+
+def test_one_class_and_one_group_for_all_ground_need_no_layer(small_site):
+    """As the same with layers that lie elsewhere on the raster, or say the same everywhere."""
+    text = small_site.read_text()
+    small_site.write_text(text.replace("  file: cover.geojson\n", "").replace(
+        "  file: soils.geojson\n", ""))
+    inputs, _ = check_site(small_site)
+    assert (inputs.ground.soil == 2).all()
+    roads = {road.cover for road in inputs.ground.roads}
+    assert set(inputs.ground.classes) == {"pasture, poor", "roof or paving"} | roads
+    notes = " ".join(inputs.ground.notes)
+    assert "Soils: no layer is named; all ground was taken as group C." in notes
+    assert "in no layer, as none is named; it was taken as pasture, poor" in notes
 
 
 KINDS = ["swale", "basin", "basin", "basin", "drain", "tree basin", "tree basin", "hollow", "tank",

@@ -9,7 +9,7 @@ from shapely.geometry import box
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.inputs.frame import Frame, in_metres
-from terrain.inputs.ground_cover import soil_cells
+from terrain.inputs.ground_soil import soil_cells
 from terrain.inputs.site import Soils
 from terrain.inputs.soil_units import read_unit_groups, unit_key
 

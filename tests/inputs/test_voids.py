@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+import rasterio
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from rasterio.transform import Affine, from_origin
 from scipy import ndimage
 
 from terrain.inputs.elevation import read_elevation
@@ -79,8 +81,8 @@ def test_larger_holes_are_left_and_told(tmp_path, write_raster):
     dem = read_elevation(write_raster(tmp_path / "h.tif", heights, nodata=-9999.0))
     assert np.array_equal(np.isnan(dem.heights), heights == -9999)
     assert not dem.filled_holes.any()
-    assert any("3 voids have no heights, 2 of them enclosed by ground and the largest of 200 m2"
-               in note for note in dem.notes)
+    assert any("3 voids have no heights, 2 of them enclosed by ground and the largest of 200 m² "
+               "(2,153 ft²)" in note for note in dem.notes)
 
 
 @pytest.mark.parametrize(("limit", "filled"), [(0, 0), (3.9, 0), (4, 1), (36, 10)])
@@ -101,3 +103,41 @@ def test_a_collar_is_never_filled(tmp_path, write_raster):
                          fill_holes=1e4)
     assert np.array_equal(np.isnan(dem.heights), heights == -9999)
     assert any("One void" in note and "at the edge" in note for note in dem.notes)
+
+
+@given(arrays(bool, (9, 11)), arrays(bool, (9, 11)))
+def test_voids_beside_other_cells_are_those_of_an_independent_labelling(gone, outside):
+    """Against scipy.ndimage.label, each void grown by a cell."""
+    gone = gone & ~outside
+    voids = find_voids(np.where(gone, np.nan, 1).astype(np.float32))
+    labels, count = ndimage.label(gone, structure=np.ones((3, 3)))
+    grown = [ndimage.binary_dilation(labels == n, np.ones((3, 3))) for n in range(1, count + 1)]
+    sizes = sorted(int((labels == n + 1).sum()) for n in range(count)
+                   if (grown[n] & outside).any())
+    assert sorted(voids.cells[voids.beside(outside)]) == sizes
+
+
+@pytest.mark.parametrize("crs", ["EPSG:4326", "turned"])
+@pytest.mark.parametrize(("hole", "said"), [
+    (None, None), ((slice(20, 30), slice(20, 30)), "One void of"),
+    ((slice(0, 10), slice(20, 30)), "at the edge")])
+def test_corners_that_a_turn_leaves_empty_are_no_voids(tmp_path, crs, hole, said):
+    heights = slope(60, 60)
+    if hole is not None:
+        heights[hole] = -9999
+    step = 1e-5 if crs == "EPSG:4326" else 1.0
+    at = (from_origin(19.0, -32.2, step, step) if crs == "EPSG:4326" else
+          Affine.translation(512000, 6430000) * Affine.rotation(20) * Affine.scale(1, -1))
+    path = tmp_path / "h.tif"
+    with rasterio.open(path, "w", driver="GTiff", width=60, height=60, count=1, dtype="float32",
+                       crs="EPSG:4326" if crs == "EPSG:4326" else "EPSG:32734", transform=at,
+                       nodata=-9999.0) as out:
+        out.write(heights, 1)
+        out.units = ("metre",)
+    dem = read_elevation(path)
+    assert np.isnan(dem.heights).any()  # the corners, whatever else
+    told = [note for note in dem.notes if "void" in note]
+    assert len(told) == (said is not None)
+    assert all(said in note for note in told)
+    if said == "One void of":
+        assert "enclosed by ground" in told[0]

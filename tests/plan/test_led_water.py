@@ -290,7 +290,7 @@ def test_outputs_tell_of_all_of_it(drained, tmp_path):
     assert drain["storage_m3"] == 0
     assert drain["sill_level_m"] is None
     assert drain["line"]["coordinates"][0] == pytest.approx([500020, 6399930])
-    assert {"grade", "velocity_m_s", "permissible_m_s", "cut_m3"} <= set(drain)
+    assert {"grade", "velocity_m_s", "permissible_velocity_m_s", "cut_m3"} <= set(drain)
     assert len(found["road_turnouts"]) == len(drained.turnouts)
     assert [p["kind"] for p in found["pipes"]] == ["pipe", "culvert"]
     write_geopackage(drained, tmp_path / "plan.gpkg")

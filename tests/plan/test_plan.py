@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 import rasterio
 
-from terrain.errors import InputError
-from terrain.plan.plan import make_plan
+from terrain.errors import InputError, InputErrors
+from terrain.plan.plan import check_site, make_plan
 from terrain.plan.water.routing import StormWater, peaks_when_full
 
 
@@ -227,6 +227,24 @@ def test_works_that_cannot_be(small_site, old, new, says):
         return
     with pytest.raises(InputError, match=says):
         make_plan(small_site)
+
+
+def test_all_works_that_cannot_be_are_told_at_once(small_site):
+    """A pond beyond the boundary, a swale on a roof, and trees in the pond; and names, before."""
+    edit(small_site, ("through: [500085, 6399940]", "through: [500100, 6399893]"),
+         ("[[500040, 6399870]", "[[500000, 6399870]"),
+         ("at: [[500030, 6399900], ", "at: [[500060, 6399873], "))
+    with pytest.raises(InputErrors) as errors:
+        check_site(small_site)
+    said = [str(error) for error in errors.value.each]
+    assert ["works \"east swale\"" in said[0], "reaches beyond the boundary" in said[1],
+            "\"trees 1\" and \"pond\" lie on the same ground" in said[2]] == [True] * 3
+    edit(small_site, ("    name: pond\n", "    name: pond\n    spills to: nowhere\n"),
+         ("roofs: [barn]", "roofs: [palace]"))
+    with pytest.raises(InputErrors) as errors:
+        check_site(small_site)
+    assert ["nowhere" in str(error) or "palace" in str(error)
+            for error in errors.value.each] == [True, True]
 
 
 def test_roofs_on_one_another_are_refused(small_site, write_layer):

@@ -154,3 +154,4 @@ def test_years_in_words():
     assert ry.years_in_words([2001]) == "2001"
     assert ry.years_in_words([2001, 2003, 2004]) == "2001, 2003 and 2004"
     assert ry.years_in_words(range(2001, 2012)).endswith("2008 and 3 more")
+    assert ry.years_in_words([1999, 2001], start_month=7) == "1999/00 and 2001/02"

@@ -4,21 +4,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 import yaml
+from full_designs import built, looked, placed, some
 from shapely import LineString
 
 from terrain.inputs.layers import rasterized
-from terrain.inputs.site_suggest import Suggest
 from terrain.plan.earth.bodies import body_of
-from terrain.plan.earth.built import build
-from terrain.plan.siting.layout import first_sill, place_again
-from terrain.plan.siting.reading import read_inputs
-from terrain.suggest.look import look_at
 from terrain.suggest.wall_lines import LONGEST, STEP
 from terrain.suggest.wall_places import NEIGHBOURHOOD, wall_places
 from terrain.works.cross_section import channel_area
@@ -29,11 +24,6 @@ from terrain.works.wall_profile import wall_profile
 #: The V-valley of `constructed.valley`: fall of its floor along it, and of its sides. [m/m]
 ALONG, ACROSS = 0.04, 0.08
 SOAKS = 12.0  # [mm/h]
-
-
-def looked(path: Path, **asked):
-    written = {field.replace("_", " "): given for field, given in asked.items()}
-    return look_at(read_inputs(path), Suggest(**written), ())
 
 
 @pytest.fixture(scope="module")
@@ -56,25 +46,6 @@ def small(tmp_path_factory, small_site_folder):
         path.write_text(yaml.safe_dump(site))
         return looked(path, **asked)
     return made
-
-
-def placed(look, candidate):
-    """A candidate laid out in full, beside nothing else."""
-    inputs, work = look.inputs, candidate.works[-1]
-    site = inputs.site.model_copy(update={"works": [*inputs.site.works, work]})
-    [found] = place_again(work, site, inputs.terrain, look.soft, inputs.ground, inputs.rules,
-                          look.design_runoff, None, [])
-    return found
-
-
-def built(look, place):
-    store = Store(place.name, place.kind, place.curve, first_sill(place, look.inputs.rules),
-                  place.x, place.y, place.spill_x, place.spill_y)
-    return build(look.inputs, place, store)
-
-
-def some(candidates, count):
-    return candidates[::max(len(candidates) // count, 1)]
 
 
 def figures_agree(look, candidates):

@@ -16,6 +16,7 @@ from terrain.outputs.charts.charts import WIDE
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import shortened
 from terrain.plan.planned import Plan
+from terrain.plan.siting.hydrology import YEARS
 from terrain.plan.water.capture import Capture
 from terrain.plan.water.rarity import Rarity
 from terrain.plan.water.totals import Total
@@ -245,10 +246,13 @@ def draw_totals(totals: tuple[Total, ...], system: str) -> Figure:
                        (10 if right else -10, 0), textcoords="offset points", va="center",
                        ha="left" if right else "right", fontsize=sy.TEXT_SIZE, color=sy.SOFT_INK,
                        gid="stays")
-        kept.text(-0.03, row - 0.13, shortened(figure, total.name, sy.LABEL_SIZE, 140),
+        year, _, soil = (total.name.partition(", ") if total.name in YEARS.values() else
+                         (total.name, "", ""))
+        kept.text(-0.03, row - 0.13, shortened(figure, year, sy.LABEL_SIZE, 140),
                   transform=kept.get_yaxis_transform(), ha="right", va="center",
                   fontsize=sy.LABEL_SIZE, gid="row")
-        kept.text(-0.03, row + 0.21, sy.plain(total.rain_mm, "rain", system),
+        kept.text(-0.03, row + 0.21,
+                  sy.plain(total.rain_mm, "rain", system) + (f", {soil}" if soil else ""),
                   transform=kept.get_yaxis_transform(), ha="right", va="center",
                   fontsize=sy.SMALL_SIZE, color=sy.SOFT_INK, gid="row")
     stays.set_xlim(0, 100)

@@ -11,7 +11,7 @@ from terrain.outputs.drawing import symbols as sy
 from terrain.plan.planned import Plan
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.cascade import Node
-from terrain.units import shown
+from terrain.units import ground_unit, shown
 
 
 @dataclass(frozen=True)
@@ -165,6 +165,6 @@ def grouped(entries: Sequence[str | None], nodes: Sequence[Node]) -> list[list[i
 
 def _land(area: float, system: str) -> str:
     """An area in the unit that suits it."""
-    if area < (1_000 if system == "us" else 10_000):
+    if ground_unit(area, system) == "area":
         return sy.brief(area, "area", system)
     return shown(area, "land", system, 1 if area >= 40_000 else 2)

@@ -441,8 +441,10 @@ def others(box: Box, system: str) -> list[str]:
 
 def volume_words(value: float, system: str) -> str:
     """A volume as the accounts print it, so that those of a box add up; millions in short."""
-    printed = value * PRINTED["volume"][system == "us"][1]
-    return sy.brief(value, "volume", system) if printed >= 1e7 else shown(value, "volume", system)
+    unit, factor, _ = PRINTED["volume"][system == "us"]
+    number = (sy.bare(value, "volume", system) if value * factor >= 1e7 else
+              shown(value, "volume", system, with_unit=False))
+    return f"{number} {unit}"
 
 
 @lru_cache(maxsize=4096)

@@ -14,8 +14,8 @@ from terrain.errors import InputError
 from terrain.outputs.charts.year_panels import MONTHS, PANELS, captures, tanks_of, words
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.labels import shortened, width_of
-from terrain.plan.planned import YEARS, Plan
-from terrain.plan.siting.hydrology import soil_dries
+from terrain.plan.planned import Plan
+from terrain.plan.siting.hydrology import YEARS, soil_dries
 from terrain.plan.water.accounts import Account
 from terrain.units import PRINTED, shown
 
@@ -55,13 +55,8 @@ def years_told(plan: Plan) -> list[Told]:
         return []
     mean = shown(plan.seasons.mean(plan.seasons.rain_mm), "rain", system)
     depths = {year.name: shown(year.rain, "rain", system) for year in plan.years}
-    return [Told(name.split(", soil")[0] if "soil" in name else name,
-                 f"{depths.get(name, mean)}{_soil(name)}", account)
+    return [Told(name, depths.get(name, mean), account)
             for name, account in plan.accounts if name not in plan.storms]
-
-
-def _soil(name: str) -> str:
-    return f"; soil{name.split(', soil')[1]}" if ", soil" in name else ""
 
 
 @sy.styled
@@ -201,8 +196,9 @@ def _no_record(plan: Plan) -> InputError:
 def _name_bars(ax: Axes, values: FloatArray, rows: FloatArray, system: str, gid: str,
                colour: str) -> None:
     factor = PRINTED["volume"][system == "us"][1]
+    most = float(values.max(initial=0.0)) / factor
     for value, row in zip(values, rows, strict=True):
-        ax.annotate(sy.brief(float(value) / factor, "volume", system), (value, row), (5, 0),
+        ax.annotate(sy.brief(float(value) / factor, "volume", system, most), (value, row), (5, 0),
                     textcoords="offset points", va="center", fontsize=sy.TEXT_SIZE,
                     color=colour, gid=gid)
 

@@ -57,7 +57,7 @@ def draw_storage(figure: Figure, left: float, bottom: float, wide: float, high: 
     ax.set_xlim(0, most * 1.04)
     ax.set_ylim(levels[0], levels[-1] + 0.05 * (levels[-1] - levels[0]))
     ax.set_xticks([0, most / 2, most])
-    ax.set_xticklabels(["0", sy.brief(most / 2 / factor, "volume", system),
+    ax.set_xticklabels(["0", sy.brief(most / 2 / factor, "volume", system, most / factor),
                         sy.brief(most / factor, "volume", system)])
     ax.get_xticklabels()[-1].set_horizontalalignment("right")
     ax.set_yticks([levels[0], (levels[0] + levels[-1]) / 2, levels[-1]])

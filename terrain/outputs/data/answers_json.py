@@ -117,6 +117,7 @@ def swale_answer(answer: SwaleAnswer) -> dict[str, Any]:
         "depth_m": swale.depth, "width_m": swale.width, "side_slope": swale.side_slope,
         "cross_slope": swale.route.cross_slope, "ground_deviation_m": swale.route.deviation,
         "storage_m3": answer.storage, "cut_m3": swale.cut, "berm_m3": swale.berm,
+        "earth_left_m3": answer.left_over[0], "earth_left_loose_m3": answer.left_over[1],
         "berm_height_m": swale.berm_height, "berm_height_built_m": swale.berm_height_built,
         **swale_facts(swale), **ground_facts(answer.catchment),
         "sill_length_m": swale.sill.length, "sill_head_m": swale.sill.head,
@@ -136,10 +137,10 @@ def swale_facts(swale: Swale) -> dict[str, Any]:
         "tight_at_m": route.tight, "off_level_at_m": route.off,
         "berm_top_m": swale.berm_top, "berm_side_slope": swale.berm_side_slope,
         "sill_from_m": swale.sill_from, "sill_to_m": swale.sill_to,
-        "checks": [{"chainage_m": check.chainage, "top_above_bed_m": check.height,
+        "checks": [{"station_m": check.chainage, "top_above_bed_m": check.height,
                     "top_level_m": swale.sill.level - section.depth + check.height,
                     "volume_m3": check.volume} for check in swale.checks],
-        "stations": [{"chainage_m": s.chainage, "ground_m": s.ground,
+        "stations": [{"station_m": s.chainage, "ground_m": s.ground,
                       "cross_slope": s.cross_slope, "cut_m2": s.cut, "berm_m2": s.berm,
                       "marks": list(s.marks)} for s in swale.stations]}
 

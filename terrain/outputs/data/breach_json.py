@@ -14,7 +14,7 @@ def breach_facts(breach: Breach | None, dem: Dem) -> dict[str, Any] | None:
     if breach is None:
         return None
     x, y = dem.frame.to_source(breach.x, breach.y)
-    return {"at": [float(x), float(y)], "chainage_m": breach.chainage,
+    return {"at": [float(x), float(y)], "station_m": breach.chainage,
             "volume_m3": breach.volume, "water_against_m": breach.against,
             "length_m": breach.length, "fall_m": breach.fall,
             "way": line_string(dem, breach.way),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from terrain.plan.planned import Plan
+from terrain.plan.siting.hydrology import YEARS
 from terrain.plan.water.rarity import Rarity
 from terrain.plan.water.routing import StoreStorm
 from terrain.plan.water.spill_ways import SpillWay, Step
@@ -105,7 +106,8 @@ def _years(rarity: Rarity | None, depth: float | None) -> dict[str, Any] | None:
 
 
 def _total(total: Total) -> dict[str, Any]:
-    return {"name": total.name, "rain_mm": total.rain_mm, "rain_m3": total.rain,
+    name = "average year" if total.name in YEARS.values() else total.name
+    return {"name": name, "rain_mm": total.rain_mm, "rain_m3": total.rain,
             "passive_m3": total.passive, "passive_mm": total.passive_mm, "roof_m3": total.roof,
             "roof_mm": total.roof_mm, "stays_share": total.stays,
             "stays_before_share": total.stays_before, "left_site_m3": total.left,

@@ -79,10 +79,10 @@ def _fixed(value: FixedValue) -> dict[str, Any]:
 def _figures(figures: Figures | None) -> dict[str, Any] | None:
     if figures is None:
         return None
-    units = {"storage": "m3", "cut": "m3", "bank": "m3", "sill_length": "m", "head": "m",
-             "freeboard": "m", "hours": "h"}
-    return {f"{name}_{units[name]}" if name in units else name:
-            list(given) if isinstance(given, tuple) else given
+    keys = {"storage": "storage_m3", "cut": "cut_m3", "bank": "bank_m3",
+            "sill_length": "sill_length_m", "head": "head_m", "freeboard": "freeboard_m",
+            "hours": "machine_h", "money": "money"}
+    return {keys[name]: list(given) if isinstance(given, tuple) else given
             for name, given in asdict(figures).items()}
 
 

@@ -128,7 +128,7 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
                   "depth_m": section.depth, "side_slope": section.side_slope,
                   "lining": section.lining, "design_peak_m3_s": section.peak,
                   "water_m": section.water, "velocity_m_s": section.velocity,
-                  "permissible_m_s": section.permissible}
+                  "permissible_velocity_m_s": section.permissible}
     if planned.placed.hollow is not None:
         found |= {"pool_area_m2": planned.placed.hollow.area,
                   "depth_m": planned.placed.hollow.depth}
@@ -214,7 +214,7 @@ def _shed(plan: Plan, index: int) -> dict[str, Any]:
 def _turnout(plan: Plan, turnout: Turnout) -> dict[str, Any]:
     x, y = plan.inputs.dem.frame.to_source(turnout.x, turnout.y)
     outlet = turnout.outlet
-    return {"road": turnout.road, "at": [float(x), float(y)], "chainage_m": outlet.chainage,
+    return {"road": turnout.road, "at": [float(x), float(y)], "station_m": outlet.chainage,
             "from_m": outlet.start, "to_m": outlet.end, "grade": outlet.grade,
             "spacing_m": outlet.spacing, "water_bar_spacing_m": turnout.water_bar,
             "foot": outlet.foot, "volume_m3": turnout.volume, "own_m3": turnout.own,

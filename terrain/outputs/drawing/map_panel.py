@@ -8,7 +8,7 @@ from terrain.outputs.drawing.labels import Column, shortened
 from terrain.outputs.drawing.legend import Legend, title
 from terrain.outputs.drawing.map_features import datum_words, grid_words, places_words
 from terrain.outputs.drawing.map_water import largest_storm
-from terrain.units import PRINTED, length_words, shown
+from terrain.units import length_words, shown
 
 #: On a panel lower than this the legend is small. [pt]
 SMALL_PANEL = 620.0
@@ -114,14 +114,12 @@ def _foot_lines(on: GroundMap, column: Column) -> list[str]:
 
 
 def _area_words(area: float, system: str) -> str:
-    """An area in m2, or in acres, so that a column of them can be compared; one that acres would
-    print as next to nothing in ft2."""
-    acres = system == "us" and area * PRINTED["land"][True][1] >= 0.05
-    return shown(area, "land" if acres else "area", system)
+    """An area of ground."""
+    return shown(area, "ground", system)
 
 
 def _bare_number(volume: float, system: str) -> str:
-    return sy.brief(volume, "volume", system).rsplit(" ", 1)[0]
+    return sy.bare(volume, "volume", system)
 
 
 def _interval_words(interval: float, system: str) -> str:

@@ -160,7 +160,7 @@ class ShedMap(GroundMap):
         every, own = point.volumes[storm], point.own_volumes[storm]
 
         def bare(volume: float) -> str:
-            return sy.brief(volume, "volume", self.system).rsplit(" ", 1)[0]
+            return sy.bare(volume, "volume", self.system)
 
         column.row([(6, "center", f"{number}"),
                     (16, "left", shortened(self.figure, shed.name, size, wide - 92 - 54)),

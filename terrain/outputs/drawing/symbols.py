@@ -13,7 +13,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.patheffects import AbstractPathEffect, Normal, Stroke, withStroke
 
-from terrain.units import printed, shown
+from terrain.units import ACRE_FOOT, acre_feet, printed, shown
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -51,7 +51,6 @@ TINT_ALPHA = 0.42
 
 #: Fates of water in charts.
 PASSIVE, ROOF_WATER, LEFT, RAIN = "#1f5a70", "#b0703c", "#a9a59c", "#8fb3c4"
-FATES = {"passive": PASSIVE, "roof": ROOF_WATER, "left": LEFT, "rain": RAIN}
 
 #: Slope classes of a survey: least slope [m/m], name, colour.
 SLOPES = ((0.0, "under 1 %", "#faf6ea"), (0.01, "1 to 5 %", "#ead9ad"),
@@ -105,16 +104,25 @@ def cased(width: float, colour: str = PAPER) -> list[AbstractPathEffect]:
     return [Stroke(linewidth=width, foreground=colour), Normal()]
 
 
-def brief(value: float | None, dimension: str, system: str) -> str:
-    """Print a quantity for a label: whole numbers from 10 on, one decimal below."""
+def brief(value: float | None, dimension: str, system: str, most: float = 0.0) -> str:
+    """Print a quantity for a label: whole numbers from 10 on, one decimal below; many gallons in
+    acre-feet, and fewer too beside so many at `most`."""
     if value is None or value != value:
         return shown(value, dimension, system)
-    unit, factor, usual = printed(dimension, system)
+    unit = printed(dimension, system)[0]
+    if unit == "gal" and max(abs(value), most) >= ACRE_FOOT:
+        return acre_feet(value)
+    return f"{bare(value, dimension, system)} {unit}"
+
+
+def bare(value: float, dimension: str, system: str) -> str:
+    """The same number without its unit, for a column or an axis that names it."""
+    _, factor, usual = printed(dimension, system)
     number = abs(value * factor)
     if number >= 1e7:
-        return f"{value * factor / 1e6:,.0f} million {unit}"
+        return f"{value * factor / 1e6:,.0f} million"
     return shown(value, dimension, system, min(usual, 0 if number >= 9.95 else 1)
-                 if dimension not in ("level", "land", "rain") else usual)
+                 if dimension not in ("level", "land", "rain") else usual, with_unit=False)
 
 
 def plain(value: float, dimension: str, system: str) -> str:

@@ -195,7 +195,7 @@ def _drains(plan: Plan) -> list[Row]:
              "depth_m": p.drain.section.depth, "side_slope": p.drain.section.side_slope,
              "lining": p.drain.section.lining, "peak_m3_s": p.drain.section.peak,
              "water_m": p.drain.section.water, "velocity_m_s": p.drain.section.velocity,
-             "permissible_m_s": p.drain.section.permissible, "cut_m3": p.drain.cut,
+             "permissible_velocity_m_s": p.drain.section.permissible, "cut_m3": p.drain.cut,
              "geometry": LineString(p.drain.route.line)}
             for p in plan.stores if p.drain is not None]
 
@@ -218,7 +218,7 @@ def _pipes(plan: Plan) -> list[Row]:
 
 
 def _turnouts(plan: Plan) -> list[Row]:
-    return [{"road": t.road, "chainage_m": t.outlet.chainage, "from_m": t.outlet.start,
+    return [{"road": t.road, "station_m": t.outlet.chainage, "from_m": t.outlet.start,
              "to_m": t.outlet.end, "grade": t.outlet.grade, "spacing_m": t.outlet.spacing,
              "water_bar_spacing_m": t.water_bar, "foot": t.outlet.foot,
              "volume_m3": t.volume, "own_m3": t.own, "leads_to": t.leads_to or None,

@@ -94,7 +94,7 @@ def _swale_shape(swale: Swale, system: str) -> str:
              f"tightest bend {size(route.radius)} in radius")
     checks = ("" if not swale.checks else
               f"; {len(swale.checks)} earth checks, tops at "
-              f"{level(swale.sill.level - section.depth + swale.checks[0].height)}, at chainage "
+              f"{level(swale.sill.level - section.depth + swale.checks[0].height)}, at station "
               + ", ".join(length(check.chainage) for check in swale.checks))
     return (f"{length(route.length)} on the contour at {level(route.level)}, ground within "
             f"{size(route.deviation)} of it, {bends}; {form}, sides {section.side_slope:.3g}:1"

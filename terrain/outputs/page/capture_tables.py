@@ -5,9 +5,10 @@ from __future__ import annotations
 from functools import partial
 
 from terrain.outputs.page.rows import Row
-from terrain.plan.planned import YEARS, Plan
+from terrain.plan.planned import Plan
+from terrain.plan.siting.hydrology import YEARS
 from terrain.plan.water.accounts import Account
-from terrain.units import shown
+from terrain.units import per_cent, shown
 
 
 def headline_words(plan: Plan, name: str, account: Account) -> str:
@@ -19,9 +20,15 @@ def headline_words(plan: Plan, name: str, account: Account) -> str:
             else f"In the storm \"{name}\"")
     return (f"{when} {volume(account.rain)} of rain fall on the property and "
             f"{volume(account.run_on)} run on from beyond the boundary. "
-            f"{volume(account.soaked_in_place)} soak in where they fall. The works keep "
-            f"{volume(account.passive + account.roof)} ({kept:.1%} of all that came); "
+            f"{volume(account.soaked_in_place)} soak in where they fall. "
+            f"The works{and_hollows(plan)} keep "
+            f"{volume(account.passive + account.roof)}, {per_cent(kept, 1)} of all that came; "
             f"{volume(account.left_site)} leave the site.")
+
+
+def and_hollows(plan: Plan) -> str:
+    """That what is kept is kept by natural hollows too, where any is among the stores."""
+    return (" and natural hollows" if any(p.placed.kind == "hollow" for p in plan.stores) else "")
 
 
 def storm_line(plan: Plan) -> str:

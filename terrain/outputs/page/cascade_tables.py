@@ -16,9 +16,9 @@ from terrain.outputs.charts.cascade_boxes import flows_of
 from terrain.outputs.charts.cascade_diagram import draw_cascade
 from terrain.outputs.page.picture_words import kept_words, picture_words
 from terrain.outputs.page.templates import filled
-from terrain.plan.planned import YEARS, Plan
-from terrain.plan.siting.hydrology import soil_dries
-from terrain.plan.water.accounts import Account
+from terrain.plan.planned import Plan
+from terrain.plan.siting.hydrology import YEARS, soil_dries
+from terrain.plan.water.accounts import MORE_THAN_IT_HOLDS, Account
 from terrain.plan.water.cascade_told import CascadeTold
 from terrain.plan.water.rarity import how_often
 from terrain.plan.water.routing import StormRun
@@ -71,6 +71,7 @@ def cascade_section(plan: Plan, picture: Any) -> Any:
         rarity=None if rarity is None else rarity.source, duration=f"{design.duration:g} h",
         site_curve=picture(draw_site_capture(told.capture, system, in_words)),
         store_curves=picture(draw_store_captures(plan, told.capture)),
+        more_than_it_holds=MORE_THAN_IT_HOLDS,
         total_columns=TOTAL_COLUMNS, totals=total_rows(told.totals, system),
         totals_chart=picture(draw_totals(told.totals, system)),
         season_columns=SEASON_COLUMNS, seasons=_by_year(season_rows(plan, told)),

@@ -44,7 +44,7 @@ def share_rows(plan: Plan) -> list[Line]:
             *(_earth(system, volume) for volume in (
                 come, found.wanting.get(work.name, 0.0), gone, part.volume if part else 0.0,
                 part.topsoil if part else 0.0)),
-            shown(part.area, "area", system) if part else "–"]))
+            shown(part.area, "ground", system) if part else "–"]))
     return rows
 
 

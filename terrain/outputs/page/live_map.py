@@ -15,11 +15,13 @@ from terrain.outputs.drawing import base_map as base
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.groups import groups_of, tints_of
 from terrain.outputs.drawing.map_features import joined, spill_parts
+from terrain.outputs.page.capture_tables import and_hollows
 from terrain.outputs.page.live_shapes import WIDE, Paper, paper_of, region, shaded, thinned
 from terrain.outputs.page.storm_stops import Stop, StopFigures, figures_of, stops_of
 from terrain.outputs.page.templates import filled, text_of
 from terrain.plan.plan import bare_ground
 from terrain.plan.planned import Plan, PlannedStore
+from terrain.plan.water.accounts import MORE_THAN_IT_HOLDS
 from terrain.units import shown, unit_name
 
 FloatArray = NDArray[np.float64]
@@ -97,6 +99,7 @@ def live_section(plan: Plan, store_facts: Sequence[Facts], point_facts: Sequence
             f"type {design.pattern}" if design.pattern in ("I", "IA", "II", "III") else
             f"{design.pattern} in time"),
         unit=unit_name("volume", system), interval=interval,
+        more_than_it_holds=MORE_THAN_IT_HOLDS, and_hollows=and_hollows(plan),
         last=max(stop.place for stop in stops), first_row=stops[start].place,
         deepest=shown(stops[-1].depth, "rain", system),
         storms=[(i, stop, f"{shown(stop.depth, 'rain', system)} over {stop.storm.duration:g} h")
@@ -172,9 +175,9 @@ def _data(plan: Plan, stops: Sequence[Stop], figures: StopFigures, paper: Paper,
                        "facts": facts, "passes": printed(passes),
                        "size": [round(float(np.sqrt(v / passing)), 3) for v in passes]})
     sheds = [{"name": shed.name, "kind": shed.kind, "leaves": printed(passes),
-              "facts": [("its surface", shown(shed.area, "area", system)),
+              "facts": [("its surface", shown(shed.area, "ground", system)),
                         ("ground that drains to it, itself included",
-                         shown(shed.catchment.area, "area", system)),
+                         shown(shed.catchment.area, "ground", system)),
                         ("leaves it at", f"{len(shed.points)} "
                          + ("place" if len(shed.points) == 1 else "places"))]}
              for shed, passes in zip(plan.sheds, figures.sheds, strict=True)]
@@ -221,13 +224,13 @@ def _catchment_facts(plan: Plan, index: int) -> Facts | None:
     ground = node.catchment
     system = plan.site.units
     if node.roof.area:
-        return [("roofs seen from above", shown(node.roof.area, "area", system))]
+        return [("roofs seen from above", shown(node.roof.area, "ground", system))]
     if not ground.area:
         return None
     least = "at least " if ground.touches_edge else ""
-    facts = [("area", least + shown(ground.area, "area", system))]
+    facts = [("area", least + shown(ground.area, "ground", system))]
     if ground.run_on_area:
-        facts.append(("of it beyond the boundary", shown(ground.run_on_area, "area", system)))
+        facts.append(("of it beyond the boundary", shown(ground.run_on_area, "ground", system)))
     if np.isfinite(ground.mean_curve_number):
         facts.append(("mean curve number", f"{ground.mean_curve_number:.0f}"))
     if ground.longest_path:

@@ -10,6 +10,7 @@ from terrain.inputs.site_money import Money, Price
 from terrain.outputs.page.templates import filled
 from terrain.plan.earth.cost import Range
 from terrain.plan.money.money import ALL_TANKS, PARTS, WHOLE, SystemMoney, WorkMoney
+from terrain.plan.money.priority import NO_MORE
 from terrain.plan.planned import Plan
 from terrain.units import PRINTED, shown, unit_name
 
@@ -30,7 +31,8 @@ def money_section(plan: Plan) -> Any:
     return filled(
         "money.html",
         currency=plan.money.currency, columns=work_columns(plan), works=work_rows(plan),
-        paybacks=payback_rows(plan), order=next_rows(plan), per=per_words(plan.site.units),
+        paybacks=payback_rows(plan), order=next_rows(plan),
+        before=standing_row(plan), per=per_words(plan.site.units),
         said=sentences(plan, plan.money), rates=rate_words(plan.site.money, plan.site.units),
         bare=bare_words(plan.site.money))
 
@@ -137,6 +139,20 @@ def next_rows(plan: Plan) -> list[Line]:
     return [(step.work, [
         span(step.cost), volume(step.more), span(step.each, _per(system)), volume(step.kept),
         volume(step.alone)]) for step in told.order]
+
+
+def standing_row(plan: Plan) -> Line | None:
+    """What natural hollows, and works that nothing is priced of, keep before any ranked work
+    stands; None where that is nothing."""
+    told = plan.money
+    if told is None or not told.order:
+        return None
+    kept = told.order[0].kept - told.order[0].more
+    hollows = [p.store.name for p in plan.stores if p.placed.kind == "hollow"]
+    if kept <= NO_MORE or not (hollows or told.unranked):
+        return None
+    names = ", ".join([*(f"{name} (natural hollow)" for name in hollows), *told.unranked])
+    return f"stands already: {names}", ["–", "–", "–", shown(kept, "volume", plan.site.units), "–"]
 
 
 def rate_words(money: Money, system: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
+from terrain.outputs.page.capture_tables import and_hollows
 from terrain.plan.planned import Plan
 from terrain.plan.water.accounts import Account
 from terrain.units import share_words, shown
@@ -43,5 +44,6 @@ def picture_words(plan: Plan) -> dict[str, str]:
 def kept_words(plan: Plan, what: str, account: Account) -> str:
     """What is kept in a storm or a year, in a sentence."""
     volume = partial(shown, dimension="volume", system=plan.site.units)
-    return (f"{what}: {volume(account.passive)} kept by the ground works, {volume(account.roof)} "
-            f"by roofs and tanks; {volume(account.left_site)} leave the site.")
+    return (f"{what}: {volume(account.passive)} kept by the ground works{and_hollows(plan)}, "
+            f"{volume(account.roof)} by roofs and tanks; "
+            f"{volume(account.left_site)} leave the site.")

@@ -16,7 +16,12 @@ from terrain.outputs.page.bank_tables import BANK_COLUMNS, bank_rows
 from terrain.outputs.page.basin_tables import POND_COLUMNS
 from terrain.outputs.page.basins import basins
 from terrain.outputs.page.build_tables import build_rows
-from terrain.outputs.page.capture_tables import headline_words, storm_line, storm_rows
+from terrain.outputs.page.capture_tables import (
+    and_hollows,
+    headline_words,
+    storm_line,
+    storm_rows,
+)
 from terrain.outputs.page.cascade_tables import cascade_section
 from terrain.outputs.page.caution_lists import cautions_by_work, gravest_of
 from terrain.outputs.page.doubt_tables import doubt_section
@@ -87,8 +92,8 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         program=Markup(program), live=live,
         site=plan.site.name, headline=headline_words(plan, name, headline),
         storm_line=storm_line(plan) if plan.year else "", gravest=told, graver=graver,
-        figures=[("kept by the ground works" + (", or led from the ground into tanks"
-                                                if headline.led > 0 else ""),
+        figures=[(f"kept by the ground works{and_hollows(plan)}"
+                  + (", or led from the ground into tanks" if headline.led > 0 else ""),
                   volume(headline.passive), "passive capture"),
                  ("kept by roofs and tanks", volume(headline.roof), "roof capture"),
                  ("leaves the site", volume(headline.left_site), "runoff and spills"),
@@ -137,7 +142,8 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
 
 
 def _with_contents(page: str) -> str:
-    """The page with a list of its headings where it asks for one: parts, and their sections."""
+    """The page with a list of its headings where it asks for one: parts, and their sections; each
+    part that follows leads back to it."""
     found = re.findall(r'<h([23]) id="([^"]+)">(.+?)</h\1>', page)
     said = ""
     for n, (level, place, words) in enumerate(found):
@@ -147,4 +153,8 @@ def _with_contents(page: str) -> str:
             said += "\n<ul>" if below else "</li>\n"
         else:
             said += "</li>\n" if below else "</li></ul></li>\n"
-    return page.replace("<!-- contents -->", f"<ul>\n{said}</ul>", 1)
+    head, mark, rest = page.partition("<!-- contents -->")
+    rest = re.sub(r'<h2 id="[^"]+">.+?</h2>', lambda part: (
+        f'<div class="head">{part[0]}<a class="up" href="#contents" '
+        'aria-label="Back to the contents">contents</a></div>'), rest)
+    return f"{head}<ul>\n{said}</ul>{rest}" if mark else page

@@ -26,7 +26,9 @@ def rule_figure(value: float, dimension: str | None, system: str) -> str:
         return f"{value / 0.0254:.2g} in" if system == "us" else f"{value * 1000:.2g} mm"
     if dimension == "length":
         return shown(value, "size", system)
-    if dimension in ("volume", "rain", "area", "speed", "seepage"):
+    if dimension == "area":
+        return shown(value, "ground", system)
+    if dimension in ("volume", "rain", "speed", "seepage"):
         return shown(value, dimension, system)
     number = f"{value:,.0f}" if value >= 10_000 else f"{value:g}"
     return number + (" h" if dimension == "time" else "")

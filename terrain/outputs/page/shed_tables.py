@@ -23,7 +23,8 @@ def shed_rows(plan: Plan) -> list[Row]:
             shed.name, plan.inputs.dem.named(float(x), float(y)),
             shown(point.volumes[deepest], "volume", system),
             shown(point.own_volumes[deepest], "volume", system),
-            shown(shed.area, "area", system), shown(shed.catchment.area, "area", system), ends]))
+            shown(shed.area, "ground", system),
+            shown(shed.catchment.area, "ground", system), ends]))
     return rows
 
 

@@ -15,7 +15,7 @@ def store_rows(plan: Plan) -> list[Row]:
         ground = node.catchment.area or node.roof.area
         least = "at least " if node.catchment.touches_edge and node.catchment.area else ""
         rows.append(Row(planned.store.name, [
-            planned.store.kind, least + shown(ground, "area", system),
+            planned.store.kind, least + shown(ground, "ground", system),
             "leads on" if planned.drain is not None else
             shown(planned.store.capacity, "volume", system),
             fed_words(plan, index),

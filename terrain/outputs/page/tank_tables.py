@@ -11,7 +11,8 @@ from terrain.outputs.charts.tank_charts import draw_size_curve
 from terrain.outputs.page.templates import filled
 from terrain.plan.planned import Plan
 from terrain.plan.water.gutter_checks import asked_of
-from terrain.plan.water.tank_years import MORE_ROOF, TankLife, Thumb
+from terrain.plan.water.tank_sizes import MORE_ROOF
+from terrain.plan.water.tank_years import TankLife, Thumb
 from terrain.runoff.rain_years import months_from
 from terrain.units import PRINTED, shown
 from terrain.works.gutters import GutterCheck
@@ -66,7 +67,7 @@ def roof_rows(plan: Plan) -> list[tuple[str, list[str]]]:
     tanks = {name: node.store.name for node in plan.cascade.nodes for name in node.roof.names}
     known = {roof.name: roof for roof in plan.inputs.ground.roofs}
     if told.burst is None:
-        return [(roof.name, [tanks.get(roof.name, "no tank"), shown(roof.area, "area", system),
+        return [(roof.name, [tanks.get(roof.name, "no tank"), shown(roof.area, "ground", system),
                              f"{roof.efficiency:.0%}" + (f" ({roof.material})" if roof.material
                                                          else ""), "not known",
                              *["–"] * 4, "not known"])
@@ -76,7 +77,7 @@ def roof_rows(plan: Plan) -> list[tuple[str, list[str]]]:
         roof = known[check.roof]
         made_of = f" ({roof.material})" if roof.material else ""
         rows.append((check.roof, [
-            tanks.get(check.roof, "no tank"), shown(check.area, "area", system),
+            tanks.get(check.roof, "no tank"), shown(check.area, "ground", system),
             f"{roof.efficiency:.0%}{made_of}", flow(check.flow),
             "not stated" if check.gutter_carries is None else flow(check.gutter_carries),
             width(check.needs_width, system),

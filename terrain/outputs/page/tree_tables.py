@@ -43,9 +43,9 @@ def tree_rows(plan: Plan) -> list[tuple[str, list[str]]]:
             volume(given[planned.store.name]),
             "unknown" if life is None else f"{life.months[0].share:.0%}", gap,
             "unknown" if life is None else f"{life.short_days:.0f}",
-            shown(node.catchment.area, "area", system),
+            shown(node.catchment.area, "ground", system),
             "its ground never sheds" if planned.trees_catchment is None else
-            shown(planned.trees_catchment, "area", system)]))
+            shown(planned.trees_catchment, "ground", system)]))
     return rows
 
 

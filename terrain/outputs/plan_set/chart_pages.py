@@ -20,7 +20,8 @@ from terrain.outputs.drawing.labels import Column
 from terrain.outputs.drawing.title_block import Imprint
 from terrain.outputs.plan_set.page import Blank, Page
 from terrain.outputs.sheets.sheet import GUTTER, MARGIN
-from terrain.plan.planned import YEARS, Plan
+from terrain.plan.planned import Plan
+from terrain.plan.siting.hydrology import YEARS
 from terrain.units import shown
 
 #: A cascade is drawn no smaller than this, so that its least letters keep six points. [-]

@@ -95,7 +95,7 @@ def quantities(plan: Plan, imprint: Imprint) -> list[Page]:
             rows += [("dug in", work.soil), *((what, earth(volume)) for what, volume in
                                               earth_rows(work, spreads.get(name)))]
         if name in spreads:
-            rows.append(("spread over", shown(spreads[name].area, "area", system)))
+            rows.append(("spread over", shown(spreads[name].area, "ground", system)))
         if bill is not None:
             rows.append(("machine time", _span(bill.hours, "{:.1f}", " h")))
         if name in priced:

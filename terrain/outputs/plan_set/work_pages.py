@@ -18,7 +18,9 @@ from terrain.outputs.sheets.plan_sheets import (
     subject_of,
 )
 from terrain.outputs.sheets.sheet import GUTTER
-from terrain.plan.planned import YEARS, Plan
+from terrain.plan.planned import Plan
+from terrain.plan.siting.hydrology import YEARS
+from terrain.plan.water.accounts import MORE_THAN_IT_HOLDS
 from terrain.units import shown
 
 PLAN, WATER = "plan and sections", "water and cautions"
@@ -111,7 +113,8 @@ def _storms(plan: Plan, entry: Entry, flow: Flow) -> None:
     """What comes of each storm and of an average year, is kept and spills."""
     system = plan.site.units
     unit = "gal" if system == "us" else "m³"
-    rows = []
+    rows: list[list[str]] = []
+    more = False
     told = [(f"{storm.name}, {sy.plain(storm.depth, 'rain', system)}", plan.storms[storm.name])
             for storm in plan.site.rain.storms]
     told += [(name, account) for name, account in plan.accounts if name in YEARS.values()]
@@ -121,7 +124,10 @@ def _storms(plan: Plan, entry: Entry, flow: Flow) -> None:
         spilled = sum(e.spilled for i, e in zip(entry.members, entries, strict=True)
                       if not inside or plan.cascade.nodes[i].spills_to not in entry.members)
         kept = sum(e.caught for e in entries)
-        rows.append([name, *(sy.brief(v, "volume", system).rsplit(" ", 1)[0]
+        more |= name not in YEARS.values() and any(
+            e.caught > plan.stores[i].store.capacity + 0.05
+            for i, e in zip(entry.members, entries, strict=True))
+        rows.append([name, *(sy.bare(v, "volume", system)
                                    for v in (kept + spilled, kept, spilled))])
     flow.head("Each storm" + (" and year" if len(rows) > len(plan.site.rain.storms) else ""), 60)
     heads = [f"in {unit}; empty before storms", "comes", "kept", "spilled"]
@@ -132,4 +138,6 @@ def _storms(plan: Plan, entry: Entry, flow: Flow) -> None:
                 shown(holds, "volume", system)),
                ("soaks in at", shown(first.store.infiltration, "rate", system)),
                ("spills to", plan.stores[entry.members[-1]].spills_to)])
+    if more:
+        flow.text(MORE_THAN_IT_HOLDS)
 

@@ -37,7 +37,7 @@ def _store(s: StoreProof, frame: Any) -> dict[str, Any]:
     told = s.told
     return {
         "name": s.name, "inflow_m3": s.inflow, "caught_m3": s.caught, "spilled_m3": s.spilled,
-        "led_m3": s.led, "peak_level_m": s.peak_level, "peak_spill_m3_per_s": s.peak_spill,
+        "led_m3": s.led, "peak_level_m": s.peak_level, "peak_spill_m3_s": s.peak_spill,
         "levels_shown": s.drawn, "first_spill_h": s.first_spill,
         "spills_at": _at(s.spills_at, frame),
         "freeboard_m": s.freeboard,
@@ -53,21 +53,21 @@ def _store(s: StoreProof, frame: Any) -> dict[str, Any]:
 def _leaves(run: Flooded, frame: Any) -> dict[str, Any]:
     found = run.leaves
     return {"volume_m3": found.volume_out, "comes_in_m3": found.volume_in,
-            "peak_m3_per_s": found.peak, "peak_at_h": found.peak_at / 3600,
+            "peak_m3_s": found.peak, "peak_at_h": found.peak_at / 3600,
             "most_at": _at(found.where, frame)}
 
 
 def _spot(spot: Spot, frame: Any) -> dict[str, Any]:
-    return {"where": spot.what, "depth_m": spot.depth, "speed_m_per_s": spot.speed,
-            "depth_speed_m2_per_s": spot.strength,
-            "depth_speed_before_m2_per_s": spot.strength_before, "arrives_h": spot.arrives,
+    return {"where": spot.what, "depth_m": spot.depth, "speed_m_s": spot.speed,
+            "depth_speed_m2_s": spot.strength,
+            "depth_speed_before_m2_s": spot.strength_before, "arrives_h": spot.arrives,
             "at": _at((spot.x, spot.y), frame), "hazard": spot.hazard}
 
 
 def _fast(f: Fast, frame: Any) -> dict[str, Any]:
-    return {"at": _at((f.x, f.y), frame), "area_m2": f.area, "speed_m_per_s": f.speed,
-            "speed_before_m_per_s": f.speed_before,
-            "stands_m_per_s": f.limit, "depth_m": f.depth, "cover": f.cover, "source": f.source,
+    return {"at": _at((f.x, f.y), frame), "area_m2": f.area, "speed_m_s": f.speed,
+            "speed_before_m_s": f.speed_before,
+            "stands_m_s": f.limit, "depth_m": f.depth, "cover": f.cover, "source": f.source,
             "on": f.on or None}
 
 

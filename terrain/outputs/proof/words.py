@@ -83,9 +83,10 @@ def answer_lines(proof: Proof, system: str) -> list[str]:
         said.append(f"Water spills from {_named(spill, 8)}." if spill else "No store spills.")
         if not any(s.over_bank is not None or (s.freeboard is not None and s.freeboard < 0)
                    for s in stores):
-            coarse = any(s.freeboard is not None and not s.drawn for s in stores)
-            said.append("Water goes over no bank that was to stay dry"
-                        f"{f', {AS_CELLS_TELL}' if coarse else ''}.")
+            coarse = [s.name for s in stores if s.freeboard is not None and not s.drawn]
+            said.append("Water goes over no bank of these stores that was to stay dry." + (
+                f" Of {_named(coarse, 8)} these cells are too coarse to tell it for sure; run with "
+                "smaller cells." if coarse else ""))
     return said
 
 
@@ -178,7 +179,7 @@ def spot_rows(spots: Sequence[Spot], system: str) -> list[list[str]]:
 
 def fast_rows(fast: Sequence[Fast], frame: Frame, system: str) -> list[list[str]]:
     """Rows to `FASTS`."""
-    return [[place(frame, f.x, f.y), f.cover, shown(f.area, "area", system),
+    return [[place(frame, f.x, f.y), f.cover, shown(f.area, "ground", system),
              shown(f.speed, "speed", system),
              "–" if f.speed_before is None else shown(f.speed_before, "speed", system),
              shown(f.limit, "speed", system), f.on or "open ground"]

@@ -19,8 +19,8 @@ from terrain.outputs.quantities.tables import TOTAL, Cell, Column, Table
 from terrain.outputs.quantities.work_rows import ALL, WORK, Row, named, summed
 from terrain.plan.money.bought import Bought
 from terrain.plan.money.money import WorkMoney
-from terrain.plan.planned import YEARS, Plan
-from terrain.plan.siting.hydrology import soil_dries
+from terrain.plan.planned import Plan
+from terrain.plan.siting.hydrology import YEARS, soil_dries
 
 
 def cost_table(plan: Plan, taken: Sequence[Bought], numbers: Mapping[str, int]) -> Table:

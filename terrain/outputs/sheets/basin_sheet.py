@@ -134,7 +134,7 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
     if basin.has_wall:
         rows.append(("as behind a thin wall", shown(basin.gross, "volume", system)))
     sheet.rows([
-        *rows, ("pool, full", shown(basin.pool_area, "area", system)), subject.catchment_row(),
+        *rows, ("pool, full", shown(basin.pool_area, "ground", system)), subject.catchment_row(),
         ("deepest water", shown(basin.deepest_water, "size", system)),
         ("sill, level", shown(basin.sill.level, "level", system)),
         ("sill, long", shown(basin.sill.length, "length", system)),

@@ -247,7 +247,7 @@ class Sheet:
         for storm in storms:
             values = (storm.runoff, storm.caught, storm.spilled)
             self.column.row([(0, "left", sy.plain(storm.rain, "rain", self.system))] + [
-                (wide * at, "right", sy.brief(value, "volume", self.system).rsplit(" ", 1)[0])
+                (wide * at, "right", sy.bare(value, "volume", self.system))
                 for at, value in zip(places, values, strict=False)], lead=1.46)
 
     def cautions(self, cautions: Sequence[str], rests: Sequence[str] = (),

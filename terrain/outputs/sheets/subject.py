@@ -132,4 +132,4 @@ class Subject:
 
 def land(area: float, system: str) -> str:
     """Small ground in m2 or ft2, larger in ha or acres."""
-    return shown(area, "land" if area >= 4000 else "area", system)
+    return shown(area, "ground", system)

@@ -9,9 +9,6 @@ from terrain.suggest.candidate import Cost
 from terrain.suggest.suggestion import Suggestion, Water
 from terrain.units import per_cent, printed, shown
 
-#: Ground smaller than this is no part of a hectare or acre worth telling. [m2]
-SMALL_GROUND = 500.0
-
 
 def aim_words(value: float | None, suggestion: Suggestion, system: str) -> str:
     """A figure of what is aimed at."""
@@ -78,4 +75,4 @@ def range_words(water: Water, system: str) -> str:
 
 def ground_words(area: float, system: str) -> str:
     """An area of ground: as land, or in m2 or ft2 where it is small."""
-    return shown(area, "land" if area >= SMALL_GROUND else "area", system)
+    return shown(area, "ground", system)

@@ -32,9 +32,9 @@ def suggest_object(suggestion: Suggestion) -> dict[str, Any]:
 
 def aim_key(suggestion: Suggestion) -> str:
     """What a key of what is aimed at ends in."""
-    ends = {None: "trees", "volume": "m3", "earth": "m3", "flow": "m3_per_s", "area": "m2",
-            "land": "m2", "rain": "mm", "speed": "m_per_s", "length": "m", "rate": "mm_per_h",
-            "size": "m", "level": "m", "seepage": "mm_per_day", "energy": "J"}
+    ends = {None: "trees", "volume": "m3", "earth": "m3", "flow": "m3_s", "area": "m2",
+            "land": "m2", "rain": "mm", "speed": "m_s", "length": "m", "rate": "mm_h",
+            "size": "m", "level": "m", "seepage": "mm_day", "energy": "J"}
     return ends[suggestion.aim.dimension]
 
 
@@ -47,7 +47,7 @@ def _asked(asked: Suggest) -> dict[str, Any]:
     return {"storm": asked.storm, "budget_money": asked.budget,
             "machine_h": asked.machine_hours, "earth_m3": asked.earth,
             "water_at_bank_m": asked.water_at_bank, "sill_at_least_m": asked.sill_at_least,
-            "infiltration_mm_per_h": asked.infiltration,
+            "infiltration_mm_h": asked.infiltration,
             "already_dug": (asked.already_dug if isinstance(asked.already_dug, str) else
                             list(asked.already_dug)),
             "kinds": list(asked.kinds), "places": asked.places}
@@ -60,7 +60,7 @@ def _cost(cost: Cost) -> dict[str, Any]:
 def _water(water: Water, unit: str) -> dict[str, Any]:
     return {f"aim_{unit}": water.aim, "storm_kept_m3": water.storm_kept,
             "storm_kept_low_m3": water.storm_low, "storm_kept_high_m3": water.storm_high,
-            "storm_left_m3": water.storm_left, "peak_left_m3_per_s": water.peak_left,
+            "storm_left_m3": water.storm_left, "peak_left_m3_s": water.peak_left,
             "year_kept_m3": water.year_kept, "year_roof_m3": water.year_roof,
             "year_left_m3": water.year_left, "trees": water.trees}
 
@@ -95,5 +95,5 @@ def _candidate(candidate: Candidate, suggestion: Suggestion) -> dict[str, Any]:
             "works": [work.name for work in candidate.works],
             "at": [round(float(v), 3) for v in dem.frame.to_source(middle.x, middle.y)],
             "storage_m3": candidate.storage, "water_area_m2": candidate.water_area,
-            "soaks_mm_per_h": candidate.soak, "cost": _cost(candidate.cost),
+            "soaks_mm_h": candidate.soak, "cost": _cost(candidate.cost),
             "bank_m": candidate.bank, "trees": candidate.trees, "crown_m": candidate.crown}

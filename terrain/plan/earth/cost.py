@@ -93,6 +93,11 @@ class Quantities:
         brought. [m3]"""
         return (self.cut - self.topsoil) * rules["compacted per bank"] - self.bank
 
+    def left_over(self, rules: Rulebook) -> tuple[float, float]:
+        """The same as it lies in the ground and loose, as it is carried. [m3]"""
+        spare = self.spare(rules) / rules["compacted per bank"]
+        return spare, spare * loose_per_bank(self.soil, rules)
+
 
 def quantities(cut: float, bank: float, rules: Rulebook, output: float | None = None,
                rates: Range | None = None, currency: str = "", topsoil: float = 0.0,

@@ -11,9 +11,9 @@ import numpy as np
 
 from terrain.errors import InputError
 from terrain.plan.earth.built import Built
-from terrain.plan.earth.earthworks import Dug
 from terrain.plan.earth.fixed_value import FixedValue
 from terrain.plan.earth.laid_again import LaidAgain, WatchedRules, as_built
+from terrain.plan.earth.work_earth import Dug
 from terrain.plan.siting.reading import Inputs
 from terrain.works.rules import RULES, Rulebook
 from terrain.works.swale import smoothed

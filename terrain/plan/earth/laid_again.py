@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from terrain.inputs.dem import Dem
 from terrain.plan.earth.built import Built, build, with_sill
 from terrain.plan.earth.cost import Range
-from terrain.plan.earth.earthworks import Dug, earthworks
+from terrain.plan.earth.earthworks import earthworks
 from terrain.plan.earth.fixed_value import Figures
+from terrain.plan.earth.work_earth import Dug
 from terrain.plan.siting.layout import Placed, Places, place_again
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.siting.swale_layout import TRACED_BY, Traced, sill_place

@@ -44,7 +44,7 @@ def shared_ground_cautions(placed: Sequence[Placed], overlaps: Mapping[int, Sequ
         one, other = (index[name] for name in shared.works)
         if _leads_to(placed[one], placed[other]) or _leads_to(placed[other], placed[one]):
             continue
-        area = in_both(shared.area, "area")
+        area = in_both(shared.area, "ground")
         met.setdefault(one, []).append((other, f"{area} with \"{shared.names[1]}\""))
         met.setdefault(other, []).append((one, f"{area} with \"{shared.names[0]}\""))
     said: dict[int, list[str]] = {}

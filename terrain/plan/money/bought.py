@@ -10,7 +10,8 @@ from shapely import LineString
 
 from terrain.inputs.site_works import Tank
 from terrain.plan.earth.cost import Range
-from terrain.plan.earth.earthworks import Dug, Earthworks, bank_surface
+from terrain.plan.earth.earthworks import Earthworks
+from terrain.plan.earth.work_earth import Dug, bank_surface
 from terrain.plan.siting.reading import Inputs
 from terrain.works.rules import Rulebook
 from terrain.works.spillway import spillway

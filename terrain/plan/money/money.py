@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from terrain.inputs.site_money import Money, Price
 from terrain.plan.earth.cost import Range
-from terrain.plan.earth.earthworks import Dug, Earthworks
+from terrain.plan.earth.earthworks import Earthworks
+from terrain.plan.earth.work_earth import Dug
 from terrain.plan.money.bought import Bought, OneTank, bought
 from terrain.plan.money.left_out import Partly
 from terrain.plan.money.payback import laid_by, payback_years

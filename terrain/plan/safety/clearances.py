@@ -122,7 +122,7 @@ def crossing(thing: Thing, shape: Any, line: LineString | None, dem: Dem) -> str
     places = []
     for part in parts:
         spot = part.centroid
-        at = "" if line is None else f", chainage {along_words(line.project(spot))}"
+        at = "" if line is None else f", station {along_words(line.project(spot))}"
         places.append(f"{dem.named(spot.x, spot.y)}{at}")
     return " and ".join(places)
 

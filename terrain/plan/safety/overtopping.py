@@ -294,7 +294,7 @@ def breach_cautions(breach: Breach | None, dem: Dem, rules: Rulebook) -> list[st
     if breach.harms:
         at = dem.named(breach.x, breach.y)
         where = f"at {at}" if breach.chainage is None else (
-            f"at chainage {along_words(breach.chainage)} ({at})")
+            f"at station {along_words(breach.chainage)} ({at})")
         shown = [met.words for met in breach.met[:MOST_NAMED]]
         more = len(breach.met) - MOST_NAMED
         named = ", ".join(shown) + (f" and {more} more" if more > 0 else "")

@@ -285,6 +285,11 @@ def _timing_note(timing: Timing, source: str) -> str:
             "stands beside it.")
 
 
+#: Names of an average year's account: with curve numbers that stay at average wetness, and with
+#: numbers that follow the wetness of the soil.
+YEARS = {False: "average year, soil of average wetness", True: "average year, soil that dries"}
+
+
 def soil_dries(site: Site) -> bool:
     """Whether curve numbers follow the wetness of the soil through the years.
 

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString, MultiPoint, Point
 
-from terrain.errors import InputError
+from terrain.errors import InputError, kept, refuse
 from terrain.inputs import site_works as asked
-from terrain.inputs.dem import Dem
+from terrain.inputs.dem import Dem, placed_on
 from terrain.inputs.site import Site
 from terrain.plan.siting.drain_line import lead_drain
 from terrain.plan.siting.swale_layout import LaidSwale, Traced, lay_swale
@@ -110,9 +110,7 @@ class Places:
 
     def point(self, given: tuple[float, float], where: str) -> tuple[float, float]:
         """A point in the working frame, on ground of known height."""
-        frame = self.dem.frame
-        move = frame.from_lonlat if self.site.points == "lonlat" else frame.to_working
-        x, y = (float(v) for v in move(*given))
+        x, y = placed_on(self.dem, given, self.site.points == "lonlat", where)
         self.dem.cell_of(x, y, where)
         return x, y
 
@@ -137,6 +135,12 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
     standing : sequence of Placed, optional
         Works as they were laid out before on the same ground: those that the site file states
         as they were, and that lean on no other, are not laid out again.
+
+    Raises
+    ------
+    InputError
+        For all works that cannot lie where they are, or clash; those that lean on others are
+        tried only where all others can.
     """
     places = Places(site, terrain)
     soft = swales.smoothed(terrain.dem) if soft is None else soft
@@ -149,24 +153,30 @@ def place_works(site: Site, terrain: Terrain, ground: Ground, rules: Rulebook,
                 return there
         return _lay(work, places, terrain, soft, ground, rules, design_runoff, climate, placed)
 
+    wrong: list[InputError] = []
     for work in site.works:  # a row along a swale and a drain need to know where others stand
         if not isinstance(work, asked.Drain) and not _stands_along(work):
+            with kept(wrong):
+                placed += lay(work)
+    if not wrong:
+        for work in site.works:
+            if _stands_along(work):
+                placed += lay(work)
+        for work in _drains_in_order(site):
             placed += lay(work)
-    for work in site.works:
-        if _stands_along(work):
-            placed += lay(work)
-    for work in _drains_in_order(site):
-        placed += lay(work)
-    placed = [_with_stand(place, site, rules) for place in placed]
+        placed = [_with_stand(place, site, rules) for place in placed]
     listed = [work.name for work in site.works]
     placed.sort(key=lambda place: listed.index(place.work.name))
     stood = {id(place) for place in standing}  # these were looked at when they were laid out
     for index, place in enumerate(placed):
         if id(place) not in stood:
-            _refuse_misplaced(place, site, ground)
+            with kept(wrong):
+                _refuse_misplaced(place, site, ground)
         for other in placed[:index]:
             if not stood.issuperset((id(place), id(other))):
-                refuse_clash(place, other, site)
+                with kept(wrong):
+                    refuse_clash(place, other, site)
+    refuse(wrong)
     return placed
 
 

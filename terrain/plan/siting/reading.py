@@ -16,6 +16,7 @@ from terrain.inputs.dem import Dem
 from terrain.inputs.elevation import ElevationFiles, open_elevation
 from terrain.inputs.keep_clear import read_keep_clear
 from terrain.inputs.layers import boundary_polygon, rasterized, read_layer
+from terrain.inputs.named_files import refuse_missing
 from terrain.inputs.rainfall import RainRecord
 from terrain.inputs.site import Land, Site, read_site
 from terrain.plan.siting.hydrology import (
@@ -95,13 +96,14 @@ def read_inputs(path: Path, progress: Progress = lambda what: None) -> Inputs:
 
 
 def open_ground(land: Land) -> ElevationFiles:
-    """Open the elevation that a file names.
+    """Open the elevation that a file names, where all else that it names is there too.
 
     Raises
     ------
     InputError
-        As `open_elevation` does.
+        As `refuse_missing` and `open_elevation` do.
     """
+    refuse_missing(land)
     spec = land.elevation
     return open_elevation([land.folder / file for file in spec.file], crs=spec.crs,
                           plan_unit=spec.plan_unit, height_unit=spec.height_unit,

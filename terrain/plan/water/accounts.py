@@ -15,6 +15,7 @@ from terrain.plan.water.routing import StormRun
 from terrain.plan.water.water_balance import SeasonRun
 from terrain.runoff.rain_years import (
     SHARES,
+    year_name,
     year_of,
     year_totals,
     year_with_less,
@@ -82,6 +83,11 @@ def year_account(cascade: Cascade, run: SeasonRun) -> Account:
     return _weighted(cascade, run, run.weights)
 
 
+#: Why a store may catch more of a storm than it holds.
+MORE_THAN_IT_HOLDS = ("A store may catch more of a storm than it holds at once: what soaks in "
+                      "while water still comes makes room for more.")
+
+
 @dataclass(frozen=True)
 class YearOfRecord:
     """A real year of the record that stands for its kind.
@@ -110,8 +116,7 @@ class YearOfRecord:
     @property
     def name(self) -> str:
         """Such as "dry year (2009)", or "wet year (2010/11, 4 days missing)"."""
-        named = str(self.year) if self.start_month == 1 else (
-            f"{self.year}/{(self.year + 1) % 100:02d}")
+        named = year_name(self.year, self.start_month)
         lacks = f", {self.missing} days missing" if self.missing else ""
         return f"{self.kind} year ({named}{lacks})"
 

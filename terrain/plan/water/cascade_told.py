@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from terrain.plan.siting.hydrology import soil_dries
+from terrain.plan.siting.hydrology import YEARS, soil_dries
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.accounts import (
@@ -83,7 +83,7 @@ def tell_cascade(inputs: Inputs, cascade: Cascade, placed: Sequence[Placed],
         mates = {year.kind: year for year in years_of_record(before, then, site.rain.start_month)}
         totals += [total(year.name, year.rain, year.account, mates[year.kind].account)
                    for year in years]
-        totals.append(total("average year", seasons.mean(seasons.rain_mm),
+        totals.append(total(YEARS[soil_dries(site)], seasons.mean(seasons.rain_mm),
                             year_account(cascade, seasons), year_account(before, then)))
         told = store_years(cascade, seasons, years, site.rain.start_month)
     return CascadeTold(spill_ways(inputs, cascade, placed), before, swept, tuple(totals), told)

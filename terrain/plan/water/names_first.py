@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from terrain.errors import InputError
+from terrain.errors import InputError, kept, refuse
 from terrain.inputs import site_works as asked
 from terrain.inputs.site import Site
 from terrain.plan.siting.tank_works import leader_of
@@ -22,7 +22,7 @@ from terrain.works.rules import Rulebook
 
 
 def refuse_unknown_names(site: Site, ground: Ground, rules: Rulebook) -> None:
-    """Refuse the first name in the works that means nothing here.
+    """Refuse names in the works that mean nothing here.
 
     Raises
     ------
@@ -30,36 +30,45 @@ def refuse_unknown_names(site: Site, ground: Ground, rules: Rulebook) -> None:
         For a roof of a tank, a tank joined, a work that a spill, a drain or grey water goes to, a
         swale that a row stands along, a kind of tree or a texture.
     """
+    wrong: list[InputError] = []
     for work in site.works:
-        where = site.where_work(work.name)
-        if isinstance(work, asked.TreeBasin):
-            plant_factor(work, where, rules)
-            if isinstance(work.along, str):
-                _refuse_no_swale(work.along, f"{where}, along", site)
-        if isinstance(work, asked.Swale | asked.Basin) and work.trees is not None:
-            plant_factor(work.trees, f"{where}, trees", rules)
-        texture = getattr(work, "texture", None)
-        if texture is not None:
-            try:
-                texture_named(texture)
-            except ValueError as error:
-                raise InputError(site.where_work(work.name, "texture"), str(error),
-                                 "Use one of them, or a rate from a hole test (infiltration:)"
-                                 ) from None
-        if isinstance(work, asked.Tank):
-            leader_of(site, work.name)
-            for use in work.uses:
-                _refuse_no_work(use.grey_water_to, f"{site.where_work(work.name, 'uses')}, "
-                                f"\"{use.name}\", grey water to", site, "Name one of them")
-        if work.spills_to != OFF_SITE:
-            _refuse_no_work(work.spills_to, site.where_work(work.name, "spills to"), site,
-                            f"Name one of them, or write: {OFF_SITE}")
-        if isinstance(work, asked.Drain) and isinstance(work.to, str):
-            _refuse_no_work(work.to, f"{where}, to", site, "Name one of them, or give a point")
-    tanked_roofs(site, ground)
+        with kept(wrong):
+            _refuse_names_of(work, site, rules)
+    with kept(wrong):
+        tanked_roofs(site, ground)
+    refuse(wrong)
 
 
-def _refuse_no_work(name: str | None, where: str, site: Site, remedy: str) -> None:
+def _refuse_names_of(work: Any, site: Site, rules: Rulebook) -> None:
+    where = site.where_work(work.name)
+    if isinstance(work, asked.TreeBasin):
+        plant_factor(work, where, rules)
+        if isinstance(work.along, str):
+            _refuse_no_swale(work.along, f"{where}, along", site)
+    if isinstance(work, asked.Swale | asked.Basin) and work.trees is not None:
+        plant_factor(work.trees, f"{where}, trees", rules)
+    texture = getattr(work, "texture", None)
+    if texture is not None:
+        try:
+            texture_named(texture)
+        except ValueError as error:
+            raise InputError(site.where_work(work.name, "texture"), str(error),
+                             "Use one of them, or a rate from a hole test (infiltration:)"
+                             ) from None
+    if isinstance(work, asked.Tank):
+        leader_of(site, work.name)
+        for use in work.uses:
+            refuse_no_work(use.grey_water_to, f"{site.where_work(work.name, 'uses')}, "
+                            f"\"{use.name}\", grey water to", site, "Name one of them")
+    if work.spills_to != OFF_SITE:
+        refuse_no_work(work.spills_to, site.where_work(work.name, "spills to"), site,
+                        f"Name one of them, or write: {OFF_SITE}")
+    if isinstance(work, asked.Drain) and isinstance(work.to, str):
+        refuse_no_work(work.to, f"{where}, to", site, "Name one of them, or give a point")
+
+
+def refuse_no_work(name: str | None, where: str, site: Site, remedy: str) -> None:
+    """Refuse a name that no work has, and list those there are; None is no name."""
     if name is not None and not any(_called(work, name) for work in site.works):
         raise InputError(where, f"there is no work \"{name}\" (there are: "
                          f"{_listed(work.name for work in site.works)})", remedy)

@@ -155,7 +155,7 @@ def _kept(a: NDArray[np.int32], b: NDArray[np.int32], level: NDArray[np.float32]
 
 def find(work: Work, number: int, direction: NDArray[np.uint8], shared: Handed,
          flat_of: NDArray[np.int32]) -> Handed:
-    """Bowls and passes of a tile, kept in the store; returns what it hands over.
+    """Bowls and passes of a tile, kept on disk; returns what it hands over.
 
     Parameters
     ----------
@@ -228,7 +228,7 @@ def find(work: Work, number: int, direction: NDArray[np.uint8], shared: Handed,
         "public": np.array([int(public.sum())]),
         "one": ends[:, 0], "other": ends[:, 1], "level": level[passes[:, 0]],
         "cell": grid.in_raster(number, cell[passes[:, 0]]), "way": way[passes[:, 0]], **spills}
-    work.store.put(STEP, number, {
+    work.tiles.put(STEP, number, {
         **handed, "direction": direction, "label": label, "tree_one": a, "tree_other": b,
         "tree_level": level, "tree_cell": cell, "tree_way": way, "kept": kept,
         "highest": passes[:, 0], "pits": np.array([pits])})
@@ -237,16 +237,16 @@ def find(work: Work, number: int, direction: NDArray[np.uint8], shared: Handed,
 
 def lie_and_find(work: Work, number: int) -> tuple[Handed, Handed | None]:
     """The first step of a tile: its flats and, where none crosses its border, its bowls too."""
-    store = work.store
-    if store.holds(flats.STEP, number):
+    tiles = work.tiles
+    if tiles.holds(flats.STEP, number):
         shared = work.handed(flats.STEP, number, flats.HANDED)
         if shared["open"].size:
             return shared, None
-        if store.holds(STEP, number):
+        if tiles.holds(STEP, number):
             return shared, work.handed(STEP, number, HANDED)
     direction, shared = flats.lie(work, number)
     alone = not shared["open"].size
-    store.put(flats.STEP, number, shared if alone else {**shared, "direction": direction})
+    tiles.put(flats.STEP, number, shared if alone else {**shared, "direction": direction})
     handed = (find(work, number, direction, shared, np.empty(0, np.int32)) if alone else None)
     return {name: shared[name] for name in flats.HANDED}, handed
 
@@ -254,9 +254,9 @@ def lie_and_find(work: Work, number: int) -> tuple[Handed, Handed | None]:
 def find_across(work: Work, number: int, flat_of: NDArray[np.int32], batches: Sequence[int]
                 ) -> Handed:
     """The second step of a tile with flats that cross its border, once the open ones are led."""
-    if work.store.holds(STEP, number):
+    if work.tiles.holds(STEP, number):
         return work.handed(STEP, number, HANDED)
-    [direction] = work.store.get(flats.STEP, number, "direction")
+    [direction] = work.tiles.get(flats.STEP, number, "direction")
     flats.put_led(work, number, OPEN_FLATS, batches, direction)
     shared = work.handed(flats.STEP, number, ("cells", "starts"))
     return find(work, number, direction, shared, flat_of)

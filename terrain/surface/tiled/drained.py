@@ -68,18 +68,18 @@ def _turn(way: NDArray[np.uint8], step: NDArray[np.int64], cells: NDArray[np.int
 
 
 def drain_tile(work: Work, number: int, answer: Answer, batches: Sequence[int]) -> None:
-    """Directions without a pit, and the surface with its hollows full, kept in the store.
+    """Directions without a pit, and the surface with its hollows full, kept on disk.
 
     Parameters
     ----------
     batches : sequence of int
         Those of `CLOSED_FLATS` that hold cells of the tile.
     """
-    if work.store.holds(STEP, number):
+    if work.tiles.holds(STEP, number):
         return
     tile = work.grid.window(number)
     heights = work.heights(tile)
-    found, label, kept, one, other, highest, public, pits, a, b, level, cell, way = work.store.get(
+    found, label, kept, one, other, highest, public, pits, a, b, level, cell, way = work.tiles.get(
         bowls.STEP, number, "direction", "label", "kept", "one", "other", "highest", "public",
         "pits", *(f"tree_{name}" for name in ("one", "other", "level", "cell", "way")))
     ends = np.stack([one, other], 1)
@@ -115,7 +115,7 @@ def drain_tile(work: Work, number: int, answer: Answer, batches: Sequence[int]) 
           _in_ring(start[~to_pit], columns), answer.turn_way[~to_pit])
     direction = np.ascontiguousarray(ring[1:-1, 1:-1])
     flats.put_led(work, number, CLOSED_FLATS, batches, direction)
-    work.store.put(STEP, number, {"direction": direction, "filled": filled})
+    work.tiles.put(STEP, number, {"direction": direction, "filled": filled})
 
 
 def _in_ring(cells: NDArray[np.int64], columns: int) -> NDArray[np.int64]:

@@ -287,7 +287,7 @@ def lead_flats(work: Work, step: str, batch: int, parts: Sequence[NDArray[np.int
         For flats with no way on: tile, cell (in the raster) and way from which its way out comes
         down to it; left out for those that lead out by their own rim.
     """
-    if work.store.holds(step, batch):
+    if work.tiles.holds(step, batch):
         return
     pieces: list[tuple[int, NDArray[np.int32], NDArray[np.uint8]]] = []
     for flat, members in enumerate(parts):
@@ -297,8 +297,8 @@ def lead_flats(work: Work, step: str, batch: int, parts: Sequence[NDArray[np.int
         def held(tile: int, own: int, top: int = top, left: int = left, wide: int = wide
                  ) -> tuple[NDArray[np.int32], NDArray[np.int64], slice]:
             """Cells of a part, in its tile and in the box."""
-            start, end = work.store.mapped(STEP, tile, "starts")[own:own + 2]
-            inside = np.array(work.store.mapped(STEP, tile, "cells")[start:end])
+            start, end = work.tiles.mapped(STEP, tile, "starts")[own:own + 2]
+            inside = np.array(work.tiles.mapped(STEP, tile, "cells")[start:end])
             row, column = np.divmod(work.grid.in_raster(tile, inside), work.grid.shape[1])
             return inside, (row - top + 1) * wide + column - left + 1, slice(start, end)
 
@@ -308,7 +308,7 @@ def lead_flats(work: Work, step: str, batch: int, parts: Sequence[NDArray[np.int
             _, there, part = held(tile, own)
             way[there] = 1
             if entries is None:
-                rim = np.array(work.store.mapped(STEP, tile, "rim")[part])
+                rim = np.array(work.tiles.mapped(STEP, tile, "rim")[part])
                 roots.append(there[rim != NONE])
                 first.append(rim[rim != NONE])
         if entries is None:
@@ -326,7 +326,7 @@ def lead_flats(work: Work, step: str, batch: int, parts: Sequence[NDArray[np.int
             inside, there, _ = held(tile, own)
             pieces.append((tile, inside, way[there] - np.uint8(2)))
     pieces.sort(key=lambda piece: piece[0])
-    work.store.put(step, batch, {
+    work.tiles.put(step, batch, {
         "tile": np.array([piece[0] for piece in pieces], np.int32),
         "start": np.cumsum([0, *(piece[1].size for piece in pieces)]),
         "cell": np.concatenate([piece[1] for piece in pieces]),
@@ -337,7 +337,7 @@ def _come_down(work: Work, tile: int, cell: int, onward: int) -> tuple[int, int]
     """Where a way down within a tile meets a flat that crosses its border, and the way back up."""
     from terrain.surface.tiled.bowls import STEP as BOWLS
 
-    direction = work.store.mapped(BOWLS, tile, "direction")
+    direction = work.tiles.mapped(BOWLS, tile, "direction")
     window = work.grid.window(tile)
     row, column = divmod(int(work.grid.in_tile(tile, np.array([cell]))[0]), window.shape[1])
     while direction[row, column] < LEAVES:
@@ -351,10 +351,10 @@ def put_led(work: Work, number: int, step: str, batches_of: Sequence[int],
     """Write the directions of flats that were led as a whole into a tile's."""
     flat = direction.reshape(-1)
     for batch in batches_of:
-        tile, start = work.store.get(step, batch, "tile", "start")
+        tile, start = work.tiles.get(step, batch, "tile", "start")
         part = slice(*start[np.searchsorted(tile, [number, number + 1])])
-        flat[work.store.mapped(step, batch, "cell")[part]] = (
-            work.store.mapped(step, batch, "direction")[part])
+        flat[work.tiles.mapped(step, batch, "cell")[part]] = (
+            work.tiles.mapped(step, batch, "direction")[part])
 
 
 def batches_by_tile(joined: Joined, groups: Sequence[NDArray[np.int64]], tiles: int

@@ -146,7 +146,7 @@ def _keep_rest(way: NDArray[np.uint8], waits: NDArray[np.uint8], sums: NDArray[n
 
 
 def gather_tile(work: Work, number: int, name: str, weights: Values | float) -> Handed:
-    """Sums of a tile, as far as it can make them alone, kept in the store.
+    """Sums of a tile, as far as it can make them alone, kept on disk.
 
     Returns
     -------
@@ -156,7 +156,7 @@ def gather_tile(work: Work, number: int, name: str, weights: Values | float) -> 
         `exit_value`, or the tree that ends there, `exit_tree` (-1: none); the number of `trees`.
     """
     step_name = step_of(name)
-    if work.store.holds(step_name, number):
+    if work.tiles.holds(step_name, number):
         return work.handed(step_name, number, HANDED)
     grid, tile = work.grid, work.grid.window(number)
     around = Window(tile.top - 1, tile.bottom + 1, tile.left - 1, tile.right + 1)
@@ -206,7 +206,7 @@ def gather_tile(work: Work, number: int, name: str, weights: Values | float) -> 
     moved = term_of[take]
     moved = np.where(moved >= 0, place[np.maximum(moved, 0)] if place.size else moved, moved)
     row, column = np.divmod(cells[order].astype(np.int64), columns)
-    work.store.put(step_name, number, {
+    work.tiles.put(step_name, number, {
         **handed, "sums": sums[1:-1, 1:-1],
         "cells": ((row - 1) * tile.shape[1] + column - 1).astype(np.int32), "base": base[order],
         "term_start": new_start, "term_of": moved.astype(np.int32), "term": term[take],
@@ -306,13 +306,13 @@ def follow(work: Work, name: str, handed: Sequence[Handed]) -> None:
                  entry_value, entry_tree, tile_of_tree)
     left, begun = trees.copy(), dict[int, NDArray[np.float64]]()
     for alone in map(int, np.flatnonzero(trees == 0)):
-        work.store.put(rest_of(name), alone, {"value": np.empty(0)})
+        work.tiles.put(rest_of(name), alone, {"value": np.empty(0)})
     while True:
         ready = np.flatnonzero(head >= 0)
         if not ready.size:
             break
         for tile in map(int, ready):
-            _, base, term_start, term_of, term, tree_start = work.store.get(
+            _, base, term_start, term_of, term, tree_start = work.tiles.get(
                 step_of(name), tile, *REST)
             value = begun.setdefault(tile, np.empty(base.size))
             left[tile] -= _work_off(
@@ -320,7 +320,7 @@ def follow(work: Work, name: str, handed: Sequence[Handed]) -> None:
                 term_start, term_of, term, tree_start, value, entry_value, exit_of_tree,
                 entry_of_exit, entry_tree, tile_of_tree, tile)
             if left[tile] == 0:
-                work.store.put(rest_of(name), tile, {"value": begun.pop(tile)})
+                work.tiles.put(rest_of(name), tile, {"value": begun.pop(tile)})
 
 
 def step_of(name: str) -> str:
@@ -352,10 +352,10 @@ class Gathered:
             tile = grid.window(number)
             part = Window(max(tile.top, window.top), min(tile.bottom, window.bottom),
                           max(tile.left, window.left), min(tile.right, window.right))
-            here = np.array(self.work.store.mapped(step_of(self.name), number, "sums")[
+            here = np.array(self.work.tiles.mapped(step_of(self.name), number, "sums")[
                 part.within(tile)])
-            [cells] = self.work.store.get(step_of(self.name), number, "cells")
-            [value] = self.work.store.get(rest_of(self.name), number, "value")
+            [cells] = self.work.tiles.get(step_of(self.name), number, "cells")
+            [value] = self.work.tiles.get(rest_of(self.name), number, "value")
             row, column = np.divmod(cells, tile.shape[1])
             row, column = row + tile.top - part.top, column + tile.left - part.left
             among = ((row >= 0) & (row < here.shape[0]) & (column >= 0)

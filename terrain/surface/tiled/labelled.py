@@ -22,7 +22,7 @@ FIRST_EXIT = -10
 
 
 def label_tile(work: Work, number: int, name: str, marks: Values) -> Handed:
-    """Labels of a tile, as far as it knows them, kept in the store.
+    """Labels of a tile, as far as it knows them, kept on disk.
 
     Returns
     -------
@@ -31,10 +31,10 @@ def label_tile(work: Work, number: int, name: str, marks: Values) -> Handed:
         `exit_to` (flat index in the raster).
     """
     step = step_of(name)
-    if work.store.holds(step, number):
+    if work.tiles.holds(step, number):
         return work.handed(step, number, HANDED)
     tile = work.grid.window(number)
-    [direction] = work.store.get(drained.STEP, number, "direction")
+    [direction] = work.tiles.get(drained.STEP, number, "direction")
     given = np.ascontiguousarray(marks.read(tile), np.int32)
     label = np.where(given > 0, given, np.where(direction < LEAVES, AS_NEXT, np.int32(0)))
     flat, way = label.reshape(-1), direction.reshape(-1)
@@ -48,7 +48,7 @@ def label_tile(work: Work, number: int, name: str, marks: Values) -> Handed:
     hand_up_strip(way, flat, tile.shape[1], 0, tile.shape[0])
     handed = {"rim_label": flat[rim],
               "exit_to": (row[out] + tile.top) * work.grid.shape[1] + column[out] + tile.left}
-    work.store.put(step, number, {**handed, "label": label})
+    work.tiles.put(step, number, {**handed, "label": label})
     return handed
 
 
@@ -65,7 +65,7 @@ def follow(work: Work, name: str, handed: Sequence[Handed]) -> None:
     while (meets < 0).any():
         meets = np.where(meets < 0, meets[-1 - np.minimum(meets, -1)], meets)
     for number, part in enumerate(np.split(meets, before[1:-1])):
-        work.store.put(rest_of(name), number, {"label": part.astype(np.int32)})
+        work.tiles.put(rest_of(name), number, {"label": part.astype(np.int32)})
 
 
 def step_of(name: str) -> str:
@@ -96,9 +96,9 @@ class Labelled:
             tile = self.work.grid.window(number)
             part = Window(max(tile.top, window.top), min(tile.bottom, window.bottom),
                           max(tile.left, window.left), min(tile.right, window.right))
-            here = np.array(self.work.store.mapped(step_of(self.name), number, "label")[
+            here = np.array(self.work.tiles.mapped(step_of(self.name), number, "label")[
                 part.within(tile)])
-            [beyond] = self.work.store.get(rest_of(self.name), number, "label")
+            [beyond] = self.work.tiles.get(rest_of(self.name), number, "label")
             out = here <= FIRST_EXIT
             here[out] = beyond[FIRST_EXIT - here[out]]
             laid[part.within(window)] = here

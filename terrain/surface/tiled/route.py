@@ -42,8 +42,8 @@ class Tiled:
 def route(work: Work, run: Run = one_by_one) -> Tiled:
     """Give every cell of a raster a way off it, as `terrain.surface.depressions.drain` does.
 
-    Directions and the filled surface are those of `drain`, cell for cell.  Tiles that the store
-    holds already are not made again.
+    Directions and the filled surface are those of `drain`, cell for cell.  Tiles that are
+    kept already are not made again.
 
     Parameters
     ----------

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from terrain import __version__
 from terrain.surface.tiled.grid import Grid, Window
 from terrain.surface.tiled.ground import Values
-from terrain.surface.tiled.store import TileStore
+from terrain.surface.tiled.kept_tiles import KeptTiles
 
 #: What a tile hands over: arrays no longer than its perimeter, by name.
 Handed = dict[str, NDArray[Any]]
@@ -27,17 +27,17 @@ class Work:
 
     ground: Values
     grid: Grid
-    store: TileStore
+    tiles: KeptTiles
 
     def begin(self) -> None:
-        """Take the store for this raster, this cut and this version, or go on there.
+        """Take the folder for this raster, this cut and this version, or go on there.
 
         Raises
         ------
         InputError
             If it holds tiles of other ones, or something else, or cannot be written.
         """
-        self.store.begin({"ground": self.ground.identity(), "made by": __version__,
+        self.tiles.begin({"ground": self.ground.identity(), "made by": __version__,
                           "rows": [*map(int, self.grid.row_cuts)],
                           "columns": [*map(int, self.grid.column_cuts)]})
 
@@ -47,7 +47,7 @@ class Work:
 
     def handed(self, step: str, number: int, names: Sequence[str]) -> Handed:
         """What a finished tile handed over, in memory."""
-        return dict(zip(names, self.store.get(step, number, *names), strict=True))
+        return dict(zip(names, self.tiles.get(step, number, *names), strict=True))
 
     def laid_out(self, step: str, name: str, window: Window, beyond: Any,
                  kind: type[np.generic]) -> NDArray[Any]:
@@ -60,7 +60,7 @@ class Work:
             tile = self.grid.window(number)
             part = Window(max(tile.top, inside.top), min(tile.bottom, inside.bottom),
                           max(tile.left, inside.left), min(tile.right, inside.right))
-            laid[part.within(window)] = self.store.mapped(step, number, name)[part.within(tile)]
+            laid[part.within(window)] = self.tiles.mapped(step, number, name)[part.within(tile)]
         return laid
 
 

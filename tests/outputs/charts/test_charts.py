@@ -7,12 +7,27 @@ from matplotlib.figure import Figure
 
 from terrain.errors import InputError
 from terrain.outputs.charts import charts
-from terrain.outputs.charts.charts import draw_storm_bars, draw_year
+from terrain.outputs.charts.charts import draw_storm_bars, draw_year, draw_year_bars
 from terrain.outputs.charts.year_panels import draw_stores, ground_stores_of, last_days
 from terrain.outputs.drawing import symbols as sy
 
 
-@pytest.mark.parametrize("draw", [draw_storm_bars, draw_year])
+def test_each_average_year_has_its_own_whole_name(us_plan, seen):
+    rows = [text.get_text() for text in seen.with_gid(draw_year_bars(us_plan), "row")]
+    names = [row for row in rows if "year" in row]
+    assert names == [name for name, _ in us_plan.accounts if name not in us_plan.storms]
+    assert len(set(names)) == len(names) == 5
+
+
+def test_bars_of_one_kind_are_told_in_one_unit(us_plan, seen):
+    figure = draw_year_bars(us_plan)
+    for gid, unit in (("passive", "acre-ft"), ("roof", "gal"), ("left", "acre-ft")):
+        told = [text.get_text() for text in seen.with_gid(figure, gid)]
+        assert len(told) == 5
+        assert [words for words in told if not words.endswith(f" {unit}")] == []
+
+
+@pytest.mark.parametrize("draw", [draw_storm_bars, draw_year, draw_year_bars])
 @pytest.mark.parametrize("plan", ["demo_plan", "us_plan"])
 def test_lettering_keeps_apart_and_inside(draw, plan, request, seen):
     figure = draw(request.getfixturevalue(plan))

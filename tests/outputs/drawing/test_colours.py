@@ -30,7 +30,8 @@ SETS = {
     "catchments on the ground": {**{f"tint {i}": laid(t, sy.TINT_ALPHA)
                                     for i, t in enumerate(sy.TINTS)},
                                  "no catchment": to_rgb(sy.SHADE_MIDDLE)},
-    "fates of water": {name: to_rgb(c) for name, c in sy.FATES.items()},
+    "fates of water": {"passive": to_rgb(sy.PASSIVE), "roof": to_rgb(sy.ROOF_WATER),
+                       "left": to_rgb(sy.LEFT), "rain": to_rgb(sy.RAIN)},
     "sections": {"ground": to_rgb(sy.GROUND), "fill": to_rgb(sy.BANK), "cut": to_rgb(sy.CUT),
                  "water": to_rgb(sy.POOL), "paper": to_rgb(sy.PAPER)},
     "areas of the site map": {"pool": to_rgb(sy.POOL), "hollow": to_rgb(sy.HOLLOW),

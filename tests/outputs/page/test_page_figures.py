@@ -30,10 +30,10 @@ def test_what_only_looks_like_it_stays(said):
     assert in_one(said, "metric") == in_one(said, "us") == said
 
 
-@pytest.mark.parametrize("dimension", ["length", "level", "rain", "area", "volume", "earth",
-                                       "flow", "rate", "speed"])
+@pytest.mark.parametrize("dimension", ["length", "level", "rain", "area", "ground", "volume",
+                                       "earth", "flow", "rate", "speed"])
 def test_every_kind_of_figure_that_sentences_give_twice_is_known(dimension):
-    for value in (0.02, 0.6, 12.345, 1234.5):
+    for value in (0.02, 0.6, 12.345, 1234.5, 123456.7):
         for first in ("metric", "us"):
             with told_first(first):
                 said = in_both(value, dimension)

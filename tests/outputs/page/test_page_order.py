@@ -40,6 +40,20 @@ def test_contents_lead_to_every_part_and_section(phone):
     assert phone.locator(".contents").evaluate("nav => nav.tagName") == "NAV"
 
 
+def test_every_part_leads_back_to_the_contents_and_paper_does_not_say_so(phone):
+    parts = phone.locator("#contents ~ .head")
+    assert parts.count() == phone.locator("#contents ~ * h2").count() > 4
+    for n in range(parts.count()):
+        link = parts.nth(n).locator("a.up")
+        assert link.get_attribute("href") == "#contents"
+        assert link.is_visible()
+        head, back = parts.nth(n).locator("h2").bounding_box(), link.bounding_box()
+        assert head["y"] <= back["y"] <= head["y"] + head["height"]
+    phone.emulate_media(media="print")
+    assert not parts.first.locator("a.up").is_visible()
+    phone.emulate_media(media="screen")
+
+
 def test_a_link_unfolds_what_it_leads_to(phone):
     fold = phone.locator("details.part:has(#earth)")
     assert not fold.evaluate("one => one.open")

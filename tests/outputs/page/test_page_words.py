@@ -1,20 +1,47 @@
 """How the report prints shares, volumes of one table, cautions, prices and widths."""
 
 import re
+from dataclasses import replace
 from types import SimpleNamespace
 
 from terrain.inputs.site_money import Money
+from terrain.outputs.page.capture_tables import headline_words
 from terrain.outputs.page.cascade_tables import total_rows
-from terrain.outputs.page.money_tables import bare_words, rate_words
+from terrain.outputs.page.money_tables import bare_words, next_rows, rate_words, standing_row
 from terrain.outputs.page.rule_tables import rule_figure
 from terrain.outputs.page.shares import with_shares
 from terrain.outputs.page.tank_tables import sold_as, width
+from terrain.plan.water.accounts import MORE_THAN_IT_HOLDS
 from terrain.units import share_words
 
 
 def money(units="metric", **more):
     return Money.model_validate({"currency": "crown", "machine hour": [100, 100]} | more,
                                 context={"units": units})
+
+
+def test_what_hollows_keep_is_told_apart_from_what_works_keep(demo_plan):
+    """The hollow's own account is what stands before the first work: what comes to it comes from
+    no work."""
+    name, account = demo_plan.accounts[-1]
+    hollow = next(i for i, p in enumerate(demo_plan.stores) if p.placed.kind == "hollow")
+    kept = account.entries[hollow].captured
+    head, cells = standing_row(demo_plan)
+    assert head == "stands already: east pan (natural hollow)"
+    assert cells == ["–", "–", "–", f"{kept:.1f} m³", "–"]
+    first, more = next_rows(demo_plan)[0][1][3], demo_plan.money.order[0].more
+    assert first == f"{kept + more:.1f} m³"
+    assert "The works and natural hollows keep" in headline_words(demo_plan, name, account)
+    works = tuple(p for p in demo_plan.stores if p.placed.kind != "hollow")
+    assert "The works keep" in headline_words(replace(demo_plan, stores=works), name, account)
+
+
+def test_a_store_that_catches_more_than_it_holds_is_explained(demo_plan, harmful_page):
+    entries = demo_plan.storms["10-year day"].entries
+    assert any(e.caught > p.store.capacity + 1
+               for e, p in zip(entries, demo_plan.stores, strict=True))
+    page = " ".join(harmful_page.read_text("utf-8").split())
+    assert page.count(MORE_THAN_IT_HOLDS) == 2  # at the live map, and at the storms' tables
 
 
 def test_a_share_is_printed_one_way_wherever_words_stand():

@@ -30,7 +30,7 @@ from terrain.outputs.plan_set.map_pages import MOST_PARTS, parts_of
 from terrain.outputs.plan_set.plan_set import write_pictures, write_plan_set
 from terrain.outputs.plan_set.work_pages import LINES_TOLD, OF_LINES, told_once, work_pages
 from terrain.outputs.sheets.plan_sheets import dug_works
-from terrain.plan.planned import YEARS
+from terrain.plan.siting.hydrology import YEARS
 
 #: Millimetres in a point of the PDF, 1/72 in (ISO 32000-1, 8.3.2.3).
 MM = 25.4 / 72

@@ -27,7 +27,7 @@ from terrain.proof.store_proof import AS_CELLS_TELL, OverBank
 from terrain.units import shown
 
 #: What every figure's key ends in, and the counts that have no unit.
-UNITS = re.compile(r"_(m|m2|m3|mm|h|s|m3_per_s|m_per_s|m2_per_s)$")
+UNITS = re.compile(r"_(m|m2|m3|mm|h|s|m3_s|m_s|m2_s)$")
 COUNTS = {"steps"}
 #: Places are in the raster's own unit.
 PLACES = {"at", "most_at", "spills_at"}
@@ -58,13 +58,13 @@ def test_json_holds_the_proofs_figures(told, proof, cases):
         assert said["name"] == store.name
         for key, value in (("inflow_m3", store.inflow), ("caught_m3", store.caught),
                            ("spilled_m3", store.spilled), ("peak_level_m", store.peak_level),
-                           ("peak_spill_m3_per_s", store.peak_spill),
+                           ("peak_spill_m3_s", store.peak_spill),
                            ("first_spill_h", store.first_spill), ("freeboard_m", store.freeboard)):
             assert said[key] == (None if value is None else pytest.approx(value, abs=1e-8)), key
         assert said["inflow_m3"] == pytest.approx(said["caught_m3"] + said["spilled_m3"])
     for run, of in (("with_works", proof.after), ("without_works", proof.before)):
         assert told["leaves"][run]["volume_m3"] == pytest.approx(of.leaves.volume_out)
-        assert told["leaves"][run]["peak_m3_per_s"] == pytest.approx(of.leaves.peak)
+        assert told["leaves"][run]["peak_m3_s"] == pytest.approx(of.leaves.peak)
     assert [case["name"] for case in told["what_if"]] == [case.name for case in cases]
     account = told["account"]
     assert account["rain_m3"] + account["fed_m3"] == pytest.approx(
@@ -370,7 +370,9 @@ def test_of_a_store_that_cells_are_too_coarse_for_no_level_is_told(proof, cases)
     assert not any("no bank" in said for said in answer)
     lines, answer = told(dry)
     assert lines == []
-    assert answer[-1] == f"Water goes over no bank that was to stay dry, {AS_CELLS_TELL}."
+    assert answer[-1] == ("Water goes over no bank of these stores that was to stay dry. Of "
+                          f"{first.name} these cells are too coarse to tell it for sure; run with "
+                          "smaller cells.")
     [row] = words.level_rows([over], "metric")
     assert row[1] == row[3] == "–"
     # Where its levels are to be believed they are told.

@@ -24,7 +24,7 @@ from terrain.outputs.suggest.suggest_page import suggest_page
 from terrain.suggest.suggestion import OwnPlan
 
 #: What every figure's key ends in, and the counts that have no unit.
-UNITS = re.compile(r"_(m|m2|m3|mm|h|m3_per_s|mm_per_h|money|share|trees)$")
+UNITS = re.compile(r"_(m|m2|m3|mm|h|m3_s|mm_h|money|share|trees)$")
 COUNTS = {"knee", "works", "trees", "places", "swale", "wall", "dug basin", "road basin",
           "tree row", "at"}
 

@@ -107,7 +107,7 @@ def test_a_line_in_the_ground_is_told_where_it_crosses():
     gas = Thing("buried gas line", "main", LineString([(27, 0), (27, 60)]))
     said = said_of(gas)
     assert len(said) == 1
-    assert "crosses the buried gas line \"main\" at 27.0, 30.0, chainage 7.0 m" in said[0]
+    assert "crosses the buried gas line \"main\" at 27.0, 30.0, station 7.0 m" in said[0]
     assert "dig by hand within 0.60 m (1.97 ft)" in said[0]  # 24 in
     assert "marks no private lines" in said[0]
     beside = Thing("buried line", "it", LineString([(0, 32.4), (60, 32.4)]))

@@ -72,7 +72,7 @@ def test_the_worst_place_is_that_above_the_house():
     assert met.along == pytest.approx(12, abs=1.01)
     said = breach_cautions(found, dem, rules)
     assert len(said) == 1
-    assert "at chainage 30.0 m (40.0, 30.0), up to 14.4 m" in said[0]
+    assert "at station 30.0 m (40.0, 30.0), up to 14.4 m" in said[0]
     assert "the building \"house\" (in it, after 12 m" in said[0]
     assert "breach reach, common practice, no source; a licensed engineer decides" in said[0]
 

@@ -162,7 +162,7 @@ def test_plan_json_tells_stations_that_add_up_to_the_cut(plan):
     thousandth: the cut itself is summed with middle sections, and the berm with its ends turned."""
     told = next(s for s in plan_object(plan)["stores"] if s["name"] == "east swale")
     stations = told["stations"]
-    at = np.array([s["chainage_m"] for s in stations])
+    at = np.array([s["station_m"] for s in stations])
     assert at[0] == 0
     assert at[-1] == pytest.approx(told["length_m"])
     assert np.diff(at).max() < 3.4

@@ -276,7 +276,8 @@ def test_without_works_nothing_changes(small_site):
     small_site.write_text(text[:text.index("works:")] + "works:\n  - {kind: tank, name: idle, at: "
                           "[500080, 6399900], volume: 1 m3}\n")
     plan = make_plan(small_site)
-    assert [t.name for t in plan.told.totals] == ["shower", "big day", "average year"]
+    assert [t.name for t in plan.told.totals] == [
+        "shower", "big day", "average year, soil of average wetness"]
     for total in plan.told.totals:
         assert total.stays == pytest.approx(total.stays_before, rel=1e-12)
         assert total.left == pytest.approx(total.left_before, rel=1e-12)

@@ -11,7 +11,8 @@ from networks import NO_GROUND, NO_ROOF, cascade_of, ground_of, reference_of, st
 from published import rows
 
 from terrain.plan.water.accounts import CLOSES_TO, year_account, years_of_record
-from terrain.plan.water.tank_years import resized, tank_life, unrationed
+from terrain.plan.water.tank_sizes import resized, unrationed
+from terrain.plan.water.tank_years import tank_life
 from terrain.plan.water.water_balance import live, run_seasons
 from terrain.works.roof import RoofCatchment
 from terrain.works.store import channel_curve, tank_curve

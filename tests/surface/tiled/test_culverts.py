@@ -11,8 +11,8 @@ from terrain.surface.terrain import Terrain
 from terrain.surface.tiled.culverts import lead_through
 from terrain.surface.tiled.grid import Grid, Window
 from terrain.surface.tiled.ground import ArrayValues
+from terrain.surface.tiled.kept_tiles import KeptTiles
 from terrain.surface.tiled.route import route
-from terrain.surface.tiled.store import TileStore
 from terrain.surface.tiled.work import Work
 
 
@@ -46,7 +46,7 @@ def test_water_goes_through_the_same_culverts(tmp_path, banked):
     whole = Window(0, 60, 0, 50)
     assert (terrain.ground != banked.heights).sum() >= 10
     assert np.array_equal(ground.read(whole), terrain.ground, equal_nan=True)
-    tiled = route(Work(ground, Grid.square(banked.shape, 11), TileStore(tmp_path / "tiles")))
+    tiled = route(Work(ground, Grid.square(banked.shape, 11), KeptTiles(tmp_path / "tiles")))
     assert np.array_equal(tiled.direction(whole), terrain.direction)
     assert np.array_equal(tiled.filled(whole), terrain.filled, equal_nan=True)
     assert ground.identity() != ArrayValues(banked.heights).identity()

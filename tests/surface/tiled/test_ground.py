@@ -16,8 +16,8 @@ from terrain.surface.tiled.cog import write_cog
 from terrain.surface.tiled.gathered import gather_all
 from terrain.surface.tiled.grid import Grid, Window
 from terrain.surface.tiled.ground import ArrayValues, ElevationValues
+from terrain.surface.tiled.kept_tiles import KeptTiles
 from terrain.surface.tiled.route import route
-from terrain.surface.tiled.store import TileStore
 from terrain.surface.tiled.work import Work
 
 NOTHING = -9999.0
@@ -84,7 +84,7 @@ def test_the_same_cells_from_every_kind_of_source(tmp_path, heights, kind):
             window.top:window.bottom, window.left:window.right], equal_nan=True)
         lattice, dem = values.lattice(window), values.dem(window)
         assert (lattice.bounds, lattice.shape) == (dem.bounds, dem.shape)
-    work = Work(values, Grid.square(values.shape, 32), TileStore(tmp_path / "tiles"))
+    work = Work(values, Grid.square(values.shape, 32), KeptTiles(tmp_path / "tiles"))
     whole = Window(0, 70, 0, 90)
     assert np.array_equal(route(work).direction(whole), drain(heights).direction)
 
@@ -163,7 +163,7 @@ def test_results_are_written_as_cogs(tmp_path, heights):
     from rio_cogeo.cogeo import cog_validate
 
     work = Work(ArrayValues(heights), Grid.square(heights.shape, 32),
-                TileStore(tmp_path / "tiles"))
+                KeptTiles(tmp_path / "tiles"))
     tiled, cells = route(work), gather_all(work, "cells")
     drainage = drain(heights)
     profile = {"crs": "EPSG:32734", "transform": from_origin(500000, 6400000, 2, 2)}

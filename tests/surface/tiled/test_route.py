@@ -18,9 +18,9 @@ from terrain.surface.slope import filled_by_library
 from terrain.surface.tiled.gathered import gather_all
 from terrain.surface.tiled.grid import Grid, Window
 from terrain.surface.tiled.ground import ArrayValues
+from terrain.surface.tiled.kept_tiles import KeptTiles
 from terrain.surface.tiled.labelled import label_all
 from terrain.surface.tiled.route import route
-from terrain.surface.tiled.store import TileStore
 from terrain.surface.tiled.work import Work
 
 SHAPES = hnp.array_shapes(min_dims=2, max_dims=2, min_side=2, max_side=12)
@@ -50,7 +50,7 @@ def check(heights, row_cuts, column_cuts):
     drainage = drain(heights)
     with tempfile.TemporaryDirectory() as folder:
         work = Work(ArrayValues(heights), Grid(heights.shape, row_cuts, column_cuts),
-                    TileStore(Path(folder)))
+                    KeptTiles(Path(folder)))
         tiled = route(work)
         assert np.array_equal(tiled.direction(whole), drainage.direction)
         assert np.array_equal(tiled.filled(whole), drainage.filled(heights), equal_nan=True)

@@ -13,8 +13,8 @@ from terrain.errors import InputError
 from terrain.surface.depressions import drain
 from terrain.surface.tiled.grid import Grid, Window
 from terrain.surface.tiled.ground import ArrayValues, FileValues
+from terrain.surface.tiled.kept_tiles import KeptTiles
 from terrain.surface.tiled.route import route
-from terrain.surface.tiled.store import TileStore
 from terrain.surface.tiled.work import Work
 
 #: Routes a raster and is killed by the system in the middle of the task whose number is given.
@@ -24,18 +24,18 @@ from pathlib import Path
 from terrain.surface.tiled.grid import Grid
 from terrain.surface.tiled.ground import FileValues
 from terrain.surface.tiled.route import route
-from terrain.surface.tiled.store import TileStore
+from terrain.surface.tiled.kept_tiles import KeptTiles
 from terrain.surface.tiled.work import Work
 ground, left = FileValues(sys.argv[1]), int(sys.argv[3])
-put = TileStore.put
+put = KeptTiles.put
 def put_once_more(self, *given):
     global left
     left -= 1
     if left == 0:
         os.kill(os.getpid(), signal.SIGKILL)
     put(self, *given)
-TileStore.put = put_once_more
-route(Work(ground, Grid.square(ground.shape, 20), TileStore(Path(sys.argv[2]))))
+KeptTiles.put = put_once_more
+route(Work(ground, Grid.square(ground.shape, 20), KeptTiles(Path(sys.argv[2]))))
 """
 
 
@@ -49,7 +49,7 @@ def ground(tmp_path):
 
 
 def work_in(folder, ground):
-    return Work(ground, Grid.square(ground.shape, 20), TileStore(folder))
+    return Work(ground, Grid.square(ground.shape, 20), KeptTiles(folder))
 
 
 def times(folder):
@@ -97,9 +97,9 @@ def test_a_spoilt_tile_is_made_anew_and_no_other(tmp_path, ground, step, harm):
         seal.write_text(seal.read_text().replace("[0, ", "[64, ", 1))
     else:
         (seal if harm == "no seal" else data).unlink()
-    assert not work.store.holds(step, 5)
+    assert not work.tiles.holds(step, 5)
     assert same(route(work), heights)
-    assert work.store.holds(step, 5)
+    assert work.tiles.holds(step, 5)
     after = times(folder)
     changed = {name for name in before if after[name] != before[name]}
     assert Path(step, "0000005.tile") in changed or harm == "a false seal"
@@ -113,7 +113,7 @@ def test_tiles_of_another_raster_are_refused(tmp_path, ground):
     with pytest.raises(InputError, match="else: the elevation or the culverts changed since"):
         route(work_in(folder, ArrayValues(heights + 1)))
     with pytest.raises(InputError, match=r"else: the cut into tiles changed.*--tiles"):
-        route(Work(file, Grid.square(file.shape, 30), TileStore(folder)))
+        route(Work(file, Grid.square(file.shape, 30), KeptTiles(folder)))
 
 
 def test_tiles_of_another_version_are_refused(tmp_path, ground, monkeypatch):
@@ -158,12 +158,12 @@ def test_a_place_that_is_no_folder_is_refused(tmp_path, ground):
 
 
 def test_arrays_come_back_as_they_were(tmp_path):
-    store = TileStore(tmp_path)
+    tiles = KeptTiles(tmp_path)
     given = {"one": np.arange(6, dtype=np.uint8).reshape(2, 3), "none": np.empty((0, 4)),
              "two": np.array([np.nan, -0.0, 1e300])}
-    store.put("step", 3, given)
-    for name, array in zip(given, store.get("step", 3, *given), strict=True):
+    tiles.put("step", 3, given)
+    for name, array in zip(given, tiles.get("step", 3, *given), strict=True):
         assert array.dtype == given[name].dtype
         assert array.tobytes() == given[name].tobytes()
         assert array.shape == given[name].shape
-        assert np.array_equal(store.mapped("step", 3, name), given[name], equal_nan=True)
+        assert np.array_equal(tiles.mapped("step", 3, name), given[name], equal_nan=True)

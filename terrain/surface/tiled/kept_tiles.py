@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.files import put_whole, usual_mode
 
-#: In the store's folder: whose tiles these are.
+#: In the folder: whose tiles these are.
 OWNER = "owner.json"
 #: How names of files begin that are being written; older ones are nobody's any more. [s]
 DRAFT, STALE = ".draft-", 3600
@@ -32,7 +32,7 @@ _CHANGED = {"ground": "the elevation or the culverts", "rows": "the cut into til
 
 
 @dataclass(frozen=True)
-class TileStore:
+class KeptTiles:
     """A folder with a folder for each step, and in it two files for each tile: its arrays, one
     after the other, and, written last, their names, kinds, shapes and places and the SHA-256 of
     them all."""
