@@ -227,10 +227,10 @@ def expected(plan: Plan, name: str, system: str) -> dict[str, str]:
     kind = stores[0].store.kind
     if kind != "tank":
         least = "at least " if any(n.catchment.touches_edge for n in nodes) else ""
-        found["Catchment"] = least + shown(sum(n.catchment.area for n in nodes), "area", system)
+        found["Catchment"] = least + shown(sum(n.catchment.area for n in nodes), "ground", system)
         found["Earth dug"] = shown(sum(s.quantities.cut for s in stores), "earth", system)
     else:
-        found["Roofs"] = shown(sum(n.roof.area for n in nodes), "area", system)
+        found["Roofs"] = shown(sum(n.roof.area for n in nodes), "ground", system)
     if kind != "drain":
         found["Holds"] = shown(sum(s.store.capacity for s in stores), "volume", system)
     if kind in ("swale", "basin"):
