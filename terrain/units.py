@@ -34,7 +34,7 @@ METRES = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}
 
 #: Nobody digs deeper, or a wider bed, on a property: a unit forgotten or mistaken breaks these.
 #: Common practice, no source. [m]
-DEEPEST_DUG, WIDEST_BED = 10.0, 30.0
+SHALLOWEST_DUG, DEEPEST_DUG, WIDEST_BED = 0.02, 10.0, 30.0
 
 #: What a quantity of each dimension is called in a sentence.
 NAMES = {"length": "a length", "rain": "a depth of rain", "area": "an area",

@@ -12,6 +12,7 @@ from terrain.units import (
     DEEPEST_DUG,
     DIMENSIONS,
     EXAMPLES,
+    SHALLOWEST_DUG,
     WIDEST_BED,
     Unreadable,
     read_quantity,
@@ -85,7 +86,7 @@ def bound(value: float, dimension: str) -> str:
 
 Level = Annotated[float, _quantity("length")]
 Length = Annotated[float, _quantity("length", None, 0.0)]
-Depth = Annotated[float, _quantity("length", None, 0.0, DEEPEST_DUG)]
+Depth = Annotated[float, _quantity("length", SHALLOWEST_DUG, 0.0, DEEPEST_DUG)]
 Bed = Annotated[float, _quantity("length", None, 0.0, WIDEST_BED)]
 #: How wide a crown and a pipe are, what a tank holds: bounds that a unit forgotten or mistaken
 #: breaks; common practice, no source.

@@ -28,6 +28,7 @@ from terrain.bench.page import errand_bar
 from terrain.inputs.site import read_site
 from terrain.plan.plan import make_plan
 from terrain.plan.planned import Plan
+from terrain.plan.safety.raster_edge import bound_of
 from terrain.plan.water.routing import run_storm
 from terrain.units import lasting, shown
 
@@ -226,7 +227,7 @@ def expected(plan: Plan, name: str, system: str) -> dict[str, str]:
     found: dict[str, str] = {}
     kind = stores[0].store.kind
     if kind != "tank":
-        least = "at least " if any(n.catchment.touches_edge for n in nodes) else ""
+        least = bound_of(n.catchment for n in nodes)
         found["Catchment"] = least + shown(sum(n.catchment.area for n in nodes), "ground", system)
         found["Earth dug"] = shown(sum(s.quantities.cut for s in stores), "earth", system)
     else:
@@ -417,6 +418,8 @@ def test_the_pool_grows_while_the_crest_is_raised(desk, shots):
         pools.append(hands.figure("Water covers"))
     hands.slide("Crest level", 60, 8, each)
     hands.until(lambda: opened.sitting.desk.work("pond").crest > crest, "the crest stays")
+    hands.until(lambda: hands.figure("Water covers") == pytest.approx(
+        opened.sitting.desk.laid.placed[1].basin.pool_area, rel=0.01), "its pool is not told")
     hands.settled()
     pools.append(hands.figure("Water covers"))
     assert pools == sorted(pools)

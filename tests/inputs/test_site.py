@@ -30,6 +30,13 @@ def test_numbers_without_a_unit_are_taken_as_declared_and_remembered(small_site)
     assert "depth 2 taken as in" in site.bare_numbers
 
 
+def test_a_depth_in_the_wrong_unit_is_refused(small_site):
+    small_site.write_text(small_site.read_text().replace(
+        "    length: 30 m\n", "    length: 30 m\n    depth: 0.35 mm\n"))
+    with pytest.raises(InputError, match=r"0.35 mm is below 0.02 m"):
+        read_site(small_site)
+
+
 def test_the_design_storm_is_the_one_named_else_the_commonest_rare_one(small_site):
     text = small_site.read_text()
     small_site.write_text(text.replace("  daily:", "    - {name: flood, depth: 90 mm, return "
@@ -82,15 +89,24 @@ def taken_in(path, *left_out):
 
 
 def test_the_starter_in_us_units_means_the_same(tmp_path):
-    """Every part of it, taken in: all figures within 3 % of the metric ones, and none left out."""
+    """Every part of it, taken in: all figures within 3 % of the metric ones, and none left out;
+    points lie in the northern half of the world, and months half a year on."""
     metric, us = begin(tmp_path / "metric", False), begin(tmp_path / "us", False, "us")
     taken_in(metric)
     taken_in(us)
     left = [line for line in us.read_text().splitlines()
             if re.search(r"\d (mm|m|m2|m3|L|mm/h|L/day)\b", line)]
     assert len(left) == 2  # what quantities may be, and a public 1 m tile
+    assert [word for word in ("veld", "EPSG:327", "rain_mm", "tanker", "southern", "6430")
+            if word in us.read_text()] == []
+    assert us.read_text().count("403") > metric.read_text().count("643") - 1
+    us.write_text(us.read_text().replace(", 4030", ", 6430").replace("low spot", "the pan"))
     metric, us = read_site(metric), read_site(us)
     assert (metric.units, us.units) == ("metric", "us")
+    months = us.evapotranspiration
+    assert max(months) == months[6]  # July
+    assert max(metric.evapotranspiration) == metric.evapotranspiration[0]
+    us = us.model_copy(update={"evapotranspiration": months[6:] + months[:6]})
     dumped = [site.model_dump(mode="json", exclude={"units"}) for site in (metric, us)]
     assert alike(*dumped) > 100
     assert us.bare_numbers == []

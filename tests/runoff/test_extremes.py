@@ -158,7 +158,7 @@ def test_maxima_of_each_year():
     from_july = annual_maxima(daily, start_month=7)
     assert from_july.depths.to_dict() == {2000: 1, 2001: 60, 2002: 1}
     assert from_july.years.left_out == [1999, 2003]
-    assert "1999 and 2003" in from_july.notes[0]
+    assert "1999/00 and 2003/04" in from_july.notes[0]
     # The half year left out holds 40 mm, less than the 60 mm kept.
     assert len(from_july.notes) == 1
 
