@@ -77,7 +77,8 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: str | None,
     from terrain.errors import InputError
     from terrain.outputs.data.answers_json import basin_answer, dumped
     from terrain.plan.basin_question import basin_of
-    from terrain.units import shown
+    from terrain.plan.safety.raster_edge import bound_of
+    from terrain.units import shown, worked
 
     if wall and (len(wall) < 2 or crest is None):
         what = ("a wall needs at least two points" if len(wall) < 2 else
@@ -103,7 +104,7 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: str | None,
                          f"{shown(made.sill.length, 'length', system)} long"),
                 ("holds", shown(made.storage, "volume", system)),
                 ("water surface", shown(made.pool_area, "ground", system)),
-                ("catchment", ("at least " if answer.catchment.touches_edge else "")
+                ("catchment", bound_of([answer.catchment])
                  + shown(answer.catchment.area, "ground", system))]
         if made.has_wall:
             rows[1:2] = [
@@ -120,9 +121,11 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: str | None,
         rows.append(("dig", shown(made.dug, "earth", system)
                      + (" in all, topsoil, cut-off trench and spillway included"
                         if made.has_wall else "")))
-        rows.append(("machine", f"about {amount.hours:.1f} h with a small excavator"))
+        rows.append(("machine", f"about {worked(amount.hours)} with a small excavator in easy "
+                     "ground"))
         if amount.money is not None:
-            rows.append(("cost", f"{amount.money[0]:,.0f} to {amount.money[1]:,.0f}"))
+            rows.append(("cost", f"{amount.money[0]:,.0f} to {amount.money[1]:,.0f}, for those "
+                         "hours alone"))
         facts(rows)
         heading("Level by level" + (" (behind a thin wall)" if made.has_wall else ""))
         curve = made.gross_curve

@@ -84,6 +84,6 @@ def _show(found: Any) -> None:
         table(tables.work_heads(found), tables.work_rows(one, found, system))
         remarks("Kept, left out, and the next step", [line for line in (
             words.kept_line(one), words.more_line(one, found, system)) if line])
-    remarks("Before anybody digs", words.TAKE_CARE)
+    remarks("Before anybody digs", words.care_lines(found, system))
     remarks("What this rests on", [in_one(line, system) for line in (
         *words.looked_lines(found, system), *found.notes)])

@@ -76,8 +76,9 @@ def swale(dem: Path, through: tuple[float, float] | None, level: str | None,
     levelsill swale hill.tif --along 512300,6430120 512380,6430131 --storm 30mm --cn 82
     """
     from terrain.outputs.data.answers_json import dumped, swale_answer
+    from terrain.plan.safety.raster_edge import bound_of
     from terrain.plan.swale_question import SwaleWords, swale_of
-    from terrain.units import shown, unit_name
+    from terrain.units import shown, unit_name, within_words, worked
     from terrain.works.swale_size import Wanted
 
     wanted = Wanted(length, depth, width, side_slope, shape, solve, checks)
@@ -102,7 +103,7 @@ def swale(dem: Path, through: tuple[float, float] | None, level: str | None,
                             f"{shown(made.depth, 'size', system)} deep",
                 "vee": f"vee, water {shown(made.depth, 'size', system)} deep"}[section.shape]
         rows = [("length", shown(made.route.length, "length", system)),
-                ("line", f"ground within {shown(made.route.deviation, 'size', system)} of its "
+                ("line", f"ground within {within_words(made.route.deviation, system)} of its "
                          "level, " + ("straight" if made.route.radius > 1e6 else
                                       "tightest bend "
                                       f"{shown(made.route.radius, 'size', system)} in radius")),
@@ -115,7 +116,7 @@ def swale(dem: Path, through: tuple[float, float] | None, level: str | None,
                 + f" {unit_name('length', system)}"))
         rows += [
                 ("holds", shown(answer.storage, "volume", system)),
-                ("catchment", ("at least " if answer.catchment.touches_edge else "")
+                ("catchment", bound_of([answer.catchment])
                  + shown(answer.catchment.area, "ground", system)),
                 ("sill", f"at {shown(made.sill.level, 'level', system)}, "
                          f"{shown(made.sill.length, 'length', system)} long, near "
@@ -126,9 +127,10 @@ def swale(dem: Path, through: tuple[float, float] | None, level: str | None,
                 ("dig", f"{shown(made.cut, 'earth', system)}; the berm takes "
                         f"{shown(made.berm, 'earth', system)}"),
                 _left(*answer.left_over, system),
-                ("machine", f"about {amount.hours:.1f} h with a small excavator")]
+                ("machine", f"about {worked(amount.hours)} with a small excavator in easy ground")]
         if amount.money is not None:
-            rows.append(("cost", f"{amount.money[0]:,.0f} to {amount.money[1]:,.0f}"))
+            rows.append(("cost", f"{amount.money[0]:,.0f} to {amount.money[1]:,.0f}, for those "
+                         "hours alone"))
         facts(rows)
         storm_table(answer.storms, system)
         if answer.storms:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from terrain.errors import InputError
 from terrain.plan.answered import (
+    EIGHT_WAYS,
     StormAnswer,
     edge_cautions,
     gathered,
@@ -171,14 +172,23 @@ def swale_of(path: Path, said: SwaleWords, rain: RainWords, ground: GroundWords,
     swale = finish(dem, route, size.section, sill, sill_x, sill_y, rules, checks, said.soil)
     storage = swale.curve.capacity
     amount = quantities(swale.cut, swale.berm, rules, rates=rates, soil=said.soil)
-    cautions = [*swale.cautions, *edge_cautions(catchment, dem)]
+    cautions = [*swale.cautions, *edge_cautions(catchment, dem), _beyond(rain)]
     decided = [*notes, *size.notes, *([of_checks] if of_checks else [])]
     return SwaleAnswer(question, swale, catchment, cells, outline(cells, dem.transform), storage,
                        storms_on(catchment, storage, rain),
                        amount,
                        way_down(terrain, sill_x, sill_y, marks), by_gravity(cautions),
-                       (*decided, *there.notes, *rests_on_storms(rain, there)),
+                       (*decided, *there.notes, EIGHT_WAYS, *rests_on_storms(rain, there)),
                        amount.left_over(rules))
+
+
+def _beyond(rain: RainWords) -> str:
+    """A caution on what the sill is sized for, and what comes beyond that."""
+    sized = (f"for the storm that you gave, {in_both(rain.deepest, 'rain')}, and for no rarer one"
+             if rain.depths else "for no storm, as you gave none")
+    return (f"Its sill is sized {sized}. Whatever passes it goes on down as the ground leads it: "
+            "walk that way first, and never let it come onto a house, a road or a neighbour more "
+            "gathered than before.")
 
 
 def _swale_place(said: SwaleWords) -> tuple[str, list[tuple[float, float]]]:

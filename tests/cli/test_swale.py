@@ -119,3 +119,14 @@ def test_earth_that_the_berm_does_not_take_is_told(plane):
     assert answer["earth_left_m3"] == pytest.approx(over)
     assert answer["earth_left_loose_m3"] == pytest.approx(1.25 * over)
     assert f"  earth left    {over:.1f} m³ as it lies in the ground, " in run(*words).stdout
+
+
+def test_what_the_sill_is_sized_for_and_what_the_cost_is_of(plane):
+    said = run(plane, "--through", AT, "--machine-hour", "50,60", *STORM).stdout
+    words = " ".join(said.split())
+    assert "sized for the storm that you gave, 20.0 mm" in words
+    assert "never let it come onto a house" in words
+    assert "in easy ground cost" in words
+    assert "for those hours alone" in words
+    unasked = " ".join(run(plane, "--through", AT).stdout.split())
+    assert "sized for no storm, as you gave none" in unasked

@@ -33,7 +33,7 @@ def suggest_page(suggestion: Suggestion, pictures: dict[str, bytes]) -> str:
     page = filled(
         "suggest.html", policy=page_policy(style, program), style=Markup(style),
         program=Markup(program), site=suggestion.site.name, lead=words.lead(suggestion),
-        answer=words.answer_lines(suggestion, system), care=words.TAKE_CARE,
+        answer=words.answer_lines(suggestion, system), care=words.care_lines(suggestion, system),
         front=_table(tables.FRONT, tables.front_rows(suggestion, system), {6})
         if "front" in pictures else "",
         front_picture=picture_of(pictures["front"]) if "front" in pictures else "",

@@ -20,12 +20,27 @@ from terrain.works.basin import drowning
 
 #: So many names stand in a sentence.
 MOST_NAMED = 8
+#: A peak raised by less than this share is not told as raised.
+OF_NO_ACCOUNT = 0.005
 TAKE_CARE = (
     "A proposal is a sketch of where earthworks could go, drawn from a raster: walk to each place, "
     "plan the proposal, prove it, and dig a test hole before anybody digs.",
     "Local codes and licensed people come first, above all for a bank that holds water, and where "
     "water could reach a house, a road or a neighbour.",
     "What keeps water on the land takes it from the stream below: ask what water rights allow.")
+
+
+def care_lines(suggestion: Suggestion, system: str) -> list[str]:
+    """What to take care of, a peak that a proposal raises first."""
+    before = suggestion.before.peak_left
+    raised = [f"\"{one.name}\" from {shown(before, 'flow', system)} to "
+              f"{shown(one.water.peak_left, 'flow', system)}" for one in suggestion.proposals
+              if one.water.peak_left > before * (1 + OF_NO_ACCOUNT)]
+    said = [] if not raised else [
+        "The greatest flow that leaves the land in the design storm is raised by "
+        f"{', '.join(raised)}, as spills come later and meet: who lies below gets that flow. Prove it, and have it "
+        "looked at, before anything is dug."]
+    return [*said, *TAKE_CARE]
 
 
 def lead(suggestion: Suggestion) -> str:

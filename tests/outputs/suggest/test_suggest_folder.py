@@ -280,3 +280,15 @@ def test_rows_fit_their_heads(small_suggested, system):
         text = " ".join(" ".join(row) for row in rows)
         assert (" m³" in text) == (system == "metric")
         assert any(unit in text for unit in (" gal", " yd³")) == (system == "us")
+
+
+def test_a_peak_that_is_raised_stands_first_among_the_cares(small_suggested):
+    before = small_suggested.before
+    least = min(one.water.peak_left for one in small_suggested.proposals)
+    raised = replace(small_suggested, before=replace(before, peak_left=least / 2))
+    told = words.care_lines(raised, "metric")
+    assert told[1:] == list(words.TAKE_CARE)
+    for one in small_suggested.proposals:
+        assert f'"{one.name}" from ' in told[0]
+    calm = replace(small_suggested, before=replace(before, peak_left=1e3))
+    assert words.care_lines(calm, "metric") == list(words.TAKE_CARE)
