@@ -11,9 +11,12 @@ from rasterio.transform import Affine
 
 from terrain.errors import InputError
 from terrain.inputs.frame import Frame
+from terrain.units import either
 
 #: What to do about a point whose two numbers lie on the elevation the other way round.
 SWAPPED = "Its two numbers look swapped: x comes before y, longitude before latitude"
+#: Two numbers look swapped where the place comes so many times nearer by it.
+MUCH_NEARER = 20
 
 
 class Extent(Protocol):
@@ -188,12 +191,20 @@ def placed_on(extent: Extent, given: tuple[float, float], lonlat: bool, where: s
                          "Write degrees, the longitude first, such as 21.0064,-32.5374, or leave "
                          "out --lonlat (in a site file, points: lonlat)")
     x, y = (float(v) for v in frame.from_lonlat(*given))
-    if not _within(extent, x, y) and abs(given[0]) <= 90 and _within(
-            extent, *(float(v) for v in frame.from_lonlat(given[1], given[0]))):
+    if not _within(extent, x, y) and abs(given[0]) <= 90 and _much_nearer(
+            extent, *(float(v) for v in frame.from_lonlat(given[1], given[0])), x, y):
         raise InputError(where, f"the point {given[0]:.10g}, {given[1]:.10g} lies off "
                          f"{extent.source}", SWAPPED)
     refuse_beyond(extent, x, y, where)
     return x, y
+
+
+def _much_nearer(extent: Extent, x: float, y: float, than_x: float, than_y: float) -> bool:
+    """Whether one point lies on the elevation, or by far nearer to it than another."""
+    west, south, east, north = extent.bounds
+    middle = np.array([(west + east) / 2, (south + north) / 2])
+    off, than = (float(np.hypot(*(middle - place))) for place in ((x, y), (than_x, than_y)))
+    return _within(extent, x, y) or off * MUCH_NEARER < than
 
 
 def _within(extent: Extent, x: float, y: float) -> bool:
@@ -220,7 +231,12 @@ def refuse_beyond(extent: Extent, x: float, y: float, where: str) -> None:
     gaps = {"west": west - x, "east": x - east, "south": south - y, "north": y - north}
     side = max(gaps, key=lambda name: gaps[name])
     raise InputError(where, f"the point {named(extent.frame, x, y)} lies "
-                     f"{max(gaps[side], 1):,.0f} m {side} of {extent.source}", _hint(extent, x, y))
+                     f"{_off(max(gaps[side], 1))} {side} of {extent.source}", _hint(extent, x, y))
+
+
+def _off(gap: float) -> str:
+    """How far a place lies off, in whole metres or feet."""
+    return either(f"{gap:,.0f} m", gap, "length", 0)
 
 
 def _hint(extent: Extent, x: float, y: float) -> str:

@@ -26,6 +26,7 @@ def test_longitude_and_latitude_of_the_middle(dem):
     ((500050, 50), True, r"no longitude and latitude in degrees\. Write degrees"),
     ((-32.5, 121.0), True, r"in degrees\. Write the longitude first"),
     ((-32.5375, 21.0005), True, r"lies off g\.tif\. Its two numbers look swapped"),
+    ((-32.3, 21.1), True, r"-32\.3, 21\.1 lies off g\.tif\. Its two numbers look swapped"),
     ((6399950, 500050), False, "look swapped"), ((21.0005, -32.5375), False, "--lonlat"),
     ((21.0005, -32.6), True, r"m south of g\.tif\. Move the point")])
 def test_points_that_were_meant_otherwise(dem, given, lonlat, says):
