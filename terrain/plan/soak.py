@@ -183,9 +183,11 @@ def _answer(rate: float, source: str, test: HoleTest | None, group: str, depth: 
                              "Give it with its unit, such as 300mm")
         hours = depth * 1000 / rate if rate > 0 else float("inf")
         drawdown = Drawdown(depth, hours)
-        rests = [*rests, f"{in_both(depth, 'length', 2)} of water on a flat floor, by soaking "
-                 "alone; rain on it and silt make it longer, the sides and the sun shorter."]
         limit = RULES["standing water"]
+        rests = [*rests, f"{in_both(depth, 'length', 2)} of water on a flat floor, by soaking "
+                 "alone; rain on it and silt make it longer, the sides and the sun shorter.",
+                 f"Many want it gone in 24 or 48 h ({PRACTICE}); in {limit.value:.0f} h it must "
+                 f"be, for mosquitoes' sake ({limit.source})."]
         if hours > limit.value:
             cautions = [f"Water that stands longer than {limit.value:.0f} h breeds mosquitoes "
                         f"({limit.source}; {LATEST}). Make it shallower or wider, or lead the "

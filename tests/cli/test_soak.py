@@ -52,6 +52,7 @@ def test_a_hole_test(soak, hole):
     assert "infiltration: 16.7 mm/h" in out
     assert "mosquitoes" not in out
     assert re.search(r"0\.90 m stands +54 h \(over 24 and 48 h, within 72 h\)", out)
+    assert "Many want it gone in 24 or 48 h" in out
     for word in ("buried pipes", "cover the hole", "depth of the floor", "licensed"):
         assert word in " ".join(out.split())
 
