@@ -187,7 +187,7 @@ def _answer(rate: float, source: str, test: HoleTest | None, group: str, depth: 
         rests = [*rests, f"{in_both(depth, 'length', 2)} of water on a flat floor, by soaking "
                  "alone; rain on it and silt make it longer, the sides and the sun shorter.",
                  f"Many want it gone in 24 or 48 h ({PRACTICE}); in {limit.value:.0f} h it must "
-                 f"be, for mosquitoes' sake ({limit.source})."]
+                 f"be, lest it breed insects ({limit.source})."]
         if hours > limit.value:
             cautions = [f"Water that stands longer than {limit.value:.0f} h breeds mosquitoes "
                         f"({limit.source}; {LATEST}). Make it shallower or wider, or lead the "
