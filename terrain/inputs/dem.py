@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -192,19 +192,19 @@ def placed_on(extent: Extent, given: tuple[float, float], lonlat: bool, where: s
                          "out --lonlat (in a site file, points: lonlat)")
     x, y = (float(v) for v in frame.from_lonlat(*given))
     if not _within(extent, x, y) and abs(given[0]) <= 90 and _much_nearer(
-            extent, *(float(v) for v in frame.from_lonlat(given[1], given[0])), x, y):
+            extent, frame.from_lonlat(given[1], given[0]), (x, y)):
         raise InputError(where, f"the point {given[0]:.10g}, {given[1]:.10g} lies off "
                          f"{extent.source}", SWAPPED)
     refuse_beyond(extent, x, y, where)
     return x, y
 
 
-def _much_nearer(extent: Extent, x: float, y: float, than_x: float, than_y: float) -> bool:
+def _much_nearer(extent: Extent, place: tuple[Any, Any], than: tuple[float, float]) -> bool:
     """Whether one point lies on the elevation, or by far nearer to it than another."""
     west, south, east, north = extent.bounds
     middle = np.array([(west + east) / 2, (south + north) / 2])
-    off, than = (float(np.hypot(*(middle - place))) for place in ((x, y), (than_x, than_y)))
-    return _within(extent, x, y) or off * MUCH_NEARER < than
+    off, far = (float(np.hypot(*(middle - np.array(one, float)))) for one in (place, than))
+    return _within(extent, float(place[0]), float(place[1])) or off * MUCH_NEARER < far
 
 
 def _within(extent: Extent, x: float, y: float) -> bool:
