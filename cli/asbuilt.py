@@ -116,7 +116,7 @@ def _show(found: Any, works: list[Any], system: str) -> None:
                        shown(storm.built.caught, "volume", system),
                        shown(storm.designed.caught, "volume", system)]
                 if bank:
-                    row += [shown(value, "level", system) for value in (
+                    row += [shown(value, "level", system).replace("-", "−") for value in (
                         storm.freeboard, storm.freeboard_settled, storm.freeboard_designed)]
                 rows.append(row)
             table(["", "rain", "catches", "was to", *(

@@ -164,8 +164,11 @@ def arrival(catchment: Any, storms: Sequence[Any], system: str) -> None:
     unknown = ("not reckoned: the longest way of its water is a single cell"
                if catchment.longest_path <= 0 else
                "not reckoned: the 2-year 24-hour rain is not told; give it with --two-year-day")
+    least = catchment.concentration
     facts([(f"time of concentration, {name}", unknown if hours is None else
-            f"{60 * hours:.1f} min" + (", used" if name == used else ""))
+            f"{60 * hours:.1f} min" + ("" if name != used else ", used" if hours >= least else
+                                       f"; {60 * least:.0f} min were used, the least of TR-55 "
+                                       "(1986)"))
            for name, hours in times])
     table(["rain", "peak by unit hydrograph (used)", "graphical", "rational"],
           [[shown(s.rain, "rain", system), shown(s.peaks.unit_hydrograph, "flow", system),

@@ -169,7 +169,8 @@ ground = _together(
                  help="One curve number for all the ground: 98 paving, 89 dirt road, 82 poor "
                       "range on slow soil."),
     click.option("--cover", type=click.Path(path_type=Path),
-                 help="A layer of what covers the ground, with a field 'cover'."),
+                 help="A layer of what covers the ground, with a field 'cover', or one class for "
+                      "all of it, such as 'pasture, fair'."),
     click.option("--cover-layer", help="Which layer of the cover file, if it holds several."),
     click.option("--codes", type=click.Choice(["worldcover", "nlcd"]),
                  help="Which public list of classes the codes of a cover raster are of."),

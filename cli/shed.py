@@ -28,7 +28,7 @@ def shed(dem: Path, at: tuple[float, float], system: str,
     \b
     levelsill shed hill.tif --at 512340,6430125 --storm 1.2in --cn 82
     """
-    from terrain.plan.safety.raster_edge import reaches_edge
+    from terrain.plan.safety.raster_edge import bound_of, reaches_edge
     from terrain.plan.shed_question import catchment_of_point
     from terrain.units import share_words, shown
 
@@ -43,7 +43,7 @@ def shed(dem: Path, at: tuple[float, float], system: str,
 
         say(dumped(shed_answer(answer)))
     else:
-        grid, least = answer.question.dem, "at least " if answer.catchment.touches_edge else ""
+        grid, least = answer.question.dem, bound_of([answer.catchment])
         say(f"The ground that drains to {grid.named(*answer.at)} on {grid.source}")
         facts([("catchment", least + shown(answer.catchment.area, "ground", system)),
                ("longest way", shown(answer.longest_path, "length", system)),
@@ -74,6 +74,8 @@ def shed(dem: Path, at: tuple[float, float], system: str,
             x, y, area, lower = answer.better
             said.insert(0, f"Much more water passes close by: {'at least ' if lower else ''}"
                            f"{shown(area, 'ground', system)} drain to {grid.named(x, y)}.")
+        if answer.off_path:
+            said.insert(0, answer.off_path)
         remarks("What this rests on", said)
     if picture is not None:
         from terrain.outputs.sheets.work_sheets import draw_shed

@@ -39,9 +39,16 @@ def survey(dem: Path, system: str, picture: Path | None, as_json: bool, **words:
         grid = found.question.dem
         west, south, east, north = grid.bounds
         corner, far = grid.named(west, south), grid.named(east, north)
-        frame = grid.frame.working
-        say(f"{grid.source}: {found.columns:,} by {found.rows:,} cells")
-        facts([("cell", shown(found.cell, "length", system, 2)),
+        frame, own = grid.frame.working, found.own
+        size, moved = f"{found.columns:,} by {found.rows:,} cells", []
+        if own is not None:
+            moved = [("moved to", f"{size} of the working frame")]
+            size = f"{own.columns:,} by {own.rows:,} cells"
+            degrees = grid.frame.source is not None and grid.frame.source.is_geographic
+            corner, far = (f"{x:.6f}, {y:.6f}" if degrees else f"{x:.1f}, {y:.1f}"
+                           for x, y in (own.bounds[:2], own.bounds[2:]))
+        say(f"{grid.source}: {size}")
+        facts([*moved, ("cell", shown(found.cell, "length", system, 2)),
                ("known ground", shown(found.area, "land", system)),
                ("heights", f"{shown(found.low, 'level', system)} to "
                            f"{shown(found.high, 'level', system)}"),

@@ -80,6 +80,8 @@ _NUMBER = re.compile(r"^\s*([-+]?(?:\d{1,3}(?:[, ]\d{3})+(?!\d)(?:\.\d*)?|\d+\.?
 LAND_FROM = {"metric": 10_000.0, "us": 4046.8564224 / 4}
 #: Water from this volume up is told in acre-feet too, in US units: one acre-foot. [m3]
 ACRE_FOOT = 1233.48183754752
+#: Water from this many gallons up is told in millions of them.
+MANY_GALLONS = 1e7
 #: A number with a decimal comma, and what stands behind it.
 _COMMA = re.compile(r"^\s*([-+]?\d+),(\d+\D*?)\s*$")
 #: A size below this is told in inches in US units. [in]
@@ -88,6 +90,7 @@ _SPELLINGS = {"us-ft": "survey_foot",
               "litre": "liter", "litres": "liter", "metre": "meter", "metres": "meter",
               "inches": "inch", "feet": "foot", "gals": "gal", "acre-ft": "acre_foot",
               "acre-feet": "acre_foot", "acre ft": "acre_foot", "acres": "acre",
+              "gpd": "gal/day", "gpm": "gal/minute", "gph": "gal/hour",
               "m2": "m**2", "m3": "m**3", "ft2": "ft**2", "ft3": "ft**3", "yd3": "yd**3",
               "m²": "m**2", "m³": "m**3", "ft²": "ft**2", "ft³": "ft**3", "yd³": "yd**3",
               "km2": "km**2", "ha": "hectare", "kl": "kiloliter", "l": "liter"}
@@ -241,8 +244,8 @@ def shown(value: float | None, dimension: str, system: str = "metric",
 
     A "size" is a length that is dug or built: in US units it is told in inches below two feet, and
     without decimals that say nothing.  "ground" is an area, as `ground_unit` says.  A large volume
-    in gallons has its acre-feet behind it, unless its decimals are asked for, so that figures in
-    one column keep one unit.
+    in gallons has its acre-feet behind it, and from `MANY_GALLONS` up is told in millions, unless
+    its decimals are asked for, so that figures in one column keep one unit.
     """
     if value is None or value != value:
         return "unknown"
@@ -260,15 +263,21 @@ def shown(value: float | None, dimension: str, system: str = "metric",
     if not with_unit:
         return number
     if unit == "gal" and usual and abs(value) >= ACRE_FOOT:
+        if abs(value * factor) >= MANY_GALLONS:
+            number = f"{_three_figures(value * factor / 1e6)} million"
         return f"{number} {unit} ({acre_feet(value)})"
     return f"{number} {unit}"
 
 
 def acre_feet(volume: float) -> str:
     """A volume in acre-feet, to three figures."""
-    told = volume / ACRE_FOOT
-    size = abs(told)
-    return f"{told:,.{2 if size < 9.995 else 1 if size < 99.95 else 0}f} acre-ft"
+    return f"{_three_figures(volume / ACRE_FOOT)} acre-ft"
+
+
+def _three_figures(number: float) -> str:
+    """A number to three figures, or whole."""
+    size = abs(number)
+    return f"{number:,.{2 if size < 9.995 else 1 if size < 99.95 else 0}f}"
 
 
 def ground_unit(area: float, system: str) -> str:
@@ -334,6 +343,19 @@ def lasting(hours: float) -> str:
         return "never"
     return (f"{hours:.1f} h" if hours < 10 and hours != round(hours) else
             f"{hours:,.0f} h" if hours < 72 else f"{hours / 24:,.0f} days")
+
+
+def worked(hours: float) -> str:
+    """Print how long a machine works: to a tenth below 100 h, then whole hours."""
+    return f"{hours:,.{1 if hours < 99.95 else 0}f} h"
+
+
+def within_words(metres: float, system: str) -> str:
+    """How near something lies, "less than" the last place where that would print as nothing."""
+    told = shown(metres, "size", system)
+    least = 0.00254 if system == "us" else 0.01
+    nothing = told == shown(0.0, "size", system)
+    return f"less than {shown(least, 'size', system)}" if nothing else told
 
 
 def per_cent(share: float, decimals: int = 0) -> str:

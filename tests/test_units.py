@@ -18,6 +18,8 @@ from terrain.units import (
     read_quantity,
     shown,
     told_first,
+    within_words,
+    worked,
 )
 
 DEFINED = {row["quantity"]: float(row["value"]) for row in rows("conversions.csv")}
@@ -135,3 +137,22 @@ def test_a_figure_written_in_both_systems_follows_the_order():
     with told_first("us"):
         assert ordered("5 mm", "0.2 in") == "0.2 in (5 mm)"
         assert either("5 m", 5.0, "length") == "16.4 ft"
+
+
+def test_more_gallons_than_anyone_counts_are_told_in_millions():
+    """9,895,222,007 gal are 30,367 acre-ft."""
+    assert shown(9_895_222_007 * 0.003785411784, "volume", "us") == (
+        "9,895 million gal (30,367 acre-ft)")
+    assert shown(12_340_000 * 0.003785411784, "volume", "us") == "12.3 million gal (37.9 acre-ft)"
+
+
+def test_no_more_digits_than_the_figure_has():
+    assert (worked(33.54), worked(313.4)) == ("33.5 h", "313 h")
+    assert (within_words(0.0004, "us"), within_words(0.0004, "metric")) == (
+        "less than 0.1 in", "less than 0.01 m")
+    assert within_words(0.05, "us") == "2 in"
+
+
+def test_gallons_a_day_as_people_write_them():
+    assert read_quantity("40 gpd", "use", "us") == read_quantity("40 gal/day", "use", "us")
+    assert read_quantity("3 gpm", "flow") == read_quantity("3 gal/min", "flow")

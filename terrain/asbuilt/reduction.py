@@ -8,7 +8,7 @@ from pathlib import Path
 
 from terrain.errors import InputError
 from terrain.inputs.asbuilt_points import BenchmarkRow, SurveyFile
-from terrain.units import in_both
+from terrain.units import METRES, in_both
 from terrain.works.rules import Rulebook
 
 #: Levels of one benchmark that differ by less are the same. [m]
@@ -102,6 +102,13 @@ def reduced(survey: SurveyFile, known: float | None, rules: Rulebook) -> Reduced
                    tuple(cautions))
 
 
+#: No instrument moves so far within a set-up: a level or reading is wrong. Common practice, no
+#: source. [m]
+FAR_APART = 5.0
+#: One level is taken to be the other in another unit where it is so near that many times it. [-]
+NEAR = 0.01
+
+
 def _sights(path: Path, set_up: str, rows: Sequence[BenchmarkRow], known: float | None
             ) -> list[float]:
     """Levels of a set-up's line of sight, by each reading of the benchmark or a peg. [m]"""
@@ -120,7 +127,7 @@ def _sights(path: Path, set_up: str, rows: Sequence[BenchmarkRow], known: float 
                              "Correct the one that is wrong, or call it a peg if it is another "
                              "point")
     bench = known if known is not None else stated[0][1] if stated else None
-    sights = []
+    sights, levels = [], []
     for row in read:
         sighted = row.level if row.peg else bench
         if sighted is None:
@@ -128,5 +135,15 @@ def _sights(path: Path, set_up: str, rows: Sequence[BenchmarkRow], known: float 
                              "site file", "Give its level in that row, or benchmark in the site "
                              "file")
         assert row.reading is not None
+        levels.append(sighted)
         sights.append(sighted + row.reading)
+    low, high = (pick(range(len(read)), key=sights.__getitem__) for pick in (min, max))
+    if sights[high] - sights[low] > FAR_APART:
+        feet = levels[low] and abs(levels[high] / levels[low] * METRES["ft"] - 1) < NEAR
+        raise InputError(read[low].place, f"its level, {in_both(levels[low], 'level')}, puts the "
+                         "line of sight "
+                         f"{in_both(sights[high] - sights[low], 'level')} below that of "
+                         f"{read[high].place}, {in_both(levels[high], 'level')}",
+                         "One looks like metres and the other like feet: give both in the unit of "
+                         "the column" if feet else "Correct the one that is wrong")
     return sights

@@ -17,6 +17,8 @@ from terrain.works.rules import DAMS, ENGINEER, Rulebook
 ALIKE, MOST = 0.5, 0.8
 #: Points no further apart than this were surveyed at one place. [m]
 ONE_PLACE = 0.05
+#: Water no higher than this over a crest is not told. [m]
+SHOWN = 0.001
 #: A work whose storage differs by a smaller share holds what was designed. [-]
 SAME_STORAGE = 0.01
 
@@ -36,6 +38,7 @@ def cautions_of(plan: Plan, work: WorkFound, design: StormBeside | None) -> tupl
                     f"{in_both(spill.level, 'level', 3)}: earth that water runs over is soon cut "
                     "through. Do not fill it before that place is raised.")
     said += _freeboard(plan, work, design)
+    said += _over_bank(work)
     if spill is not None and planned.swale is not None:
         said += _ends(work, spill.level)
     basin = planned.basin
@@ -85,6 +88,30 @@ def _freeboard(plan: Plan, work: WorkFound, design: StormBeside | None) -> list[
                        f"{DAMS}." if dam else
                        f"Raise it with rolled layers bound into the old crest; {ENGINEER} how."))
     return said
+
+
+def _over_bank(work: WorkFound) -> list[str]:
+    """Storms in which water stands over the lowest crest, now or once the bank has settled."""
+    told, designed = [], []
+    for storm in work.storms:
+        now, later = storm.freeboard, storm.freeboard_settled
+        if now is None or later is None or min(now, later) > -SHOWN:
+            continue
+        how = (f"{in_both(-later, 'level')} once the bank has settled" if now > -SHOWN else
+               f"{in_both(-now, 'level')} as the bank stands" + (
+                   f", {in_both(-later, 'level')} once it has settled" if later < now - SHOWN
+                   else ""))
+        told.append(f"in \"{storm.name}\" by {how}")
+        if (storm.freeboard_designed or 0.0) <= -SHOWN:
+            designed.append(f"\"{storm.name}\"")
+    if not told:
+        return []
+    anyway = ("" if not designed else
+              f" In {' and '.join(designed)} it would with its crest as designed too, so mending "
+              "alone does not keep that water in.")
+    return [f"Water would run over its lowest crest: {'; '.join(told)}. A bank that water runs "
+            "over is soon cut through: mend the crest before such a storm, and let nobody stand "
+            f"below it in one.{anyway}"]
 
 
 def _ends(work: WorkFound, level: float) -> list[str]:

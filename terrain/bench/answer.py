@@ -9,6 +9,7 @@ from terrain.bench.laid import Laid
 from terrain.inputs import site_works as asked
 from terrain.outputs.one_system import in_one
 from terrain.plan.planned import PlannedStore
+from terrain.plan.safety.raster_edge import bound_of
 from terrain.plan.water.entry import Entry
 from terrain.plan.water.routing import StoreStorm, StormRun
 from terrain.runoff.ground import Roof
@@ -105,7 +106,7 @@ def figures(laid: Laid, name: str, system: str) -> list[tuple[str, str]]:
     first, built = places[0], laid.built[nodes[0]]
     catchments = [laid.cascade.nodes[i].catchment for i in nodes]
     roof = sum(laid.cascade.nodes[i].roof.area for i in nodes)
-    least = "at least " if any(c.touches_edge and c.area for c in catchments) else ""
+    least = bound_of(catchments)
     rows: list[tuple[str, str]] = []
     if first.kind == "tank":
         rows.append(("Roofs", shown(roof, "ground", system)))

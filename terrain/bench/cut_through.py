@@ -134,7 +134,7 @@ def cut_through(laid: Laid, name: str, system: str) -> CutThrough | None:
         drain_section(paper, built.drain, deepest, system)
     elif built.placed.tree is not None:
         tree_section(paper, built.placed.tree, built.placed.name, dem, laid.inputs.rules, system,
-                     built.store.sill.head)
+                     built.over_sill)
     else:
         return None
     return made

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from terrain.plan.earth.built import Built, build
 from terrain.plan.earth.earthworks import Earthworks, earthworks
+from terrain.plan.earth.furrow_runs import flow_in_furrow
 from terrain.plan.money.money import SystemMoney, system_money
 from terrain.plan.plan import ReadyGround, laid_out, ready_ground
 from terrain.plan.planned import PlannedStore
@@ -50,7 +51,9 @@ class Ready:
         if known is None or known[0] is not place or known[1] != node.store.sill:
             known = place, node.store.sill, build(inputs, place, node.store)
             self._built[id(place)] = known
-        return replace(known[2], store=node.store, furrow=node.furrow,
+        runs = (None if node.furrow is None else
+                flow_in_furrow(inputs, place, node.store, node.furrow))
+        return replace(known[2], store=node.store, furrow=node.furrow, furrow_runs=runs,
                        pipe_line=node.led_way if node.led in ("pipe", "pump") else None)
 
     def keep(self, placed: Sequence[Placed]) -> None:

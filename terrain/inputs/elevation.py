@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +64,14 @@ class _Source(Protocol):
              ) -> tuple[NDArray[np.float32], Seen]: ...
 
 
+class OwnGrid(NamedTuple):
+    """A raster's own grid, as its file has it; west, south, east and north in its own CRS."""
+
+    rows: int
+    columns: int
+    bounds: tuple[float, float, float, float]
+
+
 @dataclass(frozen=True)
 class ElevationFiles:
     """Elevation that was opened and checked, to be read whole or by windows.
@@ -115,6 +123,17 @@ class ElevationFiles:
         rows, columns = self.shape
         left, top = self.transform.c, self.transform.f
         return left, top - rows * self.cell, left + columns * self.cell, top
+
+    @property
+    def moved_from(self) -> OwnGrid | None:
+        """The raster's own grid, where its heights were moved onto another; else None."""
+        if not isinstance(self._source, Resampled):
+            return None
+        mosaic = self._source.mosaic
+        rows, columns = mosaic.shape
+        xs, ys = zip(*(mosaic.transform * at for at in ((0, 0), (columns, 0), (0, rows),
+                                                        (columns, rows))), strict=True)
+        return OwnGrid(rows, columns, (min(xs), min(ys), max(xs), max(ys)))
 
     def read(self, bounds: tuple[float, float, float, float] | None = None) -> Dem:
         """Read the whole, or the cells that a rectangle touches.
@@ -415,8 +434,8 @@ def _open_raster(mosaic: Mosaic, where: str, plan_unit: str | None, fill_holes: 
     transform = source.transform if source else Affine.scale(unit) * mosaic.transform
     notes += said
     if transform.a > TOO_COARSE:
-        notes.append(f"Cells of {transform.a:.1f} m are too coarse to size or set out earthworks: "
-                     "take the answers as hints of where to look.")
+        notes.append(f"Cells of {in_both(transform.a, 'length')} are too coarse to size or "
+                     "set out earthworks: take the answers as hints of where to look.")
     return ElevationFiles(mosaic.name, frame, transform, fill_holes, tuple(notes), where,
                           source or mosaic, mosaic.unit)
 

@@ -109,7 +109,9 @@ def cover_cells(spec: Cover, folder: Path, dem: Dem, known: Collection[str], whe
             if name not in names:
                 names.append(name)
             cells[bare] = names.index(name)
-            notes.append(f"Cover: {share} is {layers}; it was taken as {name}.")
+            notes.append(f"Cover: no layer is named; all ground was taken as {name}."
+                         if spec.file is None and bare.all() else
+                         f"Cover: {share} is {layers}; it was taken as {name}.")
     return cells, names, notes
 
 

@@ -54,8 +54,8 @@ def height_unit_of(where: str, own: CRS | None, plan_unit: str | None, declared:
         1.0 if own.is_geographic else own.axis_info[0].unit_conversion_factor)
     if unit != 1.0:
         raise InputError(where, "its plan is in feet and it does not say whether its heights "
-                         "are in feet or metres", "State it (height unit: ft or m, or "
-                         "--height-unit)")
+                         "are in feet or metres", "State it (height unit: ft, us-ft or m, "
+                         "or --height-unit); State Plane in feet usually has us-ft")
     return "m", "The file does not say the unit of its heights; they were taken in metres."
 
 

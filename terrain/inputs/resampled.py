@@ -11,6 +11,7 @@ from pyproj import CRS
 from rasterio.transform import Affine
 
 from terrain.inputs.raster_tiles import Mosaic, Seen
+from terrain.units import in_both
 
 #: From x and y of the working frame to column and row of the lattice.
 ToLattice = Callable[[NDArray[np.float64], NDArray[np.float64]],
@@ -136,7 +137,8 @@ def squared(mosaic: Mosaic, unit: float) -> tuple[Resampled | None, list[str]]:
                      lambda x, y: (back.a * x + back.b * y + back.c,
                                    back.d * x + back.e * y + back.f))
     kind = "turned against north" if not level else "not square"
-    return view, [f"The raster's cells are {kind}; it was resampled to squares of {cell:.2f} m."]
+    return view, [f"The raster's cells are {kind}; it was resampled to squares of "
+                  f"{in_both(cell, 'size', 2)}."]
 
 
 def flattened(mosaic: Mosaic, own: CRS, working: CRS, to_source: ToLattice
@@ -160,4 +162,4 @@ def flattened(mosaic: Mosaic, own: CRS, working: CRS, to_source: ToLattice
         return back.a * lon + back.b * lat + back.c, back.d * lon + back.e * lat + back.f
     view = Resampled(mosaic, new, (height, width), to_lattice)
     return view, [f"The raster is in degrees; it was moved onto {working.name} with cells of "
-                  f"{new.a:.2f} m."]
+                  f"{in_both(new.a, 'size', 2)}."]

@@ -23,7 +23,16 @@ IN_US = {
     "60 m": "200 ft", "0.3 m": "1 ft", "10 mm/h": "0.4 in/h", "1206.9 m": "3959.65 ft",
     "0.45 m": "1.5 ft", "1208.9 m": "3966.21 ft", "0.8 m": "2.6 ft", "3 m": "10 ft",
     "2.5 m": "8 ft", "20 m3": "5300 gal", "0.5 mm": "0.02 in", "200 L/day": "53 gal/day",
-    "50 L/day": "13 gal/day", "2 m3": "530 gal", "10 m3": "2640 gal"}
+    "50 L/day": "13 gal/day", "2 m3": "530 gal", "10 m3": "2640 gal",
+    "205 mm": "8.1 in", "rain_mm": "rain_in"}
+#: What lies in the southern half of the world there, and in the United States here: months half a
+#: year on, points 2,400 km further north (their northings count from the equator), plain words.
+_ELSEWHERE = (
+    ("205 mm, 170 mm, 150 mm, 110 mm, 80 mm, 60 mm, 65 mm, 90 mm, 120 mm, 160 mm, 180 mm, 200 mm",
+     "65 mm, 90 mm, 120 mm, 160 mm, 180 mm, 200 mm, 205 mm, 170 mm, 150 mm, 110 mm, 80 mm, 60 mm"),
+    ("southern half of the world, January the", "northern half of the world, July the"),
+    (", 6430", ", 4030"), ("EPSG:32734", "EPSG:26913"), ("{veld:", "{grassland:"),
+    ("name: the pan", "name: low spot"), ("a tanker comes", "a water truck comes"))
 _METRIC = re.compile(rf"(?<![\w.])({'|'.join(map(re.escape, sorted(IN_US, key=len)[::-1]))})"
                      r"(?![\w/])")
 #: Lines that stay: kinds of quantity in either system, and what a public raster is called.
@@ -41,8 +50,11 @@ def demo_folder() -> Path:
 
 
 def in_us_units(text: str) -> str:
-    """The site file of comments with US units; what stands behind a line keeps its column."""
+    """The site file of comments with US units, of a place in the United States; what stands
+    behind a line keeps its column."""
     lines = []
+    for there, here in _ELSEWHERE:
+        text = text.replace(there, here)
     for line in text.splitlines():
         if not any(words in line for words in _STAYS):
             said, gap, comment = line.rpartition("  # ")

@@ -12,7 +12,8 @@ UNITS = sorted({unit for pair in PRINTED.values() for unit, _, _ in pair}
 #: Pairs of units that a sentence may give one figure in, each with what makes it of SI.
 _PAIRS = {(metric[0], us[0]): (metric[1], us[1]) for metric, us in PRINTED.values()} | {
     ("L", "gal"): (1000.0, 1 / 0.003785411784), ("m³", "acre-ft"): (1.0, 1 / ACRE_FOOT),
-    ("m²", "acre"): (1.0, PRINTED["land"][1][1])}
+    ("m²", "acre"): (1.0, PRINTED["land"][1][1]),
+    ("m", "in"): (1.0, 1 / 0.0254)}  # what is dug or built, below two feet
 ANY_UNIT = "|".join(re.escape(unit) for unit in UNITS)
 _NUMBER = r"\d[\d,]*(?:\.\d+)?"
 _TOLD_TWICE = re.compile(rf"(?P<first>(?P<a>{_NUMBER}) (?P<u>{ANY_UNIT})) "

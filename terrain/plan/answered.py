@@ -20,6 +20,10 @@ from terrain.surface.flow_paths import longest_path_to
 from terrain.surface.terrain import Terrain
 from terrain.units import in_both
 
+#: What the sides of a catchment rest on.
+EIGHT_WAYS = ("Water goes from cell to cell in one of eight directions; on smooth even ground the "
+              "sides of a catchment are rough.")
+
 
 @dataclass(frozen=True)
 class StormAnswer:

@@ -16,6 +16,7 @@ from terrain.inputs.elevation import ElevationFiles
 from terrain.inputs.layers import read_layer
 from terrain.inputs.site import Layer
 from terrain.plan.answered import (
+    EIGHT_WAYS,
     StormAnswer,
     edge_cautions,
     gathered,
@@ -150,7 +151,8 @@ def basin_of(path: Path, rain: RainWords, ground: GroundWords, words: RasterWord
                        storms_on(catchment, made.storage, rain),
                        quantities(made.dug, made.fill, rules, rates=rates, topsoil=topsoil),
                        way_down(terrain, made.sill_x, made.sill_y, marks), by_gravity(cautions),
-                       rules, curve, tuple(said), (*there.notes, *rests_on_storms(rain, there)))
+                       rules, curve, tuple(said),
+                       (*there.notes, EIGHT_WAYS, *rests_on_storms(rain, there)))
 
 
 def _rim(path: Path, dem: Extent) -> list[tuple[float, float]]:

@@ -15,6 +15,7 @@ from shapely import LineString
 from terrain.plan.earth.cost import Range
 from terrain.plan.earth.earthworks import LEAST, Earthworks
 from terrain.plan.earth.work_earth import Dug
+from terrain.plan.safety.furrow_cautions import furrow_as_dug
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade
 from terrain.plan.water.short_record import short_record
@@ -23,6 +24,7 @@ from terrain.runoff.rain_years import mean_months
 from terrain.units import in_both, ordered
 from terrain.works.furrow import Furrow
 from terrain.works.rules import Rulebook
+from terrain.works.tree_basin import mound_over
 
 
 @dataclass(frozen=True)
@@ -134,6 +136,26 @@ def wet_season(months: ArrayLike, distinct: float) -> tuple[int, int] | None:
     return start, (start + length - 1) % 12
 
 
+def wetter_too(months: ArrayLike, season: tuple[int, int]) -> str:
+    """A sentence that names the other months with more rain than the mean one; nothing without.
+
+    Parameters
+    ----------
+    months : shape (12,)
+        Rain of each month of an average year. [mm]
+    season : (int, int)
+        First and last month of the wettest run, 0 to 11.
+    """
+    rain = np.asarray(months, dtype=np.float64)
+    first, last = season
+    names = [MONTHS[m] for m in range(12) if rain[m] > rain.mean() * (1 + 1e-9)
+             and (m - first) % 12 > (last - first) % 12]
+    if not names:
+        return ""
+    listed = " and ".join([*([", ".join(names[:-1])] if names[1:] else []), names[-1]])
+    return f" {listed} {'are' if names[1:] else 'is'} wetter than the mean month too."
+
+
 def order_of_work(inputs: Inputs, cascade: Cascade, dug: Sequence[Dug], earth: Earthworks
                   ) -> tuple[Step, ...]:
     """Every step, numbered by its place; nothing where nothing is dug."""
@@ -153,7 +175,7 @@ def order_of_work(inputs: Inputs, cascade: Cascade, dug: Sequence[Dug], earth: E
     for entry, found in groupby(order, key=lambda index: dug[index].placed.work.name):
         steps.append(_build(entry, [dug[index] for index in found], earth, rules, done))
         done.add(entry)
-    steps += _furrows(cascade, dug, earth)
+    steps += _furrows(inputs, cascade, dug, earth)
     steps += [_drain(work, earth) for work in drains]
     joined = _joined(inputs, dug)
     if joined:
@@ -245,17 +267,33 @@ def _of_kind(parts: Sequence[Dug], rules: Rulebook) -> list[str]:
     ends = {"crescent": "heap and pack each bund, its ends on one contour",
             "trench": "dig along the contour with a level floor",
             "bowl": "dig to a level floor, its way out at the lowest ground of its rim"}[form]
-    return [f"dig {what} by hand or with a small bucket", ends]
+    return [f"dig {what} by hand or with a small bucket", ends, *_mounds(parts, rules)]
 
 
-def _furrows(cascade: Cascade, dug: Sequence[Dug], earth: Earthworks) -> list[Step]:
+def _mounds(parts: Sequence[Dug], rules: Rulebook) -> list[str]:
+    """The mounds about the trunks of bowls, and how high over their sills."""
+    over = [mound_over(part.placed.tree, part.over_sill, rules) for part in parts
+            if part.placed.tree is not None and part.placed.tree.form == "bowl"]
+    if not over:
+        return []
+    low, high = in_both(min(over), "size"), in_both(max(over), "size")
+    if len(over) == 1:
+        return [f"leave or heap a mound about the trunk, its top {low} over the sill"]
+    tops = (f"{low} over its sill" if low == high else
+            f"{low} to {high} over its sill, as its stake tells")
+    return [f"leave or heap a mound about each trunk, its top {tops}"]
+
+
+def _furrows(inputs: Inputs, cascade: Cascade, dug: Sequence[Dug], earth: Earthworks
+             ) -> list[Step]:
     """The furrows of each entry, once the works at both their ends are built."""
     found = []
+    rules = inputs.rules
     for entry in (work for work in earth.works if work.leads_from):
-        lines, leads = [], list[Furrow]()
+        lines, leads, words = list[tuple[str, str]](), list[Furrow](), list[str]()
         for node, work in zip(cascade.nodes, dug, strict=True):
-            made = work.furrow
-            if made is None or node.spills_to is None or (
+            made, runs = work.furrow, work.furrow_runs
+            if made is None or runs is None or node.spills_to is None or (
                     work.placed.work.name != entry.leads_from):
                 continue
             leads.append(made)
@@ -265,20 +303,29 @@ def _furrows(cascade: Cascade, dug: Sequence[Dug], earth: Earthworks) -> list[St
                      if deep > made.depth else "")
             fails = "" if made.falls else (f" (lower the rim of \"{to}\" by "
                                            f"{in_both(max(made.lower_by, 0.01), 'size')} first)")
-            lines.append(f"from \"{work.store.name}\" to \"{to}\", "
-                         f"{in_both(made.length, 'length')}, its bed from "
-                         f"{in_both(made.start_level, 'level')} at the sill to "
-                         f"{in_both(made.end_level, 'level')} at the rim{depth}{fails}")
-        any_one = next(w.furrow for w in dug if w.furrow is not None)
+            words.append(furrow_as_dug(made, runs, rules))
+            lines.append((f"from \"{work.store.name}\" to \"{to}\", "
+                          f"{in_both(made.length, 'length')}",
+                          f", its bed from {in_both(made.start_level, 'level')} at the sill to "
+                          f"{in_both(made.end_level, 'level')} at the rim{depth}{fails}"))
+        wide, deep_least = (in_both(size, "size") for size in (leads[0].width, leads[0].depth))
+        plain = set(words) == {f"{wide} wide"}
+        counted = "" if plain else (f", counted bare and {wide} wide: lining and greater width are "
+                                    "not priced")
+        alike = len(set(words)) == 1
+        told = [first + ("" if alike else f", {word}") + last
+                for (first, last), word in zip(lines, words, strict=True)]
         days = earth.by_hand.get(entry.name)
-        by_hand = "" if days is None else (
-            f" ({days[0]:.1f} to {days[1]:.1f} days of one worker, priced as a small machine digs)")
+        by_hand = f" ({counted[2:]})" if days is None and counted else "" if days is None else (
+            f" ({days[0]:.1f} to {days[1]:.1f} days of one worker, priced as a small machine digs"
+            f"{counted})")
         found.append(Step(entry.name, _sentence([
             f"dig the {entry.name.split(' of ')[0]} by hand{by_hand}, "
-            f"{in_both(any_one.width, 'size')} wide and at least {in_both(any_one.depth, 'size')} "
-            "deep between ground or low banks, from the lower end up", *lines, *_gathers(leads),
-            f"lay the {in_both(entry.cut, 'earth')} of earth along the lower side, and across a "
-            "low place under the bed", "open each at its sill last"]),
+            f"{f'{words[0]}, ' if alike else ''}at least {deep_least} deep between ground or low "
+            "banks, from the lower end up", *told, *_gathers(leads),
+            f"lay the {in_both(entry.cut, 'earth')} of earth{'' if plain else ' or more'} along "
+            "the lower side, and across a low place under the bed",
+            "open each at its sill last"]),
             earth.bills[entry.name].hours, days))
     return found
 
@@ -358,8 +405,9 @@ def _season(inputs: Inputs, rules: Rulebook) -> str:
     short = short_record(inputs.record.depths, inputs.site.rain.start_month)
     doubt = "" if short is None else (" The record is too short to be an average, so ask people "
                                       "who have lived there when the rains come.")
-    return (f"Finish by the end of {done}: the wettest months of the rain record are {months}, "
-            f"and all is to be grown over {rule}.{doubt}{overnight}")
+    return (f"Finish by the end of {done}: the wettest months of the rain record, in a row, are "
+            f"{months}, and all is to be grown over {rule}."
+            f"{wetter_too(mean_months(inputs.record.depths), wet)}{doubt}{overnight}")
 
 
 def _sentence(parts: Sequence[str], between: str = "; ") -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
@@ -253,18 +254,13 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
     if words.soils is None:
         raise InputError("--cover", "a curve number needs the soil group as well",
                          "Add --soils with a file or one of A, B, C, D")
-    if is_raster(words.cover) and words.codes is None:
+    layer = _cover_of(words)
+    if is_raster(layer.file) and words.codes is None:
         raise InputError("--cover", f"nothing says what the codes of {words.cover} mean",
                          "Add --codes worldcover or --codes nlcd; other codes are explained in a "
                          "site file, under cover, classes")
-    if _no_file(str(words.cover)):
-        raise InputError("--cover", f"there is no file '{words.cover}'",
-                         "Give a layer of what covers the ground; where all of it is alike, give "
-                         "its curve number with --cn instead")
     here = Path()
     known = dict(published_classes())
-    layer = Cover.model_validate({"file": words.cover, "layer": words.cover_layer,
-                                  "codes": words.codes})
     cover, names, notes = cover_cells(layer, here, dem, tuple(known), "--cover", paver(known))
     if words.soils in SOIL_GROUPS:
         soil = np.full(dem.shape, SOIL_GROUPS.index(words.soils), np.int8)
@@ -277,6 +273,35 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
         notes = [*notes, *said]
     numbers = curve_numbers_of(cover, [known[name] for name in names], soil)
     return GroundThere(_known(dem, numbers), cover, tuple(names), soil, tuple(notes))
+
+
+def _cover_of(words: GroundWords) -> Cover:
+    """The layer of `--cover`, or the one class that it names for all the ground.
+
+    Raises
+    ------
+    InputError
+        If it is neither, naming the nearest classes.
+    """
+    given = str(words.cover)
+    classes = {name.lower(): name for name in published_classes()}
+    named = classes.get(given.strip().lower())
+    if (named is None and not _no_file(given)) or os.path.exists(given):
+        return Cover.model_validate({"file": words.cover, "layer": words.cover_layer,
+                                     "codes": words.codes})
+    if named is None:
+        near = [classes[name] for name in get_close_matches(given.strip().lower(), classes, n=3,
+                                                            cutoff=0.5)]
+        raise InputError("--cover", f"'{given}' is neither a file nor a class of cover"
+                         + (f"; the nearest are {', '.join(repr(name) for name in near)}"
+                            if near else ""),
+                         "Give a layer of what covers the ground, one class of docs/site-file.md "
+                         "where all of it is alike, or a curve number with --cn")
+    for option, beside in (("--codes", words.codes), ("--cover-layer", words.cover_layer)):
+        if beside is not None:
+            raise InputError(option, "it says how a file is read, and --cover names a class",
+                             "Leave it out")
+    return Cover.model_validate({"otherwise": named})
 
 
 def _no_file(given: str) -> bool:

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.plan.answered import StormAnswer, gathered, rests_on_storms, storms_on
+from terrain.plan.answered import EIGHT_WAYS, StormAnswer, gathered, rests_on_storms, storms_on
 from terrain.plan.question import (
     CoverArea,
     GroundWords,
@@ -24,6 +24,9 @@ from terrain.plan.question import (
 from terrain.runoff.catchment import Catchment
 from terrain.surface.catchments import outline
 from terrain.surface.terrain import Terrain
+
+#: A catchment of no more cells lies on no path of the water; common practice, no source.
+FEW_CELLS = 10
 
 
 class WetterPlace(NamedTuple):
@@ -52,6 +55,14 @@ class ShedAnswer:
     better: WetterPlace | None
     covers: tuple[CoverArea, ...] = field(default=())
     rests_on: tuple[str, ...] = field(default=())
+
+    @property
+    def off_path(self) -> str:
+        """That the point lies on no path of the water, in a sentence; "" where it does."""
+        cells = int(self.cells.sum())
+        return "" if cells > FEW_CELLS else (
+            f"The point lies on no flow path of size: the water of {cells} "
+            f"{'cell' if cells == 1 else 'cells'} comes by there, its own included.")
 
 
 def catchment_of_point(path: Path, at: tuple[float, float], rain: RainWords,
@@ -83,7 +94,7 @@ def catchment_of_point(path: Path, at: tuple[float, float], rain: RainWords,
                       catchment.longest_path, storms_on(catchment, None, rain),
                       _wetter_nearby(terrain, row, column),
                       there.areas_of(cells, dem.cell_area),
-                      (*there.notes, *rests_on_storms(rain, there, False)))
+                      (*there.notes, EIGHT_WAYS, *rests_on_storms(rain, there, False)))
 
 
 def _wetter_nearby(terrain: Terrain, row: int, column: int, reach: float = 10.0

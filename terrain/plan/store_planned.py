@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from terrain.plan.earth.built import Built, build
+from terrain.plan.earth.furrow_runs import flow_in_furrow
 from terrain.plan.planned import PlannedStore
 from terrain.plan.safety.cautions import (
     basin_cautions,
@@ -88,7 +89,9 @@ def planned_store(inputs: Inputs, cascade: Cascade, index: int, placed: list[Pla
         spills_to=_end_of_spill(cascade, index), cautions=tuple(cautions),
         trees_need=_need(inputs, place),
         trees_catchment=_carrying_ground(inputs, place, node, seasons),
-        life=_life(inputs, place, index, seasons, years), breach=breach)
+        life=_life(inputs, place, index, seasons, years), breach=breach,
+        furrow_runs=None if node.furrow is None else
+        flow_in_furrow(inputs, place, store, node.furrow))
 
 
 def with_facts(inputs: Inputs, cascade: Cascade, stores: list[PlannedStore],

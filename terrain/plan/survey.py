@@ -7,18 +7,23 @@ from pathlib import Path
 
 import numpy as np
 
-from terrain.inputs.elevation import of_voids
+from terrain.inputs.elevation import OwnGrid, of_voids
 from terrain.plan.question import Question, RasterWords, conditioning, opened
 from terrain.surface.depressions import Hollow
 from terrain.surface.terrain import Terrain
 from terrain.surface.window import ready
+from terrain.units import in_both
+
+#: Hollows deeper than this are told apart; common practice, no source. [m]
+DEEP = 0.5
 
 
 @dataclass(frozen=True)
 class Survey:
     """What a raster is.
 
-    Lengths in m, slopes in m/m; `low` and `high` are heights.
+    Lengths in m, slopes in m/m; `low` and `high` are heights.  `own` is the file's own grid where
+    the heights were moved onto another.
     """
 
     question: Question
@@ -33,6 +38,7 @@ class Survey:
     void_cells: int
     checked_by: str
     warnings: tuple[str, ...]
+    own: OwnGrid | None = None
 
 
 def survey(path: Path, words: RasterWords) -> Survey:
@@ -49,7 +55,7 @@ def survey(path: Path, words: RasterWords) -> Survey:
     return Survey(question, *dem.shape, dem.cell, float(known.sum()) * dem.cell_area,
                   float(np.nanmin(dem.heights)), float(np.nanmax(dem.heights)), shares,
                   terrain.hollows, int((~known).sum()), _second_opinion(terrain),
-                  tuple(_warnings(terrain)))
+                  tuple(_warnings(terrain)), files.moved_from)
 
 
 def _second_opinion(terrain: Terrain) -> str:
@@ -74,9 +80,9 @@ def _warnings(terrain: Terrain) -> list[str]:
     elif float(np.min(np.diff(values))) >= 0.5 and not any("terraced" in n for n in dem.notes):
         said.append("Heights come in steps of half a metre or more: contours and slopes will "
                     "show terraces that are not there.")
-    deep = [h for h in terrain.hollows if h.depth > 0.5]
+    deep = [h for h in terrain.hollows if h.depth > DEEP]
     if deep:
-        said.append(f"Hollows deeper than 0.5 m: {len(deep):,}. A pipe under a road, a bridge or a "
-                    "pit may look like that. Go and look before you trust the way of the water "
-                    "there.")
+        said.append(f"Hollows deeper than {in_both(DEEP, 'length')}: {len(deep):,}. A pipe under a "
+                    "road, a bridge or a pit may look like that. Go and look before you trust "
+                    "the way of the water there.")
     return said

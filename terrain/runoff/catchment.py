@@ -16,7 +16,7 @@ from terrain.runoff.curve_number import (
 )
 from terrain.runoff.hydrograph import STANDARD_PEAK_FACTOR, arriving, in_steps
 from terrain.runoff.loss_on_the_way import Delivery
-from terrain.runoff.travel_time import LAG_SHARE, Reach, lag_hours
+from terrain.runoff.travel_time import LAG_SHARE, LEAST_CONCENTRATION, Reach, lag_hours
 from terrain.surface.terrain import Cells, Terrain, picked
 
 #: Flatter ground is reckoned at this slope in the lag equation; common practice, no source. [m/m]
@@ -46,6 +46,8 @@ class Catchment:
         It reaches the border of the known ground, so it may be larger.
     at_risk : float
         The part of it that water from beyond that border would cross. [m2]
+    along_edge : float
+        The part of it whose water comes along that border, where ground beyond may take it. [m2]
     cut_by_hole : bool
         It reaches holes in the raster only, not the raster's own edge.
     rule : RunoffRule
@@ -72,6 +74,7 @@ class Catchment:
     slope: float = 0.05
     touches_edge: bool = False
     at_risk: float = 0.0
+    along_edge: float = 0.0
     cut_by_hole: bool = False
     rule: RunoffRule = AS_PUBLISHED
     reaches: tuple[Reach, ...] = ()
@@ -144,10 +147,10 @@ class Catchment:
 
     @property
     def concentration(self) -> float:
-        """The time of concentration that is used. [h]"""
+        """The time of concentration that is used, `LEAST_CONCENTRATION` or more. [h]"""
         by_segments = self.concentration_by_segments
-        return (by_segments if self.by_segments and by_segments is not None
-                else self.concentration_by_lag)
+        return max(by_segments if self.by_segments and by_segments is not None
+                   else self.concentration_by_lag, LEAST_CONCENTRATION)
 
     @property
     def lag(self) -> float:
@@ -329,4 +332,5 @@ def on_ground(catchment: Catchment, terrain: Terrain, cells: Cells,
     if not terrain.touches_edge(cells):
         return catchment
     return replace(catchment, touches_edge=True, at_risk=terrain.area_at_risk(cells),
+                   along_edge=terrain.area_along_edge(cells),
                    cut_by_hole=terrain.cut_by_hole(cells))

@@ -83,7 +83,7 @@ def round_hole(diameter: float) -> Hole:
     """
     _refuse_size(diameter)
     return Hole(math.pi * diameter**2 / 4, math.pi * diameter,
-                f"a round hole {in_both(diameter, 'length', 2)} across")
+                f"a round hole {in_both(diameter, 'size')} across")
 
 
 def pit(length: float, width: float) -> Hole:
@@ -97,7 +97,7 @@ def pit(length: float, width: float) -> Hole:
     _refuse_size(length)
     _refuse_size(width)
     return Hole(length * width, 2 * (length + width),
-                f"a pit {in_both(length, 'length', 2)} by {in_both(width, 'length', 2)}")
+                f"a pit {in_both(length, 'size')} by {in_both(width, 'size')}")
 
 
 def _refuse_size(side: float) -> None:

@@ -165,7 +165,7 @@ def peaks_of(catchment: Catchment, depth: float, shape: Hyetograph, step: float)
                      "may give a peak 40 % too low"
                      + (": mind the graphical method's." if shape.duration == 24 else "."))
     block = float(shape.hours[1])
-    if shape.pattern == NESTED and block > COARSE_BLOCK * max(catchment.concentration, TIMES[0]):
+    if shape.pattern == NESTED and block > COARSE_BLOCK * catchment.concentration:
         notes.append(f"The shortest duration of the frequency table, {60 * block:.0f} minutes, is "
                      "long beside the time that the water takes, so the nested storm's peak is too "
                      "low: give a table with shorter durations.")
@@ -182,7 +182,7 @@ def _graphical(catchment: Catchment, depth: float, shape: Hyetograph, notes: lis
         notes.append("The graphical method is for curve numbers of 40 and more.")
         return None
     time = catchment.concentration
-    if not TIMES[0] <= time <= TIMES[1]:
+    if time > TIMES[1]:
         notes.append(f"The graphical method holds for times of concentration from {TIMES[0]:g} to "
                      f"{TIMES[1]:g} h; the nearer end was taken.")
     share = float(catchment.rule.starts_at(catchment.mean_curve_number)) / depth
@@ -201,9 +201,7 @@ def _rational(catchment: Catchment, depth: float, shape: Hyetograph, notes: list
     if catchment.area > LARGEST_RATIONAL:
         notes.append("The rational method is for catchments up to 80 ha (200 acres).")
         return None
-    time = max(catchment.concentration, TIMES[0])
-    if time > catchment.concentration:
-        notes.append(f"The rational method takes the rain of {60 * time:.0f} minutes at least.")
+    time = catchment.concentration
     if time > shape.duration:
         notes.append("The storm is over before all the ground sheds to its outlet at once; the "
                      "rational method spreads its rain over the time of concentration.")

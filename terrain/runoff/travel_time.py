@@ -18,6 +18,9 @@ LONGEST_SHEET = 30.48
 LEAST_SLOPE = 0.001
 #: Lag over time of concentration; NEH 630, ch. 15, 2010, eq. 15-3.
 LAG_SHARE = 0.6
+#: Peaks are reckoned with no shorter time of concentration; USDA SCS, TR-55, 2nd ed., 1986, ch. 3
+#: (0.1 h). [h]
+LEAST_CONCENTRATION = 0.1
 #: Pieces of the way shorter than this are counted to the piece before; common practice, no
 #: source. [m]
 SHORT = 5.0

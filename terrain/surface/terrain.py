@@ -10,7 +10,12 @@ from numpy.typing import NDArray
 
 from terrain.inputs.dem import Dem
 from terrain.surface.accumulation import accumulate, longest_upslope_path
-from terrain.surface.catchments import edge_cells, label_catchments
+from terrain.surface.catchments import (
+    count_above,
+    edge_cells,
+    label_catchments,
+    led_along_edge,
+)
 from terrain.surface.conditioning import Conditioned, Conditioning, cells_along, condition
 from terrain.surface.d_infinity import accumulate_d_infinity, d_infinity
 from terrain.surface.depressions import Drainage, Hollow, drain, list_hollows
@@ -187,6 +192,11 @@ class Terrain:
         return accumulate(self.direction, self.edge) > 0
 
     @cached_property
+    def _along_edge(self) -> NDArray[np.int64]:
+        """Cells that water takes along the border, and where it goes; see `led_along_edge`."""
+        return led_along_edge(self.ground, self.direction, self.edge)
+
+    @cached_property
     def hollows(self) -> list[Hollow]:
         """Natural hollows that hold more than 0.1 m3, the largest first."""
         return list_hollows(self.ground, self.drainage, self.dem.cell_area, LEAST_HOLLOW)
@@ -252,6 +262,18 @@ class Terrain:
         if not self.touches_edge(cells):
             return 0.0
         return float(picked(self.below_edge, cells).sum()) * self.dem.cell_area
+
+    def area_along_edge(self, cells: Cells) -> float:
+        """The part of a catchment whose water comes along the border, where ground beyond may
+        take it. [m2]"""
+        if not self._along_edge.size or not self.touches_edge(cells):
+            return 0.0
+        mine = (np.flatnonzero(cells) if cells.ndim == 2 else cells).astype(np.int64)
+        within = np.isin(self._along_edge, mine).all(axis=1)
+        if not within.any():
+            return 0.0
+        marks = self._along_edge[within, 0]
+        return count_above(self.direction, mine, marks) * self.dem.cell_area
 
     def mean_slope(self, cells: Cells) -> float:
         """Mean slope of the cells. [m/m]"""

@@ -64,6 +64,8 @@ class Basin:
         spillway's earth comes beside that.
     spillway : float
         Cut of the wall's spillway in natural ground, once its sill is sized; beside `cut`. [m3]
+    pool_depth : float
+        Of the deepest water behind a wall, over the ground or the bank's face. [m]
     """
 
     form: str
@@ -94,6 +96,7 @@ class Basin:
     floor: float = float("nan")
     balanced: bool = False
     spillway: float = 0.0
+    pool_depth: float = 0.0
 
     @property
     def has_wall(self) -> bool:
@@ -102,9 +105,11 @@ class Basin:
 
     @property
     def deepest_water(self) -> float:
-        """Over its lowest floor, full to the sill. [m]"""
-        return (max(self.water_at_wall, self.sill.level - self.floor) if self.rim is not None
-                else self.water_at_wall)
+        """Over the lowest ground that water stands on, full to the sill. [m]"""
+        if not self.has_wall:
+            return self.water_at_wall
+        return (self.pool_depth if self.rim is None else
+                max(self.pool_depth, self.sill.level - self.floor))
 
     @property
     def usable(self) -> float:

@@ -24,7 +24,8 @@ class FurrowFlow:
     capacity : float
         What it carries brim full once it is worn; 0 where it does not fall. [m3/s]
     water : float
-        Depth of the peak in it once it is worn, or its brim where that is less. [m]
+        Depth of the peak in it once it is worn, or its brim where that is less: the greatest as it
+        is, lined and with its drops. [m]
     velocity : float
         Of the peak, or of what it carries brim full where that is less, newly dug. [m/s]
     permissible : float
@@ -32,9 +33,13 @@ class FurrowFlow:
     source : str
         Of that velocity.
     needed_width : float or None
-        At which it carries the peak; None where no width up to the widest does. [m]
+        At which it carries the peak over bare earth; None where no width up to the widest does.
+        [m]
     lining : str
-        "grass" or "stone", if that stands the peak's speed in a furrow so wide; else "".
+        "grass" or "stone", if that stands the peak's speed in a furrow `lined_width` wide; else "".
+    lined_width : float or None
+        Mean width within its lining at which it carries the peak once that is grown or worn; None
+        without a lining. [m]
     drops : float or None
         Fall to take in drops over stone so that the rest of it, `drops_width` wide, runs no faster
         than bare earth stands; None where no width up to the widest does. [m]
@@ -51,6 +56,7 @@ class FurrowFlow:
     source: str
     needed_width: float | None
     lining: str
+    lined_width: float | None
     drops: float | None
     drops_width: float
 
@@ -63,6 +69,37 @@ class FurrowFlow:
     def holds(self) -> bool:
         """Whether the water is no faster than bare earth stands."""
         return self.velocity <= self.permissible * (1 + 1e-9)
+
+    @property
+    def way(self) -> str:
+        """How it is to be dug so that it carries the peak and holds: "bare", "grass" or "stone" to
+        line it with, "drops" over stone; "" where none of them does, or it does not fall."""
+        if self.slope <= 0 or (self.holds and self.needed_width is None):
+            return ""
+        if self.holds:
+            return "bare"
+        return self.lining or ("drops" if self.drops is not None else "")
+
+    @property
+    def dug_width(self) -> float | None:
+        """Mean width, within its lining, that goes with that way; None where there is none. [m]"""
+        return {"": None, "bare": self.needed_width, "drops": self.drops_width}.get(
+            self.way, self.lined_width)
+
+
+def over_sill(head: float, made: Furrow | None, runs: FurrowFlow | None) -> float:
+    """Depth of water over a sill at the design peak: of what spills, or what a furrow that begins
+    level with it holds back where that is more. [m]
+
+    Parameters
+    ----------
+    head : float
+        Of a free spill. [m]
+    made, runs : Furrow and FurrowFlow, or None
+        Of the furrow that leads the spill, where one does.
+    """
+    back = made is not None and runs is not None and not made.begins_below and runs.peak > 0
+    return max(head, runs.water) if back and runs is not None else head
 
 
 def furrow_flow(made: Furrow, peak: float, erodible: bool, rules: Rulebook) -> FurrowFlow:
@@ -86,22 +123,39 @@ def furrow_flow(made: Furrow, peak: float, erodible: bool, rules: Rulebook) -> F
     assert stands is not None  # only grass is ever not recommended
     slope, deep = made.slope, made.depth
     if slope <= 0:
-        return FurrowFlow(peak, slope, 0.0, deep, 0.0, stands, source, None, "", None, made.width)
+        return FurrowFlow(peak, slope, 0.0, deep, 0.0, stands, source, None, "", None,
+                          None, made.width)
     new, worn = (channel_roughness(kind)[1] for kind in LININGS["bare"])
     shape = Trapezoid(made.width, 0.0)
     carries = flow(shape, deep, slope, worn)
     fast = _speed(made.width, deep, peak, slope, new)
     wide = _width(made.width, deep, peak, slope, worn, rules["drain widest"])
-    lining = "" if wide is None else next(
-        (kind for kind in ("grass", "stone")
-         if _stands(kind, wide, deep, peak, slope, erodible, rules)), "")
+    lining, lined_wide = _lined(made, peak, erodible, rules)
     # So wide that the peak runs at that speed no deeper than the brim in the worn channel.
     least = min(_slope_at(stands, made.width, peak, new), slope)
     drops_wide = _width(made.width, deep, peak, least, worn, rules["drain widest"])
     drops = None if drops_wide is None else (slope - least) * made.length
-    water = min(normal_depth(shape, peak, slope, worn), deep)
-    return FurrowFlow(peak, slope, carries, water, fast, stands, source, wide, lining, drops,
-                      drops_wide or made.width)
+    runs = [(made.width, slope, worn)]
+    if lined_wide is not None:
+        runs.append((lined_wide, slope, channel_roughness(LININGS[lining][1])[1]))
+    if drops_wide is not None:
+        runs.append((drops_wide, least, worn))
+    water = max(min(normal_depth(Trapezoid(width, 0.0), peak, falls, rough), deep)
+                for width, falls, rough in runs)
+    return FurrowFlow(peak, slope, carries, water, fast, stands, source, wide, lining, lined_wide,
+                      drops, drops_wide or made.width)
+
+
+def _lined(made: Furrow, peak: float, erodible: bool, rules: Rulebook
+           ) -> tuple[str, float | None]:
+    """The first lining that stands the speed of the peak in a furrow so wide that it carries that
+    once the lining is grown or worn, and that width; "" and None without one."""
+    for kind in ("grass", "stone"):
+        worn = channel_roughness(LININGS[kind][1])[1]
+        wide = _width(made.width, made.depth, peak, made.slope, worn, rules["drain widest"])
+        if wide is not None and _stands(kind, wide, made.depth, peak, made.slope, erodible, rules):
+            return kind, wide
+    return "", None
 
 
 def _speed(width: float, deep: float, peak: float, slope: float, roughness: float) -> float:

@@ -52,6 +52,8 @@ class Pool:
         Where its lowest ground lies. [m]
     below : float64, shape (n, 2)
         The way of the water just past the wall. [m]
+    depth : float
+        Of its deepest water, over the ground or the bank's face. [m]
     """
 
     curve: Curve
@@ -61,6 +63,7 @@ class Pool:
     beside_void: bool
     deepest: tuple[float, float]
     below: NDArray[np.float64]
+    depth: float
 
 
 class Pass(NamedTuple):
@@ -140,6 +143,7 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
         pool, np.ones((3, 3)))
     pool |= under
     depths = sill_level - fine.heights[pool].astype(np.float64)
+    left = depths
     curve = net = columns_of_water(depths, sill_level, fine.cell_area)
     if bank is not None:  # over the ground as it lies: a pit beyond its foot stays open
         levels = bank(natural)[pool]
@@ -157,7 +161,7 @@ def flood(terrain: Terrain, wall: Sequence[tuple[float, float]], sill_level: flo
     lowest = int(np.argmin(np.where(free, fine.heights, np.inf)))
     x, y = fine.xy(*np.unravel_index(lowest, fine.shape))
     return Pool(curve, net, cells, outline(pool, fine.transform), touches, (float(x), float(y)),
-                below)
+                below, max(float(left.max()), 0.0))
 
 
 def _barrier(fine: Dem, line: Any) -> NDArray[np.bool_]:

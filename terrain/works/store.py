@@ -33,6 +33,12 @@ class Curve:
         """Volume at the sill. [m3]"""
         return float(self.volumes[-1])
 
+    @property
+    def floor(self) -> float:
+        """The highest level at which it holds nothing: behind a wall, ground that the bank's body
+        covers lies lower. [m]"""
+        return float(self.levels[np.flatnonzero(self.volumes <= 0)[-1]])
+
     def level_at(self, volume: float) -> float:
         """Level of a volume. [m]"""
         return float(np.interp(volume, self.volumes, self.levels))

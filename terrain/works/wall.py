@@ -10,7 +10,7 @@ import numpy as np
 from terrain.errors import InputError
 from terrain.inputs.elevation import Dem
 from terrain.surface.terrain import Terrain
-from terrain.units import in_both
+from terrain.units import METRES, in_both
 from terrain.works.basin import Basin, drowning
 from terrain.works.designed_ground import FloatArray, Grid, along
 from terrain.works.ground_of_bank import wet_left
@@ -25,6 +25,9 @@ NOTHING = 0.05
 #: A bank that leaves less than this share of its pool is not worth its earth; common practice, no
 #: source. [-]
 LITTLE = 0.1
+#: A crest further off the ground than this is in another unit, if that brings it near; common
+#: practice, no source. [m]
+OFF_GROUND = 30.0
 #: A bank's side is followed so many times as far as on level ground.
 FURTHER = 1.6
 
@@ -79,7 +82,7 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
                          f"thin wall nothing is left behind one {in_both(profile.top, 'size')} "
                          "wide at its top", "Choose a place with more room behind it, raise sill "
                          "and crest, or dig a basin")
-    cautions = _cautions(profile, depth, storage, gross - storage, rules, rock)
+    cautions = _cautions(profile, depth, pool.depth, storage, gross - storage, rules, rock)
     if pool.beside_void:
         cautions.append(f"The pool borders on ground of which {dem.source} has no height: it may "
                         "hold more, or run out there. Measure that ground; what you find decides.")
@@ -96,7 +99,7 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
                  gross, storage, pool.curve, pool.net,
                  float(pool.curve.areas[-1]), profile.earth, profile.cutoff + profile.topsoil,
                  float(profile.heights.max()), depth, pool.cells, pool.outline, tuple(cautions),
-                 profile=profile, topsoil=profile.topsoil,
+                 profile=profile, topsoil=profile.topsoil, pool_depth=pool.depth,
                  outflank=lowest_pass(dem, wall, pool, level, crest))
 
 
@@ -128,7 +131,21 @@ def measured(dem: Dem, wall: Sequence[tuple[float, float]], crest: float, sill: 
     if np.isnan(ground).any():
         raise InputError(where, f"the wall crosses ground of which {dem.source} has no height",
                          "Move the wall, or use a raster without that hole")
+    _refuse_other_unit(crest, float(np.median(ground)), where)
     return wall_profile(stations, ground, crest, rules, rock)
+
+
+def _refuse_other_unit(crest: float, ground: float, where: str) -> None:
+    """Refuse a crest far off the ground that would lie near it if feet were metres. [m]"""
+    if abs(crest - ground) <= OFF_GROUND:
+        return
+    for factor, written, meant in ((METRES["ft"], "metres", "feet"),
+                                   (1 / METRES["ft"], "feet", "metres")):
+        if abs(crest * factor - ground) <= OFF_GROUND:
+            raise InputError(where, f"the crest at {in_both(crest, 'level')} lies far off the "
+                             f"ground under the wall, at {in_both(ground, 'level')}",
+                             f"It looks like {meant} taken as {written}: write it with its unit, "
+                             f"{in_both(crest * factor, 'level')}")
 
 
 def _settled(profile: WallProfile, wall: Sequence[tuple[float, float]]) -> Levels:
@@ -203,8 +220,10 @@ def outflanking(basin: Basin, dem: Dem) -> str | None:
             f"crest; {ENGINEER}.")
 
 
-def _cautions(profile: WallProfile, depth: float, storage: float, in_pool: float,
-              rules: Rulebook, rock: float | None) -> list[str]:
+def _cautions(profile: WallProfile, depth: float, deepest: float, storage: float,
+              in_pool: float, rules: Rulebook, rock: float | None) -> list[str]:
+    """Of a wall with water of a depth against it, over the ground under its centreline, and of
+    another where it is deepest. [m]"""
     said = []
     height = float(profile.heights.max())
     if depth >= rules["engineer water"]:
@@ -216,8 +235,8 @@ def _cautions(profile: WallProfile, depth: float, storage: float, in_pool: float
         said.append(f"{in_both(depth, 'size')} of water against the bank: from "
                     f"{in_both(rules['embankment water'], 'length')} on the rules for dams apply "
                     f"({rules.cited('embankment water')}): ask before digging.")
-    if depth > rules["drowning depth"]:
-        said.append(drowning(depth, rules))
+    if deepest > rules["drowning depth"]:
+        said.append(drowning(deepest, rules))
     said += permit_cautions(height, storage, rules)
     said.append("Build the bank in thin, damp, rolled layers on stripped ground with a cut-off "
                 "trench; pressing with the bucket or tracks is not compaction. Keep trees off it. "

@@ -90,7 +90,7 @@ def design_wall_and_pit(terrain: Terrain, wall: Sequence[tuple[float, float]], c
     cut, topsoil = pit.cut(depth), pit_topsoil(pit, depth, rules)
     deep = level - floor
     cautions = list(made.cautions)
-    if deep > rules["drowning depth"] >= made.water_at_wall:
+    if deep > rules["drowning depth"] >= made.deepest_water:
         cautions.append(drowning(deep, rules))
     if clear < rules["pit from wall"]:
         cautions.append(f"The pit comes within {in_both(clear, 'length')} of the wall's foot; keep "

@@ -122,6 +122,22 @@ def test_a_berm_with_a_low_place_spills_there_and_must_not_be_filled(surveys):
     assert any("no freeboard is left" in said for said in work.cautions)
 
 
+def test_every_storm_that_runs_over_the_bank_is_told(surveys):
+    """The crest 20 mm over the sill: each storm that spills deeper than that runs over it."""
+    swale = next(p for p in surveys.plan.stores if p.store.name == SWALE).swale
+    rows = surveys.rows(SWALE, "berm", [0.02 - swale.berm_height_built] * 5)
+    [work] = surveys.found(rows).works
+    over = [storm for storm in work.storms
+            if storm.freeboard_settled is not None and storm.freeboard_settled < -0.001]
+    [said] = [said for said in work.cautions if said.startswith("Water would run over")]
+    assert over
+    for storm in work.storms:
+        assert (f'in "{storm.name}" by' in said) == (storm in over)
+    assert f"by {-over[-1].freeboard:.2f} m" in said or over[-1].freeboard > -0.001
+    [sound] = surveys.found(surveys.rows(SWALE, "berm", [0.0] * 5)).works
+    assert not any("run over its lowest crest" in said for said in sound.cautions)
+
+
 def test_a_wall_below_its_height_is_the_engineers(surveys):
     line = surveys.line("pond", "wall")
     rows = surveys.rows("pond", "wall", [0.0, -0.35, -0.35, 0.0])

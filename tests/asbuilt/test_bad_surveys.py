@@ -41,9 +41,12 @@ GOOD = "east swale,sill,15,{level}\n"
     ("work,mark,easting,northing,elevation_m\neast swale,sill,1640698,20997178,195\n",
      "It looks like ft, and the raster's coordinates are in metres"),
     ("work,mark,station_m,elevation_m\neast swale,sill,15,655.5\neast swale,sill,16,655.5\n",
-     r"its level, 655.50 m .* above that of east swale, sill, .*The levels look like feet"),
+     r"its level, 655.50 m .* above that of east swale, sill, .*The levels look like feet.*or peg"),
     ("work,mark,station_m,elevation_m\neast swale,sill,15,0.3\neast swale,sill,16,0.3\n",
      r"All lie about .* too low, as from another height datum or zero"),
+    ("mark,work,station_m,reading_m,elevation_m\npeg,,,1.0,195\n,east swale,15,1.2,\n"
+     "sill,east swale,16,1.2,\npeg,,,1.0,59.436\n",
+     "One looks like metres and the other like feet: give both in the unit"),
     ("work,mark,elevation_m,station_m\neast swale,,195,15\n", "names no place"),
     ("stake,elevation_m\n9999,195\n", "there is no stake 9999"),
     ("stake,east,north,elevation_m\n1,500020,6399900,195\n",

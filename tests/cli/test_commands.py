@@ -51,6 +51,13 @@ def test_survey_of_a_real_raster(levelsill, real_raster):
     words = levelsill("survey", real_raster)
     assert words.code == 0
     assert "Hollows" in words.out
+    with rasterio.open(real_raster) as file:  # in degrees: its own size and corners are told
+        size, bounds = (file.width, file.height), file.bounds
+    assert (answer["own_columns"], answer["own_rows"]) == size
+    assert f"{size[0]:,} by {size[1]:,} cells" in words.out.splitlines()[0]
+    assert f"south-west     {bounds.left:.6f}, {bounds.bottom:.6f}" in words.out
+    assert (f"moved to       {answer['columns']:,} by {answer['rows']:,} cells of the working "
+            "frame" in words.out)
 
 
 def test_shed_of_a_real_raster_is_what_pyflwdir_finds(levelsill, real_raster):
@@ -153,6 +160,9 @@ def test_shed_says_why_segments_are_not_reckoned(levelsill, small_site):
     top = levelsill("shed", ground, "--at", "500000.5,6399999.5", *words)
     assert "the longest way of its water is a single cell" in top.out
     assert "--two-year-day" not in top.out
+    assert "0.0 min; 6 min were used, the least of TR-55 (1986)" in top.out
+    assert "lies on no flow path of size: the water of 1 cell comes" in " ".join(top.out.split())
+    assert top.out.count("one of eight directions") == 1
 
 
 def test_shed_tells_how_much_of_its_ground_is_road(levelsill, small_site, tmp_path):
@@ -188,6 +198,18 @@ def test_shed_tells_how_much_of_its_ground_is_road(levelsill, small_site, tmp_pa
     assert "No road among them" not in said
     plain = levelsill(*words[:4], "--cn", "80", "--json")
     assert (json.loads(plain.out)["cover"], json.loads(plain.out)["road_m2"]) == ([], None)
+
+
+def test_one_class_of_cover_for_all_the_ground(levelsill, small_site):
+    """Pasture in fair state on soil group C: curve number 79 (TR-55, 1986, Table 2-2c)."""
+    words = ("shed", small_site.parent / "ground.tif", "--at", "500060.5,6399900.5", "--storm",
+             "38mm", "--json")
+    by_class = levelsill(*words, "--cover", "Pasture, fair", "--soils", "C").json()
+    by_number = levelsill(*words, "--cn", "79").json()
+    assert by_class["storms"][0]["runoff_m3"] == by_number["storms"][0]["runoff_m3"]
+    assert [c["class"] for c in by_class["cover"]] == ["pasture, fair"]
+    refused = levelsill(*words, "--cover", "pasture, fair", "--soils", "C", "--codes", "nlcd")
+    assert "--codes: it says how a file is read, and --cover names a class" in refused.err
 
 
 def test_us_units_print_throughout(levelsill, small_site):

@@ -87,7 +87,8 @@ def test_values_that_cannot_be(levelsill, words, says):
 
 
 @pytest.mark.parametrize(("cover", "soils", "says"), [
-    ("pasture, poor", "C", "--cover: there is no file 'pasture, poor'. Give a layer"),
+    ("pasture, pore", "C", "--cover: 'pasture, pore' is neither a file nor a class of cover; the "
+     "nearest are 'pasture, poor'"),
     ("cover.geojson", "loam", "--soils: 'loam' is neither a soil group nor a file")])
 def test_words_in_place_of_layers(levelsill, small_site, monkeypatch, cover, soils, says):
     monkeypatch.chdir(small_site.parent)

@@ -170,7 +170,7 @@ def test_one_class_and_one_group_for_all_ground_need_no_layer(small_site):
     assert set(inputs.ground.classes) == {"pasture, poor", "roof or paving"} | roads
     notes = " ".join(inputs.ground.notes)
     assert "Soils: no layer is named; all ground was taken as group C." in notes
-    assert "in no layer, as none is named; it was taken as pasture, poor" in notes
+    assert "Cover: no layer is named; all ground was taken as pasture, poor." in notes
 
 
 KINDS = ["swale", "basin", "basin", "basin", "drain", "tree basin", "tree basin", "hollow", "tank",

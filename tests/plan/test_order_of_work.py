@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from terrain.plan.earth.earthworks import Haul
-from terrain.plan.order_of_work import _build, top_down, wet_season
+from terrain.plan.order_of_work import _build, top_down, wet_season, wetter_too
 from terrain.plan.plan import make_plan
 
 
@@ -65,6 +65,18 @@ def test_the_wettest_months_are_a_run_above_the_mean_month(months, wet):
     assert wet_season(months, 0.6) == wet
 
 
+@pytest.mark.parametrize(("months", "season", "said"), [
+    ([1, 1, 1, 1, 9, 8, 1, 1, 5, 6, 1, 1], (4, 5),
+     " September and October are wetter than the mean month too."),
+    ([9, 1, 1, 8, 1, 8, 1, 1, 1, 1, 1, 9], (11, 0),
+     " April and June are wetter than the mean month too."),
+    ([9, 1, 1, 1, 1, 8, 1, 1, 1, 1, 1, 9], (11, 0), " June is wetter than the mean month too."),
+    ([1, 1, 1, 1, 9, 8, 1, 1, 1, 1, 1, 1], (4, 5), "")])
+def test_wet_months_apart_from_the_run_are_named(months, season, said):
+    assert wet_season(months, 0.5) == season
+    assert wetter_too(months, season) == said
+
+
 @pytest.fixture(scope="module")
 def plan(small_site_folder, tmp_path_factory):
     """The small site with a drain, and rain in June, July and August alone."""
@@ -96,7 +108,8 @@ def test_locating_first_then_down_the_slope_drains_and_pipes_after_and_done_in_t
     assert plan.order[-3].says.startswith("Only when every work is built")
     assert "\"barn tank\"" in plan.order[-3].says
     assert plan.order[-1].says.startswith(
-        "Finish by the end of April: the wettest months of the rain record are June to August")
+        "Finish by the end of April: the wettest months of the rain record, in a row, are June to "
+        "August")
     assert "no raw bank overnight" in plan.order[-1].says
 
 

@@ -94,10 +94,13 @@ def swale_work(**fields):
 
 
 @pytest.mark.parametrize(("fields", "there", "not_there"), [
-    ({"length": 20.0, "depth": 0.3}, "(left out, its length and depth would be found)", "open,"),
-    ({"along": [1, 2]}, "Its depth, left open, was found", "(left out"),
-    ({}, "Its length and depth, left open, were found", "(left out"),
-    ({"solve": "width", "length": 20.0, "depth": 0.3}, "Its width, left open, was", "(left out"),
+    ({"length": 20.0, "depth": 0.3}, "(left out, its length and depth would be found)",
+     "left open"),
+    ({"along": [1, 2]}, "Its depth was left open in the site file, so it was chosen", "(left out"),
+    ({}, "Its length and depth were left open in the site file, so they were "
+     "chosen", "(left out"),
+    ({"solve": "width", "length": 20.0, "depth": 0.3}, "Its width was left open in the site",
+     "(left out"),
 ])
 def test_what_is_left_open_is_not_advised_to_be_left_open(fields, there, not_there):
     work = swale_work(**fields)

@@ -1,5 +1,7 @@
 """Peak discharge against TR-55's tables and examples, and the three methods beside each other."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -111,7 +113,7 @@ def test_where_a_method_does_not_apply():
     found, notes = said(catchment(35.0), day, 300.0)
     assert found.graphical is None
     assert "curve numbers of 40 and more" in notes
-    assert "the nearer end was taken" in said(catchment(hours=0.02), day)[1]
+    assert "the nearer end was taken" in said(catchment(hours=11.0), day)[1]
     assert "over half the rain" in said(catchment(60.0), day, 50.0)[1]
     found, notes = said(catchment(c=float("nan")), day)
     assert found.rational is None
@@ -141,3 +143,12 @@ def test_more_rain_never_peaks_lower(number, rain, hours):
     assert more.unit_hydrograph >= less.unit_hydrograph
     if less.graphical is not None:
         assert more.graphical >= less.graphical
+
+
+def test_no_time_of_concentration_is_below_the_least_of_tr55():
+    """TR-55 (1986), ch. 3: 0.1 h."""
+    day = storm_shape("II", 24.0)
+    quick, least = (peaks_of(catchment(area=1e4, hours=hours), 60.0, day, 1 / 60)
+                    for hours in (0.002, 0.1))
+    assert quick == least
+    assert replace(catchment(), longest_path=0.0, by_segments=False).concentration == 0.1

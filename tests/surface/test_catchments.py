@@ -153,3 +153,22 @@ def test_values_are_summed_by_the_label_first_met(label, values):
     """Against the obvious: sum each label's cells."""
     expected = [np.nansum(values[label == number]) for number in (1, 2, 3)]
     assert first_met(label, values, 3) == pytest.approx(expected)
+
+
+def test_water_led_along_the_edge_is_told_where_the_ground_falls_out():
+    """A plane that falls south, a little east: its water goes south and then along the edge."""
+    row, column = np.indices((20, 30))
+    south = Terrain(dem_of(100 - 0.5 * row - 0.01 * column, cell=2.0))
+    outlet = np.zeros((20, 30), bool)
+    outlet[19, 25] = True
+    cells = south.catchment(outlet)
+    # All that comes to the outlet but its own column comes along the edge.
+    assert cells.sum() == 26 * 20
+    assert south.area_along_edge(cells) == 25 * 20 * 4.0
+    assert south.area_along_edge(np.flatnonzero(cells)) == 25 * 20 * 4.0
+    upper = south.catchment(np.roll(outlet, -9, 0))  # whose water comes there later
+    assert south.area_along_edge(upper) == 0
+    # Where the ground rises towards the edge, none of it would fall out.
+    north = Terrain(dem_of(100 + 0.01 * row - 0.9 * column, cell=2.0))
+    assert north.catchment(outlet).sum() == 26
+    assert north.area_along_edge(north.catchment(outlet)) == 0

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from terrain.works.furrow import furrow
-from terrain.works.furrow_flow import furrow_flow
+from terrain.works.furrow_flow import furrow_flow, over_sill
 from terrain.works.rules import Rulebook
 
 RULES = Rulebook()
@@ -79,3 +79,39 @@ def test_one_that_does_not_fall_carries_nothing():
     line = np.array([[0.0, 0.0], [20.0, 0.0]])
     flat = furrow(line, lambda x, y: 10 + 0 * np.asarray(x), 10.0, 10.0, 0.3, 0.15, 0.002)
     assert furrow_flow(flat, 0.02, True, RULES).capacity == 0
+
+
+#: Grown grass: earth, winding, dense weeds in deep channels (Chow, 1959, Table 5-6).
+GROWN = 0.035
+
+
+def test_a_furrow_lined_with_grass_carries_the_peak_once_it_is_grown():
+    """Bare it carries 0.029 m3/s 0.30 m wide at 3 %; grown over no more than 0.025."""
+    bare = 0.3 * 0.15 * speed(0.3, 0.15, 0.03, WORN)
+    peak = 0.95 * bare
+    runs = furrow_flow(made(0.03), peak, True, RULES)
+    assert (runs.enough, runs.way) == (True, "grass")
+    assert runs.dug_width == runs.lined_width > 0.3
+    wide = runs.dug_width
+    assert wide * 0.15 * speed(wide, 0.15, 0.03, GROWN) == pytest.approx(peak, rel=1e-6)
+    assert runs.water == pytest.approx(0.15)  # brim full
+
+
+def test_how_it_is_to_be_dug():
+    assert furrow_flow(made(0.0075), 0.003, True, RULES).way == "bare"
+    wider = furrow_flow(made(0.0021, long=100.0), 0.02, False, RULES)
+    assert (wider.enough, wider.holds, wider.way) == (False, True, "bare")
+    assert wider.dug_width == wider.needed_width > 0.3
+    steep = furrow_flow(made(0.4), 0.05, True, RULES)  # neither grass nor cobbles bear that
+    assert (steep.lining, steep.way, steep.dug_width) == ("", "drops", steep.drops_width)
+
+
+def test_water_stands_back_where_the_bed_begins_level_with_the_sill():
+    line = np.array([[0.0, 0.0], [20.0, 0.0]])
+    level = furrow(line, lambda x, y: 10 + 0 * np.asarray(x), 10.0, 9.9, 0.3, 0.15, 0.002)
+    runs = furrow_flow(level, 0.02, True, RULES)
+    assert not level.begins_below
+    assert over_sill(0.06, level, runs) == max(0.06, runs.water) > 0.06
+    below = made(0.05)
+    assert over_sill(0.06, below, furrow_flow(below, 0.02, True, RULES)) == 0.06
+    assert over_sill(0.06, None, None) == 0.06

@@ -26,6 +26,13 @@ def test_sixty_metres_of_swale_hold_21_6_cubic_metres():
     assert (curve.levels[0], curve.levels[-1]) == (pytest.approx(99.7), 100.0)
 
 
+def test_a_stores_floor_is_where_its_water_begins():
+    """Behind a wall the bank's body fills the lowest levels."""
+    levels, areas = np.array([9.0, 9.5, 10.0, 10.5]), np.array([0.0, 0.0, 4.0, 8.0])
+    assert Curve(levels, areas, np.array([0.0, 0.0, 1.0, 4.0])).floor == 9.5
+    assert channel_curve(100.0, 0.3, 0.6, 2.0, 60.0).floor == pytest.approx(99.7)
+
+
 @given(st.floats(0.05, 3), st.floats(0, 6), st.floats(0, 4), st.floats(1, 300))
 def test_a_channels_volumes_are_its_areas_summed(depth, bed, side, length):
     assume(bed + side > 0.01)

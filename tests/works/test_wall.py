@@ -18,7 +18,7 @@ from terrain.works.lining import permissible
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill, design_sill, head_for_flow
 from terrain.works.spillway import lining_words, sill_velocity, spillway
-from terrain.works.wall import design_wall, outflanking, slope_cautions
+from terrain.works.wall import design_wall, measured, outflanking, slope_cautions
 from terrain.works.wall_profile import bank_area_of, bank_volume, top_width, wall_profile
 
 FOOT, YARD = 0.3048, 0.9144
@@ -104,6 +104,19 @@ def test_on_ground_that_rises_behind_it_the_bank_takes_less_of_the_pool(fall, si
     half = side * crest + 2
     basin = design_wall(terrain, across(half), crest, None, Rulebook(), "pond")
     assert basin.storage == pytest.approx(exact, rel=0.01)
+
+
+def test_the_deepest_water_stands_before_the_banks_wet_foot_not_under_its_body():
+    """On the valley's floor the ground rises 0.05 y and the bank's face falls c - (y - 0.9) / 3:
+    they meet at y = (c + 0.3) / (0.05 + 1/3), 7.17 m, where the ground is 0.36 m over the wall's
+    lowest point, so the water is less deep than against the wall.  Cells cut off the V's crease."""
+    basin = design_wall(valley(), across(), 2.45, None, Rulebook(), "pond")
+    foot = FALL * (2.45 + 0.3) / (FALL + 1 / 3)
+    assert basin.water_at_wall - basin.deepest_water == pytest.approx(foot, abs=0.03)
+    floor, a_slice = basin.sill.level - basin.deepest_water, np.diff(basin.curve.levels)[0]
+    assert floor - a_slice - 1e-6 <= basin.curve.floor <= floor + 1e-6
+    assert any(words.startswith(f"Water {basin.deepest_water:.2f} m") and "drown" in words
+               for words in basin.cautions)
 
 
 @pytest.mark.parametrize("cell", [1.0, 0.5])
@@ -279,3 +292,13 @@ def test_a_broad_bank_that_fills_its_pool_is_told_or_refused():
     assert not any("fills its pool" in words for words in high.cautions)
     with pytest.raises(InputError, match="bank fills its pool"):
         design_wall(valley(1.0), across(), 0.75, 0.3, Rulebook(), "pond")
+
+
+@pytest.mark.parametrize(("crest", "says"), [
+    (203.0 / 0.3048, "feet taken as metres: write it with its unit, 203.00 m"),
+    (203.0 * 0.3048, "metres taken as feet: write it with its unit, 203.00 m")])
+def test_a_crest_in_another_unit_is_told(crest, says):
+    terrain = Terrain(formula_dem(lambda x, y: 200 + 0.1 * abs(x - 50) + 0.02 * y, 100, 100, 1.0))
+    with pytest.raises(InputError, match=says):
+        measured(terrain.dem, [(30.0, 50.0), (70.0, 50.0)], crest, crest - 0.5, Rulebook(),
+                 "--wall")

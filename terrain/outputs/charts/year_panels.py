@@ -215,7 +215,7 @@ def draw_trees(figure: Figure, left: float, top: float, wide: float, plan: Plan)
     factor = PRINTED["volume"][system == "us"][1]
     want, gets = (np.sum([getattr(life, name) for life in lives], axis=0) * factor
                   for name in ("want", "gets"))
-    count = len(lives)
+    count = _trees(plan)
     share = float(gets.sum() / want.sum()) if want.sum() else 1.0
     words(figure, left, top - 0.12, [
         ("What the trees want", sy.TREE),
@@ -230,6 +230,12 @@ def draw_trees(figure: Figure, left: float, top: float, wide: float, plan: Plan)
     tops = np.maximum(want, gets)
     _name_columns(ax, months, tops, [short(v / factor, system) for v in want], sy.TREE)
     bare_columns(ax)
+
+
+def _trees(plan: Plan) -> int:
+    """How many trees those are: one of a tree basin, all of a swale or basin that has some."""
+    return sum(1 if planned.placed.stand is None else planned.placed.stand.count
+               for planned in plan.stores if planned.life is not None and planned.life.months)
 
 
 def _lives(plan: Plan) -> list[TreeMonths]:

@@ -55,6 +55,8 @@ def survey_answer(survey: Survey) -> dict[str, Any]:
     west, south, east, north = dem.bounds
     return {
         "file": dem.source, "rows": survey.rows, "columns": survey.columns,
+        "own_rows": survey.rows if survey.own is None else survey.own.rows,
+        "own_columns": survey.columns if survey.own is None else survey.own.columns,
         "cell_m": survey.cell, "area_m2": survey.area,
         "working_crs": None if dem.frame.working is None else dem.frame.working.name,
         "west_m": west, "south_m": south, "east_m": east, "north_m": north,
@@ -71,7 +73,8 @@ def survey_answer(survey: Survey) -> dict[str, Any]:
 def ground_facts(catchment: Catchment) -> dict[str, Any]:
     """How much ground, and whether the raster's edge cuts it off."""
     return {"catchment_m2": catchment.area, "touches_edge": catchment.touches_edge,
-            "at_risk_m2": catchment.at_risk}
+            "at_risk_m2": catchment.at_risk,
+            "along_edge_m2": catchment.along_edge}
 
 
 def reaches(catchment: Catchment) -> list[dict[str, Any]]:

@@ -22,7 +22,6 @@ from terrain.outputs.data.money_json import money_facts
 from terrain.outputs.data.tank_json import gutter_facts, tank_facts, use_facts
 from terrain.outputs.data.trees_json import carried_facts, stand_facts, tree_facts
 from terrain.plan.planned import Plan, PlannedStore
-from terrain.plan.safety.furrow_cautions import flow_in_furrow
 from terrain.plan.siting.road_turnouts import Turnout
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.entry import Entry
@@ -150,9 +149,9 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
 
 def furrow_facts(plan: Plan, planned: PlannedStore) -> dict[str, Any]:
     """The furrow that leads a store's spill, from the sill on."""
-    made, dem = planned.furrow, plan.inputs.dem
+    made, runs, dem = planned.furrow, planned.furrow_runs, plan.inputs.dem
     assert made is not None  # asked for furrows alone
-    runs = flow_in_furrow(plan.inputs, planned.placed, planned.store, made)
+    assert runs is not None
     return {"line": line_string(dem, made.line), "length_m": made.length, "width_m": made.width,
             "sill_level_m": made.sill, "start_level_m": made.start_level,
             "end_level_m": made.end_level, "rim_level_m": made.rim,
@@ -162,7 +161,8 @@ def furrow_facts(plan: Plan, planned: PlannedStore) -> dict[str, Any]:
             "trench_along_sill_m": made.gathers, "earth_m3": made.earth,
             "peak_m3_s": runs.peak, "capacity_m3_s": runs.capacity, "enough": runs.enough,
             "velocity_m_s": runs.velocity, "permissible_velocity_m_s": runs.permissible,
-            "needed_width_m": runs.needed_width}
+            "needed_width_m": runs.needed_width, "dug_as": runs.way or None,
+            "dug_width_m": runs.dug_width, "water_over_sill_m": planned.over_sill}
 
 
 def _arrival(plan: Plan, index: int) -> dict[str, Any]:

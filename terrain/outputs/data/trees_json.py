@@ -6,7 +6,7 @@ from typing import Any
 
 from terrain.plan.planned import Plan
 from terrain.plan.water.tree_life import TreeLife, TreeMonths
-from terrain.plan.water.trees_carried import Carried
+from terrain.plan.water.trees_carried import RAIN_ALONE, Carried
 from terrain.works.tree_basin import TreeShape
 from terrain.works.tree_stand import TreeStand
 
@@ -58,5 +58,16 @@ def carried_facts(plan: Plan, found: Carried) -> dict[str, Any]:
     return {"source": found.source, "kind": found.kind, "at": at, "tree": found.trees.name,
             "crown_m": found.trees.crown, "plant_factor": found.trees.factor,
             "water_median_m3_year": found.water_median, "water_dry_m3_year": found.water_dry,
-            "trees_full_median": found.full.median, "trees_full_dry": found.full.dry,
-            "trees_some_median": found.some.median, "trees_some_dry": found.some.dry}
+            "trees_full_median": _number(found.full.median),
+            "trees_full_dry": _number(found.full.dry),
+            "trees_some_median": _number(found.some.median),
+            "trees_some_dry": _number(found.some.dry),
+            "rain_alone_full_median": found.full.median == RAIN_ALONE,
+            "rain_alone_full_dry": found.full.dry == RAIN_ALONE,
+            "rain_alone_some_median": found.some.median == RAIN_ALONE,
+            "rain_alone_some_dry": found.some.dry == RAIN_ALONE}
+
+
+def _number(trees: int | None) -> int | None:
+    """None where rain alone is enough for any number."""
+    return None if trees == RAIN_ALONE else trees

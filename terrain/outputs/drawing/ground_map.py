@@ -27,11 +27,18 @@ from terrain.outputs.drawing.map_features import (
     points_in,
     scale_and_north,
 )
-from terrain.outputs.drawing.map_water import flow_least, passing_of, run_on_of
+from terrain.outputs.drawing.map_water import (
+    LEAST_RUN_ON,
+    flow_least,
+    passing_of,
+    run_on_ground,
+    run_on_of,
+)
 from terrain.outputs.drawing.title_block import TitleBlock
 from terrain.plan.plan import bare_ground
 from terrain.plan.planned import Plan
 from terrain.runoff.sheds import Shed, ShedPoint
+from terrain.units import shown
 
 FloatArray = NDArray[np.float64]
 
@@ -52,6 +59,8 @@ class GroundMap:
         self.drawn: set[str] = set()
         self.flow_from = 0.0
         self.interval = 0.0
+        #: How much more run-on there is than arrows tell, in words.
+        self.run_on_words = ""
         self.numbered: list[tuple[Shed, ShedPoint]] = []
 
     def cut(self, cells: NDArray[Any]) -> NDArray[Any]:
@@ -172,7 +181,12 @@ class GroundMap:
     def run_on(self) -> list[tuple[float, float, float, bool]]:
         """Draw an arrow where run-on enters: its place [m], its ground [m2], cut off or not."""
         entries = []
-        for x, y, dx, dy, area, cut_off in run_on_of(self.plan):
+        found = run_on_of(self.plan)
+        told, (every, short) = sum(entry[4] for entry in found), run_on_ground(self.plan)
+        if every - told > LEAST_RUN_ON * told:
+            self.run_on_words = (f"where most comes in, of {'≥ ' if short else ''}"
+                                 f"{shown(every, 'land', self.system, 1)} in all")
+        for x, y, dx, dy, area, cut_off in found:
             if not self.view.holds(x, y, 10):
                 continue
             unit = self.view.point

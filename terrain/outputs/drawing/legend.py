@@ -35,7 +35,8 @@ SHORT_SIZE = 7.6
 class Legend:
     """Symbols and their meaning, for what the map really shows."""
 
-    def __init__(self, column: Column, flow: tuple[str, str], small: bool = False) -> None:
+    def __init__(self, column: Column, flow: tuple[str, str], small: bool = False,
+                 run_on: str = "") -> None:
         """Write it in a column.
 
         Parameters
@@ -44,9 +45,11 @@ class Legend:
             From what volume on the ways of the water are drawn, in words, and in which storm.
         small : bool
             Closer lines, for a page where room is short.
+        run_on : str
+            What arrows of run-on tell of all that comes in, in words; "" where they tell it all.
         """
         self.column, self.ax, self.small = column, column.ax, small
-        self.flow = flow
+        self.flow, self.notes = flow, {"flow": flow[1], "run-on": run_on}
 
     def draw(self, drawn: set[str]) -> None:
         """Draw an entry for everything that was drawn."""
@@ -60,8 +63,8 @@ class Legend:
             self.ax.text(50, y, words, fontsize=size, va="center", ha="left",
                          gid=f"legend:{key}")
             self.column.skip(step)
-            if key == "flow":
-                self.ax.text(50, self.column.y - 4.5, self.flow[1], fontsize=sy.SMALL_SIZE,
+            if self.notes.get(key):
+                self.ax.text(50, self.column.y - 4.5, self.notes[key], fontsize=sy.SMALL_SIZE,
                              color=sy.SOFT_INK, va="center", ha="left", gid="legend note")
                 self.column.skip(11.0)
 
@@ -92,6 +95,8 @@ class Legend:
         if "flow" in drawn:
             self.column.skip(2)
             self.column.text(f"{self.flow[0]} {self.flow[1]}.", SHORT_SIZE, sy.SOFT_INK)
+        if "run-on" in drawn and self.notes["run-on"]:
+            self.column.text(f"Run-on: {self.notes['run-on']}.", SHORT_SIZE, sy.SOFT_INK)
 
     def _entries(self) -> list[tuple[str, str, Callable[[float], None]]]:
         return [

@@ -7,7 +7,8 @@ from terrain.outputs.drawing.ground_map import GroundMap
 from terrain.outputs.drawing.labels import Column, shortened
 from terrain.outputs.drawing.legend import Legend, title
 from terrain.outputs.drawing.map_features import datum_words, grid_words, places_words
-from terrain.outputs.drawing.map_water import largest_storm
+from terrain.outputs.drawing.map_water import largest_storm, listed_words
+from terrain.plan.safety.raster_edge import bound_of
 from terrain.units import length_words, shown
 
 #: On a panel lower than this the legend is small. [pt]
@@ -20,7 +21,7 @@ def draw_panel(on: GroundMap, column: Column) -> None:
     design = on.plan.site.rain.design.name
     flow = (f"Water gathers, from {sy.plain(on.flow_from, 'volume', on.system)} up",
             f"in the {design}, wider with its volume")
-    Legend(column, flow, small=column.height < SMALL_PANEL).draw(on.drawn)
+    Legend(column, flow, column.height < SMALL_PANEL, on.run_on_words).draw(on.drawn)
     foot = _foot_lines(on, column)
     above = (len(foot) * sy.SMALL_SIZE * 1.32 + 16 if on.block is None else
              on.block.height(column, of_page(on)))
@@ -60,8 +61,8 @@ def _works_table(on: GroundMap, column: Column, above: float) -> None:
             1 if on.system == "us" else 0)
         if group.kind == "drain":
             filled = "–"
-        least = "≥ " if any(n.catchment.touches_edge and n.catchment.area for n in nodes
-                            ) else ""
+        least = {"at least ": "≥ ", "about ": "≈ ", "": ""}[
+            bound_of(n.catchment for n in nodes)]
         column.row([(0, "left", shortened(on.figure, group.name, sy.TEXT_SIZE, 95)),
                     (wide - 70, "right", least + _area_words(area, on.system)),
                     (wide, "right", filled)])
@@ -72,7 +73,10 @@ def _shed_table(on: GroundMap, column: Column, above: float) -> None:
         return
     storm = largest_storm(on.plan)
     spec = on.plan.site.rain.storms[storm]
-    rows = min(len(on.numbered), max(int((column.room - above - 80) / 14.3), 0))
+    room = column.room - above - 80
+    size, lead = ((sy.TEXT_SIZE, 14.3) if room >= 14.3 * len(on.numbered) else
+                  (sy.SMALL_SIZE, sy.SMALL_SIZE * 1.3))
+    rows = min(len(on.numbered), max(int(room / lead), 0))
     if not rows:
         return
     column.skip(13)
@@ -87,10 +91,15 @@ def _shed_table(on: GroundMap, column: Column, above: float) -> None:
     column.row([(wide - 58, "right", f"all, {unit}"), (wide, "right", f"own, {unit}")],
                sy.SMALL_SIZE, sy.SOFT_INK)
     for number, (shed, point) in enumerate(on.numbered[:rows], 1):
-        name = shortened(on.figure, shed.name, sy.TEXT_SIZE, 95)
+        name = shortened(on.figure, shed.name, size, 95)
         column.row([(6, "center", f"{number}"), (18, "left", name),
                     (wide - 58, "right", _bare_number(point.volumes[storm], on.system)),
-                    (wide, "right", _bare_number(point.own_volumes[storm], on.system))])
+                    (wide, "right", _bare_number(point.own_volumes[storm], on.system))],
+                   size, lead=lead / size)
+    others = listed_words(rows, len(on.plan.ranked_shed_points), "in the report" if on.block is None
+                          else "on page Road sheds")
+    if others:
+        column.text(others, sy.SMALL_SIZE, sy.SHED, style="italic")
 
 
 def of_page(on: GroundMap, volumes: bool = True) -> list[str]:

@@ -80,6 +80,20 @@ def run_on_of(plan: Plan) -> list[tuple[float, float, float, float, float, bool]
     return entries
 
 
+def run_on_ground(plan: Plan) -> tuple[float, bool]:
+    """All the ground beyond the boundary that run-on comes from [m2], and whether the raster cuts
+    it off."""
+    inside = plan.inputs.ground.inside
+    beyond = plan.terrain.catchment(inside) & ~inside
+    return float(beyond.sum() * plan.inputs.dem.cell_area), bool((beyond & plan.terrain.edge).any())
+
+
+def listed_words(listed: int, every: int, where: str = "in the report") -> str:
+    """How many of all places a table lists, and where the others stand; nothing if all do."""
+    others = "the other stands" if every - listed == 1 else "the others stand"
+    return f"{listed} of {every} places; {others} {where}." if listed < every else ""
+
+
 def passing_of(plan: Plan) -> FloatArray:
     """Runoff that passes each cell of the ground in the design storm, as it is now. [m3]"""
     return accumulate(plan.terrain.direction, plan.inputs.runoff(plan.site.rain.design.depth))

@@ -45,6 +45,11 @@ class Paper:
         """Width and height. [in]"""
         return self.wide / 25.4, self.high / 25.4
 
+    def size(self, system: str) -> str:
+        """Width and height in words, in the units of a site."""
+        return (f"{self.wide / 25.4:g} × {self.high / 25.4:g} in" if system == "us" else
+                f"{self.wide:g} × {self.high:g} mm")
+
     @property
     def grows(self) -> float:
         """How much taller than A4 drawings on it may be, at most by three tenths."""

@@ -18,7 +18,12 @@ from terrain.outputs.drawing.map_labels import (
     label_run_on,
 )
 from terrain.outputs.drawing.map_panel import SMALL_PANEL, of_page
-from terrain.outputs.drawing.map_water import LEAST_SHED, largest_storm, shed_size
+from terrain.outputs.drawing.map_water import (
+    LEAST_SHED,
+    largest_storm,
+    listed_words,
+    shed_size,
+)
 from terrain.outputs.drawing.map_works import draw_works
 from terrain.runoff.sheds import Shed, ShedPoint
 
@@ -121,7 +126,7 @@ class ShedMap(GroundMap):
         title(column, "Road sheds", f"{self.plan.site.name}: what roads and bare ground let go")
         flow = (f"Water gathers, from {sy.plain(self.flow_from, 'volume', self.system)} up",
                 f"in the {design}, wider with its volume")
-        legend = Legend(column, flow)
+        legend = Legend(column, flow, run_on=self.run_on_words)
         if column.height < SMALL_PANEL:
             legend.draw_short(self.drawn)
         else:
@@ -141,18 +146,18 @@ class ShedMap(GroundMap):
     def _rows(self, column: Column, above: float) -> None:
         at, wide = largest_storm(self.plan), column.width
         unit = "gal" if self.system == "us" else "m³"
-        size = sy.SMALL_SIZE
+        size, every = sy.SMALL_SIZE, len(self.plan.ranked_shed_points)
         column.row([(wide - 92, "right", f"all, {unit}"), (wide - 42, "right", "run-on"),
                     (wide, "right", "own")], size, sy.SOFT_INK)
         said = column.room - above > len(self.numbered) * size * 2.6  # where each goes, below it
         for number, (shed, point) in enumerate(self.numbered, 1):
-            last = number == len(self.numbered)
+            last = number == every
             if column.room - above < size * (2.5 if said else 1.3) + (0 if last else size * 1.4):
-                left = len(self.numbered) - number + 1
-                column.text(f"{left} more {'stands' if left == 1 else 'stand'} in the report.",
-                            size, sy.SHED, style="italic")
+                column.text(listed_words(number - 1, every), size, sy.SHED, style="italic")
                 return
             self._row(column, number, shed, point, at, said)
+        if every > len(self.numbered):
+            column.text(listed_words(len(self.numbered), every), size, sy.SHED, style="italic")
 
     def _row(self, column: Column, number: int, shed: Shed, point: ShedPoint, storm: int,
              said: bool) -> None:

@@ -183,8 +183,9 @@ def _told(field: SettingOut) -> Iterator[tuple[str, bool]]:
                   "the peg, and are only what to expect. Line of sight = the peg's level as found "
                   "+ the reading on it; staff = line of sight less the stake's level. "
                   if field.pegs else "")
-               + "Read the mark again before you move the level: it must read the same to 5 mm "
-               "(0.02 ft; common practice, no source). The table below follows the set-ups."), False
+               + "Read the mark again before you move the level: it must read the same to "
+               f"{'0.02 ft' if field.plan.site.units == 'us' else '5 mm'} "
+               "(common practice, no source). The table below follows the set-ups."), False
     for set_up in field.set_ups:
         read = [s.number for s in field.stakes if s.set_up == set_up.number]
         leaves = [other.back for other in field.pegs if other.of == set_up.number]

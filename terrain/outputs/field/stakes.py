@@ -23,6 +23,8 @@ from terrain.works.swale_built import Swale
 from terrain.works.tree_basin import MOUND, TreeShape, mound_over
 from terrain.works.wall_profile import WallProfile
 
+#: What the stake at a trunk marks where its mound is left standing.
+MOUND_STAKE = "top of the mound to leave"
 #: Stakes on walls and rims stand at most this far apart; common practice, no source. [m]
 CLOSE = 5.0
 #: A bowl's edge is staked at its quarters, but where its sill is; common practice, no source.
@@ -172,8 +174,8 @@ def _stakes(planned: PlannedStore, dem: Dem, rules: Rulebook) -> list[Stake]:
     floor = float(store.curve.levels[0])
     # The mound about the trunk is left standing, so its stake must not tell to dig it away.
     found = [row.stake("tree", 0.0, store.x, store.y, store.sill.level
-                       + mound_over(tree, store.sill.head, rules)
-                       if tree is not None else floor, "top of the mound to leave"
+                       + mound_over(tree, planned.over_sill, rules)
+                       if tree is not None else floor, MOUND_STAKE
                        if tree is not None else "floor"),
              row.stake("sill", 0.0, planned.placed.spill_x, planned.placed.spill_y,
                        store.sill.level, "sill", (float(away[0]), float(away[1])), ring=True)]

@@ -9,8 +9,8 @@ from terrain.plan.water.pond_years import PondYear
 from terrain.units import shown
 
 #: Heads of `pond_rows`, the month aside.
-POND_COLUMNS = ("comes", "evaporates", "seeps", "used", "spills", "gained", "stands", "depth",
-                "dry days")
+POND_COLUMNS = ("comes", "evaporates", "seeps", "used", "spills", "gained", "stands",
+                "depth on days with water", "dry days")
 
 
 def pond_rows(year: PondYear, system: str) -> list[tuple[str, list[str]]]:
@@ -19,7 +19,8 @@ def pond_rows(year: PondYear, system: str) -> list[tuple[str, list[str]]]:
     rows = [(MONTHS[m.month - 1], [
         *(volume(v) for v in (m.comes, m.evaporated, m.seeped, m.used, m.spilled, m.gained,
                               m.stands)),
-        shown(m.depth, "level", system), f"{m.dry_days:.0f}"]) for m in year.months]
+        shown(m.depth, "level", system) if m.depth else "–", f"{m.dry_days:.0f}"])
+        for m in year.months]
     sums = [sum(getattr(m, part) for m in year.months)
             for part in ("comes", "evaporated", "seeped", "used", "spilled", "gained")]
     return [*rows, ("year", [*(volume(v) for v in sums), "", "", f"{year.dry_days:.0f}"])]

@@ -11,6 +11,7 @@ from terrain.outputs.page.rows import Row
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.units import shown
 from terrain.works.swale_built import Swale
+from terrain.works.tree_basin import mound_over
 
 
 def build_rows(plan: Plan) -> list[Row]:
@@ -78,7 +79,9 @@ def _tree_shape(plan: Plan, planned: PlannedStore) -> tuple[str, str]:
                 f"{size(rules['crescent top width'])} wide, sides "
                 f"{rules['crescent side slope']:g}:1")
     return (f"bowl {length(made.crown)} wide, level floor at "
-            f"{level(planned.store.curve.levels[0])}; trunk on a mound above the water", "none")
+            f"{level(planned.store.curve.levels[0])}; trunk on a mound, its top at "
+            f"{level(made.level + mound_over(made, planned.over_sill, rules))}, "
+            f"{size(mound_over(made, planned.over_sill, rules))} over the sill", "none")
 
 
 def _swale_shape(swale: Swale, system: str) -> str:

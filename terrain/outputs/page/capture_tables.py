@@ -23,7 +23,16 @@ def headline_words(plan: Plan, name: str, account: Account) -> str:
             f"{volume(account.soaked_in_place)} soak in where they fall. "
             f"The works{and_hollows(plan)} keep "
             f"{volume(account.passive + account.roof)}, {per_cent(kept, 1)} of all that came; "
-            f"{volume(account.left_site)} leave the site.")
+            f"{volume(account.left_site)} leave the site.{_other_soil(plan, name)}")
+
+
+def _other_soil(plan: Plan, name: str) -> str:
+    """What is kept of the average year with the soil taken the other way, where that is known."""
+    if plan.beside is None or not name.startswith("average year"):
+        return ""
+    other, account = plan.beside
+    kept = shown(account.passive + account.roof, "volume", plan.site.units)
+    return (f" With {other.partition(', ')[2]} they keep {kept}; plan trees on the lesser figure.")
 
 
 def and_hollows(plan: Plan) -> str:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from functools import partial
 
 from terrain.plan.planned import Plan
-from terrain.plan.safety.furrow_cautions import flow_in_furrow
 from terrain.plan.water.pipes import pipe_caution
 from terrain.units import PRINTED, shown
 from terrain.works.drain import Drain
+from terrain.works.furrow import Furrow
 from terrain.works.furrow_flow import FurrowFlow
 from terrain.works.rules import Rulebook
 
@@ -86,17 +86,17 @@ def furrow_rows(plan: Plan) -> list[tuple[str, list[str]]]:
         for d in ("length", "level", "size", "earth", "flow", "speed"))
     rows = []
     for planned, node in zip(plan.stores, plan.cascade.nodes, strict=True):
-        made = planned.furrow
-        if made is None or node.spills_to is None:
+        made, runs = planned.furrow, planned.furrow_runs
+        if made is None or runs is None or node.spills_to is None:
             continue
-        runs = flow_in_furrow(plan.inputs, planned.placed, planned.store, made)
         falls = (f"{size(made.fall)}, its bed {made.slope:.1%}" if made.falls else
                  f"no: lower that rim by {size(max(made.lower_by, 0.01))}")
         rows.append((planned.store.name, [
             plan.cascade.nodes[node.spills_to].store.name, length(made.length),
             level(made.start_level), level(made.end_level), falls,
             size(max(made.deepest[1], 0.0)), size(made.lowest[1]), earth(made.earth),
-            flow(runs.capacity), flow(runs.peak), speed(runs.velocity), _judged(runs)]))
+            flow(runs.capacity), flow(runs.peak), speed(runs.velocity), _judged(runs),
+            _dug(runs, made, plan.site.units)]))
     return rows
 
 
@@ -106,6 +106,16 @@ def _judged(runs: FurrowFlow) -> str:
         return "does not fall"
     bad = [*(["too small"] if not runs.enough else []), *(["scours"] if not runs.holds else [])]
     return ", ".join(bad) or "holds"
+
+
+def _dug(runs: FurrowFlow, made: Furrow, system: str) -> str:
+    """How it is to be dug: its width, and what makes it hold."""
+    if runs.slope <= 0:
+        return shown(made.width, "size", system)
+    if runs.dug_width is None:
+        return "not so"
+    with_it = {"bare": "", "drops": ", with drops"}.get(runs.way, f", {runs.way}")
+    return f"{shown(runs.dug_width, 'size', system)}{with_it}"
 
 
 def furrow_words(plan: Plan) -> str:
@@ -123,4 +133,6 @@ def furrow_words(plan: Plan) -> str:
             f"needs a fall of {rules['furrow fall']:.1%} (furrow fall, "
             f"{rules.source('furrow fall')}). What it carries brim full is by Manning (Chow, 1959, "
             "Table 5-6) for a worn channel with upright sides, its speed at the design peak for a "
-            "new one, both as of drains.")
+            "new one, both as of drains. Earth, days and price are those of bare furrows "
+            f"{wide} wide; \"to be dug\" tells how wide each really is to be, and what it is lined "
+            "with where bare earth scours: stone, sod and greater width are not priced.")

@@ -21,6 +21,7 @@ from terrain.outputs.page.storm_stops import Stop, StopFigures, figures_of, stop
 from terrain.outputs.page.templates import filled, text_of
 from terrain.plan.plan import bare_ground
 from terrain.plan.planned import Plan, PlannedStore
+from terrain.plan.safety.raster_edge import bound_of
 from terrain.plan.water.accounts import MORE_THAN_IT_HOLDS
 from terrain.units import shown, unit_name
 
@@ -227,7 +228,7 @@ def _catchment_facts(plan: Plan, index: int) -> Facts | None:
         return [("roofs seen from above", shown(node.roof.area, "ground", system))]
     if not ground.area:
         return None
-    least = "at least " if ground.touches_edge else ""
+    least = bound_of([ground])
     facts = [("area", least + shown(ground.area, "ground", system))]
     if ground.run_on_area:
         facts.append(("of it beyond the boundary", shown(ground.run_on_area, "ground", system)))

@@ -225,8 +225,9 @@ def sentences(plan: Plan, told: SystemMoney) -> list[str]:
                     "bought: what the accounts say is drawn, tanks empty when the record begins, "
                     "less what a tanker brings. (Under \"Roofs and tanks\" each tank is told of a "
                     "second time through the record, so a little more is drawn there.) "
-                    + (ALL_TANKS if best[0].what == ALL_TANKS else best[0].what).capitalize()
-                    + " pay for themselves against " + "; ".join(
+                    + best[0].what[:1].upper() + best[0].what[1:]
+                    + (" pay for themselves" if best[0].what == ALL_TANKS else " pays for itself")
+                    + " against " + "; ".join(
                         f"{AGAINST[row.against]}: {years(row.years, row.lasts)}" for row in best)
                     + ". The low figure is the low cost against the dear water, the high one the "
                     "high cost against the cheap; upkeep is taken off, renewal is not.")

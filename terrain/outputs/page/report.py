@@ -48,7 +48,7 @@ from terrain.outputs.page.policy import page_policy
 from terrain.outputs.page.rain_tables import often_rows
 from terrain.outputs.page.rule_tables import rules_used
 from terrain.outputs.page.shares import with_shares
-from terrain.outputs.page.shed_tables import point_facts, shed_rows
+from terrain.outputs.page.shed_tables import point_facts, shed_rows, whole_words
 from terrain.outputs.page.store_tables import rate_notes, store_facts, store_rows
 from terrain.outputs.page.table_names import with_table_names
 from terrain.outputs.page.tank_tables import tank_section
@@ -112,7 +112,8 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         build=build_rows(plan), basins=basins(plan),
         pond_columns=POND_COLUMNS,
         sheets=[(name, f"data:image/webp;base64,{base64.b64encode(drawn).decode()}")
-                for name, drawn in sheets], sheds=shed_rows(plan), turnouts=turnout_rows(plan),
+                for name, drawn in sheets], sheds=shed_rows(plan), shed_wholes=whole_words(plan),
+        turnouts=turnout_rows(plan),
         pipes=pipe_rows(plan), furrows=furrow_rows(plan), furrow_words=furrow_words(plan),
         cascade=cascade_section(plan, svg_of),
         tanks=tank_section(plan, svg_of),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from terrain.outputs.page.rows import Row, or_else
 from terrain.plan.planned import Plan
+from terrain.plan.safety.raster_edge import bound_of
 from terrain.units import lasting, shown
 
 
@@ -13,7 +14,7 @@ def store_rows(plan: Plan) -> list[Row]:
     rows = []
     for index, (planned, node) in enumerate(zip(plan.stores, plan.cascade.nodes, strict=True)):
         ground = node.catchment.area or node.roof.area
-        least = "at least " if node.catchment.touches_edge and node.catchment.area else ""
+        least = bound_of([node.catchment])
         rows.append(Row(planned.store.name, [
             planned.store.kind, least + shown(ground, "ground", system),
             "leads on" if planned.drain is not None else

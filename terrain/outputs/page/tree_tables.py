@@ -7,7 +7,7 @@ from functools import partial
 
 from terrain.plan.planned import Plan
 from terrain.plan.water.tree_life import TreeLife, TreeMonths, together
-from terrain.plan.water.trees_carried import MOST_TREES, Carried, Count
+from terrain.plan.water.trees_carried import MOST_TREES, RAIN_ALONE, Carried, Count
 from terrain.runoff.rain_years import months_from
 from terrain.units import shown, soil_water
 from terrain.works.tree_basin import TreeShape
@@ -37,10 +37,11 @@ def tree_rows(plan: Plan) -> list[tuple[str, list[str]]]:
             continue
         life = planned.life
         gap = "none" if life is None or not life.gap_days else (
-            f"{life.gap_days} days from {life.gap_starts}")
+            f"{life.gap_days} days from {life.gap_starts}".replace("-", "\u2011"))  # a day whole
         rows.append((planned.store.name, [
             *_form(shape, stand), volume(planned.trees_need),
-            volume(given[planned.store.name]),
+            volume(given[planned.store.name])
+            + ("" if stand is None else f", {stand.reach:.0%} of it to the roots"),
             "unknown" if life is None else f"{life.months[0].share:.0%}", gap,
             "unknown" if life is None else f"{life.short_days:.0f}",
             shown(node.catchment.area, "ground", system),
@@ -53,7 +54,7 @@ def _form(shape: TreeShape | None, stand: TreeStand | None) -> tuple[str, str]:
     if shape is not None:
         return shape.form, shape.decided
     assert stand is not None
-    return f"{stand.count} beside it", f"{stand.reach:.0%} of what soaks in comes to the roots"
+    return f"{stand.count} beside it", "–"
 
 
 def month_tables(plan: Plan) -> list[MonthTable]:
@@ -81,9 +82,10 @@ def _months(plan: Plan, months: TreeMonths, beside: bool) -> list[tuple[str, lis
             ("rain under the crowns" if beside else "rain under the crown, beside the basin",
              months.rain),
             ("soaks in" if beside else "soaks in from the basin", months.soaked),
-            *([("of that sinks past the roots", months.missed)] if beside else []),
+            *([("of that soaks in out of the roots' reach", months.missed)] if beside else []),
             ("gets from its root zone", months.gets),
-            ("sinks below the roots", months.drained), ("root zone grows wetter by", months.gain)]
+            ("drains out below its root zone", months.drained),
+            ("root zone grows wetter by", months.gain)]
     order = months_from(plan.site.rain.start_month)
     return [(name, [*(volume(float(values[month - 1])) for month in order),
                     volume(float(values.sum()))])
@@ -117,8 +119,9 @@ def _source(plan: Plan, found: Carried) -> str:
 
 
 def _trees(count: Count) -> list[str]:
-    return ["-" if number is None else f"{MOST_TREES} or more" if number >= MOST_TREES else
-            str(number) for number in (count.median, count.dry)]
+    return ["-" if number is None else "rain alone is enough" if number == RAIN_ALONE else
+            "a million or more" if number >= MOST_TREES else str(number)
+            for number in (count.median, count.dry)]
 
 
 def root_zone(plan: Plan) -> dict[str, str]:

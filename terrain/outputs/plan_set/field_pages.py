@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.title_block import Imprint
 from terrain.outputs.field.setting_out import runs_of as numbers_of
-from terrain.outputs.field.stakes import Stake
+from terrain.outputs.field.stakes import MOUND_STAKE, Stake
 from terrain.outputs.one_system import in_one
 from terrain.outputs.plan_set.page import Blank, Flow, Page
 from terrain.outputs.plan_set.upkeep_year import (
@@ -145,8 +145,13 @@ def _levels(plan: Plan, flow: Flow, stores: Sequence[PlannedStore], stakes: Sequ
     flow.head("Stakes to set, levels to hold", 60)
     unit = "ft" if system == "us" else "m"
     if 1 < len(names) <= MOST_APART:  # each of several trees has its own levels
-        flow.table([f"levels in {unit}", "floor", "sill"],
-                   [_of_tree(planned, stakes, system) for planned in stores], (0.72, 1.0))
+        mounds = [next((stake.design for _, stake in groups.get((MOUND_STAKE, None), [])
+                        if stake.work == planned.store.name), None) for planned in stores]
+        bowls = any(mound is not None for mound in mounds)
+        heads = [f"levels in {unit}", *(["mound"] if bowls else []), "floor", "sill"]
+        trees = [_of_tree(planned, stakes, system, mound, bowls)
+                 for planned, mound in zip(stores, mounds, strict=True)]
+        flow.table(heads, trees, flow.places([heads, *trees]))
     rows = []
     for (what, within), found in groups.items():
         said = f"{what}: {numbers_of([number for number, _ in found])}"
@@ -154,6 +159,12 @@ def _levels(plan: Plan, flow: Flow, stores: Sequence[PlannedStore], stakes: Sequ
                            with_unit=False) for pick in (min, max))
         if low != high and not 1 < len(names) <= MOST_APART:
             said += f"; {low} to {high}"
+        if what == MOUND_STAKE:
+            sills = {planned.store.name: planned.store.sill.level for planned in stores}
+            over = [stake.design - sills[stake.work] for _, stake in found]
+            least, most = (shown(pick(over), "size", system, with_unit=False)
+                           for pick in (min, max))
+            said += f"; {least}{'' if least == most else f' to {most}'} {unit} over the sill"
         rows.append([said, low if low == high else "by stake", _within(within, rules, system)])
     flow.table([f"its stakes; levels in {unit}", "level",
                 "within, ft" if system == "us" else "within"], rows, (0.72, 1.0))
@@ -165,11 +176,13 @@ def _levels(plan: Plan, flow: Flow, stores: Sequence[PlannedStore], stakes: Sequ
               colour=sy.SOFT_INK)
 
 
-def _of_tree(planned: PlannedStore, stakes: Sequence[Stake], system: str) -> list[str]:
-    """A tree's stakes, and the levels of its floor and its sill."""
+def _of_tree(planned: PlannedStore, stakes: Sequence[Stake], system: str, mound: float | None,
+             bowls: bool) -> list[str]:
+    """A tree's stakes, and the levels of its mound, where any tree has one, floor and sill."""
     store = planned.store
     own = [number for number, stake in enumerate(stakes, 1) if stake.work == store.name]
-    return [f"{store.name}: {numbers_of(own)}",
+    return [f"{store.name}: {numbers_of(own)}", *([] if not bowls else ["–"] if mound is None else [
+                shown(mound, "level", system, 3, with_unit=False)]),
             *(shown(level, "level", system, 3, with_unit=False)
               for level in (float(store.curve.levels[0]), store.sill.level))]
 

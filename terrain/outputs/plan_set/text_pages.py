@@ -51,24 +51,24 @@ def contents(plan: Plan, imprint: Imprint, titles: Sequence[tuple[str, int]],
     flow.head("Pages")
     flow.rows([(title, str(number)) for title, number in titles])
     system = plan.site.units
-    flow.head("Captured", sy.SMALL_SIZE * 1.4 * (len(plan.accounts) + 3))
+    flow.head("Captured", sy.SMALL_SIZE * 1.4 * (len(plan.accounts) + 6))  # long names wrap
     unit = "gal" if system == "us" else "m³"
 
     def bare(volume: float) -> str:
         return shown(volume, "volume", system, with_unit=False)
 
-    flow.table([f"volumes in {unit}", "passive", "roof", "left the site"],
-               [[name, bare(a.passive), bare(a.roof), bare(a.left_site)]
-                for name, a in plan.accounts], (0.64, 0.8, 1.0))
+    heads = [f"volumes in {unit}", "passive", "roof", "left the site"]
+    rows = [[name, bare(a.passive), bare(a.roof), bare(a.left_site)] for name, a in plan.accounts]
+    flow.table(heads, rows, flow.places([heads, *rows]))
     led = any(account.led > 0 for _, account in plan.accounts)
     flow.text("Passive: kept in the ground by swales, basins and tree basins"
               + (", or led from it into tanks" if led else "") + "; roof: kept in tanks"
               + (", off roofs." if led else "."), colour=sy.SOFT_INK)
     flow.head("About these pages")
     for said in (scale_words, imprint.date, f"Paper: {imprint.paper.name} "
-                 f"({imprint.paper.wide:g} × {imprint.paper.high:g} mm, "
-                 f"{imprint.paper.standard}). Printed at full size, a length on a page at scale "
-                 "is true; check a scale bar with a ruler.", imprint.of_levels, imprint.of_places,
+                 f"({imprint.paper.size(system)}, {imprint.paper.standard}). Printed at full size, "
+                 "a length on a page at scale is true; check a scale bar with a ruler.",
+                 imprint.of_levels, imprint.of_places,
                  imprint.of_units, "What the figures rest on stands in report.html."):
         flow.text(said)
     return _pages(flow)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from terrain.plan.order_of_work import share_of_wettest, wet_season
+from terrain.plan.order_of_work import share_of_wettest, wet_season, wetter_too
 from terrain.plan.planned import Plan
 from terrain.runoff.evapotranspiration import MONTHS
 from terrain.runoff.rain_years import mean_months
@@ -60,8 +60,9 @@ class UpkeepYear:
                     f"after rains each quarter; the driest month is {MONTHS[self.driest]}.{hot}")
         first, last = (MONTHS[month] for month in self.season)
         rains = first if first == last else f"{first} to {last}"
-        return (f"The rains are those months of the record that are wetter than the mean one: "
-                f"{rains}; the driest month is {MONTHS[self.driest]}.{hot}")
+        return (f"The rains are the run of months, each wetter than the mean one, that brings "
+                f"most of the record's rain: {rains}.{wetter_too(self.rain, self.season)} "
+                f"The driest month is {MONTHS[self.driest]}.{hot}")
 
 
 def upkeep_year(plan: Plan) -> UpkeepYear | None:
@@ -125,7 +126,7 @@ def kinds_of(plan: Plan, members: Sequence[int]) -> set[str]:
         if planned.basin is not None and planned.basin.has_wall:
             found.add("bank")
         if store.kind in ("basin", "hollow") and (
-                store.sill.level - float(store.curve.levels[0])
+                store.sill.level - store.curve.floor
                 > plan.inputs.rules["drowning depth"]):
             found.add("deep")
     return found

@@ -70,7 +70,9 @@ def furrow_table(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
         Column("gathers", "trench along the sill", units.name("length"), "length"),
         Column("least", "depth of that", units.name("level"), "ratio"),
         Column("earth", "earth", f"{name}, in the ground", "earth")),
-        notes=("Laid beside the furrow: it makes up its sides, and its bed in a low place.",))
+        notes=("Laid beside the furrow: it makes up its sides, and its bed in a low place.",
+               "Counted bare and so wide; the order of work tells which are dug wider or lined "
+               "because they scour: that, stone and sod are neither counted nor priced."))
     entries = {work.leads_from: work.name for work in plan.earth.works} if plan.earth else {}
     for planned in plan.stores:
         made, entry = planned.furrow, entries.get(planned.placed.work.name)
@@ -169,8 +171,8 @@ def machine_table(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table
         Column("spread", "spreading", "h", "hours"),
         Column("hourslow", "all, set-up included, low", "h", "hours"),
         Column("hourshigh", "all, set-up included, high", "h", "hours"),
-        Column("dayslow", "days, low", "days", "hours"),
-        Column("dayshigh", "days, high", "days", "hours"),
+        Column("dayslow", "days, low", "days", "ratio"),
+        Column("dayshigh", "days, high", "days", "ratio"),
         Column("handlow", "or by hand, easy soil", "days of one worker", "hours"),
         Column("handhigh", "or by hand, hard soil", "days of one worker", "hours"),
         Column("largest", "cut of its largest pit", f"{units.name('earth')}, in the ground",

@@ -23,6 +23,7 @@ from terrain.plan.earth.earthworks import earth_rows
 from terrain.plan.planned import Plan, PlannedStore
 from terrain.plan.safety.alike import skeleton, told_as_one
 from terrain.plan.safety.gravity import by_gravity
+from terrain.plan.safety.raster_edge import bound_of
 from terrain.plan.siting.layout import Placed
 from terrain.units import shown
 
@@ -71,7 +72,7 @@ def draw_subject_sheet(plan: Plan, entry: Entry, subject: Subject) -> Figure:
     trees = [plan.stores[i].placed.tree for i in entry.members]
     return tree_sheet(subject, [tree for tree in trees if tree is not None],
                       [plan.cascade.nodes[i].catchment.area for i in entry.members],
-                      [plan.stores[i].store.sill.head for i in entry.members],
+                      [plan.stores[i].over_sill for i in entry.members],
                       plan.inputs.rules)
 
 
@@ -90,7 +91,7 @@ def subject_of(plan: Plan, entry: Entry) -> Subject:
         entry.name, plan.terrain, plan.site.units,
         np.isin(plan.cascade.labels, np.array(entry.members) + 1),
         sum(node.catchment.area for node in nodes),
-        any(node.catchment.touches_edge and node.catchment.area > 0 for node in nodes),
+        bound_of(node.catchment for node in nodes),
         ways=tuple(ways), leads_to=" and ".join(goes_to), earth=_earth(plan, entry.name),
         cautions=cautions_of(stores), benchmark=_benchmark(plan),
         told_in="in the report, under Cautions", kind=stores[0].placed.kind.capitalize(),

@@ -99,6 +99,8 @@ class Sheet:
         self.labels = Labels(self.plan)
         #: Symbols that want an entry in the key, and what is known of the benchmark.
         self.keys, self.benchmark = set[str](), ""
+        #: Ground from which on ways of the water are drawn; 0 if none is. [m2]
+        self.gathers = 0.0
         #: The work, and ways of its spill: the scale keeps off them.
         self.works, self.ways = list[Any](), list[Any]()
         self.crop = base.cropped(self.dem, self.view, MOST_CELLS)
@@ -135,6 +137,7 @@ class Sheet:
         least = max(ground / 40.0, cells * self.dem.cell_area)
         lines = base.flow_lines(self.terrain, self.view, least)
         base.draw_flow(self.plan, lines, least)
+        self.gathers = least if lines else 0.0
         for line, _ in lines:
             self.labels.ink_line(line, 0.3, 0)
 
@@ -269,6 +272,8 @@ class Sheet:
             said = []
         elif cautions:
             self.head("Take care")
+        else:
+            self.column.skip(9)
         space = self.column.room - below
         for i, (text, colour) in enumerate(said):
             lines = self.column.wrapped(text, size, self.column.width)
@@ -292,7 +297,8 @@ class Sheet:
             self.column.text(line, size, sy.SOFT_INK)
 
     def _key(self) -> None:
-        """What the symbols mean: on a page all of them, else those of things to keep clear of."""
+        """What the symbols mean: on a page all of them, else those of the ways of the water and of
+        things to keep clear of."""
         if self.block is not None:
             self.column.skip(7)
             draw_page_legend(self.column, {
@@ -300,16 +306,20 @@ class Sheet:
                 if artist.get_gid() and self._in_view(artist)},
                 self.column.room - self.block.height(self.column, self._of_page()) - KEPT)
             return
-        if not self.keys:
-            return
-        self.column.skip(6)
-        for key, words, draw in samples(self.column.ax):
-            if key in self.keys:
-                y = self.column.y - 7.5
-                draw(y)
-                self.column.ax.text(46, y, words, fontsize=sy.SMALL_SIZE, va="center",
-                                    gid=f"legend:{key}")
-                self.column.skip(15)
+        def way(y: float) -> None:
+            self.column.ax.add_line(Line2D([4, 38], [y, y], color=sy.FLOW, linewidth=1.4))
+
+        found = [entry for entry in samples(self.column.ax) if entry[0] in self.keys]
+        if self.gathers:
+            from_ = shown(self.gathers, "ground", self.system)
+            found.insert(0, ("flow", f"water gathers, from {from_} of ground on", way))
+        self.column.skip(6 if found else 0)
+        for key, words, draw in found:
+            y = self.column.y - 7.5
+            draw(y)
+            self.column.ax.text(46, y, words, fontsize=sy.SMALL_SIZE, va="center",
+                                gid=f"legend:{key}")
+            self.column.skip(15)
 
     def _in_view(self, artist: Any) -> bool:
         """Whether a line or an area is seen on the plan; all else is drawn where it is."""

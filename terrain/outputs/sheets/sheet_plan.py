@@ -56,7 +56,7 @@ def end_plan(sheet: Sheet, subject: Subject, letter: Callable[[], None]) -> None
     """Letter the spill, the catchment and what lies about; then the contours."""
     _label_spill(sheet, subject)
     letter()
-    label_catchment(sheet, subject.cells, subject.area, subject.at_least)
+    label_catchment(sheet, subject.cells, subject.area, subject.bound)
     sheet.finish_plan()
 
 
@@ -72,7 +72,7 @@ def _label_spill(sheet: Sheet, subject: Subject) -> None:
                     sy.WATER, 3.0, 60)
 
 
-def label_catchment(sheet: Sheet, cells: NDArray[np.bool_], area: float, cut_off: bool) -> None:
+def label_catchment(sheet: Sheet, cells: NDArray[np.bool_], area: float, bound: str) -> None:
     """Write the catchment's size in its broadest place."""
     from scipy.ndimage import distance_transform_edt
 
@@ -86,7 +86,7 @@ def label_catchment(sheet: Sheet, cells: NDArray[np.bool_], area: float, cut_off
     deep = distance_transform_edt(mask)[1:-1, 1:-1]
     row, column = np.unravel_index(np.argsort(-deep.ravel(), kind="stable")[:1], deep.shape)
     x, y = sheet.crop.xy(row, column)
-    words = "catchment, at least" if cut_off else "catchment"
+    words = f"catchment, {bound}".strip(", ")
     sheet.label([words, land(area, sheet.system)], np.stack([x, y], 1), CATCHMENT_INK, 0.0, 100)
 
 

@@ -35,7 +35,7 @@ class Subject:
     cells : bool, shape (rows, columns)
         Its catchment.
     area : float
-        Of that, [m2]; `at_least` where the raster's edge cuts it off.
+        Of that, [m2]; before it stands `bound`, see `bound_of`.
     outline : shapely geometry or None
         Of its catchment, where all of it is to be seen as far as it is not vast. [m]
     ways : tuple of (float64 array, str)
@@ -68,7 +68,7 @@ class Subject:
     system: str
     cells: NDArray[np.bool_]
     area: float
-    at_least: bool
+    bound: str
     outline: Any = None
     ways: tuple[tuple[FloatArray, str], ...] = ()
     leads_to: str = ""
@@ -117,7 +117,7 @@ class Subject:
 
     def catchment_row(self) -> tuple[str, str]:
         """Its catchment among the figures."""
-        return "catchment", ("at least " if self.at_least else "") + land(self.area, self.system)
+        return "catchment", self.bound + land(self.area, self.system)
 
     def earth_rows(self, sheet: Sheet, bank: str) -> list[tuple[str, str]]:
         """Earth, hours and money among the figures."""

@@ -18,7 +18,7 @@ from terrain.outputs.sheets.subject import Subject, land
 from terrain.outputs.sheets.swale_sheet import swale_sheet
 from terrain.plan.basin_question import BasinAnswer
 from terrain.plan.question import Question
-from terrain.plan.safety.raster_edge import reaches_edge
+from terrain.plan.safety.raster_edge import bound_of, reaches_edge
 from terrain.plan.shed_question import ShedAnswer
 from terrain.plan.survey import Survey
 from terrain.plan.swale_question import SwaleAnswer
@@ -46,7 +46,7 @@ def draw_basin(answer: BasinAnswer, system: str) -> Figure:
 
 def _subject(answer: SwaleAnswer | BasinAnswer, name: str, system: str) -> Subject:
     return Subject(name, answer.question.terrain, system, answer.cells, answer.catchment.area,
-                   answer.catchment.touches_edge, answer.outline, ((answer.spill_path, ""),),
+                   bound_of([answer.catchment]), answer.outline, ((answer.spill_path, ""),),
                    quantities=answer.quantities, storms=answer.storms, cautions=answer.cautions,
                    rests_on=answer.rests_on)
 
@@ -65,10 +65,10 @@ def draw_shed(answer: ShedAnswer, system: str) -> Figure:
     sheet.labels.ink(np.array([[x, y]]), 1.0, 5)
     sheet.corner()
     sheet.label(["the point"], np.array([[x, y]]), sy.SHED, 6.0)
-    label_catchment(sheet, answer.cells, answer.catchment.area, answer.catchment.touches_edge)
+    label_catchment(sheet, answer.cells, answer.catchment.area, bound_of([answer.catchment]))
     sheet.finish_plan()
     made = answer.catchment
-    most = "at least " if made.touches_edge else ""
+    most = bound_of([made])
     sheet.head("Figures")
     rows = [("catchment", most + land(made.area, system)),
             ("longest path of the water", shown(answer.longest_path, "length", system, 0)),
@@ -81,6 +81,8 @@ def draw_shed(answer: ShedAnswer, system: str) -> Figure:
     cautions = []
     if made.touches_edge:
         cautions.append(reaches_edge(made, sheet.dem))
+    if answer.off_path:
+        cautions.append(answer.off_path)
     if answer.better is not None:
         bx, by, area, lower = answer.better
         cautions.append(f"Much more water passes close by, at {sheet.dem.named(bx, by)}: it drains "
@@ -126,8 +128,9 @@ def draw_survey(survey: Survey, system: str) -> Figure:
         (f"hollows of more than {sy.brief(LEAST_HOLLOW, 'volume', system)}",
          f"{len(survey.hollows):,}")])
     _slope_key(sheet, survey, hollows, bool(named))
-    rests = [survey.checked_by, "Slope is drawn as its mean over a few metres, or over a dot of "
-             "the picture, where cells are finer; the shares count every cell."]
+    rests = [survey.checked_by, "Slope is drawn as its mean over "
+             f"{'several feet' if system == 'us' else 'a few metres'}, or over a dot of the "
+             "picture, where cells are finer; the shares count every cell."]
     sheet.cautions(survey.warnings, rests)
     return sheet.figure
 

@@ -38,8 +38,8 @@ def care_lines(suggestion: Suggestion, system: str) -> list[str]:
               if one.water.peak_left > before * (1 + OF_NO_ACCOUNT)]
     said = [] if not raised else [
         "The greatest flow that leaves the land in the design storm is raised by "
-        f"{', '.join(raised)}, as spills come later and meet: who lies below gets that flow. Prove it, and have it "
-        "looked at, before anything is dug."]
+        f"{', '.join(raised)}, as spills come later and meet: who lies below gets that flow. "
+        "Prove it, and have it looked at, before anything is dug."]
     return [*said, *TAKE_CARE]
 
 

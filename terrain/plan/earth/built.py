@@ -15,6 +15,7 @@ from terrain.works.basin import Basin
 from terrain.works.drain import Drain, design_section
 from terrain.works.drain import finish as finish_drain
 from terrain.works.furrow import Furrow
+from terrain.works.furrow_flow import FurrowFlow, over_sill
 from terrain.works.ground_of_bank import with_spillway
 from terrain.works.lining import ERODIBLE
 from terrain.works.rules import Rulebook
@@ -41,6 +42,8 @@ class Built:
         That leads its spill to the next work.
     pipe_line : float64, shape (points, 2), or None
         The line of the pipe or pump that leads its spill, stated or taken for granted. [m]
+    furrow_runs : FurrowFlow or None
+        How the design peak runs in that furrow.
     """
 
     placed: Placed
@@ -51,6 +54,13 @@ class Built:
     quantities: Quantities | None = None
     furrow: Furrow | None = None
     pipe_line: NDArray[np.float64] | None = None
+    furrow_runs: FurrowFlow | None = None
+
+    @property
+    def over_sill(self) -> float:
+        """Depth of water over its sill at the design peak, what its furrow holds back
+        included. [m]"""
+        return over_sill(self.store.sill.head, self.furrow, self.furrow_runs)
 
 
 def with_sill(store: Store, place: Placed, peak: float, rules: Rulebook) -> Store:

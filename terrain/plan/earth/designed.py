@@ -150,7 +150,7 @@ def work_shapes(dem: Dem, planned: Built, rules: Rulebook) -> list[WorkShape]:
         return (wall_shapes(dem, planned.basin, name) if planned.basin.has_wall else
                 [pit_shape(dem, planned.basin, name)])
     if tree is not None:
-        return [tree_shape(dem, tree, name, rules, planned.store.sill.head)]
+        return [tree_shape(dem, tree, name, rules, planned.over_sill)]
     if planned.drain is not None:
         return [drain_shape(dem, planned.drain, name)]
     return []

@@ -17,6 +17,7 @@ from terrain.plan.siting.reading import Inputs
 from terrain.works.basin import Basin
 from terrain.works.drain import Drain
 from terrain.works.furrow import Furrow
+from terrain.works.furrow_flow import FurrowFlow
 from terrain.works.rules import Rulebook
 from terrain.works.store import Store
 from terrain.works.swale_built import Swale
@@ -43,6 +44,10 @@ class Dug(Protocol):
     def furrow(self) -> Furrow | None: ...
     @property
     def pipe_line(self) -> FloatArray | None: ...
+    @property
+    def furrow_runs(self) -> FurrowFlow | None: ...
+    @property
+    def over_sill(self) -> float: ...
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from terrain.plan.safety.raster_edge import beyond_matters, reaches_edge
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade, Node
-from terrain.units import in_both, lasting
+from terrain.units import EXAMPLES, first_system, in_both, lasting
 from terrain.works.basin import Basin, drowning
 from terrain.works.drain import Drain
 from terrain.works.natural_hollow import NaturalHollow
@@ -99,7 +99,8 @@ def _pond_cautions(inputs: Inputs, place: Placed, node: Node, basin: Basin) -> l
     if work.seepage is None:
         said.append(f"Nobody said what seeps from it; {in_both(seepage, 'seepage')} is a default "
                     f"({node.store.rate_source}). Watch how fast water sinks in a pond or pit "
-                    "near by, and state it (seepage: 3 mm/day); the ground decides.")
+                    "near by, and state it (seepage: "
+                    f"{EXAMPLES['seepage'][first_system() == 'us']}); the ground decides.")
     if seepage > rules["seepage high"]:
         said.append(f"It loses {in_both(seepage, 'seepage')} to the ground, more than "
                     f"{in_both(rules['seepage high'], 'seepage')} "
@@ -261,9 +262,10 @@ def too_small(inputs: Inputs, swale: Swale, store: Store, comes: float) -> list[
             + (f" (left out, its {_listed(may_be)} would be found)" if may_be else "")
             + f", or see that its spill does no harm; {OWNER}.")
     if found:
-        were = "was" if len(found) == 1 else "were"
-        deep = (f"Its {_listed(found)}, left open, {were} found for the runoff of its ground "
-                f"alone, which is another sum. {deep}")
+        was, it = ("was", "it") if len(found) == 1 else ("were", "they")
+        deep = (f"Its {_listed(found)} {was} left open in the site file, so {it} {was} chosen for "
+                "what runs off the ground above it, as if no other work stood and no rain fell on "
+                f"its own water; all that really comes is another volume. {deep}")
     return [f"It holds {in_both(store.capacity, 'volume')} of the {in_both(comes, 'volume')} that "
             f"come to it in the design storm \"{inputs.site.rain.design.name}\", all works as "
             "built: what they leave of its ground's runoff, their spills and the rain on its own "

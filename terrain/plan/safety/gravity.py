@@ -22,15 +22,17 @@ _GRAVE = (
     r"slide\b|slope looked at|no section fits there|nearly as steep",
     r"drown",
     r"sloped or shored",
+    # Less bank above the design peak than is asked for, or none.
+    r"of bank is left above|of berm above it|over the berm's settled crest",
     r"above the rock|of the rock\b|the rock, said|top of the|Rock at",
-    r"of bank is left above|freeboard|is asked for|overflows its lip",
+    r"freeboard|is asked for|overflows its lip",
     r"get round the wall|run out there|berm's end|end of the wall is|washed out|wash out|"
     r"no trees on a bank",
     r"across the road|runs over|property line|leaves the property|crosses a way of gathered",
     r"^It (changes|overlaps)|scours|stone lip|runs over its sill|spills\b|spillway",
 )
 #: From this one of them on they are of works that spoil, not of people or of what stands.
-_LESSER = 7
+_LESSER = 9
 #: What every work of its kind earns, whatever lies about it.
 _GENERAL = (
     r"^Build the bank in thin, damp, rolled layers",
@@ -57,7 +59,8 @@ def gravity(caution: str) -> int:
 
 def is_grave(caution: str) -> bool:
     """Whether somebody may be hurt, or something spoilt for good, where it is not heeded: it is of
-    lines in the ground, wells, buildings, banks, dams, slides, drowning or trench walls."""
+    lines in the ground, wells, buildings, banks, dams, slides, drowning, trench walls or water too
+    near a bank's crest."""
     return gravity(caution) < _LESSER
 
 

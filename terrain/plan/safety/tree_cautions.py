@@ -8,11 +8,13 @@ import numpy as np
 from shapely import LineString, Point
 
 from terrain.plan.earth.built import build
+from terrain.plan.earth.furrow_runs import flow_in_furrow
 from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.cascade import Cascade
 from terrain.units import first_system, in_both, soil_water
 from terrain.works.footprints import berm_toe, swale_footprint
+from terrain.works.furrow_flow import over_sill
 from terrain.works.rules import OWNER, PRACTICE
 from terrain.works.tree_basin import TreeShape, mound_over
 
@@ -38,7 +40,9 @@ def tree_cautions(inputs: Inputs, cascade: Cascade, place: Placed, placed: Seque
                     "it off the water's way, and lead in only what it holds.")
     practice = f"({PRACTICE}; {OWNER})"
     if shape.form == "bowl":
-        said += _mound(shape, node.store.sill.head, inputs)
+        dug, head = node.furrow, node.store.sill.head
+        runs = None if dug is None else flow_in_furrow(inputs, place, node.store, dug)
+        said += _mound(shape, head, over_sill(head, dug, runs), inputs)
     elif shape.form == "crescent":
         said.append("Set the trunk above the water, on a step or mound at the bund's inner side "
                     f"{practice}.")
@@ -47,16 +51,24 @@ def tree_cautions(inputs: Inputs, cascade: Cascade, place: Placed, placed: Seque
     return said
 
 
-def _mound(shape: TreeShape, head: float, inputs: Inputs) -> list[str]:
-    """How high the mound about a trunk stands, and whether the design peak stands over it."""
-    over = mound_over(shape, head, inputs.rules)
+def _mound(shape: TreeShape, head: float, water: float, inputs: Inputs) -> list[str]:
+    """How high the mound about a trunk stands, and whether the design peak stands over it.
+
+    Parameters
+    ----------
+    head, water : float
+        Over the sill, of a free spill and with what its furrow holds back. [m]
+    """
+    over = mound_over(shape, water, inputs.rules)
+    held = ", held back by the furrow it spills into" if water > head else ""
     said = [f"Set the trunk on a mound, its top {in_both(over, 'size')} over the sill: at the "
-            f"design peak water stands {in_both(head, 'size')} over that ({PRACTICE}; {OWNER})."]
-    if over < head:
+            f"design peak water stands {in_both(water, 'size')} over that{held} ({PRACTICE}; "
+            f"{OWNER})."]
+    if over < water:
         said.append(f"Its mound rises {in_both(over, 'size')} over the sill, as far as its floor "
-                    f"has room for, and at the design peak water stands {in_both(head, 'size')} "
-                    f"over it: the trunk stands {in_both(head - over, 'size')} deep until that has "
-                    f"run off. Lead less water to it, or give it a wider crown; {OWNER}.")
+                    f"has room for, and at the design peak water stands {in_both(water, 'size')} "
+                    f"over it: the trunk stands {in_both(water - over, 'size')} deep until that "
+                    f"has run off. Lead less water to it, or give it a wider crown; {OWNER}.")
     return said
 
 

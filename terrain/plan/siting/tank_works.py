@@ -101,7 +101,8 @@ def _use(site: Site, work: Tank | Basin | Hollow, use: WaterUse) -> Use:
         if word not in PER_HEAD:
             raise InputError(f"{where}, per head", f"nothing is published here for '{word}' (there "
                              f"are: {', '.join(PER_HEAD)})",
-                             "Use one of them, or an amount such as 5 L/day")
+                             "Use one of them, or an amount such as "
+                             + ("1.5 gal/day" if site.units == "us" else "5 L/day"))
         if (word in PEOPLE) != (use.kind == "household"):
             raise InputError(f"{where}, per head", f"'{word}' is not a use of {use.kind}",
                              "State its kind as " + ("household" if word in PEOPLE else

@@ -183,9 +183,12 @@ def _year_words(year: PondYear) -> str:
     low = year.lowest
     dry = ("it never falls dry" if year.dry_days < 0.5 else
            f"it is dry on {year.dry_days:.0f} days")
+    deep = f"{in_both(low.depth, 'size')} deep over its lowest floor"
+    how = (f", {deep}." if low.dry_days < 0.5 else
+           ", and it is dry all month." if not low.depth else
+           f"; it is dry on {low.dry_days:.0f} of that month's days, and on the others {deep}.")
     return (f"In the {year.name} {dry}; least stands in it in {MONTHS[low.month - 1]}, "
-            f"{in_both(low.stands, 'volume')} on the mean day, {in_both(low.depth, 'size')} deep "
-            "over its lowest floor."
+            f"{in_both(low.stands, 'volume')} on the mean day{how}"
             + (f" Of the {in_both(year.wanted, 'volume')} that its uses want, "
                f"{in_both(year.used, 'volume')} are drawn, {year.used / year.wanted:.0%}."
                if year.wanted else ""))

@@ -91,6 +91,13 @@ def no_cloudburst(inputs: Inputs) -> str:
     coarse = [f"\"{storm.name}\" ({_minutes(hardest_piece(inputs.hydrology.shapes[storm.name]))})"
               for storm in _rare(inputs, years)]
     said = "Gutters are not checked, as the cloudburst they must carry is not known: "
+    too_long = _table_begins(inputs)
+    if too_long is not None and too_long > max(rules["gutter rain"], NEXT_RAIN):
+        name = site.rain.frequency.file.name if site.rain.frequency is not None else ""
+        return said + (f"the table of depths {name} begins at {_minutes(too_long)}, and a gutter "
+                       "runs over in the worst few of them. Add a row of "
+                       f"{_minutes(rules['gutter rain'])} to it, or of {longest}; whoever "
+                       "publishes the table usually has one.")
     if coarse:
         said += (f"the storms that come as seldom as once in {years:g} years say how hard it rains "
                  f"only as the mean of a longer time than {longest}, {', '.join(coarse)}, and a "
@@ -101,6 +108,14 @@ def no_cloudburst(inputs: Inputs) -> str:
                  "gutter return period). ")
     return said + (f"State a table of depths that reaches down to {_minutes(rules['gutter rain'])} "
                    f"or {longest}, or a storm as short with its return period.")
+
+
+def _table_begins(inputs: Inputs) -> float | None:
+    """The shortest duration of the site's table of depths; None where there is none. [h]"""
+    given = inputs.site.rain.frequency
+    if given is None:
+        return None
+    return float(frequency_table(inputs.site.folder / given.file, given.unit).index[0])
 
 
 def asked_of(inputs: Inputs, cascade: Cascade) -> list[Roof]:

@@ -32,7 +32,8 @@ class PondMonth:
     stands : float
         What stands in it on the mean day. [m3]
     depth : float
-        Of that, over its lowest floor. [m]
+        On the mean day on which it is not dry, over the lowest ground that water stands on; 0 in a
+        month without such a day. [m]
     dry_days : float
     """
 
@@ -112,9 +113,11 @@ def _months(run: SeasonRun, store: StoreYears, curve: Curve, weights: NDArray[np
             return float((series * share).sum())
         days = float(share.sum())
         stands = total(store.held) / days if days else 0.0
+        wet = days - total(dry)
+        held = total(store.held * (1 - dry)) / wet if wet > 1e-9 else 0.0
         found.append(PondMonth(
             month, total(store.inflow), total(store.evaporated), total(store.infiltrated),
             total(store.used), total(store.spilled), total(gains), stands,
-            curve.level_at(stands) - float(curve.levels[0]) if stands > 0 else 0.0, total(dry),
+            curve.level_at(held) - curve.floor if held > 0 else 0.0, total(dry),
             sum(total(part.wanted) for part in store.uses)))
     return tuple(found)

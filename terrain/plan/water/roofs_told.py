@@ -22,9 +22,12 @@ from terrain.plan.water.gutter_checks import (
 from terrain.plan.water.tank_years import TankLife, tank_life
 from terrain.plan.water.water_balance import SeasonRun
 from terrain.runoff.roof_materials import MATERIALS
-from terrain.units import in_both, ordered
+from terrain.units import in_both, lasting, ordered, shown
 from terrain.works.gutters import GutterCheck
 from terrain.works.rules import HEALTH, PRACTICE
+
+#: Grey water is to soak in within this. [h]
+DAY = 24.0
 
 
 @dataclass(frozen=True)
@@ -85,9 +88,16 @@ def tell_roofs(inputs: Inputs, cascade: Cascade, placed: list[Placed],
     for i in range(len(placed)):
         givers = [other.store.name for other in cascade.nodes if i in other.grey_to]
         if givers:
-            cautions[i] = (*cautions.get(i, ()), _grey_caution(givers))
+            hours = cascade.nodes[i].store.drain_hours
+            cautions[i] = (*cautions.get(i, ()), _grey_caution(givers, hours))
     return RoofsTold(burst, gutters, lives, cautions,
                      tuple(_notes(inputs, cascade, placed, burst, seasons)))
+
+
+def _flush_of(litres: float) -> str:
+    """A volume of first flush in both systems: hundredths of a m3, whole gallons."""
+    volume = litres / 1000
+    return ordered(shown(volume, "volume", "metric", 2), shown(volume, "volume", "us"))
 
 
 def _tank_cautions(inputs: Inputs, node: Node, place: Placed, seasons: SeasonRun | None
@@ -104,7 +114,7 @@ def _tank_cautions(inputs: Inputs, node: Node, place: Placed, seasons: SeasonRun
             f"{turned}: {with_it:.0%} of what a storm washes off its roofs comes into the tank, "
             f"where it settles as silt ({rules.cited('first flush halves')}). "
             f"{in_both(least, 'rain')} is the least asked for ({rules.source('first flush least')})"
-            f": here {in_both(least * roof.area / 1000, 'volume', 2)}{costs}. Else desludge the "
+            f": here {_flush_of(least * roof.area)}{costs}. Else desludge the "
             "tank more often.")
     if roof.area and work.leaf_screen in (None, "none"):
         said.append("No leaf screen is stated: leaves that rot in the tank foul its water, and "
@@ -142,10 +152,15 @@ def _flush_cost(node: Node, flush: float, seasons: SeasonRun) -> str:
     return in_both(seasons.mean(more) * node.roof.collected / 1000, "volume")
 
 
-def _grey_caution(givers: list[str]) -> str:
+def _grey_caution(givers: list[str], hours: float) -> str:
+    """What grey water asks of the store that it comes to, which when full stands so long. [h]"""
+    stands = "" if hours <= DAY else (
+        f" Full, it {'does not soak away' if np.isinf(hours) else f'stands about {lasting(hours)}'}"
+        ": lead no grey water there while water stands in it, but turn it to a sewer or to ground "
+        "that is dry until that has soaked in.")
     return ("Grey water from " + ", ".join(f"\"{name}\"" for name in givers) + " comes to it: let "
             "it soak in the same day under mulch, never on leaves that are eaten raw, and never "
-            f"store it ({PRACTICE}; {HEALTH}).")
+            f"store it ({PRACTICE}; {HEALTH}).{stands}")
 
 
 def _notes(inputs: Inputs, cascade: Cascade, placed: list[Placed], burst: Cloudburst | None,

@@ -23,7 +23,9 @@ from terrain.works.rules import Rulebook
 FloatArray = NDArray[np.float64]
 
 #: No more trees than this are counted.
-MOST_TREES = 4096
+MOST_TREES = 2**20
+#: Stands for any number of them: rain on the ground under their crowns is enough.
+RAIN_ALONE = MOST_TREES + 1
 #: So many places where roads, and where bare ground, shed are asked.
 MOST_POINTS = {"road": 10, "bare ground": 5}
 #: Of fewer whole years no dry one is told; common practice, no source.
@@ -52,7 +54,7 @@ class Kind:
 class Count:
     """Trees in a median and in a dry year; None where that is not told.
 
-    `MOST_TREES` stands for that many or more, as where rain alone is enough.
+    `RAIN_ALONE` where any number of them needs no other water, `MOST_TREES` for so many or more.
     """
 
     median: int | None
@@ -116,7 +118,8 @@ def carried(water: FloatArray, kind: Kind, rain: FloatArray, reference: FloatArr
     Returns
     -------
     counts : list of int64, shape (whole years,)
-        For each share; `MOST_TREES` where so many or more.
+        For each share; `RAIN_ALONE` where rain alone gives it, `MOST_TREES` where so many or
+        more are carried.
     """
     index = {year: i for i, year in enumerate(whole)}
     which = np.array([index.get(int(year), len(whole)) for year in years])
@@ -132,8 +135,10 @@ def carried(water: FloatArray, kind: Kind, rain: FloatArray, reference: FloatArr
     tried: dict[int, FloatArray] = {}
 
     def share(count: int) -> FloatArray:
+        """Of the want, for so many trees; for `RAIN_ALONE` without the water."""
         if count not in tried:
-            gets = by_year(live(want, own + water / count, room, depletion).gets)
+            part = 0.0 * water if count == RAIN_ALONE else water / count
+            gets = by_year(live(want, own + part, room, depletion).gets)
             tried[count] = np.divide(gets, wanted, out=np.ones(len(whole)), where=wanted > 0)
         return tried[count]
 
@@ -142,13 +147,15 @@ def carried(water: FloatArray, kind: Kind, rain: FloatArray, reference: FloatArr
 
 def _most(share: Callable[[int], FloatArray], least: float, years: int) -> NDArray[np.int64]:
     """The largest count in each year whose share is no less; fewer trees never get less."""
+    alone = share(RAIN_ALONE) >= least
     low, high = np.zeros(years, np.int64), np.full(years, MOST_TREES + 1, np.int64)
+    low = np.where(alone, MOST_TREES, low)
     count = 1
     while count <= MOST_TREES:  # doubled until none is carried
         reached = share(count) >= least
         low = np.where(reached, np.maximum(low, count), low)
         high = np.where(~reached, np.minimum(high, count), high)
-        if not reached.any():
+        if not (reached & ~alone).any():
             break
         count *= 2
     while (high - low > 1).any():
@@ -159,7 +166,7 @@ def _most(share: Callable[[int], FloatArray], least: float, years: int) -> NDArr
         reached = share(middle) >= least
         low = np.where(reached, np.maximum(low, middle), low)
         high = np.where(~reached, np.minimum(high, middle), high)
-    return np.minimum(low, MOST_TREES)
+    return np.where(alone, RAIN_ALONE, np.minimum(low, MOST_TREES))
 
 
 def typical(counts: NDArray[np.int64] | FloatArray) -> tuple[float, float | None]:

@@ -192,3 +192,8 @@ def test_long_names_are_cut_not_spilled(demo_plan, seen):
                                      inputs=replace(demo_plan.inputs, site=site)))
     assert seen.outside(figure) == []
     assert any(t.get_text().endswith("…") for t in seen.with_gid(figure, "row"))
+
+
+def test_trees_are_counted_one_by_one(demo_plan, seen):
+    """Ten beside the lower swale and six of the orchard, as demo_dem/site.yaml states them."""
+    assert "a year, 16 trees" in seen.words(draw_year(demo_plan))

@@ -181,6 +181,23 @@ def test_run_on_enters_from_beyond_and_never_more_than_there_is(demo_plan):
         assert np.hypot(dx, dy) == pytest.approx(1)
 
 
+def test_arrows_that_tell_part_of_the_run_on_say_of_how_much(demo_plan, drawn, seen):
+    inside = demo_plan.inputs.ground.inside
+    every, _ = map_water.run_on_ground(demo_plan)
+    beyond = demo_plan.terrain.catchment(inside) & ~inside
+    assert every == pytest.approx(beyond.sum() * demo_plan.inputs.dem.cell_area)
+    told = sum(entry[4] for entry in map_water.run_on_of(demo_plan))
+    assert told <= every
+    words = [t.get_text() for t in seen.with_gid(drawn, "legend note")]
+    assert any("where most comes in, of" in said for said in words) == (every > 1.02 * told)
+
+
+def test_a_table_that_leaves_places_out_says_where_they_stand():
+    assert map_water.listed_words(12, 18) == "12 of 18 places; the others stand in the report."
+    assert "the other stands" in map_water.listed_words(17, 18)
+    assert map_water.listed_words(18, 18) == ""
+
+
 def test_neighbours_get_other_tints():
     labels = np.array([[1, 1, 2, 2], [1, 3, 3, 2], [4, 4, 3, 5], [0, 4, 0, 5]], np.int32)
     tints = tints_of(labels, [(0,), (1,), (2,), (3,), (4,)])

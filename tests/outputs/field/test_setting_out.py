@@ -413,7 +413,9 @@ def test_a_bowl_can_be_dug_from_its_stakes(demo_plan, of):
     assert len(rim) == 3
     assert np.hypot(floor.x - tree.x, floor.y - tree.y) < tree.crown / 2
     # The mound stays: the trunk stands over the water, not on the floor.
-    water = sill.design + planned.store.sill.head  # at the design peak
+    # At the design peak its furrow, whose bed begins level with the sill, runs brim full.
+    assert not planned.furrow.begins_below
+    water = sill.design + max(planned.store.sill.head, planned.furrow.depth)
     assert water < trunk.design < water + 0.1
     assert trunk.design_of == "top of the mound to leave"
     for stake in rim:

@@ -16,6 +16,7 @@ from terrain.units import in_both, told_first
     ("4.0 m\u00b3 (1,057 gal) to 8.0 m\u00b3 (2,113 gal)", "4.0 m\u00b3 to 8.0 m\u00b3",
      "1,057 gal to 2,113 gal"),
     ("100 L (26 gal) a day", "100 L a day", "26 gal a day"),
+    ("2.9 in (0.07 m) over the sill", "0.07 m over the sill", "2.9 in over the sill"),
     ("2.44 in (62.0 mm) over 24 h", "62.0 mm over 24 h", "2.44 in over 24 h"),
 ])
 def test_a_figure_told_twice_is_told_in_the_site_s_units(said, metric, us):
@@ -30,8 +31,8 @@ def test_what_only_looks_like_it_stays(said):
     assert in_one(said, "metric") == in_one(said, "us") == said
 
 
-@pytest.mark.parametrize("dimension", ["length", "level", "rain", "area", "ground", "volume",
-                                       "earth", "flow", "rate", "speed"])
+@pytest.mark.parametrize("dimension", ["length", "level", "size", "rain", "area", "ground",
+                                       "volume", "earth", "flow", "rate", "speed"])
 def test_every_kind_of_figure_that_sentences_give_twice_is_known(dimension):
     for value in (0.02, 0.6, 12.345, 1234.5, 123456.7):
         for first in ("metric", "us"):

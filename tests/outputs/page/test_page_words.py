@@ -4,12 +4,22 @@ import re
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
+import pytest
+
 from terrain.inputs.site_money import Money
 from terrain.outputs.page.capture_tables import headline_words
 from terrain.outputs.page.cascade_tables import total_rows
-from terrain.outputs.page.money_tables import bare_words, next_rows, rate_words, standing_row
+from terrain.outputs.page.money_tables import (
+    bare_words,
+    next_rows,
+    rate_words,
+    sentences,
+    standing_row,
+)
 from terrain.outputs.page.rule_tables import rule_figure
 from terrain.outputs.page.shares import with_shares
+from terrain.outputs.page.shed_tables import shed_rows, whole_words
 from terrain.outputs.page.tank_tables import sold_as, width
 from terrain.plan.water.accounts import MORE_THAN_IT_HOLDS
 from terrain.units import share_words
@@ -36,12 +46,41 @@ def test_what_hollows_keep_is_told_apart_from_what_works_keep(demo_plan):
     assert "The works keep" in headline_words(replace(demo_plan, stores=works), name, account)
 
 
+def test_the_headline_of_a_year_tells_both_soils(demo_plan):
+    name, account = demo_plan.accounts[-1]
+    other, beside = demo_plan.beside
+    kept = f"{beside.passive + beside.roof:,.1f} m³"
+    assert headline_words(demo_plan, name, account).endswith(
+        f" With {other.removeprefix('average year, ')} they keep {kept}; plan trees on the lesser "
+        "figure.")
+    assert "they keep" not in headline_words(replace(demo_plan, beside=None), name, account)
+
+
 def test_a_store_that_catches_more_than_it_holds_is_explained(demo_plan, harmful_page):
     entries = demo_plan.storms["10-year day"].entries
     assert any(e.caught > p.store.capacity + 1
                for e, p in zip(entries, demo_plan.stores, strict=True))
     page = " ".join(harmful_page.read_text("utf-8").split())
     assert page.count(MORE_THAN_IT_HOLDS) == 2  # at the live map, and at the storms' tables
+
+
+def test_a_place_on_a_road_has_the_ground_that_drains_to_it(demo_plan):
+    """All places of a road together drain what the road as a whole does."""
+    drains = demo_plan.terrain.contributing_area
+    for shed in demo_plan.sheds:
+        exits = np.concatenate([point.exits for point in shed.points])
+        assert drains[exits[:, 0], exits[:, 1]].sum() == pytest.approx(shed.catchment.area)
+    assert {len(row.cells) for row in shed_rows(demo_plan)} == {6}
+    said = whole_words(demo_plan)
+    for shed in demo_plan.sheds:
+        assert said.count(f"{shed.name} ") <= 1
+
+
+def test_one_tank_pays_for_itself(demo_plan):
+    told = demo_plan.money
+    one = replace(told, paybacks=tuple(replace(row, what="Barn tank") for row in told.paybacks))
+    assert told.paybacks
+    assert any("Barn tank pays for itself against" in said for said in sentences(demo_plan, one))
 
 
 def test_a_share_is_printed_one_way_wherever_words_stand():

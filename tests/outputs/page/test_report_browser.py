@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import io
 import re
 from itertools import combinations
 
 import pytest
+from PIL import Image
 
 from terrain.outputs.data.plan_json import plan_object
+from terrain.outputs.page.report import report_page
 
 WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
 
@@ -452,3 +455,41 @@ def test_who_wants_no_motion_sees_none(demo):
     demo.page.emulate_media(reduced_motion="reduce")
     assert lasts() == "0s"
     demo.page.emulate_media(reduced_motion="no-preference")
+
+
+@pytest.fixture(scope="module")
+def demo_report(opened, demo_plan, tmp_path_factory):
+    """The whole report of the demo, without its pictures."""
+    blank = io.BytesIO()
+    Image.new("RGB", (8, 8)).save(blank, "png")
+    path = tmp_path_factory.mktemp("report") / "report.html"
+    path.write_text(report_page(demo_plan, blank.getvalue(), {}), encoding="utf-8")
+    return opened(path, {"width": 1200, "height": 900})
+
+
+@pytest.mark.parametrize("table", ["furrows", "trees"])
+def test_words_of_wide_tables_stay_whole(demo_report, table):
+    """No word of a cell or head is broken over two lines, and heads take a few lines, not one a
+    word."""
+    broken = demo_report.ask("""id => {
+        const found = [];
+        for (const cell of document.querySelectorAll(`#${id} + .scroll :is(th, td)`)) {
+            const walk = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+            for (let node = walk.nextNode(); node; node = walk.nextNode())
+                for (const word of node.data.matchAll(/[^\\s-]+/g)) {
+                    const range = document.createRange();
+                    range.setStart(node, word.index);
+                    range.setEnd(node, word.index + word[0].length);
+                    if (range.getClientRects().length > 1) found.push(word[0]);
+                }
+        }
+        return found;
+    }""", table)
+    assert broken == []
+    lines = demo_report.ask("""id => Math.max(...[...document.querySelectorAll(
+        `#${id} + .scroll thead th`)].map(head => {
+            const range = document.createRange();
+            range.selectNodeContents(head);
+            return range.getClientRects().length;
+        }))""", table)
+    assert 1 <= lines <= 5

@@ -6,6 +6,7 @@ import itertools
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pymupdf
@@ -265,6 +266,21 @@ def test_money_has_its_currency_and_the_sum_says_why_it_is_more(demo_plan, seen)
     money = [said for said in sums if not said.endswith(" h")]
     assert len(money) > 10
     assert sum(not said.endswith(f" {currency}") for said in money) == 1  # the machine's days
+
+
+def test_columns_are_as_wide_as_their_figures(demo_plan, seen):
+    """Ten million gallons beside a tank's five thousand, on paper told in its own units."""
+    gal = 0.003785411784  # m3; NIST Handbook 44, appendix C
+    account = SimpleNamespace(passive=2564193 * gal, roof=65000 * gal, left_site=10872515 * gal,
+                              led=0.0)
+    plan = SimpleNamespace(site=demo_plan.site.model_copy(update={"units": "us"}), accounts=[
+        (name, account) for name in ("100-year day", "average year, soil of average wetness")])
+    page, = text_pages.contents(plan, replace(made_for(demo_plan, "Letter"), system="us"), [], "")
+    assert "10,872,515" in seen.words(page.figure)
+    assert seen.faults(page.figure, PRINTABLE) == []
+    words = " ".join(seen.words(page.figure).split())
+    assert "Letter (11 × 8.5 in, ANSI" in words
+    assert "mm" not in words
 
 
 @pytest.mark.parametrize(("paper", "columns"), [

@@ -190,6 +190,15 @@ def test_slope_shares_are_those_of_the_survey(answers, seen, sheet):
         assert f"{100 * share:.0f} %" in words
 
 
+@pytest.mark.parametrize("kind", ["survey", "shed", "swale"])
+def test_ways_of_the_water_have_an_entry_in_the_key(kind, seen, sheet):
+    figure = sheet(kind)
+    assert bool(seen.with_gid(figure, "flow")) == (
+        "water gathers, from" in " ".join(seen.words(figure).split()))
+    if kind == "survey":
+        assert seen.with_gid(figure, "flow")
+
+
 @pytest.mark.parametrize("kind", ["swale", "wall", "dug"])
 def test_every_caution_stands_or_is_counted(kind, answers, seen, sheet):
     answer = answers[kind]

@@ -2,7 +2,9 @@
 
 import itertools
 
-from terrain.plan.safety.gravity import by_gravity, gravity
+import pytest
+
+from terrain.plan.safety.gravity import by_gravity, gravity, is_grave
 
 #: As the works write them; in this order they are to be read.
 ORDER = [
@@ -14,9 +16,9 @@ ORDER = [
     "in its way.",
     "1.70 m of water against the bank: this is a dam.",
     "Water 0.80 m deep can drown a child: fence it.",
-    "At 1.0, 2.0 its floor stands 0.02 m above the rock, said to lie 1.50 m below the ground.",
     "At the design peak 0.03 m stands on the spillway and 0.27 m of bank is left above it; 0.30 m "
     "is asked for.",
+    "At 1.0, 2.0 its floor stands 0.02 m above the rock, said to lie 1.50 m below the ground.",
     "Ground by which water would get round the wall, at 1.0, 2.0, stands at 1,404.13 m.",
     "It lies across the road \"top track\": move it.",
     "It holds 6.7 m³ of the 7.2 m³ that come to it in the design storm; what does not soak in "
@@ -32,6 +34,19 @@ ORDER = [
 def test_what_may_kill_comes_first_and_general_advice_last():
     assert by_gravity(reversed(ORDER)) == tuple(ORDER)
     assert all(gravity(a) < gravity(b) for a, b in itertools.pairwise(ORDER))
+
+
+@pytest.mark.parametrize("said", [
+    "At the design peak 0.03 m stands on the spillway and 0.27 m of bank is left above it; 0.30 m "
+    "is asked for.",
+    "At the design peak the water leaves 0.10 m of berm above it; 0.15 m is asked for.",
+    "At the design peak the water stands 0.02 m over the berm's settled crest; 0.15 m is asked "
+    "for."])
+def test_too_little_bank_above_the_design_peak_is_dangerous(said):
+    assert is_grave(said)
+    assert is_grave("It is 1.60 m deep: have its sides sloped or shored while people are in it.")
+    assert not is_grave("The design peak stands 0.30 m deep in it, and only 0.05 m of its side is "
+                        "left above it; 0.09 m is asked for: make it deeper or wider.")  # a drain
 
 
 def test_cautions_of_one_gravity_stay_as_they_came():

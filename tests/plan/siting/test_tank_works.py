@@ -160,6 +160,16 @@ def test_a_storm_that_knows_no_minutes_sizes_no_gutter(bare, storm, said):
     assert "down to 5 minutes or 10 minutes" in no_cloudburst(inputs)
 
 
+def test_a_table_that_begins_too_long_says_which_row_to_add(bare):
+    (bare.parent / "depths.csv").write_text(
+        "duration,2 yr mm,10 yr mm,100 yr mm\n30 min,14,21,30\n1 h,20,33,52\n24 h,38,62,98\n")
+    inputs = read_inputs(changed(bare, ("  daily:\n", "  frequency: depths.csv\n  daily:\n")))
+    assert cloudburst(inputs) is None
+    said = no_cloudburst(inputs)
+    assert "the table of depths depths.csv begins at 30 minutes" in said
+    assert "Add a row of 5 minutes to it" in said
+
+
 def test_a_nested_storm_knows_the_minutes_of_its_table(bare):
     """Blocks of 10 minutes: 10 mm in its hardest one."""
     shape = nested_shape(np.array([1 / 6, 0.5, 1.0]), np.array([10.0, 18.0, 24.0]), 1.0)

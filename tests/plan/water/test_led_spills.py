@@ -12,8 +12,10 @@ from shapely import LineString
 from terrain.outputs.data.plan_json import plan_object
 from terrain.outputs.field.stakes import stakes_of
 from terrain.outputs.gis.layers import layers_of
+from terrain.outputs.page.led_water import furrow_rows
 from terrain.outputs.quantities.bill import bill_of
 from terrain.plan.plan import make_plan
+from terrain.units import in_both
 from terrain.works.designed_ground import Grid
 
 WORKS = """works:
@@ -100,6 +102,24 @@ def test_the_step_says_how_water_over_a_long_sill_gets_in(plan):
     step, = (s.says for s in plan.order if s.work == "furrow of east swale")
     assert "along the foot of the sill" in step
     assert "its brim no higher than the sill" in step
+
+
+def test_the_step_tells_the_width_and_lining_of_the_caution(plan):
+    """What the order of work has dug is what the caution says, and what that costs is not hid."""
+    swale, _ = named(plan, "east swale")
+    runs = swale.furrow_runs
+    said, = (s for s in swale.cautions if "scours" in s)
+    step, = (s.says for s in plan.order if s.work == "furrow of east swale")
+    assert runs.way in ("grass", "stone")
+    wide = f"{in_both(runs.dug_width, 'size')} wide"
+    assert f"Line it with {runs.lining}, {wide} within that" in said
+    assert wide in step
+    assert runs.lining in step
+    for words in (said, step):
+        assert "lining and greater width are not priced" in words
+    row, = (cells for name, cells in furrow_rows(plan) if name == "east swale")
+    assert row[-1] == f"{runs.dug_width:.2f} m, {runs.lining}"
+    assert store_json(plan, "east swale")["furrow"]["dug_as"] == runs.lining
 
 
 def test_a_mound_stands_over_the_design_peak_in_stake_and_ground(plan):

@@ -1,5 +1,6 @@
 """Trees that live from what a swale soaks in: a slow reading of the rules, and what must hold."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -168,6 +169,11 @@ def test_a_plan_tells_what_the_trees_of_a_swale_and_a_pond_get(both):
         assert months.soaked.sum() == pytest.approx(entry.infiltrated)
     rows = dict(tree_rows(plan))
     assert rows["east swale"][0] == f"{count} beside it"
+    assert rows["east swale"][1] == "–"  # nothing decided a size
+    assert re.search(r" m³, \d+ % of it to the roots$",
+                     rows["east swale"][3].replace("%", " %").replace("  ", " "))
+    names = [name for name, _ in month_tables(plan)[0].rows]
+    assert len({" ".join(name.split()[:1]) for name in names}) == len(names)
     names = [table.name for table in month_tables(plan)]
     assert any(name.startswith(f"east swale, {count} trees together: average year, ")
                and name.endswith("of the want met") for name in names)
