@@ -32,6 +32,8 @@ from terrain.plan.safety.raster_edge import bound_of
 from terrain.plan.water.routing import run_storm
 from terrain.units import lasting, shown
 
+pytestmark = pytest.mark.long
+
 DESK = {"width": 1440, "height": 900}
 MONEY = """\
 # What things cost here.

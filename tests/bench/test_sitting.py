@@ -16,6 +16,8 @@ from terrain.errors import InputError
 from terrain.inputs.site import read_site
 from terrain.plan.plan import make_plan
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture
 def sitting(small_site):

@@ -13,6 +13,8 @@ import pytest
 import rasterio
 from rasterio.features import geometry_mask
 
+pytestmark = pytest.mark.long
+
 DEMO = Path(__file__).parents[2] / "demo_dem"
 NEEDED = ("district.yaml", "parcels.geojson", "buildings.geojson", "ground.tif", "site.gpkg",
           "rain_daily.csv", "rain_depths.csv")

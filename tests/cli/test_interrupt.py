@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.long
+
 COMMAND = Path(sys.executable).parent / "levelsill"
 
 

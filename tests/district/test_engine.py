@@ -26,6 +26,8 @@ from terrain.surface.tiled.kept_tiles import KeptTiles
 from terrain.surface.tiled.route import route
 from terrain.surface.tiled.work import Work
 
+pytestmark = pytest.mark.long
+
 DASK = Path(sys.executable).parent / "dask"
 QUIET = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
 

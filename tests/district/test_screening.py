@@ -20,6 +20,8 @@ from terrain.district.screened import Ground, Parcel, Screened, Water
 from terrain.district.screening import ranked, screen
 from terrain.errors import InputError
 
+pytestmark = pytest.mark.long
+
 ROWS, COLUMNS = 230, 180
 
 

@@ -10,6 +10,8 @@ from published import published
 from terrain.flood.storm_flow import Rain, flow_storm
 from terrain.flood.transfers import Feed
 
+pytestmark = pytest.mark.long
+
 
 def orders(errors: list[float]) -> list[float]:
     """Power of the cell with which errors fall, from one size to half of it."""

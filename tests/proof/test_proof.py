@@ -26,6 +26,8 @@ from terrain.proof.what_if import what_if
 from terrain.proof.why import Measured, _comes, _through
 from terrain.units import in_both
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture(scope="module")
 def cases(plan, proof):

@@ -11,6 +11,8 @@ from terrain.suggest import front
 from terrain.suggest.front import SHARES, Search, knee_of
 from terrain.suggest.improve import grown, improved, within
 
+pytestmark = pytest.mark.long
+
 SEEDS = st.integers(0, 2**32 - 1)
 
 

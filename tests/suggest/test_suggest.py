@@ -23,6 +23,8 @@ from terrain.plan.plan import make_plan
 from terrain.suggest.suggest import suggest
 from terrain.suggest.suggestion import NAMES
 
+pytestmark = pytest.mark.long
+
 #: Nobody may dig here.
 SHUT = [[500050, 6399975], [500080, 6399975], [500080, 6399990], [500050, 6399990]]
 #: 10 ft from buildings and property lines, 35 ft from septic fields, 50 ft from private wells:

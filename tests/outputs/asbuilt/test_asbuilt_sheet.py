@@ -15,6 +15,8 @@ from terrain.outputs.asbuilt.asbuilt_sheet import draw_as_built
 from terrain.outputs.asbuilt.difference_panel import LOOKS
 from terrain.units import shown
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture(scope="module")
 def found(demo_plan, tmp_path_factory):

@@ -25,6 +25,8 @@ from terrain.outputs.district.rank_colours import (
 from terrain.outputs.drawing import symbols as sy
 from terrain.plan.siting.reading import open_ground
 
+pytestmark = pytest.mark.long
+
 #: Least CIE 1976 colour difference of areas told apart by their colour alone, and the visions, as
 #: in tests/outputs/drawing/test_colours.py.
 LEAST = 4 * 2.3

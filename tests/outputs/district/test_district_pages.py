@@ -21,6 +21,8 @@ from terrain.outputs.district.parcel_page import parcel_page
 from terrain.outputs.district.tables import ranking_heads
 from terrain.outputs.district.words import MEANS, TAKE_CARE, meanings
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture(scope="module")
 def folder(either, tmp_path_factory):

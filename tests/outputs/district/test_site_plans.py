@@ -31,6 +31,8 @@ from terrain.outputs.district.sites_page import sites_table
 from terrain.outputs.folder import write_plan
 from terrain.plan.plan import make_plan
 
+pytestmark = pytest.mark.long
+
 
 def one_after_another(function, rows, done):
     found = [function(*row) for row in rows]

@@ -33,6 +33,8 @@ from terrain.plan.plan import make_plan
 from terrain.units import shown
 from terrain.works import footprints as fp
 
+pytestmark = pytest.mark.long
+
 #: A work of each form: three shapes of swale and checks, three forms of tree basin, two linings of
 #: drain, three forms of basin.
 FORMS = ("top swale", "dish swale", "vee swale", "tied swale", "row", "moons", "one trench",

@@ -16,6 +16,8 @@ from terrain.plan.swale_question import SwaleWords, swale_of
 from terrain.works.cross_section import area_on_slope, width_on_slope
 from terrain.works.swale_size import Wanted
 
+pytestmark = pytest.mark.long
+
 STORMS = RainWords((12.0, 28.0, 62.0,))
 GROUND, WORDS = GroundWords(curve_number=82), RasterWords()
 
