@@ -31,6 +31,8 @@ from terrain.surface.neighbours import COLUMN_STEP, ROW_STEP
 from terrain.surface.terrain import Terrain
 from terrain.surface.tiled.work import one_by_one
 
+pytestmark = pytest.mark.long
+
 approx = pytest.approx
 NAMES = ("upper west", "upper east", "lower west", "lower east")
 #: Of the storms "shower" and "big day". [mm]

@@ -29,6 +29,8 @@ from terrain.surface.terrain import Terrain
 from terrain.surface.tiled.kept_tiles import KeptTiles
 from terrain.surface.tiled.work import one_by_one
 
+pytestmark = pytest.mark.long
+
 WEST, NORTH = 500000.0, 6400000.0
 CRS = "EPSG:32734"
 
