@@ -49,7 +49,7 @@ def runoff_from_retention(rain: ArrayLike, retention: ArrayLike, abstraction_rat
     Returns
     -------
     runoff : broadcast shape
-        NaN where the retention is unknown.  One pass over the arrays, with nothing in between.
+        NaN where the retention is unknown.  Reckoned in blocks of `CACHED` cells.
 
     Raises
     ------

@@ -132,7 +132,7 @@ def test_missing_site_file(levelsill, tmp_path):
     ("works:\n", "works:\n  - kind: drain\n    name: ditch\n    from: [500030, 6399940]\n"
      "    to: [500050, 6399938]\n    rock at: 0.1 m\n", ("ditch", "rock at", "rock is said to be")),
     ("    crest: 195.9 m\n", "    crest: 195.9 m\n    sill: 196 m\n",
-     ("pond", "the sill at 196.00 m (643.05 ft) is not below the crest")),
+     ("pond", "the sill at 196.00 m (643.04 ft) is not below the crest")),
     ("wall: [[500040, 6399870], [500080, 6399870]]",
      "wall: [[500040, 6399870], [500080, 6399870], [500080, 6399880], [500060, 6399860]]",
      ("pond", "the wall crosses itself")),
