@@ -36,6 +36,12 @@ METRES = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}
 #: Common practice, no source. [m]
 SHALLOWEST_DUG, DEEPEST_DUG, WIDEST_BED = 0.02, 10.0, 30.0
 
+#: Bounds of a storm: the rain of its duration, and how long it lasts. [mm], [h]
+#: More than 9,300 mm never fell in a month (Cherrapunji, July 1861: World Meteorological
+#: Organization, archive of weather extremes, from memory); the others common practice, no source.
+LEAST_STORM, MOST_STORM = 0.1, 10_000.0
+SHORTEST_STORM, LONGEST_STORM = 1 / 60, 366 * 24.0
+
 #: What a quantity of each dimension is called in a sentence.
 NAMES = {"length": "a length", "rain": "a depth of rain", "area": "an area",
          "volume": "a volume", "rate": "a rate of soaking", "time": "a time",

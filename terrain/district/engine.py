@@ -15,7 +15,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty, SimpleQueue
-from time import monotonic
+from time import monotonic, sleep
 from typing import Any
 from uuid import uuid4
 
@@ -35,6 +35,8 @@ ANSWERS_WITHIN = 20
 #: How often it is looked whether any worker is left, and how long there may be none: one that died
 #: takes seconds to come back, on a busy machine half a minute. [s]
 LOOKS_EVERY, NONE_LEFT = 5.0, 120.0
+#: How often it is looked whether a task that was begun anew for nothing has ended. [s]
+STRAYS_EVERY = 0.05
 #: A local cluster gives a worker up for good that has not come back so long after it died; the
 #: usual 15 s are fewer than a start takes on a busy machine.
 COMES_BACK_WITHIN = "1 day"
@@ -181,11 +183,22 @@ class Workers:
     @contextmanager
     def _submitted(self, function: Callable[..., Any], rows: Sequence[tuple[Any, ...]]
                    ) -> Iterator[list[Any]]:
-        """Tasks that are taken back where the block ends without them."""
+        """Tasks that are taken back where the block ends without them; where it ends with them,
+        none of them runs any more.
+
+        A task may: where the worker that held its outcome dies just as that is fetched, another
+        begins it anew.
+        """
         futures: list[Any] = []
         try:
             futures += [self.client.submit(function, *row, pure=False) for row in rows]
             yield futures
+            for future in futures:
+                future.release()
+            keys = [future.key for future in futures]
+            while (self.client.run_on_scheduler(_knows_any, keys)
+                   or any(self.client.run(_runs_any, keys, on_error="ignore").values())):
+                sleep(STRAYS_EVERY)
         except _lost() as error:
             said = " ".join(str(error).split())[:LONGEST] or type(error).__name__
             raise InputError(self.where, f"the scheduler was lost in the middle of the work "
@@ -306,6 +319,17 @@ def engine(scheduler: str | None = None, *, workers: int | None = None,
                                  "Start some with `dask worker` and the scheduler's address")
             yield Workers(client, scheduler, lambda: None,
                           lambda: bool(client.scheduler_info()["workers"]), own=False)
+
+
+def _knows_any(keys: list[str], dask_scheduler: Any) -> bool:
+    """Whether a scheduler, which dask hands to this, still has any of some tasks."""
+    return any(key in dask_scheduler.tasks for key in keys)
+
+
+def _runs_any(keys: list[str], dask_worker: Any) -> bool:
+    """Whether a worker, which dask hands to this, is at any of some tasks, taken back or not."""
+    tasks = dask_worker.state.tasks
+    return any(key in tasks and tasks[key] in dask_worker.state.all_running_tasks for key in keys)
 
 
 def _token_and_version(path: str) -> tuple[str, str]:

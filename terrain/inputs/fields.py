@@ -12,7 +12,11 @@ from terrain.units import (
     DEEPEST_DUG,
     DIMENSIONS,
     EXAMPLES,
+    LEAST_STORM,
+    LONGEST_STORM,
+    MOST_STORM,
     SHALLOWEST_DUG,
+    SHORTEST_STORM,
     WIDEST_BED,
     Unreadable,
     read_quantity,
@@ -22,11 +26,6 @@ from terrain.units import (
 UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 #: No quantity of a site is larger, in whatever unit inside.
 MOST_OF_ALL = 1e12
-#: Bounds of a storm: the rain of its duration, and how long it lasts. [mm], [h]
-#: More than 9,300 mm never fell in a month (Cherrapunji, July 1861: World Meteorological
-#: Organization, archive of weather extremes, from memory); the others common practice, no source.
-LEAST_STORM, MOST_STORM = 0.1, 10_000.0
-SHORTEST_STORM, LONGEST_STORM = 1 / 60, 366 * 24.0
 
 
 @dataclass(frozen=True)

@@ -94,9 +94,6 @@ def find_voids(heights: NDArray[np.float32]) -> Voids:
     ----------
     heights : float32, shape (rows, columns)
     """
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     row, start, end = _runs(heights)
     if not row.size:
         none = np.zeros(0, np.int64)
@@ -109,8 +106,8 @@ def find_voids(heights: NDArray[np.float32]) -> Voids:
     many = np.maximum(high - low, 0)
     one = np.repeat(np.arange(row.size), many)
     other = np.arange(many.sum()) + np.repeat(low - (np.cumsum(many) - many), many)
-    joined = coo_array((np.ones(one.size, np.int8), (one, other)), shape=(row.size, row.size))
-    count, void = connected_components(joined, directed=False)
+    void = _joined(row.size, one, other)
+    count = int(void.max()) + 1
     cells = np.bincount(void, weights=end - start, minlength=count).astype(np.int64)
     box = np.empty((count, 4), np.int64)
     box[:, 0::2], box[:, 1::2] = np.iinfo(np.int64).max, -1
@@ -118,7 +115,25 @@ def find_voids(heights: NDArray[np.float32]) -> Voids:
     np.maximum.at(box[:, 1], void, row)
     np.minimum.at(box[:, 2], void, start)
     np.maximum.at(box[:, 3], void, end - 1)
-    return Voids(row, start, end, void.astype(np.int64), cells, box)
+    return Voids(row, start, end, void, cells, box)
+
+
+def _joined(count: int, one: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Number the connected parts of a graph of so many nodes, by its edges: each node's part.
+
+    Each part is led to its least node, by halves of the way (Y. Shiloach and U. Vishkin, An
+    O(log n) parallel connectivity algorithm, Journal of Algorithms 3, 1982).  Not by scipy's
+    graphs: every question of a raster with a hole would wait 0.2 s for that to be loaded.
+    """
+    least = np.arange(count)
+    while True:
+        low, high = least[one], least[other]
+        if (low == high).all():
+            return np.unique(least, return_inverse=True)[1]
+        np.minimum.at(least, high, low)
+        np.minimum.at(least, low, high)
+        while (least[least] != least).any():
+            least = least[least]
 
 
 def _runs(heights: NDArray[np.float32]) -> tuple[NDArray[np.int64], NDArray[np.int64],

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,18 +15,17 @@ from numpy.typing import NDArray
 from terrain.errors import InputError
 from terrain.inputs.dem import Dem, placed_on
 from terrain.inputs.elevation import ElevationFiles, open_elevation
-from terrain.inputs.fields import LEAST_STORM, LONGEST_STORM, MOST_STORM, SHORTEST_STORM
-from terrain.inputs.ground_cover import cover_cells, is_raster
-from terrain.inputs.ground_soil import soil_cells
-from terrain.inputs.site import Cover, Culverts, Soils
 from terrain.inputs.voids import FILL_UP_TO
 from terrain.runoff.cover import SOIL_GROUPS, curve_numbers_of, is_road, paver, published_classes
 from terrain.runoff.storms import Hyetograph, storm_shape
 from terrain.runoff.travel_time import Timing
 from terrain.surface.conditioning import Conditioning
-from terrain.surface.culverts import read_culverts
 from terrain.surface.terrain import Terrain
 from terrain.surface.window import Bounds, hold
+from terrain.units import LEAST_STORM, LONGEST_STORM, MOST_STORM, SHORTEST_STORM
+
+if TYPE_CHECKING:
+    from terrain.inputs.site import Cover
 
 
 @dataclass(frozen=True)
@@ -190,8 +190,12 @@ def conditioning(words: RasterWords, files: ElevationFiles) -> Conditioning:
     if (words.breach_depth > 0) != (words.breach_length > 0):
         raise InputError("--breach-depth", "breaching needs both a depth and a length",
                          "Give --breach-depth and --breach-length")
-    culverts = (read_culverts(Culverts(file=words.culverts), Path(), files, "--culverts")
-                if words.culverts is not None else ())
+    if words.culverts is None:
+        return Conditioning(words.breach_depth, words.breach_length, ())
+    from terrain.inputs.site import Culverts
+    from terrain.surface.culverts import read_culverts
+
+    culverts = read_culverts(Culverts(file=words.culverts), Path(), files, "--culverts")
     return Conditioning(words.breach_depth, words.breach_length, culverts)
 
 
@@ -254,6 +258,8 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
     if words.soils is None:
         raise InputError("--cover", "a curve number needs the soil group as well",
                          "Add --soils with a file or one of A, B, C, D")
+    from terrain.inputs.ground_cover import cover_cells, is_raster
+
     layer = _cover_of(words)
     if is_raster(layer.file) and words.codes is None:
         raise InputError("--cover", f"nothing says what the codes of {words.cover} mean",
@@ -268,6 +274,9 @@ def ground_there(question: Question, words: GroundWords, storms: Sequence[float]
         if words.soils_layer is None and _no_file(words.soils):
             raise InputError("--soils", f"'{words.soils}' is neither a soil group nor a file",
                              "Give A, B, C or D, or a layer of soil groups")
+        from terrain.inputs.ground_soil import soil_cells
+        from terrain.inputs.site import Soils
+
         groups = Soils.model_validate({"file": words.soils, "layer": words.soils_layer})
         soil, said = soil_cells(groups, here, dem, "--soils")
         notes = [*notes, *said]
@@ -283,6 +292,8 @@ def _cover_of(words: GroundWords) -> Cover:
     InputError
         If it is neither, naming the nearest classes.
     """
+    from terrain.inputs.site import Cover
+
     given = str(words.cover)
     classes = {name.lower(): name for name in published_classes()}
     named = classes.get(given.strip().lower())

@@ -13,7 +13,7 @@ from pathlib import Path
 import dask
 import numpy as np
 import pytest
-from deadly import odd
+from deadly import odd, slow_again
 
 from terrain.district.engine import engine
 from terrain.errors import InputError
@@ -187,6 +187,21 @@ def test_a_failure_is_that_rows_own_even_if_it_takes_its_workers_with_it(monkeyp
     assert isinstance(dead, InputError)
     assert dead.what.startswith("2 workers died at one task")
     assert found == [(number, True) for number in (0, 2, 4, 5, 6)]
+
+
+def test_none_of_its_tasks_runs_any_more_when_a_run_ends(tmp_path):
+    """Not even one that is begun anew because its worker dies as its outcome is fetched."""
+    def kill(row, process):
+        os.kill(process, signal.SIGKILL)
+        ends = time.monotonic() + 60
+        while not (tmp_path / "begun again").exists():
+            assert time.monotonic() < ends
+            time.sleep(0.02)
+
+    with engine(workers=2) as its:
+        [process] = its.run_each(slow_again, [(tmp_path,)], kill)
+        assert (tmp_path / "ended again").exists()
+        assert process not in its.run(os.getpid, [()] * 4)
 
 
 def test_workers_come_back_however_long_they_take(monkeypatch):

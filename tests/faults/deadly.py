@@ -3,6 +3,7 @@
 import multiprocessing
 import os
 import signal
+import time
 
 from terrain.files import whole_folder
 from terrain.outputs.district.site_plans import SitePlan, plan_site
@@ -15,6 +16,17 @@ def odd(number):
     if number == 3:
         os.kill(os.getpid(), signal.SIGKILL)
     return number, multiprocessing.current_process().daemon
+
+
+def slow_again(folder):
+    """The number of its process, at once; begun anew, it takes seconds, and says when it ends."""
+    try:
+        (folder / "first").touch(exist_ok=False)
+    except FileExistsError:
+        (folder / "begun again").touch()
+        time.sleep(3)
+        (folder / "ended again").touch()
+    return os.getpid()
 
 
 def quick(path, folder):
