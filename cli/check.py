@@ -18,6 +18,7 @@ def check(site: Path) -> None:
     \b
     levelsill check site.yaml
     """
+    from terrain.inputs.site_money import bare_prices
     from terrain.plan.plan import check_site
     from terrain.plan.siting.reading import assumptions
     from terrain.units import shown
@@ -42,4 +43,6 @@ def check(site: Path) -> None:
             f"{int(record.depths.isna().sum())} days missing"),
            ("works", ", ".join(work.name for work in place.works) or "none")])
     remarks("Beware", beware)
+    if place.money is not None:
+        remarks("Prices without a unit", bare_prices(place.money, system))
     remarks("What was taken for granted", assumptions(inputs))

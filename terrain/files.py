@@ -287,7 +287,10 @@ def _refuse_foreign(path: Path, called: Path) -> None:
     if not here:
         return
     try:
-        ours = dict(json.loads(here.pop(RECORD).read_text(encoding="utf-8")))
+        record = here.pop(RECORD)
+        if not record.is_file():  # a pipe would keep its reader waiting
+            raise OSError
+        ours = dict(json.loads(record.read_text(encoding="utf-8")))
     except (KeyError, TypeError, ValueError, OSError):
         raise InputError(str(called), "the folder holds files that levelsill did not write",
                          "Name another folder with --out, or move that one away") from None

@@ -88,6 +88,11 @@ LAND_FROM = {"metric": 10_000.0, "us": 4046.8564224 / 4}
 ACRE_FOOT = 1233.48183754752
 #: Water from this many gallons up is told in millions of them.
 MANY_GALLONS = 1e7
+#: What stands behind feet that inches follow: 5 ft 6 in, 5' 6", 5'-6" (a dash as on drawings).
+_INCHES_TOO = re.compile(r"(?:(?:ft|foot|feet)\s*|'(?:-| - |\s*))([-+]?)(\d+\.?\d*|\.\d+)\s*"
+                         r"(in|inch|inches|\")?", re.IGNORECASE)
+#: Marks of feet and inches as office programs set them.
+_MARKS = str.maketrans({"′": "'", "’": "'", "″": '"', "”": '"'})
 #: A number with a decimal comma, and what stands behind it.
 _COMMA = re.compile(r"^\s*([-+]?\d+),(\d+\D*?)\s*$")
 #: A size below this is told in inches in US units. [in]
@@ -188,7 +193,8 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
     ----------
     given : str, float or int
         ``"1.2 in"``, ``"3 acre"``, ``"11,000 gal"``; a bare number is taken in the
-        unit that `system` declares for the dimension.
+        unit that `system` declares for the dimension.  A length may be in feet and inches,
+        ``"5 ft 6 in"``, ``5' 6"``; a depth of rain may be ``1.2"``.
     dimension : str
         A key of `DIMENSIONS`.
     system : {"metric", "us"}
@@ -216,8 +222,16 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
                          + (f"{comma.group(1)}.{comma.group(2)}" if comma else "0.4"))
     if number in (float("inf"), float("-inf")):
         raise ValueError(f"'{text}' is too large")
+    written = written.translate(_MARKS)
+    if dimension == "length" and (more := _INCHES_TOO.fullmatch(written)):
+        return _feet_and_inches(text, number, match.group(1)[0] in "-+", *more.groups())
+    if dimension == "length" and written == "'":
+        written = "ft"
+    if dimension in ("length", "rain") and written == '"':
+        written = "in"
     if "'" in written or '"' in written:
-        raise Unreadable(f"'{text}' uses a quote mark for feet or inches", "Write ft or in")
+        raise Unreadable(f"'{text}' uses a quote mark that is not read in {NAMES[dimension]}",
+                         "Write ft or in")
     unit = _unit(written) if written else (us if system == "us" else metric)
     if unit == inside:
         return number
@@ -236,6 +250,24 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
     except Exception:
         raise Unreadable(f"'{text}' has an unknown unit '{written}'", such) from None
     return value
+
+
+def _feet_and_inches(text: str, feet: float, signed: bool, sign: str, inches: str, mark: str | None
+                     ) -> float:
+    """Feet and the inches behind them. [m]"""
+    such = "Write it such as 5 ft 6 in"
+    if mark is None:
+        raise Unreadable(f"'{text}' does not say that its {inches} are inches", such)
+    if signed or sign:
+        raise Unreadable(f"'{text}' has a sign, and feet and inches are read without one",
+                         f"{such}, or a level below 0 in feet alone, such as -5.5 ft")
+    if not feet.is_integer():
+        raise Unreadable(f"'{text}' has inches behind feet that are not whole", such)
+    if float(inches) >= 12:
+        raise Unreadable(f"'{text}' has {inches} inches behind its feet, and 12 make a foot",
+                         f"Write it such as {feet + float(inches) // 12:.0f} ft "
+                         f"{float(inches) % 12:g} in")
+    return feet * metres_in("ft") + float(inches) * 0.0254
 
 
 def printed(dimension: str, system: str = "metric") -> tuple[str, float, int]:

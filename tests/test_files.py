@@ -113,6 +113,14 @@ def test_what_a_person_put_into_the_folder_stays(tmp_path, added):
     assert (elsewhere / "mine.txt").read_text() == "mine"
 
 
+def test_a_pipe_in_the_place_of_the_list_of_what_was_written_keeps_nobody_waiting(tmp_path):
+    folder = tmp_path / "plan"
+    write(folder, a="1")
+    (folder / files.RECORD).unlink()
+    os.mkfifo(folder / files.RECORD)
+    refused(folder, "did not write")
+
+
 def test_an_output_that_became_a_link_is_left_alone(tmp_path):
     """Moved away and linked back: the same bytes, and yet somebody's doing."""
     folder = tmp_path / "plan"

@@ -48,11 +48,44 @@ def test_a_bare_number_takes_the_declared_unit(given_, dimension, metric, us):
 
 
 @pytest.mark.parametrize(("text", "says"), [
-    ("6'", "quote mark"), ('6"', "quote mark"), ("deep", "number"), ("3 gal", "not a length"),
+    ("6''", "quote mark"), ('6" 5\'', "quote mark"), ("deep", "number"), ("3 gal", "not a length"),
     ("3 furbles", "unknown unit"), (True, "not a quantity"), ("", "number"), ("1.2.3 m", "unit")])
 def test_what_is_no_length(text, says):
     with pytest.raises(ValueError, match=says):
         read_quantity(text, "length")
+
+
+@pytest.mark.parametrize(("text", "inches"), [
+    # By hand, 12 inches to the foot; the inch is 0.0254 m exactly (international foot, 1959).
+    ("1 ft 2 in", 14), ("1ft2in", 14), ("5 feet 6 inches", 66), ("1 foot 1 inch", 13),
+    ("5' 6\"", 66), ("5'6\"", 66), ("5'-6\"", 66), ("5' - 6\"", 66), ("5′ 6″", 66), ("5’6”", 66),
+    ('6"', 6), ("3'", 36), ('14.5"', 14.5), ("2 FT 3.5 IN", 27.5), ("0 ft 6 in", 6),
+    ("1,200 ft 11.75 in", 14411.75), ("-3'", -36)])
+def test_a_length_in_feet_and_inches(text, inches):
+    assert read_quantity(text, "length") == pytest.approx(inches * 0.0254, rel=1e-12)
+    assert read_quantity(text, "length", "us") == pytest.approx(inches * 0.0254, rel=1e-12)
+
+
+@pytest.mark.parametrize(("text", "says"), [
+    ("5 ft 14 in", "has 14 inches behind its feet, and 12 make a foot; write it such as 6 ft 2 in"),
+    ("5' 12\"", "write it such as 6 ft 0 in"), ("-5 ft 6 in", "has a sign"),
+    ("+5' 6\"", "has a sign"), ("5 ft -6 in", "has a sign"), ("5' -6\"", "has a sign"),
+    ("5.5 ft 6 in", "feet that are not whole; write it such as 5 ft 6 in"),
+    ("5' 6", "does not say that its 6 are inches"), ("5 ft 6", "does not say that its 6"),
+    ("5 ft 6 in 3", "unknown unit"), ("5 ft 6 m", "unknown unit"), ("5 m 6 in", "unknown unit"),
+    ("5 us-ft 6 in", "unknown unit"), ("5 ft 6 1/2 in", "unknown unit")])
+def test_feet_and_inches_that_may_mean_something_else(text, says):
+    with pytest.raises(ValueError, match=says):
+        read_quantity(text, "length")
+
+
+def test_marks_of_feet_and_inches_are_no_other_quantity():
+    assert read_quantity('1.4"', "rain") == pytest.approx(35.56)  # 1.4 times 25.4 mm
+    for text, dimension in (("1'", "rain"), ("1' 2\"", "rain"), ('5"', "time"), ("5'", "area")):
+        with pytest.raises(ValueError, match="quote mark that is not read in"):
+            read_quantity(text, dimension)
+    with pytest.raises(ValueError, match="unknown unit"):
+        read_quantity("1 ft 2 in", "rain")
 
 
 def test_every_dimension_has_a_name():
@@ -117,6 +150,7 @@ def test_a_foot_is_that_of_the_site_at_hand():
         assert shown(level, "level", "us", 3) == "970.500 ft"
         assert length_words("us") == "US survey feet"
         assert read_quantity("12 in", "length", "us") == pytest.approx(0.3048)
+        assert read_quantity("970 ft 6 in", "length", "us") == pytest.approx(level, rel=1e-8)
     assert shown(level, "level", "us", 3) == "970.502 ft"  # 2 ppm more of the shorter foot
     assert read_quantity("970.5 us-ft", "length") == pytest.approx(level, rel=1e-12)
     assert length_words("us") == "feet"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from terrain.bench.laid import Laid
@@ -15,7 +15,7 @@ from terrain.plan.water.routing import StoreStorm, StormRun
 from terrain.runoff.ground import Roof
 from terrain.units import lasting, shown
 
-#: Where a spill goes that no work takes.
+#: Words for where a spill goes that no work takes; as a value that is None.
 OFF = "off the site"
 
 
@@ -29,8 +29,8 @@ class Fate:
     comes, caught, spilled : float
     filled : float
         The most that it holds, as a share of what it holds at its sill; 0 of a drain.
-    to : str
-        Who takes the spill.
+    to : tuple of str or None
+        Who takes the spill; None for off the site.
     """
 
     name: str
@@ -38,7 +38,7 @@ class Fate:
     caught: float
     spilled: float
     filled: float
-    to: str
+    to: tuple[str | None, ...]
 
 
 def fates(laid: Laid, run: StormRun) -> list[Fate]:
@@ -59,15 +59,19 @@ def fate_of(laid: Laid, name: str, entries: Sequence[StoreStorm]) -> Fate:
     held = [(min(entry.most, node.store.capacity), node.store.capacity)
             for node, entry in pairs if node.store.kind != "drain"]
     holds = sum(capacity for _, capacity in held)
-    goals = dict.fromkeys(end_of(laid, to) for to, amount in leaving if amount > 0) or (
-        dict.fromkeys(end_of(laid, to) for to, _ in leaving))
+    goals = dict.fromkeys(_taker(laid, to) for to, amount in leaving if amount > 0) or (
+        dict.fromkeys(_taker(laid, to) for to, _ in leaving))
     return Fate(name, comes, comes - spilled, spilled,
-                sum(water for water, _ in held) / holds if holds else 0.0, " and ".join(goals))
+                sum(water for water, _ in held) / holds if holds else 0.0, tuple(goals))
 
 
-def end_of(laid: Laid, to: int | None) -> str:
-    """Who takes a spill."""
-    return OFF if to is None else laid.placed[to].work.name
+def _taker(laid: Laid, to: int | None) -> str | None:
+    return None if to is None else laid.placed[to].work.name
+
+
+def takers_words(takers: Iterable[str | None]) -> str:
+    """Who takes a spill; None is off the site."""
+    return " and ".join(OFF if name is None else name for name in takers)
 
 
 def storm_rows(laid: Laid, name: str, system: str) -> list[tuple[str, str, str, str]]:
@@ -127,9 +131,9 @@ def figures(laid: Laid, name: str, system: str) -> list[tuple[str, str]]:
         rows.append(("Soaks at", shown(stores[0].infiltration, "rate", system)))
     if built.basin is not None and built.basin.has_wall:
         rows.append(("Spillway", shown(stores[0].sill.length, "length", system)))
-    ends = dict.fromkeys(end_of(laid, to) for i in nodes
+    ends = dict.fromkeys(_taker(laid, to) for i in nodes
                          for to in laid.cascade.nodes[i].takers if to not in nodes)
-    rows.append(("Leads to" if first.kind == "drain" else "Spills to", " and ".join(ends)))
+    rows.append(("Leads to" if first.kind == "drain" else "Spills to", takers_words(ends)))
     return rows
 
 

@@ -16,6 +16,7 @@ from terrain.errors import InputError
 from terrain.files import check_name, refuse_taken, whole_file
 from terrain.inputs.elevation import ElevationFiles, open_elevation
 from terrain.inputs.frame import Frame
+from terrain.inputs.whole_bytes import refuse_no_file
 from terrain.outputs.site_text.yaml_text import quoted
 
 #: The boundary lies this share of the shorter side within the known ground, at least so many
@@ -89,6 +90,7 @@ def site_for(raster: Path, units: str | None = None, *, crs: str | None = None,
                                                                         "edge.geojson"))
     if site.exists():
         return site
+    refuse_no_file(raster, str(raster))
     if not raster.is_file():
         raise InputError(str(raster), "there is no such file",
                          check_name(raster, "Check the name of the elevation raster"))

@@ -9,6 +9,7 @@ from typing import Any
 from terrain.bench.laid import Laid, Ready, lay
 from terrain.errors import InputError
 from terrain.inputs import site_works as asked
+from terrain.inputs.site_works import OFF_SITE
 from terrain.outputs.site_text.works_text import Entry, as_read
 from terrain.plan.siting.reading import Inputs
 
@@ -168,10 +169,14 @@ class Desk:
         if read.name != name and self._named_elsewhere(name):
             raise InputError(f"works \"{name}\"", "the site file names it under suggest",
                              "Change the name there by hand, with the bench closed")
+        if read.name == OFF_SITE and name != OFF_SITE:
+            raise InputError(f"works \"{name}\"", f"no work can be called {OFF_SITE}: in a site "
+                             "file a spill to that leaves the site", "Give it another name")
+        meant = self._named(old.work)
         entries = tuple(
             Entry(old.origin, read) if entry is old else
-            Entry(entry.origin, _following(entry.work, name, read.name)) if read.name != name
-            else entry for entry in self.now.entries)
+            Entry(entry.origin, _following(entry.work, meant, name, read.name))
+            if read.name != name else entry for entry in self.now.entries)
         return self._try(entries, said or f"change {read.name}", of)
 
     def change_several(self, works: Sequence[Any], said: str) -> Step:
@@ -200,7 +205,8 @@ class Desk:
             If there is no work of this name.
         """
         gone = self._entry(name)
-        entries = tuple(Entry(entry.origin, _without(entry.work, name))
+        meant = self._named(gone.work)
+        entries = tuple(Entry(entry.origin, _without(entry.work, meant))
                         for entry in self.now.entries if entry is not gone)
         return self._try(entries, f"take {name} away", None)
 
@@ -277,25 +283,37 @@ class Desk:
                 if step.ground is not None:
                     steps[number] = replace(step, ground=None)
 
+    def _named(self, work: Any) -> Callable[[str | None], bool]:
+        """Whether a name that another work gives means a work, or one of its trees ("row 3")."""
+        others = {entry.work.name for entry in self.now.entries if entry.work is not work}
+        trees = isinstance(work, asked.TreeBasin)
+
+        def meant(name: str | None) -> bool:
+            if name is None or name in others:
+                return False
+            number = name.removeprefix(f"{work.name} ")
+            return name == work.name or (trees and number != name and number.isdecimal())
+        return meant
+
     def _named_elsewhere(self, name: str) -> bool:
         suggest = self.inputs.site.suggest
         return suggest is not None and not isinstance(suggest.already_dug, str) and (
             name in suggest.already_dug)
 
 
-def _following(work: Any, old: str, new: str) -> Any:
-    """A work that names another by its new name."""
-    return _renamed(work, lambda name: new if name == old else name)
+def _following(work: Any, meant: Callable[[str | None], bool], old: str, new: str) -> Any:
+    """A work that names another, or one of its trees, by its new name."""
+    return _renamed(work, lambda name: new + name.removeprefix(old) if meant(name) else name)
 
 
-def _without(work: Any, gone: str) -> Any:
+def _without(work: Any, gone: Callable[[str | None], bool]) -> Any:
     """A work that named one that is gone as the target of its spill: the ground decides then."""
     update: dict[str, Any] = {}
-    if getattr(work, "spills_to", None) == gone:
+    if gone(getattr(work, "spills_to", None)):
         update["spills_to"] = None
         if work.pipe is None:
             update["pump"] = None
-    if isinstance(work, asked.Tank) and work.joined_with == gone:
+    if isinstance(work, asked.Tank) and gone(work.joined_with):
         update["joined_with"] = None
     return work.model_copy(update=update) if update else work
 

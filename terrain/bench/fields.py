@@ -11,11 +11,14 @@ import numpy as np
 from terrain.bench.laid import Laid
 from terrain.bench.sketch import Sketch
 from terrain.inputs import site_works as asked
-from terrain.plan.water.spills import OFF_SITE
+from terrain.inputs.site_works import OFF_SITE
 from terrain.units import printed, read_quantity, shown
 
-#: Words of a choice of where a spill goes: left to the ground, or off the site.
-OVER_GROUND, OFF = "over the ground", OFF_SITE
+#: Choices of where a spill goes that are no work's: left to the ground, or off the site.  A work's
+#: begins with `WORK`, so that no name is taken for one of these.
+OVER_GROUND, OFF, WORK = "ground", "off", "work "
+#: What is read of them.
+_WORDS = {OVER_GROUND: "over the ground", OFF: OFF_SITE}
 
 
 @dataclass(frozen=True)
@@ -140,19 +143,32 @@ def roofs_moved(works: Sequence[Any], name: str, roofs: Sequence[str]) -> list[A
     return changed
 
 
-def goals(work: Any, laid: Laid) -> list[str]:
-    """What the owner may name as the goal of a work's spill."""
+def goals(work: Any, laid: Laid) -> list[tuple[str, str]]:
+    """What the owner may choose as the goal of a work's spill, as choice and words; the one that
+    it has now is among them."""
     own = set(laid.nodes_of(work.name))
     above = {laid.placed[i].work.name for j in own for i in laid.cascade.upstream_of(j)} - {
         work.name}
-    return [OVER_GROUND, OFF, *(name for name in dict.fromkeys(
-        place.work.name for place in laid.placed) if name != work.name and name not in above)]
+    # What the site file would read as "off the site" can be no work's.
+    names = [name for name in dict.fromkeys(place.work.name for place in laid.placed)
+             if name != work.name and name not in above and name != OFF_SITE]
+    if work.spills_to not in (None, OFF_SITE, *names):  # one of a group's trees
+        names.append(work.spills_to)
+    return [*_WORDS.items(), *((WORK + name, f"\"{name}\"" if name in _WORDS.values() else name)
+                               for name in names)]
+
+
+def goal_of(work: Any) -> str:
+    """The choice that a work's spill has now."""
+    if work.spills_to is None:
+        return OVER_GROUND
+    return OFF if work.spills_to == OFF_SITE else WORK + work.spills_to
 
 
 def spilling_to(work: Any, goal: str) -> Any:
-    """A work whose spill goes elsewhere."""
-    to = None if goal == OVER_GROUND else goal
+    """A work whose spill goes elsewhere, by a choice of `goals`."""
+    to = {OVER_GROUND: None, OFF: OFF_SITE}.get(goal, goal.removeprefix(WORK))
     update: dict[str, Any] = {"spills_to": to}
-    if to is None or to == OFF:
+    if to is None or to == OFF_SITE:
         update["pump"] = work.pump if work.pipe is not None else None
     return work.model_copy(update=update)

@@ -17,9 +17,10 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from terrain.bench.held import Held, hold
+from terrain.bench.site_lock import SiteLock, lock_site
 from terrain.errors import InputError
 from terrain.files import check_name, is_folder, put_whole
+from terrain.inputs.whole_bytes import bytes_of
 
 #: The folder of backups, and how many of a site file are kept there.
 BACKUPS, MOST_BACKUPS = "site backups", 50
@@ -80,8 +81,8 @@ class SiteFile:
         self._earlier: Aside | None = None
         self._real = Path(os.path.realpath(self.path))
         self.text, self._print = self._read()
-        self._held: Held | None = hold(self._hidden("bench"), self.path)
-        if self._held is not None and self._held.times == 1:
+        self._lock: SiteLock | None = lock_site(self._hidden("bench"), self.path)
+        if self._lock is not None and self._lock.times == 1:
             self._sweep()
 
     @classmethod
@@ -91,9 +92,9 @@ class SiteFile:
 
     def close(self) -> None:
         """Let other benches open it."""
-        if self._held is not None:
-            self._held.let_go()
-            self._held = None
+        if self._lock is not None:
+            self._lock.let_go()
+            self._lock = None
 
     def changed(self) -> bool:
         """Whether it is gone, or someone else wrote it since it was read or saved."""
@@ -177,10 +178,10 @@ class SiteFile:
         """
         journal = self._hidden("unsaved")
         try:
-            data = journal.read_bytes()
+            data = bytes_of(journal)
         except FileNotFoundError:
             return None
-        except OSError:
+        except (OSError, InputError):
             data = b""
         try:
             told = json.loads(data)
@@ -234,7 +235,7 @@ class SiteFile:
 
     def _read(self) -> tuple[str, str]:
         try:
-            data = self._real.read_bytes()
+            data = bytes_of(self._real, here=str(self.path))
             return data.decode("utf-8"), _print(data)
         except FileNotFoundError:
             raise InputError(str(self.path), "there is no such site file",

@@ -9,9 +9,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from terrain.bench import underneath
 from terrain.bench.desk import Desk, Step
 from terrain.bench.keeping import Aside, SiteFile
 from terrain.bench.sketch import Sketch
+from terrain.bench.underneath import FilesRead
 from terrain.errors import InputError
 from terrain.inputs.site import read_site
 from terrain.outputs.site_text.joined_works import Joined, joined
@@ -39,10 +41,14 @@ class Sitting:
         Read from the site file.
     file : SiteFile
         That same file, read before `inputs` were.
+    read : FilesRead
+        What else it names, as it was before `inputs` were read.
     """
 
-    def __init__(self, inputs: Inputs, file: SiteFile) -> None:
+    def __init__(self, inputs: Inputs, file: SiteFile, read: FilesRead) -> None:
         self.file = file
+        self._read = read
+        self._old_map = False
         self.desk = Desk(inputs)
         self.sketch = Sketch(inputs)
         self.lookers: list[Looker] = []
@@ -59,14 +65,20 @@ class Sitting:
             For the first thing in it that is wrong.
         """
         file = SiteFile(path)
+        read = FilesRead.of(file.path)
         inputs = read_inputs(path, progress)
         progress("Laying out the works")
-        return cls(inputs, file)
+        return cls(inputs, file, read)
 
     @property
     def inputs(self) -> Inputs:
         """What was read of the site."""
         return self.desk.inputs
+
+    def underneath(self) -> str:
+        """What is to be told of the ground, layers and rain where they are not as they were read,
+        or not as the map was drawn; "" where they are."""
+        return underneath.words(self._read.changed(), self._old_map)
 
     @property
     def text(self) -> str:
@@ -188,6 +200,7 @@ class Sitting:
 
     def _begin_anew(self, entries: Callable[[Inputs], Sequence[Entry] | None]) -> None:
         file = SiteFile.read(self.file.path)
+        before, read = self.inputs, FilesRead.of(self.file.path)
         try:
             inputs = read_inputs(self.file.path)
             self.desk = Desk(inputs, entries(inputs))
@@ -196,7 +209,8 @@ class Sitting:
             raise
         file.follow(self.file)
         self.file.close()
-        self.sketch, self.file = Sketch(inputs), file
+        self.sketch, self.file, self._read = Sketch(inputs), file, read
+        self._old_map = self._old_map or not underneath.drawn_alike(before, inputs)
 
     def _told(self, said: str) -> None:
         for looker in list(self.lookers):

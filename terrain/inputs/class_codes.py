@@ -16,7 +16,7 @@ from terrain.inputs.elevation import MOST_CELLS, Dem
 from terrain.inputs.layers import in_short, layer_crs, way_between
 from terrain.inputs.site import Cover
 from terrain.inputs.virtual_raster import refuse_wild
-from terrain.inputs.whole_bytes import is_no_file
+from terrain.inputs.whole_bytes import refuse_no_files
 
 
 def class_codes(path: Path, spec: Cover, dem: Dem, here: str
@@ -31,8 +31,7 @@ def class_codes(path: Path, spec: Cover, dem: Dem, here: str
 
     if not os.path.exists(path):
         raise InputError(here, "there is no such file", check_name(path))
-    if is_no_file(path):
-        raise InputError(here, "this is a pipe or a device, not a raster", "Give a file")
+    refuse_no_files(path, here)
     refuse_wild(path)
     try:
         with rasterio.open(path) as source:

@@ -85,7 +85,7 @@ def read_csv_table(path: Path, here: str) -> CsvTable:
     if not os.path.exists(path):
         raise InputError(here, "there is no such file", check_name(path))
     try:
-        raw = bytes_of(path)
+        raw = bytes_of(path, here=here)
     except OSError as error:
         raise InputError(here, f"it cannot be read ({in_words(error)})",
                          "Give a table as text (CSV)") from None

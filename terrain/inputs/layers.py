@@ -26,7 +26,7 @@ from terrain.inputs.fields import UNPRINTABLE
 from terrain.inputs.packed import refuse_bomb
 from terrain.inputs.site import Layer
 from terrain.inputs.stored_queries import refuse_queries
-from terrain.inputs.whole_bytes import is_no_file
+from terrain.inputs.whole_bytes import refuse_no_files
 from terrain.units import in_both
 
 if TYPE_CHECKING:
@@ -249,8 +249,7 @@ def _layer_name(path: Path, asked: str | None, here: str) -> str:
 
     if not os.path.exists(path):
         raise InputError(here, "there is no such file", check_name(path))
-    if is_no_file(path):
-        raise InputError(here, "this is a pipe or a device, not a layer", _FORMATS)
+    refuse_no_files(path, here)
     refuse_bomb(path, here)
     refuse_queries(path, here)
     try:

@@ -26,7 +26,7 @@ from terrain.inputs.height_words import (
     height_unit_of,
 )
 from terrain.inputs.virtual_raster import refuse_wild
-from terrain.inputs.whole_bytes import is_no_file
+from terrain.inputs.whole_bytes import refuse_no_files
 
 #: Grids may be shifted against each other by this share of a cell; common practice, no source.
 OFF_GRID = 0.01
@@ -241,9 +241,7 @@ def _tile(path: Path, crs: str | None, plan_unit: str | None, height_unit: str |
     where = str(path)
     if path.is_file() and path.stat().st_size == 0:
         raise InputError(where, "the file is empty", "Fetch or export it again")
-    if is_no_file(path):
-        raise InputError(where, "this is a pipe or a device, not an elevation raster",
-                         "Give a file")
+    refuse_no_files(path, where)
     refuse_wild(path)
     try:
         # A vertical datum in an old GeoTIFF is told only if asked for.

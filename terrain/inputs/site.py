@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Self, TypeVar
 
 from pydantic import Field, PrivateAttr, field_validator, model_validator
 
@@ -37,6 +37,9 @@ from terrain.inputs.site_works import Work
 from terrain.inputs.survey_points import checked_columns
 from terrain.inputs.voids import FILL_UP_TO
 from terrain.units import in_both, told_first
+
+if TYPE_CHECKING:
+    import pandas
 
 
 class Elevation(Part):
@@ -474,8 +477,27 @@ def with_depths(site: AnyLand) -> AnyLand:
     site._looked_up = [f"Depth of the storm \"{new.name}\": {in_both(new.depth, 'rain')}, from "
                        f"{given.file.name}{times}."
                        for old, new in zip(site.rain.storms, storms, strict=True) if not old.depth]
+    site._looked_up += _beyond(rain, table, given.file.name)
     site._looked_up += table.attrs["notes"]
     return site.model_copy(update={"rain": rain})
+
+
+def _beyond(rain: RainInputs, table: pandas.DataFrame, name: str) -> list[str]:
+    """What is said of storms deeper than the rarest of their duration in the frequency table."""
+    from terrain.inputs.rain_frequency import depth_of
+
+    said, years = [], float(table.columns[-1])
+    for storm in rain.storms:
+        if not table.index[0] <= storm.duration <= table.index[-1]:
+            continue
+        rarest = rain.climate_factor * depth_of(table, storm.duration, years)
+        if storm.depth > rarest * (1 + 1e-9):
+            design = " (works are sized for it)" if storm is rain.design else ""
+            said.append(f"The storm \"{storm.name}\"{design} is "
+                        f"{in_both(storm.depth - rarest, 'rain')} deeper than the rarest of its "
+                        f"duration in {name}, {in_both(rarest, 'rain')} once in {years:g} years: "
+                        "how often it falls is not known from that table.")
+    return said
 
 
 def _refuse_twins(site: Site) -> None:

@@ -150,6 +150,8 @@ class Money(Part):
     """What a tank holds, for tanks that state no `price`."""
     stone: Annotated[Price | None, _price("mass", "volume"), _per("mass")] = None
     """Stone, brought; `{per: 1 m3, price: [..]}` for a volume of loose stone."""
+    sod: Annotated[Price | None, _price("area"), _per("area")] = None
+    """Sod that lines furrows, laid."""
     tree: Annotated[Range | None, BeforeValidator(price_of_one), PRICE_OF_ONE] = None
     """Each tree of a tree basin."""
     seed: Annotated[Price | None, _price("area"), _per("area")] = None
@@ -163,7 +165,35 @@ class Money(Part):
     water_otherwise: OtherWater = Field(default_factory=OtherWater)
     """What water costs that comes another way."""
 
-    @field_validator("machine_hour", "haulage")
+    @field_validator("machine_hour", "haulage", mode="before")
     @classmethod
-    def _rising(cls, given: Range) -> Range:
+    def _rising(cls, given: Any) -> Range:
         return _low_to_high(given)
+
+
+def bare_prices(money: Money, system: str) -> list[str]:
+    """What the prices that name no unit were read as, in sentences; empty where all name one.
+
+    The same figures mean others as soon as the file's `units` are changed.
+    """
+    parts = ((money, ""), (money.water_otherwise, "water otherwise, "))
+    found = [(before + name.replace("_", " "), price, *price.bare) for part, before in parts
+             for name in type(part).model_fields
+             if isinstance(price := getattr(part, name), Price) and price.bare is not None]
+    if not found:
+        return []
+    other = "metric" if system == "us" else "us"
+    per = list(dict.fromkeys(own_unit(price.unit, other) for _, price, _, _ in found))
+    field, price, given, _ = found[0]
+    unit = DIMENSIONS[price.unit][1].replace("**", "")
+    low, high = (f"{one:.12g}" for one in given)
+    return ["Read in " + money.currency + f", as the file says units: {system}: " + "; ".join(
+        f"{name} {_span(figures)} per {own}" for name, _, figures, own in found) + ".",
+        f"With units: {other} the same figures would be prices per {', '.join(per)}. A price that "
+        f"names its unit stays what it is, such as {field.rpartition(', ')[2]}: "
+        f"{{per: 1 {unit}, price: {low if low == high else f'[{low}, {high}]'}}}."]
+
+
+def _span(given: Range) -> str:
+    low, high = (f"{one:,.12g}" for one in given)
+    return low if low == high else f"{low} to {high}"

@@ -28,6 +28,8 @@ from terrain.inputs.site_money import PRICE_OF_ONE, Range, price_of_one
 from terrain.inputs.site_tanks import TankerTopUp, WaterUse
 from terrain.units import read_quantity
 
+#: What `spills to` says of water that leaves the site.
+OFF_SITE = "off site"
 #: What a pump of a smallholding may lift; common practice, no source. [m3/s]
 LEAST_PUMP, MOST_PUMP = 1e-6, 1.0
 
@@ -62,9 +64,17 @@ class _Work(Part):
     """`true` is taken to lift all that spills; else what it lifts.
     Left out: none; a spill or pipe goes downhill."""
 
+    @field_validator("name")
+    @classmethod
+    def _is_a_name(cls, name: str) -> str:
+        if name == OFF_SITE:
+            raise ValueError(f"no work can be called {OFF_SITE}, as a spill to that leaves the "
+                             "site; give it another name")
+        return name
+
     @model_validator(mode="after")
     def _pumps_somewhere(self) -> _Work:
-        leads = self.pipe is not None or self.spills_to not in (None, "off site")
+        leads = self.pipe is not None or self.spills_to not in (None, OFF_SITE)
         if self.pump and not leads and not isinstance(self, Drain):  # a drain says it itself
             raise ValueError("a pump lifts water through a pipe or to the work that `spills to` "
                              "names, and neither is given")

@@ -6,7 +6,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 from terrain.errors import InputError
-from terrain.inputs.whole_bytes import bytes_of
+from terrain.inputs.whole_bytes import bytes_of, refuse_no_files
 
 #: No list is longer, names lists within lists more deeply, or opens more files with all of them.
 #: [bytes], [-], [-]
@@ -22,8 +22,8 @@ def refuse_wild(path: Path) -> None:
     Raises
     ------
     InputError
-        If it names itself, or too many others; holds a program; or takes bytes of any file for
-        cells.
+        If it names itself, or too many others; a pipe or a device; holds a program; or takes bytes
+        of any file for cells.
     """
     if _opened(path, path, {}) > MOST_OPENED:
         raise InputError(str(path), "the rasters that it lists are lists again, of more than "
@@ -33,6 +33,8 @@ def refuse_wild(path: Path) -> None:
 def _opened(path: Path, named: Path, known: dict[Path, float], depth: int = 0) -> float:
     """How many files are opened to read one, it among them; infinite where it needs itself."""
     if path not in known:
+        if path != named:
+            refuse_no_files(path, f"{named}, which lists {path.name}")
         known[path] = float("inf")  # met again within itself, or too deep
         if depth <= DEEPEST:
             known[path] = 1 + sum(_opened(one, named, known, depth + 1)
@@ -65,6 +67,9 @@ def _sources(path: Path, named: Path) -> list[Path]:
             text = (source.text or "").strip().removeprefix("vrt://").split("?")[0]
             if text.startswith("<"):
                 raise InputError(str(named), "a raster that it lists is written within it", _AGAIN)
+            if "/vsistdin" in text:
+                raise InputError(str(named), "it lists what stands at the keyboard (/vsistdin/)",
+                                 _AGAIN)
             beside = "1" in (source.get("relativeToVRT"), source.get("relativetoVRT"))
             found.append(path.parent / text if beside else Path(text))
     return found

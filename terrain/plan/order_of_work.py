@@ -23,6 +23,7 @@ from terrain.runoff.evapotranspiration import MONTHS
 from terrain.runoff.rain_years import mean_months
 from terrain.units import in_both, ordered
 from terrain.works.furrow import Furrow
+from terrain.works.furrow_flow import lining_sod, lining_stone
 from terrain.works.rules import Rulebook
 from terrain.works.tree_basin import mound_over
 
@@ -291,12 +292,15 @@ def _furrows(inputs: Inputs, cascade: Cascade, dug: Sequence[Dug], earth: Earthw
     rules = inputs.rules
     for entry in (work for work in earth.works if work.leads_from):
         lines, leads, words = list[tuple[str, str]](), list[Furrow](), list[str]()
+        stone = sod = 0.0
         for node, work in zip(cascade.nodes, dug, strict=True):
             made, runs = work.furrow, work.furrow_runs
             if made is None or runs is None or node.spills_to is None or (
                     work.placed.work.name != entry.leads_from):
                 continue
             leads.append(made)
+            stone += lining_stone(made, runs, rules["stone thickness"])
+            sod += lining_sod(made, runs)
             to = cascade.nodes[node.spills_to].store.name
             at, deep = made.deepest
             depth = (f", {in_both(deep, 'size')} deep {in_both(at, 'length')} from its sill"
@@ -310,8 +314,8 @@ def _furrows(inputs: Inputs, cascade: Cascade, dug: Sequence[Dug], earth: Earthw
                           f"{in_both(made.end_level, 'level')} at the rim{depth}{fails}"))
         wide, deep_least = (in_both(size, "size") for size in (leads[0].width, leads[0].depth))
         plain = set(words) == {f"{wide} wide"}
-        counted = "" if plain else (f", counted bare and {wide} wide: lining and greater width are "
-                                    "not priced")
+        counted = "" if plain else (f", counted bare and {wide} wide: greater width is not "
+                                    "priced")
         alike = len(set(words)) == 1
         told = [first + ("" if alike else f", {word}") + last
                 for (first, last), word in zip(lines, words, strict=True)]
@@ -319,7 +323,10 @@ def _furrows(inputs: Inputs, cascade: Cascade, dug: Sequence[Dug], earth: Earthw
         by_hand = f" ({counted[2:]})" if days is None and counted else "" if days is None else (
             f" ({days[0]:.1f} to {days[1]:.1f} days of one worker, priced as a small machine digs"
             f"{counted})")
+        lined = [f"{in_both(amount, dimension)} of {what}" for amount, dimension, what in (
+            (stone, "earth", "stone"), (sod, "area", "sod")) if amount]
         found.append(Step(entry.name, _sentence([
+            *([f"have {' and '.join(lined)} at hand for the lining"] if lined else []),
             f"dig the {entry.name.split(' of ')[0]} by hand{by_hand}, "
             f"{f'{words[0]}, ' if alike else ''}at least {deep_least} deep between ground or low "
             "banks, from the lower end up", *told, *_gathers(leads),

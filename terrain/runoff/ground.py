@@ -306,8 +306,7 @@ def _width(given: Any, default: float | None, system: str, where: str) -> float 
         return default
     text = str(given).strip()
     try:
-        width = (read_quantity(text.rstrip("'") + " ft", "length") if text.endswith("'")
-                 else read_quantity(text, "length", system))
+        width = read_quantity(text, "length", system)
     except ValueError as error:
         raise InputError(where, str(error), "Write a width such as 3.5 m or 12 ft") from None
     if not width > 0:

@@ -87,6 +87,31 @@ class FurrowFlow:
             self.way, self.lined_width)
 
 
+def lining_stone(made: Furrow, runs: FurrowFlow, thickness: float) -> float:
+    """Stone on bed and sides of a furrow that is to be lined with it; 0 of any other. [m3]
+
+    What is dug around the furrow for the lining, its corners included, up to its brim: the trench
+    along the sill, where water comes in slowly and all along, is not lined.
+
+    Parameters
+    ----------
+    thickness : float
+        Of the lining. [m]
+    """
+    if runs.way != "stone" or runs.dug_width is None:
+        return 0.0
+    wide, deep = runs.dug_width, made.depth
+    return ((wide + 2 * thickness) * (deep + thickness) - wide * deep) * made.length
+
+
+def lining_sod(made: Furrow, runs: FurrowFlow) -> float:
+    """Sod on bed and sides, up to the brim, of a furrow to be lined with grass; 0 of any other.
+    [m2]"""
+    if runs.way != "grass" or runs.dug_width is None:
+        return 0.0
+    return (runs.dug_width + 2 * made.depth) * made.length
+
+
 def over_sill(head: float, made: Furrow | None, runs: FurrowFlow | None) -> float:
     """Depth of water over a sill at the design peak: of what spills, or what a furrow that begins
     level with it holds back where that is more. [m]

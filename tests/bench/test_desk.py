@@ -288,8 +288,61 @@ def test_a_rate_is_read_in_any_unit_and_refused_if_it_is_none(desk):
 
 def test_a_spill_is_not_offered_to_what_it_came_from(desk):
     desk.change("trees", desk.work("trees").model_copy(update={"spills_to": "pond"}))
-    assert "trees" not in fields.goals(desk.work("pond"), desk.laid)
-    assert "pond" in fields.goals(desk.work("trees"), desk.laid)
+    assert "trees" not in dict(fields.goals(desk.work("pond"), desk.laid)).values()
+    assert "pond" in dict(fields.goals(desk.work("trees"), desk.laid)).values()
+
+
+@pytest.mark.parametrize("name", ["over the ground", "ground", "off", "work pond",
+                                  "off the site"])
+def test_a_work_called_as_the_page_calls_its_own_choices_is_a_work(desk, name):
+    trees = desk.work("trees")
+    desk.change("pond", desk.work("pond").model_copy(update={"name": name}))
+    goals = fields.goals(trees, desk.laid)
+    assert len(dict(goals)) == len({words for _, words in goals}) == len(goals)
+    ground, off, *works = [value for value, _ in goals]
+    [to] = [value for value in works if fields.spilling_to(trees, value).spills_to == name]
+    assert fields.spilling_to(trees, ground).spills_to is None
+    assert fields.spilling_to(trees, off).spills_to == "off site"
+    for value, _ in goals:
+        assert fields.goal_of(fields.spilling_to(trees, value)) == value
+    desk.change("trees", fields.spilling_to(trees, to))
+    fate, = [f for f in answer.fates(desk.laid, desk.laid.run(85.0)) if f.name == "trees"]
+    assert fate.to == (name,)
+    desk.change("trees", fields.spilling_to(trees, off))
+    fate, = [f for f in answer.fates(desk.laid, desk.laid.run(85.0)) if f.name == "trees"]
+    assert fate.to == (None,)
+
+
+def test_no_work_is_called_what_a_site_file_reads_as_off_the_site(desk):
+    before = desk.now
+    with pytest.raises(InputError, match="no work can be called off site"):
+        desk.change("pond", desk.work("pond").model_copy(update={"name": "off site"}))
+    assert desk.now is before
+
+
+def test_what_spills_to_one_tree_of_a_row_follows_the_rows_new_name(desk, sketch):
+    x, y = desk.work("trees").at[0]
+    desk.add(sketch.tank("cask", x, y + 12, []))
+    desk.change("cask", desk.work("cask").model_copy(update={"spills_to": "trees 2"}))
+    laid = desk.laid
+    to = laid.cascade.nodes[laid.nodes_of("cask")[0]].spills_to
+    assert laid.placed[to].name == "trees 2"
+    assert fields.goal_of(desk.work("cask")) in dict(fields.goals(desk.work("cask"), laid))
+    desk.change("trees", desk.work("trees").model_copy(update={"name": "orchard"}))
+    assert desk.work("cask").spills_to == "orchard 2"
+    laid = desk.laid
+    assert laid.cascade.nodes[laid.nodes_of("cask")[0]].spills_to == to
+    desk.take("orchard")
+    assert desk.work("cask").spills_to is None
+
+
+def test_a_work_called_as_a_tree_might_be_is_not_taken_for_one(desk, sketch):
+    desk.add(sketch.tank("trees 9", 500095, 6399930, []))
+    desk.add(sketch.tank("cask", 500095, 6399950, []))
+    desk.change("cask", desk.work("cask").model_copy(
+        update={"spills_to": "trees 9", "pump": True}))
+    desk.change("trees", desk.work("trees").model_copy(update={"name": "orchard"}))
+    assert desk.work("cask").spills_to == "trees 9"
 
 
 def test_a_swale_is_first_tried_longest(sketch):

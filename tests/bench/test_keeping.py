@@ -19,7 +19,7 @@ import time
 import pytest
 
 from terrain import files
-from terrain.bench import held, keeping
+from terrain.bench import keeping, site_lock
 from terrain.bench.keeping import BACKUPS, MOST_BACKUPS, Changed, SiteFile
 from terrain.errors import InputError
 
@@ -386,5 +386,11 @@ def test_a_folder_that_takes_no_lock_can_be_looked_at(path, monkeypatch):
         if str(name).endswith(".bench"):
             raise PermissionError(errno.EACCES, "no")
         return real(name, *args, **kwargs)
-    monkeypatch.setattr(held.os, "open", fail)
+    monkeypatch.setattr(site_lock.os, "open", fail)
     assert SiteFile(path).text == OLD
+
+
+def test_a_pipe_in_the_place_of_what_was_not_saved_keeps_nobody_waiting(path):
+    os.mkfifo(path.with_name(".site.yaml.unsaved"))
+    assert SiteFile(path).set_aside() is None
+    assert next(path.parent.glob(".site.yaml.unsaved *")).is_fifo()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import threading
@@ -812,6 +813,68 @@ def test_names_that_would_do_harm(browser, serving, make_site, write_layer, shot
         wide = hands.page.evaluate("() => [document.documentElement.scrollWidth, innerWidth]")
         assert wide[0] <= wide[1]
         assert list(read_site(path).works) == opened.sitting.desk.works
+
+
+# Names that the page might take for its own words.
+
+def test_names_that_the_page_uses_itself(browser, serving, make_site):
+    path = make_site({"name: pond": "name: over the ground", "name: trees": "name: Nothing yet",
+                      "name: shower": "name: any depth"})
+    with on_the_bench(browser, serving, path) as (opened, hands):
+        hands.look(*MET["trees"], "Nothing yet")
+        goal = hands.page.get_by_label("Spills to")
+        assert goal.is_visible()
+        goal.select_option('"over the ground"')
+        works = opened.sitting.desk
+        hands.until(lambda: works.work("Nothing yet").spills_to == "over the ground", "not led")
+        goal.select_option("over the ground")
+        hands.until(lambda: works.work("Nothing yet").spills_to is None, "not left to the ground")
+        handle = hands.slider("Depth of rain")
+        hands.page.get_by_label("Storm").first.select_option('"any depth"')
+        hands.until(lambda: float(handle.get_attribute("aria-valuenow")) == 20, "no such storm")
+
+
+# What lies beneath.
+
+def test_ground_that_changes_on_the_disk_is_told(browser, serving, make_site, shots):
+    path = make_site()
+    with on_the_bench(browser, serving, path) as (_, hands):
+        hands.pause(2.5)  # longer than from one look at the disk to the next
+        assert hands.said() == ""
+        roofs = path.with_name("roofs.geojson")
+        roofs.write_text(roofs.read_text() + "\n")
+        hands.until(lambda: "roofs.geojson changed on the disk" in hands.said(), "not told")
+        hands.look(*MET["pond"], "pond")
+        assert "start it again" in hands.said()
+        shots(hands, "changed_beneath")
+
+
+# Room.
+
+#: How far what stands beside the map is wider than its place, and the page than its window.
+TOO_WIDE = """() => { const side = document.querySelector("aside"), page = document.documentElement;
+  return [side.scrollWidth - side.clientWidth, page.scrollWidth - innerWidth]; }"""
+
+
+def test_the_side_of_the_map_holds_what_it_tells(browser, serving, demo_site, shots, tmp_path):
+    """On the demo, whose gully takes so much that US figures are told in acre-feet too."""
+    path = Path(shutil.copytree(demo_site.parent, tmp_path / "demo")) / demo_site.name
+    with on_the_bench(browser, serving, path) as (opened, hands):
+        laid = opened.sitting.desk.laid
+        for name in ("upper swale", "gully pond"):
+            middle = laid.placed[laid.nodes_of(name)[0]].outline.representative_point()
+            hands.look(middle.x, middle.y, name)
+            for system, unit in (("US", "gal"), ("Metric", "m³")):
+                hands.press(system)
+                hands.until(lambda unit=unit: unit in hands.figures()["Holds"], "no such units")
+                hands.settled()
+                for width in (1024, 1300, 1440, 1920):
+                    hands.page.set_viewport_size({"width": width, "height": 850})
+                    hands.pause(0.2)
+                    assert hands.page.evaluate(TOO_WIDE) == [0, 0]
+                    shots(hands, f"side_{width}_{system}")
+                told = any("acre-ft" in cell for row in hands.storms() for cell in row)
+                assert told == (system == "US" and name == "gully pond")
 
 
 # What takes longer.

@@ -5,8 +5,10 @@ from __future__ import annotations
 import difflib
 
 import pytest
+from shapely import box
 
 from terrain.bench import answer
+from terrain.bench import sitting as sittings
 from terrain.bench.errands import plan
 from terrain.bench.keeping import Changed
 from terrain.bench.opening import open_bench
@@ -211,7 +213,7 @@ def test_a_join_that_fails_holds_no_lock_of_its_own(sitting):
     sitting.file.path.write_text("name: broken\nworks: [")
     with pytest.raises(InputError):
         sitting.join()
-    assert sitting.file._held.times == 1
+    assert sitting.file._lock.times == 1
 
 
 def test_storms_of_a_file_that_was_joined_are_those_that_are_run(sitting):
@@ -221,10 +223,66 @@ def test_storms_of_a_file_that_was_joined_are_those_that_are_run(sitting):
                     .replace("depth: 60 mm", "depth: 90 mm"))
     sitting.join()
     run = storm.run(sitting.desk.laid)
-    assert storm.choice.value == storm.name == "flood"
+    assert storm.chosen == storm.name == "flood"
     assert storm.depth == run.depth == 90.0
     assert storm.slider.value == pytest.approx(90 / 25.4)  # an inch is 25.4 mm
-    assert "big day" not in storm.choice.options
+    assert [words for _, words in storm.choice.options] == ["any depth", "shower", "flood"]
+
+
+@pytest.mark.parametrize("name", ["any depth", "any", "storm shower"])
+def test_a_storm_called_as_the_page_calls_its_own_choice_is_a_storm(small_site, name):
+    small_site.write_text(small_site.read_text().replace("name: shower", f"name: {name}"))
+    sitting = Sitting.of(small_site)
+    try:
+        laid = sitting.desk.laid
+        storm = Storm(laid, "metric", lambda: None)
+        values = [value for value, _ in storm.choice.options]
+        assert len(set(values)) == len({words for _, words in storm.choice.options}) == 3
+        storm.choice.value = values[1]  # the first of the site file
+        assert storm.name == name
+        assert storm.depth == 20.0
+        assert storm.run(laid) is laid.runs[name]
+        storm.slider.value = 35.0
+        assert storm.choice.value == values[0]
+        assert storm.name == "big day"  # what it falls as
+        assert storm.run(laid).depth == 35.0
+    finally:
+        sitting.file.close()
+
+
+def test_what_changed_under_the_works_is_told_until_it_is_read_anew(
+        sitting, write_layer, small_site):
+    assert sitting.underneath() == ""
+    sitting.save()
+    assert sitting.underneath() == ""  # of the site file itself it is told elsewhere
+    small_site.with_name("ground.tif.aux.xml").write_text("<PAMDataset/>")  # as viewers do
+    assert sitting.underneath() == ""
+    with small_site.with_name("rain.csv").open("a") as rain:
+        rain.write("2013-01-01,3\n")
+    assert sitting.underneath().startswith("rain.csv changed on the disk since it was read")
+    sitting.take_theirs()
+    assert sitting.underneath() == ""  # no map shows it
+    write_layer(small_site.with_name("roofs.geojson"), [
+        {"name": "barn", "geometry": box(500094, 6399890, 500105, 6399898)}])
+    assert sitting.underneath().startswith("roofs.geojson changed on the disk")
+    sitting.take_theirs()
+    assert "the map still shows that of before" in sitting.underneath()
+    small_site.with_name("ground.tif").unlink()
+    assert sitting.underneath().startswith("ground.tif changed on the disk")
+
+
+def test_a_layer_that_changes_while_it_is_read_is_told(small_site, monkeypatch):
+    read = sittings.read_inputs
+
+    def meanwhile(path, *given):
+        made = read(path, *given)
+        with small_site.with_name("rain.csv").open("a") as rain:
+            rain.write("2013-01-01,3\n")
+        return made
+    monkeypatch.setattr(sittings, "read_inputs", meanwhile)
+    sitting = Sitting.of(small_site)
+    assert sitting.underneath().startswith("rain.csv changed")
+    sitting.file.close()
 
 
 def test_a_site_file_behind_a_link_is_served_from_its_own_folder(small_site, tmp_path):

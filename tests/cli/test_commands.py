@@ -246,6 +246,15 @@ def test_dug_basin_from_a_layer(levelsill, small_site, tmp_path, write_layer):
     assert answer["cut_m3"] > answer["storage_m3"]
 
 
+def test_check_tells_what_bare_prices_are_for(levelsill, small_site):
+    small_site.write_text("units: us\n" + small_site.read_text() + "\nmoney: {currency: crown, "
+                          "machine hour: 400, tank: [700, 1100]}\n")
+    said = " ".join(levelsill("check", small_site).out.split())
+    assert ("Prices without a unit - Read in crown, as the file says units: us: tank 700 to 1,100 "
+            "per gal.") in said
+    assert "tank: {per: 1 m3, price: [700, 1100]}." in said
+
+
 def test_start_then_check(levelsill, tmp_path):
     ran = levelsill("start", tmp_path / "demo", "--demo")
     assert ran.code == 0

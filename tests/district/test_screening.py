@@ -76,8 +76,8 @@ def test_on_workers_that_go_on_with_finished_tiles(district, whole, tiles):
     assert {path: path.stat().st_mtime_ns for path in tiles.rglob("*.tile")}.items() >= (
         made.items())
     assert repr(again.parcels) == repr(whole.parcels)
-    assert steps == ["Reading the district", "Following the water over the ground",
-                     "Reading the rain and the weather", "Looking at 4 parcels",
+    assert steps == ["Reading the district", "Reading the rain and the weather",
+                     "Following the water over the ground", "Looking at 4 parcels",
                      *(f"Looking at parcels: {done} of 4" for done in (1, 2, 3))]
     assert not list(tiles.glob("shared-*"))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import mmap
 import os
 import signal
@@ -11,6 +12,7 @@ import tempfile
 import time
 import traceback
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -21,10 +23,19 @@ STEPS = {"tempfile.mkdtemp": "beginning", "tempfile.mkstemp": "beginning", "open
          "os.remove": "clearing away", "os.rmdir": "clearing away",
          "shutil.rmtree": "clearing away", "os.scandir": "looking over",
          "os.listdir": "looking over"}
+#: PR_SET_CHILD_SUBREAPER of Linux (its manual page, 2const).
+_SUBREAPER = 36
 #: No run takes longer. [s]
 LONGEST = 240
 #: Number of the last call, and its step.
 TOLD = struct.Struct("<q24s")
+
+
+def _adopt() -> None:
+    """Have the system give this process what its children leave behind, so that it is waited for:
+    they end with them (`terrain.children`), but a lock is free only when they have."""
+    with suppress(OSError, AttributeError):  # where there is no such call, nobody waits
+        ctypes.CDLL(None).prctl(_SUBREAPER, 1, 0, 0, 0)
 
 
 class Fault(AssertionError):
@@ -53,8 +64,10 @@ class Child:
         self._told = mmap.mmap(-1, mmap.PAGESIZE)
         self._said = tempfile.TemporaryFile()  # noqa: SIM115 (closed in `end`)
         self.began = time.monotonic()
+        _adopt()
         self.process = os.fork()
         if self.process == 0:
+            os.setpgrp()
             self._live(act, str(within), at_call)
 
     def _live(self, act: Callable[[], object], within: str, at_call: int | None) -> NoReturn:
@@ -91,7 +104,7 @@ class Child:
         os.kill(self.process, signal.SIGKILL)
 
     def end(self) -> bool:
-        """Wait for its end: True if it was killed.
+        """Wait for its end, and for that of processes that it split off: True if it was killed.
 
         Raises
         ------
@@ -100,6 +113,9 @@ class Child:
         """
         _, state = os.waitpid(self.process, 0)
         self.took = time.monotonic() - self.began
+        with suppress(ChildProcessError):  # none is left
+            while True:
+                os.waitpid(-self.process, 0)
         killed = os.WIFSIGNALED(state) and os.WTERMSIG(state) == signal.SIGKILL
         if not killed:
             self._said.seek(0)

@@ -40,6 +40,15 @@ def test_quantities(data, number, dimension, blank):
     assert found == pytest.approx(float(Fraction(number) * WORTH[dimension][unit]), rel=1e-12)
 
 
+@FEW
+@given(st.integers(0, 9999), st.decimals(min_value=0, max_value="11.999", places=3),
+       st.sampled_from(["{} ft {} in", "{}ft{}in", "{}' {}\"", "{}'{}\"", "{}'-{}\""]),
+       st.sampled_from(["metric", "us"]))
+def test_feet_and_inches(feet, inches, layout, system):
+    found = read_quantity(layout.format(feet, inches), "length", system)
+    assert found == pytest.approx(float(feet * FOOT + Fraction(inches) * INCH), rel=1e-12)
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     return tmp_path_factory.mktemp("written")

@@ -5,7 +5,9 @@ All are given to a process of its own whose memory is limited; what became of ea
 
 from __future__ import annotations
 
+import contextlib
 import json
+import socket
 import sqlite3
 import struct
 import subprocess
@@ -28,14 +30,21 @@ import numpy as np
 import terrain.bench.layers.aerial, terrain.inputs.ground_cover
 from pyproj import CRS
 from terrain.errors import InputError
+from terrain.bench.keeping import SiteFile
+from terrain.inputs.asbuilt_points import read_asbuilt_points
 from terrain.inputs.csv_table import read_csv_table
 from terrain.inputs.dem import Dem
 from terrain.inputs.elevation import open_elevation
 from terrain.inputs.frame import Frame, in_metres
 from terrain.inputs.ground_cover import cover_cells
+from terrain.inputs.hole_readings import read_hole
 from terrain.inputs.layers import read_layer
+from terrain.inputs.rain_frequency import frequency_table, is_frequency_table
 from terrain.inputs.rainfall import read_daily_rain
 from terrain.inputs.site import Cover, Layer, read_site
+from terrain.inputs.soil_units import read_unit_groups
+from terrain.inputs.survey_points import read_points
+from terrain.inputs.weather import read_weather
 resource.setrlimit(resource.RLIMIT_AS, ({most}, {most}))
 crs = CRS.from_user_input("EPSG:32734")
 dem = Dem(np.zeros((40, 40), np.float32), 500000.0, 6400040.0, 1.0, Frame(crs, in_metres(crs)),
@@ -49,7 +58,15 @@ readers = {{
     "picture": lambda path: terrain.bench.layers.aerial.aerial_of(path, dem),
     "rain": lambda path: read_daily_rain(path, "mm"),
     "table": lambda path: read_csv_table(path, str(path)),
-    "site": read_site}}
+    "storms": frequency_table,
+    "which rain": is_frequency_table,
+    "weather": read_weather,
+    "holes": read_hole,
+    "survey": read_asbuilt_points,
+    "points": read_points,
+    "soils": lambda path: read_unit_groups(path, "a", "b", str(path)),
+    "site": read_site,
+    "bench": SiteFile}}
 for line in sys.stdin:
     kind, name = line.rstrip("\\n").split("\\t")
     began = time.monotonic()
@@ -162,6 +179,11 @@ KML = ('<?xml version="1.0"?><!DOCTYPE k [{entities}]><kml xmlns="http://www.ope
        "</Placemark></Document></kml>")
 FEATURE = (b'{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},'
            b'"geometry":{"type":"Point","coordinates":[21,-32]}}')
+LAYERS = ('<OGRVRTDataSource><OGRVRTLayer name="a"><SrcDataSource relativeToDSN="1">pipe.csv'
+          "</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>")
+#: All that read a file of the user's, by any name.
+KINDS = ("elevation", "layer", "picture", "rain", "table", "storms", "which rain",
+         "weather", "holes", "survey", "points", "soils", "site", "bench")
 #: How each is read, and what is said of it.
 CASES = [
     ("elevation", "claims.tif", "it has 1,000,000,000,000 cells"),
@@ -186,11 +208,19 @@ CASES = [
     ("layer", "computed.gpkg", "the column 'big' of 'computed' is computed"),
     ("layer", "laughs.kml", "this is not a vector layer that can be read"),
     ("layer", "secret.kml", "this is not a vector layer that can be read"),
-    ("layer", "/dev/zero", "a pipe or a device"),
-    ("elevation", "pipe.tif", "a pipe or a device"),
-    ("rain", "/dev/zero", "file too large"),
-    ("table", "/dev/zero", "file too large"),
-    ("site", "/dev/zero", "file too large")]
+    *((kind, name, "this is a pipe, a socket or a device, not a file")
+      for kind in KINDS for name in ("/dev/zero", "pipe.csv", "link.csv", "socket")),
+    ("elevation", "pipe.tif", "this is a pipe, a socket or a device, not a file"),
+    ("cover", "pipe.tif", "this is a pipe, a socket or a device, not a file"),
+    ("elevation", "pipe beside.tif", "pipe beside.TFW beside it is a pipe"),
+    ("cover", "pipe beside.tif", "pipe beside.TFW beside it is a pipe"),
+    ("picture", "pipe beside.tif", "pipe beside.TFW beside it is a pipe"),
+    ("layer", "points.shp", "points.dbf beside it is a pipe"),
+    ("layer", "piped", "a.shx in it is a pipe"),
+    ("elevation", "piped.vrt", "piped.vrt, which lists pipe.csv: this is a pipe"),
+    ("cover", "piped.vrt", "piped.vrt, which lists pipe.csv: this is a pipe"),
+    ("layer", "piped layer.vrt", "not a vector layer that can be read"),
+    ("elevation", "typed.vrt", "it lists what stands at the keyboard")]
 
 
 @pytest.fixture(scope="module")
@@ -231,7 +261,18 @@ def folder(tmp_path_factory, write_layer):
     (path / "secret.kml").write_text(KML.replace(
         "{entities}", f'<!ENTITY a9 SYSTEM "{(path / "secret.txt").as_uri()}">'))
     (path / "fields.gml").write_text(GML)
-    os.mkfifo(path / "pipe.tif")
+    (path / "piped").mkdir()
+    for name in ("pipe.tif", "pipe.csv", "pipe beside.TFW", "points.dbf", "piped/a.shx"):
+        os.mkfifo(path / name)
+    (path / "link.csv").symlink_to("pipe.csv")
+    # A socket's path may be no longer than some 100 letters.
+    with contextlib.chdir(path), socket.socket(socket.AF_UNIX) as listening:
+        listening.bind("socket")
+    tiff(path / "pipe beside.tif", 8, (16, 16), zeros(1))
+    (path / "points.shp").write_bytes(bytes(100))
+    virtual(path / "piped.vrt", SOURCE.format(name="pipe.csv"))
+    virtual(path / "typed.vrt", SOURCE.format(name="/vsistdin/"))
+    (path / "piped layer.vrt").write_text(LAYERS)
     return path
 
 

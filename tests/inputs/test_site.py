@@ -55,6 +55,14 @@ def test_a_misspelt_field_is_told_with_the_nearest_one(small_site):
         read_site(small_site)
 
 
+def test_no_work_is_called_as_what_leaves_the_site(small_site):
+    text = small_site.read_text()
+    assert "name: pond" in text
+    small_site.write_text(text.replace("name: pond", "name: off site"))
+    with pytest.raises(InputError, match=r"line 33.*name: no work can be called off site"):
+        read_site(small_site)
+
+
 @pytest.mark.parametrize("text", ["", "- a\n- b\n", "just words\n", "a: b: c\n", "a: *b\n",
                                   "a: 1\na: 2\n", "\x00", "{"])
 def test_what_is_no_site_file(tmp_path, text):
@@ -245,6 +253,24 @@ def test_a_storm_takes_its_depth_from_the_frequency_table(small_site):
     small_site.write_text(text.replace("  frequency: pf.csv\n", ""))
     with pytest.raises(InputError, match="no depth, and there is no frequency table"):
         read_site(small_site)
+
+
+@pytest.mark.parametrize(("depth", "duration", "more", "deeper"), [
+    ("125 mm", "24 h", "", "25.0 mm (0.98 in)"),  # the table says 100 mm in 100 years
+    ("125 mm", "24 h", "  climate factor: 1.2\n", "5.0 mm (0.20 in)"),
+    ("51 mm", "1 h", "", "1.0 mm"), ("100 mm", "24 h", "", None),
+    ("120 mm", "24 h", "  climate factor: 1.2\n", None), ("125 mm", "48 h", "", None)])
+def test_a_storm_deeper_than_the_rarest_of_the_table_is_doubted(small_site, depth, duration, more,
+                                                                deeper):
+    (small_site.parent / "pf.csv").write_text(TABLE)
+    small_site.write_text(small_site.read_text().replace(
+        "      depth: 60 mm\n", f"      depth: {depth}\n      duration: {duration}\n").replace(
+        "  daily:", f"  frequency: pf.csv\n{more}  daily:"))
+    said = [one for one in read_site(small_site).looked_up if "deeper than the rarest" in one]
+    assert len(said) == (deeper is not None)
+    for one in said:
+        assert one.startswith(f'The storm "big day" (works are sized for it) is {deeper}')
+        assert "once in 100 years: how often it falls is not known" in one
 
 
 def test_a_natural_hollow(small_site):

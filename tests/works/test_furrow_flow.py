@@ -2,11 +2,13 @@
 ch. 5), n of Table 5-6 there (earth: new 0.018, winding with some weeds 0.03); bare earth stands
 Fortier & Scobey's speeds, grass those of SCS-TP-61."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from terrain.works.furrow import furrow
-from terrain.works.furrow_flow import furrow_flow, over_sill
+from terrain.works.furrow_flow import furrow_flow, lining_sod, lining_stone, over_sill
 from terrain.works.rules import Rulebook
 
 RULES = Rulebook()
@@ -73,6 +75,18 @@ def test_grass_is_named_only_where_it_stands_the_speed():
     steep = furrow_flow(made(0.11), 0.02, True, RULES)
     assert gentle.lining == "grass"
     assert steep.lining != "grass"
+
+
+def test_what_lines_a_furrow_by_hand():
+    """Plain arithmetic: 20 m, 0.3 m wide and 0.15 m deep. 0.3 m of stone about it are dug 0.9 m
+    wide and 0.45 m deep: (0.405 - 0.045) x 20 = 7.2 m3; sod on bed and sides 0.6 x 20 = 12 m2."""
+    runs = furrow_flow(made(0.03), 0.02, True, RULES)
+    grass, stone, bare = (replace(runs, lining=kind, lined_width=wide, drops=None)
+                          for kind, wide in (("grass", 0.3), ("stone", 0.3), ("", None)))
+    assert lining_sod(made(0.03), grass) == pytest.approx(12.0)
+    assert lining_stone(made(0.03), stone, 0.3) == pytest.approx(7.2)
+    assert lining_stone(made(0.03), grass, 0.3) == lining_sod(made(0.03), stone) == 0
+    assert lining_stone(made(0.03), bare, 0.3) == lining_sod(made(0.03), bare) == 0
 
 
 def test_one_that_does_not_fall_carries_nothing():

@@ -19,6 +19,7 @@ from terrain.bench.layers.encoded import MOST_PIXELS, Picture, rgb_jpeg
 from terrain.errors import InputError
 from terrain.inputs.dem import Dem
 from terrain.inputs.layers import in_short, way_between
+from terrain.inputs.whole_bytes import refuse_no_files
 
 #: Files and pictures larger than this are refused: most computers would grind for minutes.
 MOST_BYTES = 4 << 30
@@ -120,6 +121,7 @@ def aerial_of(path: Path, dem: Dem) -> Aerial:
         no picture.
     """
     where = str(path)
+    refuse_no_files(path, where)
     if not path.is_file():
         raise InputError(where, "there is no such file", "Check its name and folder")
     if path.stat().st_size > MOST_BYTES:

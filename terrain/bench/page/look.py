@@ -48,7 +48,7 @@ _WIDGETS = _NAMES + _HIDDEN + """
 """
 _WORDS = _NAMES + _HIDDEN + """
 :host { font:16px/1.45 "Segoe UI",Roboto,"Helvetica Neue",Arial,sans-serif;
-  color:var(--ink); width:100%; }
+  color:var(--ink); overflow-wrap:anywhere; }
 h2 { font-size:1.2rem; margin:.1rem 0 .1rem; } h3 { font-size:1rem; margin:.9rem 0 .2rem; }
 p { margin:.25rem 0; } .small { color:var(--soft); font-size:.92rem; }
 table { border-collapse:collapse; width:100%; font-variant-numeric:tabular-nums; }
@@ -57,12 +57,13 @@ td, th { padding:.16rem .3rem; text-align:right; border-bottom:1px solid var(--l
 td:first-child, th:first-child { text-align:left; padding-left:0; }
 thead th { color:var(--soft); font-weight:600; font-size:.9rem; }
 tr.own td { font-weight:700; }
-td { white-space:nowrap; } td:first-child, #fates td:last-child { white-space:normal; }
+td:not(:first-child), th { overflow-wrap:normal; }
+#storms td:first-child, #fates td:first-child { min-width:5rem; }
 #figures tbody { display:grid; grid-template-columns:1fr 1fr; gap:0 1.1rem; }
 #figures tr { display:flex; justify-content:space-between; gap:.4rem; align-items:baseline;
   border-bottom:1px solid var(--line); }
-#figures td { border:0; } #figures td:first-child { color:var(--soft); }
-#figures td:last-child { font-weight:600; white-space:normal; }
+#figures td { border:0; } #figures td:first-child { color:var(--soft); white-space:nowrap; }
+#figures td:last-child { font-weight:600; overflow-wrap:anywhere; }
 #storms, #fates { font-size:.94rem; }
 ul { margin:.2rem 0; padding-left:1.15rem; } li { margin:.2rem 0; }
 .warn { color:var(--warn); } .warn li::marker { color:var(--warn); }

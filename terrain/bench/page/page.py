@@ -120,13 +120,15 @@ class Page:
         self._where = Div(text="", stylesheets=[look.words()], name="where", width=420)
         self._said = Div(stylesheets=[look.note()], sizing_mode="stretch_width",
                          css_classes=["hidden"])
+        self._under = Div(stylesheets=[look.note()], sizing_mode="stretch_width",
+                          css_classes=["hidden"])
         self._errands = ErrandBar(self.shared.runs, self.saving.saved_file, self._to_prove,
                                   lambda: self.desk.works, self.say)
         self._wire = TextInput(name="wire", value="")
         self._wire.on_change("value", self.safely(lambda a, old, new: self._heard(new)))
         steps = Row(children=[self._undo, self._redo, button("Save", self.saving.save),
                               self._units, self._state], name="steps")
-        said = Column(children=[self._said, self.saving.asks], name="said",
+        said = Column(children=[self._under, self._said, self.saving.asks], name="said",
                       sizing_mode="stretch_width")
         roots = [steps, self._errands.root, self._errands.told, self.clicks.choice,
                  self.board.map, self._where, self.ground.root, said, self.storm.root,
@@ -161,11 +163,13 @@ class Page:
         self.clicks.click(event.x, event.y)
 
     def _glance(self) -> None:
-        """See how far the errand is, and whether another program wrote the site file."""
+        """See how far the errand is, and whether another program wrote the site file or what it
+        names."""
         self._errands.look()
         self._glances += 1
         if self._glances % 4 == 0:
             self._tell_state()
+            self._tell_underneath()
 
     def _tell_state(self) -> None:
         words = ("<p class='warn'><b>Not saved yet</b></p>" if self.desk.unsaved else
@@ -174,6 +178,13 @@ class Page:
             words = "<p class='warn'><b>The file was changed by another program</b></p>"
         if self._state.text != words:
             self._state.text = words
+
+    def _tell_underneath(self) -> None:
+        words = self.sitting.underneath()
+        text = f"<p class='warn'><b>{escape(words)}</b></p>" if words else ""
+        if self._under.text != text:
+            self._under.text = text
+            look.hide(self._under, not words)
 
     def _gone(self) -> None:
         with suppress(ValueError):

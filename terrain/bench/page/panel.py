@@ -28,9 +28,10 @@ from terrain.units import shown
 #: Told when something of the chosen work is set: what, and to what.
 Set = Callable[[str, Any], None]
 
-NONE_CHOSEN = ("<h2>Nothing is chosen</h2><p>Choose what a click does above the map, then click "
-               "the ground. With \"Look\", a click chooses a work; drag its white handles to move "
-               "it.</p>")
+#: Told by its heading's class, which no work's name can have.
+NONE_CHOSEN = ("<h2 class='none'>Nothing is chosen</h2><p>Choose what a click does above the map, "
+               "then click the ground. With \"Look\", a click chooses a work; drag its "
+               "white handles to move it.</p>")
 
 
 class Panel:
@@ -87,7 +88,7 @@ class Panel:
         # Out of sight by the page's own style, which costs no new layout.
         self.facts.js_on_change("text", CustomJS(code=(
             "document.documentElement.toggleAttribute('data-chosen', "
-            "!cb_obj.text.startsWith('<h2>Nothing'));")))
+            "!cb_obj.text.startsWith(\"<h2 class='none'>\"));")))
         self.clear()
 
     @property
@@ -173,10 +174,7 @@ class Panel:
                                                     if name in work.roofs])
         look.hide(self.goal, work.kind == "drain" or getattr(work, "joined_with", None)
                   is not None)
-        goals = fields.goals(work, laid)
-        now = work.spills_to or fields.OVER_GROUND
-        self.goal.options = goals if now in goals else [*goals, now]
-        self.goal.value = now
+        self.goal.update(options=fields.goals(work, laid), value=fields.goal_of(work))
 
 
 def _input(title: str, what: str, tell: Set) -> TextInput:

@@ -14,8 +14,11 @@ from terrain.plan.water.accounts import storm_account
 from terrain.plan.water.routing import StormRun
 from terrain.units import printed, shown
 
-#: The choice that stands for a depth of the slider's own.
-ANY = "any depth"
+#: The choice that stands for a depth of the slider's own; a storm's begins with `STORM`, so that no
+#: name is taken for it.
+ANY, STORM = "any", "storm "
+#: What is read of it.
+_ANY_WORDS = "any depth"
 #: The slider goes so far beyond the largest storm of the site file.
 BEYOND = 1.25
 
@@ -33,8 +36,9 @@ class Storm:
         self._changed, self._setting, self._system = changed, False, system
         self._read(laid)
         self.depth = self._storms[self._design]
-        self.choice = Select(title="Storm", options=[ANY, *self._storms], value=self._design,
-                             stylesheets=[look.widgets()], sizing_mode="stretch_width")
+        self.choice = Select(title="Storm", options=self._options(),
+                             value=STORM + self._design, stylesheets=[look.widgets()],
+                             sizing_mode="stretch_width")
         self.slider = Slider(start=0, end=1, value=0, step=1, stylesheets=[look.widgets()],
                              sizing_mode="stretch_width", margin=(4, 14, 14, 14), name="depth")
         self.total = Div(stylesheets=[look.words()], sizing_mode="stretch_width")
@@ -43,7 +47,7 @@ class Storm:
                                          sizing_mode="stretch_width"), self.total],
                            name="storm", sizing_mode="stretch_width")
         self.tell_in(system)
-        self.choice.on_change("value", lambda a, old, new: self._chosen(new))
+        self.choice.on_change("value", lambda a, old, new: self._chose())
         self.slider.on_change("value", lambda a, old, new: self._slid(new))
 
     def _read(self, laid: Laid) -> None:
@@ -58,11 +62,13 @@ class Storm:
         self._read(laid)
         if before == (self._storms, self._design):
             return
-        name = self.choice.value
-        name = name if name in {ANY, *self._storms} else self._design
-        self.depth = self._storms.get(name, min(self.depth, self._most))
+        if self.choice.value == ANY:
+            choice, self.depth = ANY, min(self.depth, self._most)
+        else:
+            name = self.chosen if self.chosen in self._storms else self._design
+            choice, self.depth = STORM + name, self._storms[name]
         self._setting = True
-        self.choice.update(options=[ANY, *self._storms], value=name)
+        self.choice.update(options=self._options(), value=choice)
         self.tell_in(self._system)
 
     def tell_in(self, system: str) -> None:
@@ -76,9 +82,19 @@ class Storm:
                            value=self.depth * factor, title=f"Depth of rain, {unit}")
         self._setting = False
 
-    def _chosen(self, name: str) -> None:
-        if not self._setting and name in self._storms:
-            self.depth = self._storms[name]
+    def _options(self) -> list[tuple[str, str]]:
+        """Choices and their words."""
+        return [(ANY, _ANY_WORDS), *((STORM + name, f"\"{name}\"" if name == _ANY_WORDS else name)
+                                     for name in self._storms)]
+
+    @property
+    def chosen(self) -> str | None:
+        """The storm of the site file that is chosen; None where it is any depth."""
+        return None if self.choice.value == ANY else self.choice.value.removeprefix(STORM)
+
+    def _chose(self) -> None:
+        if not self._setting and self.chosen is not None:
+            self.depth = self._storms[self.chosen]
             self._setting = True
             self.slider.value = self.depth * self._factor
             self._setting = False
@@ -95,13 +111,12 @@ class Storm:
     @property
     def name(self) -> str:
         """The storm of the site file that is shown; of any depth, the one that it falls as."""
-        return self.choice.value if self.choice.value in self._storms else self._design
+        return self._design if self.chosen is None else self.chosen
 
     def run(self, laid: Laid) -> StormRun:
         """The storm over a layout."""
         self._keep_up(laid)
-        name = self.choice.value
-        return laid.runs[name] if name in self._storms else laid.run(self.depth)
+        return laid.run(self.depth) if self.chosen is None else laid.runs[self.chosen]
 
     def show(self, laid: Laid, run: StormRun, chosen: str | None, system: str) -> None:
         """Who fills and where it spills."""
@@ -120,12 +135,12 @@ class Storm:
             "<h3>Who fills, and where it spills</h3><table id='fates'><thead><tr><th>Work</th>"
             "<th>fills</th><th>catches</th><th>spills</th></tr></thead>"
             f"<tbody>{rows}</tbody></table>"
-            + ("" if self.choice.value != ANY else "<p class='small'>A storm of this depth falls "
+            + ("" if self.chosen is not None else "<p class='small'>A storm of this depth falls "
                f"as {escape(self._design)} does.</p>"))
 
 
 def _spill(fate: answer.Fate, system: str) -> str:
     if fate.spilled <= 0:
         return "–"
-    arrow = "" if fate.to == answer.OFF else "→ "
-    return f"{shown(fate.spilled, 'volume', system)} {arrow}{fate.to}"
+    arrow = "" if fate.to == (None,) else "→ "
+    return f"{shown(fate.spilled, 'volume', system)} {arrow}{answer.takers_words(fate.to)}"

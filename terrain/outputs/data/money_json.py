@@ -21,7 +21,8 @@ def money_facts(plan: Plan) -> dict[str, Any] | None:
         "works": [{
             **_work(work), "kind": taken[work.name].kind, "pipe_m": taken[work.name].pipe,
             "tank_m3": sum(one.volume for one in taken[work.name].tanks),
-            "stone_m3": taken[work.name].stone, "gravel_m3": taken[work.name].gravel,
+            "stone_m3": taken[work.name].stone, "sod_m2": taken[work.name].sod,
+            "drops_m": taken[work.name].drops, "gravel_m3": taken[work.name].gravel,
             "trees": taken[work.name].trees, "seed_m2": taken[work.name].raw}
             for work in told.works],
         "whole_site": _work(told.whole),

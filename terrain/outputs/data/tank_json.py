@@ -46,7 +46,7 @@ def tank_facts(plan: Plan, index: int) -> dict[str, Any]:
              "knee": i == curve.knee}
             for i, (v, d, m) in enumerate(zip(curve.volumes, curve.days, curve.met,
                                               strict=True))],
-        "more": {more.what.replace(" ", "_"): {"used_m3_year": more.used,
+        "more": {more.what.replace(" ", "_"): {"roof_m2": more.roof, "used_m3_year": more.used,
                                                "fewer_dry_days_year": more.fewer_dry}
                  for more in life.more},
         "rules_of_thumb": [{"rule": thumb.rule, "unit": {"volume": "m3"}.get(thumb.dimension,

@@ -21,7 +21,6 @@ from terrain.inputs.elevation import ElevationFiles
 from terrain.inputs.site import Site
 from terrain.outputs.district.rounded import round_land
 from terrain.outputs.district.told import (
-    ground_words,
     land,
     own_at_least,
     round_land_words,
@@ -265,7 +264,7 @@ class ParcelMap(GroundMap):
                      sy.SHED)], np.array([self.one.road.at]), 6.0, "road label")
         for first, numbers in self.entered.items():
             entry, called = self.one.entries[first], ", ".join(str(n) for n in numbers)
-            size = ground_words(entry.area, self.system)
+            size = land(entry.area, self.system)
             for words in (f"{called}: run-on, {size}", called):  # its number alone in a crowd
                 if self.labels.place([Line(words, sy.SMALL_SIZE, sy.WATER, style="italic")],
                                      np.array([entry.at]), 8.0, "run-on label", far=60):
@@ -317,7 +316,7 @@ def _said(one: Screened, screening: Screening, system: str) -> list[str]:
     least = "at least " if run_on_at_least(one, screening) else ""
     own = "at least " if own_at_least(one, screening) else ""
     said = [f"{land(one.parcel.area, system)}; {least}"
-            f"{ground_words(one.run_on_area, system)} beyond drain over it.",
+            f"{land(one.run_on_area, system)} beyond drain over it.",
             *off_lines(one, screening)[:1],
             f"{design_name(screening)}: {own}{volume(water.own, system)} run off its own "
             f"ground, {least}{volume(water.run_on, system)} come from beyond."]

@@ -6,7 +6,7 @@ from terrain.district.screened import Screened, Screening
 from terrain.outputs.district import tables, words
 from terrain.outputs.district.pages import page_of, table_of
 from terrain.outputs.district.parcel_map import shown_entries
-from terrain.outputs.district.told import ground_words, run_on_at_least
+from terrain.outputs.district.told import land, run_on_at_least
 from terrain.outputs.page.pictures import picture_of
 
 #: Cautions of a screening that are of one parcel too.
@@ -37,7 +37,7 @@ def parcel_page(screening: Screening, rank: int | None, one: Screened, file: str
     entries = shown_entries(one.entries)
     places = [words.place_words(entry.at, screening) for entry in entries]
     far = any(more for _, more in places)  # and longitude and latitude beside
-    rows = [[str(number), place, *([more] if far else []), ground_words(entry.area, system)]
+    rows = [[str(number), place, *([more] if far else []), land(entry.area, system)]
             for number, (entry, (place, more)) in enumerate(zip(entries, places, strict=True), 1)]
     heads = ("entry", "at (east, north)", *(["longitude, latitude"] if far else []),
              "ground that drains in")

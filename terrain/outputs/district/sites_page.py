@@ -28,7 +28,7 @@ def sites_rows(plans: Sequence[SitePlan]) -> list[list[Any]]:
     the folders of their plans."""
     twice = {name for name, count in Counter(plan.name for plan in plans).items() if count > 1}
     return [[f"{plan.name} ({plan.folder.name})" if plan.name in twice else plan.name,
-             shown(plan.area, "land", plan.units), f"{plan.stores}",
+             shown(plan.area, "ground", plan.units), f"{plan.stores}",
              *_caught(plan, "design", ("catchable", "passive")),
              *_caught(plan, "year", ("catchable", "passive", "roof")),
              shown(plan.cut, "earth", plan.units), _cost(plan), f"{plan.cautions}"]

@@ -8,10 +8,8 @@ from shapely import box
 
 from terrain.district.screened import Screened, Screening
 from terrain.outputs.drawing.symbols import plain
-from terrain.units import printed, shown
+from terrain.units import ground_unit, printed, shown
 
-#: Ground smaller than this is no part of a hectare or acre worth telling. [m2]
-SMALL_GROUND = 500.0
 #: US volumes from this many gallons on are told in so many figures. [gal]
 MANY_GALLONS, FIGURES = 100_000.0, 4
 #: A parcel of which more than this share lies off the elevation is known in part only.
@@ -35,33 +33,25 @@ def volume(value: float, system: str, decimals: int = 0) -> str:
 
 
 def land(area: float, system: str) -> str:
-    """An area of land. [m2]
+    """An area of land or ground, as `terrain.units.shown` tells it everywhere. [m2]
 
     Examples
     --------
-    >>> land(25_000.0, "metric"), land(4046.8564224, "us").replace("\u00a0", " ")
-    ('2.50 ha', '1.00 acre')
+    >>> land(25_000.0, "metric"), land(4_000.0, "metric"), land(4046.8564224, "us")
+    ('2.50 ha', '4,000 m²', '1.00 acre')
     """
-    said = shown(area, "land", system)
-    number, unit = said.split()
-    return f"{number}\u00a0acres" if unit == "acre" and number != "1.00" else said
+    return shown(area, "ground", system)
 
 
 def round_land_words(area: float, system: str) -> str:
-    """An area of land that is round. [m2]
+    """An area of ground that is round. [m2]
 
     Examples
     --------
-    >>> round_land_words(2 * 4046.8564224, "us"), round_land_words(4046.8564224, "us")
-    ('2 acres', '1 acre')
+    >>> round_land_words(2 * 4046.8564224, "us"), round_land_words(2000.0, "metric")
+    ('2 acre', '2,000 m²')
     """
-    said = plain(area, "land", system)
-    return f"{said}s" if said.endswith(" acre") and said != "1 acre" else said
-
-
-def ground_words(area: float, system: str) -> str:
-    """An area of ground: as land, or in m2 or ft2 where it is small. [m2]"""
-    return land(area, system) if area >= SMALL_GROUND else shown(area, "area", system)
+    return plain(area, ground_unit(area, system), system)
 
 
 def share_off(one: Screened, screening: Screening) -> float:

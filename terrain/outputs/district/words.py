@@ -9,7 +9,6 @@ from terrain.district.screened import Entry, Ground, Screened, Screening, Water
 from terrain.district.screening import keeps, worth
 from terrain.outputs.district.rank_colours import nothing_words, ranked_count
 from terrain.outputs.district.told import (
-    ground_words,
     land,
     own_at_least,
     run_on_at_least,
@@ -161,7 +160,7 @@ def parcel_lines(one: Screened, screening: Screening, system: str) -> list[str]:
     least = "at least " if run_on_at_least(one, screening) else ""
     own = "at least " if own_at_least(one, screening) else ""
     said = [f"{land(one.parcel.area, system)}, and {least}"
-            f"{ground_words(one.run_on_area, system)} beyond it drain over it. Its rank is by "
+            f"{land(one.run_on_area, system)} beyond it drain over it. Its rank is by "
             f"{ranked_by(screening)}: {rank_words(one, screening, system)}.",
             *off_lines(one, screening),
             f"In the {design_name(screening)} ({shown(water.rain, 'rain', system)}) "
@@ -352,7 +351,7 @@ def ground_lines(ground: Ground, one: Screened, screening: Screening, system: st
         takes.insert(0, f"about {figure(ground.money)} {screening.district.money.currency}")
     said = [f"{kind} that holds {volume(ground.storage, system)} up to its sill, for "
             f"{', '.join(takes)}.",
-            f"{ground_words(ground.catchment, system)} drain to it. Of the "
+            f"{land(ground.catchment, system)} drain to it. Of the "
             f"{design_name(screening)} {volume(ground.comes[screening.design], system)} come to "
             f"it and it keeps {volume(ground.kept[screening.design], system)}."]
     if ground.comes_in_year is not None and ground.kept_in_year is not None:

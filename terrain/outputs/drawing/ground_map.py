@@ -157,6 +157,7 @@ class GroundMap:
                                         linestyle=(0, (9, 2.5, 1.5, 2.5)), zorder=12,
                                         gid="boundary", path_effects=sy.cased(3.6)))
                 self.labels.ink_line(line, 1.0, 2)
+                self.labels.bar(line)
         self.drawn.add("boundary")
 
     def scale_and_north(self) -> None:

@@ -26,6 +26,15 @@ DIRECTIONS = (20, -20, 160, -160, 50, -50, 130, -130, 90, -90, 0, 180, 70, -70, 
 GAPS = (5, 9, 14, 20, 28, 38, 50, 64, 80, 100, 125, 155, 190, 230)
 #: From this gap on a label gets a line to what it names. [pt]
 LEADER_FROM = 12.0
+#: What a leader costs for each point of its gap, were it inked from end to end; what one across a
+#: bar costs, and a label across one: rather than that it stands some 110 points further off.
+LEADER_INK, LEADER_ACROSS, ACROSS = 0.35, 14.0, 60.0
+#: What a label costs that stands nearer to another thing of its kind than to its own. [pt]
+NEARER = 90.0
+#: A leader that ends within its thing ends in a dot (ISO 128-2, from memory); its width. [pt]
+DOT = 3.6
+#: No leader to a dot is shorter, or the label would hide it. [pt]
+LEAST_LEADER = 5.0
 #: Widths of words that were measured, by words, size, weight and pixels in a point. [pt]
 _WIDTHS: dict[tuple[str, float, str, float], float] = {}
 #: Widths and heights of lines that were measured, with their style and the dots in an inch. [px]
@@ -58,11 +67,28 @@ class Line:
     gid: str = ""
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """A label that is to be placed: its size [px], anchors and ends of their leaders [px], and
+    the rest as of `Labels.place`."""
+
+    wide: float
+    high: float
+    points: FloatArray
+    ends: FloatArray
+    radius: float
+    far: float
+    leader: bool
+    lead_from: float
+    dotted: bool
+    others: FloatArray
+
+
 class Labels:
     """Places labels on an axes so that none overlaps another or leaves it.
 
-    What is `block`ed is never written on; what has `ink` is written on only if nothing better
-    offers.
+    What is `block`ed is never written on; a line that is `bar`red only by a label that finds no
+    other place near; what has `ink` if nothing better offers.
     """
 
     def __init__(self, ax: Axes) -> None:
@@ -74,11 +100,14 @@ class Labels:
         self.frame = ax.get_window_extent(self.renderer)
         self.taken: list[tuple[float, float, float, float]] = []
         self.left_out: list[str] = []
+        #: Both ends of every leader. [px]
+        self.leaders: list[tuple[FloatArray, FloatArray]] = []
         #: Shapes of the axes' data that cover what lies lower: no words run along a line there.
         self.covered: list[Any] = []
         self.grain = 3.0
         self.ink_map = np.zeros((int(self.frame.height / self.grain) + 2,
                                  int(self.frame.width / self.grain) + 2), np.float32)
+        self.barred = np.zeros(self.ink_map.shape, np.bool_)
 
     def block(self, box: Bbox, pad: float = 0.0) -> None:
         """Keep a box of pixels free, with `pad` points about it."""
@@ -89,9 +118,7 @@ class Labels:
         """Say that something is drawn at points of the axes' data."""
         if not len(points):
             return
-        where = self.ax.transData.transform(points)
-        column = ((where[:, 0] - self.frame.x0) / self.grain).astype(int)
-        row = ((where[:, 1] - self.frame.y0) / self.grain).astype(int)
+        row, column = self._grains(self.ax.transData.transform(points))
         rows, columns = self.ink_map.shape
         for dr in range(-spread, spread + 1):
             for dc in range(-spread, spread + 1):
@@ -101,14 +128,29 @@ class Labels:
 
     def ink_line(self, line: FloatArray, weight: float, spread: int = 1) -> None:
         """Say that a line is drawn along points of the axes' data."""
+        self.ink(self._close(line), weight, spread)
+
+    def bar(self, line: FloatArray) -> None:
+        """Let no label lie across a line of the axes' data that finds another place near."""
+        row, column = self._grains(self.ax.transData.transform(self._close(line)))
+        rows, columns = self.barred.shape
+        ok = (row >= 0) & (column >= 0) & (row < rows) & (column < columns)
+        self.barred[row[ok], column[ok]] = True
+
+    def _close(self, line: FloatArray) -> FloatArray:
+        """Points along a line, a grain apart."""
         where = self.ax.transData.transform(line)
         steps = np.hypot(*np.diff(where, axis=0).T)
         along = np.concatenate([[0.0], np.cumsum(steps)])
         if along[-1] == 0:
-            self.ink(line[:1], weight, spread)
-            return
+            return line[:1]
         at = np.arange(0.0, along[-1] + self.grain, self.grain)
-        self.ink(np.stack([np.interp(at, along, line[:, k]) for k in (0, 1)], 1), weight, spread)
+        return np.stack([np.interp(at, along, line[:, k]) for k in (0, 1)], 1)
+
+    def _grains(self, pixels: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Rows and columns of the maps of ink and bars that hold pixels."""
+        return (((pixels[:, 1] - self.frame.y0) / self.grain).astype(np.int64),
+                ((pixels[:, 0] - self.frame.x0) / self.grain).astype(np.int64))
 
     def measured(self, lines: Sequence[Line]) -> list[tuple[float, float]]:
         """Width and height of each line of a label. [px]"""
@@ -132,15 +174,32 @@ class Labels:
             return False
         return not any(x0 < b[2] and b[0] < x1 and y0 < b[3] and b[1] < y1 for b in self.taken)
 
-    def ink_in(self, x0: float, y0: float, x1: float, y1: float) -> float:
-        """Mean ink in a box of pixels."""
+    def _part(self, x0: float, y0: float, x1: float, y1: float) -> tuple[slice, slice]:
+        """The part of the maps of ink and bars that a box of pixels covers."""
         r0, r1 = (int((v - self.frame.y0) / self.grain) for v in (y0, y1))
         c0, c1 = (int((v - self.frame.x0) / self.grain) for v in (x0, x1))
-        part = self.ink_map[max(r0, 0):r1 + 1, max(c0, 0):c1 + 1]
+        return slice(max(r0, 0), r1 + 1), slice(max(c0, 0), c1 + 1)
+
+    def ink_in(self, x0: float, y0: float, x1: float, y1: float) -> float:
+        """Mean ink in a box of pixels."""
+        part = self.ink_map[self._part(x0, y0, x1, y1)]
         return float(part.sum()) / part.size if part.size else 0.0
 
+    def across(self, x0: float, y0: float, x1: float, y1: float) -> bool:
+        """Whether a box of pixels lies across a barred line."""
+        return bool(self.barred[self._part(x0, y0, x1, y1)].any())
+
+    def ink_at(self, pixels: FloatArray) -> FloatArray:
+        """Ink at points in pixels, shape (points,); that of the edge beyond it."""
+        row, column = self._grains(pixels)
+        rows, columns = self.ink_map.shape
+        return np.asarray(self.ink_map[np.clip(row, 0, rows - 1),
+                                       np.clip(column, 0, columns - 1)], np.float64)
+
     def place(self, lines: Sequence[Line], anchors: FloatArray, radius: float = 0.0,
-              gid: str = "label", far: float = 230.0, leader: bool = True) -> bool:
+              gid: str = "label", far: float = 230.0, leader: bool = True,
+              within: FloatArray | None = None, lead_from: float = LEADER_FROM,
+              others: FloatArray | None = None) -> bool:
         """Write a label beside the best of its anchors.
 
         Parameters
@@ -153,6 +212,13 @@ class Labels:
             Greatest gap to try. [pt]
         leader : bool
             Whether a label at a distance gets a line to its anchor; without, none goes there.
+        within : (points, 2), optional
+            Where the leader of each anchor ends instead, in a dot, within what is named; in the
+            axes' data.
+        lead_from : float
+            The least gap with a leader. [pt]
+        others : (points, 2), optional
+            Things for which this one might be taken; in the axes' data.
 
         Returns
         -------
@@ -161,17 +227,48 @@ class Labels:
         """
         sizes = self.measured(lines)
         wide, high = max(s[0] for s in sizes), sum(s[1] for s in sizes)
-        pad = 2.5 * self.pixel
-        best: tuple[float, float, float, float, float, float] | None = None
         points = self.ax.transData.transform(np.atleast_2d(anchors))
-        for number, (ax_, ay) in enumerate(points):
+        ends = points if within is None else self.ax.transData.transform(np.atleast_2d(within))
+        asked = _Asked(wide, high, points, ends, radius, far, leader, lead_from,
+                       within is not None, np.empty((0, 2)) if others is None or not len(others)
+                       else self.ax.transData.transform(others))
+        best = self._best(asked)
+        if best is None and not asked.dotted:  # a work unnamed is worse than a leader that crosses
+            best = self._best(asked, crossing=True)
+        if best is None:
+            self.left_out.append(" ".join(line.words for line in lines))
+            return False
+        _, x, y, end, apart = best
+        self._write(lines, sizes, x, y, wide, high, gid)
+        box = self._box(asked, x, y)
+        self.taken.append(box)
+        if apart >= lead_from:
+            self._lead(float(ends[end][0]), float(ends[end][1]), box, radius, within is not None)
+        return True
+
+    def _box(self, asked: _Asked, x: float, y: float) -> tuple[float, float, float, float]:
+        """What a label takes about its middle. [px]"""
+        pad = 2.5 * self.pixel
+        return (x - asked.wide / 2 - pad, y - asked.high / 2 - pad / 2,
+                x + asked.wide / 2 + pad, y + asked.high / 2 + pad / 2)
+
+    def _best(self, asked: _Asked, crossing: bool = False
+              ) -> tuple[float, float, float, int, float] | None:
+        """The best place of a label: its cost, middle [px], number of its anchor, and gap [pt].
+
+        With `crossing` its leader may cross other leaders and marks.
+        """
+        wide, high = asked.wide, asked.high
+        best: tuple[float, float, float, int, float] | None = None
+        for number, (ax_, ay) in enumerate(asked.points):
             if not (self.frame.x0 <= ax_ <= self.frame.x1
                     and self.frame.y0 <= ay <= self.frame.y1):
                 continue
             for gap in GAPS:
-                if gap > far or (not leader and gap >= LEADER_FROM):
+                led = gap >= asked.lead_from
+                if gap > asked.far or (not asked.leader and led):
                     break
-                reach = (gap + radius) * self.pixel
+                reach = (gap + asked.radius) * self.pixel
                 least = gap * 0.55 + number * 0.8
                 if best is not None and least >= best[0]:
                     break
@@ -181,27 +278,31 @@ class Labels:
                     along = np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
                     x = ax_ + along[0] * (reach + wide / 2)
                     y = ay + along[1] * (reach + high / 2)
-                    box = (x - wide / 2 - pad, y - high / 2 - pad / 2,
-                           x + wide / 2 + pad, y + high / 2 + pad / 2)
+                    box = self._box(asked, x, y)
                     cost = least + order * 0.35 + 36 * self.ink_in(*box) ** 0.5
+                    cost += ACROSS * self.across(*box)
+                    if len(asked.others):
+                        off = np.hypot(*(asked.others - np.clip(
+                            asked.others, box[:2], box[2:])).T).min()
+                        cost += NEARER * bool(off < np.hypot(*(
+                            asked.points[number] - np.clip(asked.points[number], box[:2],
+                                                           box[2:]))))
                     if best is not None and cost >= best[0]:
                         continue
                     if not self.free(*box):
                         continue
-                    if gap >= LEADER_FROM and not self._clear(ax_, ay, box):
-                        continue
-                    best = (cost, x, y, ax_, ay, gap)
-        if best is None:
-            self.left_out.append(" ".join(line.words for line in lines))
-            return False
-        _, x, y, ax_, ay, apart = best
-        self._write(lines, sizes, x, y, wide, high, gid)
-        box = (x - wide / 2 - pad, y - high / 2 - pad / 2,
-               x + wide / 2 + pad, y + high / 2 + pad / 2)
-        self.taken.append(box)
-        if apart >= LEADER_FROM:
-            self._lead(ax_, ay, box, radius)
-        return True
+                    if led:
+                        way = self._way(asked.ends[number], box)
+                        if not (crossing or self._clear(way)) or (asked.dotted and np.hypot(
+                                *(way[-1] - way[0])) < LEAST_LEADER * self.pixel):
+                            continue
+                        row, column = self._grains(way)
+                        cost += LEADER_INK * gap * float(self.ink_at(way).mean())
+                        cost += LEADER_ACROSS * bool(self.barred[row, column].any())
+                        if best is not None and cost >= best[0]:
+                            continue
+                    best = (cost, x, y, number, gap)
+        return best
 
     def _under(self, box: tuple[float, float, float, float]) -> bool:
         """Whether a box of pixels lies under what is drawn over it."""
@@ -211,13 +312,21 @@ class Labels:
         place = rectangle(x0, y0, x1, y1)
         return any(shape.intersects(place) for shape in self.covered)
 
-    def _clear(self, x: float, y: float, box: tuple[float, float, float, float]) -> bool:
-        end_x, end_y = np.clip(x, box[0], box[2]), np.clip(y, box[1], box[3])
-        for share in np.linspace(0.15, 0.95, 12):
-            px, py = x + (end_x - x) * share, y + (end_y - y) * share
-            if any(b[0] < px < b[2] and b[1] < py < b[3] for b in self.taken):
-                return False
-        return True
+    def _way(self, start: FloatArray, box: tuple[float, float, float, float]) -> FloatArray:
+        """Points of a leader from what is named to a label's box. [px]"""
+        end = np.clip(start, box[:2], box[2:])
+        count = max(int(np.hypot(*(end - start)) / (2 * self.grain)), 12)
+        return np.asarray(start + (end - start) * np.linspace(0.15, 0.95, count)[:, None],
+                          np.float64)
+
+    def _clear(self, way: FloatArray) -> bool:
+        """Whether a leader crosses no other and nothing that is taken, but for the space about
+        it."""
+        if any(_cross(way[0], way[-1], *other) for other in self.leaders):
+            return False
+        spare = 1.5 * self.pixel
+        return not any(b[0] + spare < px < b[2] - spare and b[1] + spare < py < b[3] - spare
+                       for px, py in way for b in self.taken)
 
     def _write(self, lines: Sequence[Line], sizes: list[tuple[float, float]], x: float, y: float,
                wide: float, high: float, gid: str) -> None:
@@ -231,7 +340,9 @@ class Labels:
             top -= tall
 
     def _lead(self, x: float, y: float, box: tuple[float, float, float, float],
-              radius: float) -> None:
+              radius: float, within: bool) -> None:
+        """Draw a leader from a label's box to what it names: to the edge of its symbol, or to a
+        dot within it."""
         gap = 2 * self.pixel
         end = np.array([np.clip(x, box[0] + gap, box[2] - gap), np.clip(y, box[1], box[3])])
         start = np.array([x, y])
@@ -239,11 +350,15 @@ class Labels:
         norm = float(np.hypot(*way))
         if norm <= (radius + 2) * self.pixel:
             return
-        start = start + way / norm * (radius + 1.0) * self.pixel
+        if not within:
+            start = start + way / norm * max(radius - 0.5, 0.0) * self.pixel
+        self.leaders.append((start, end))
         back = self.ax.transData.inverted()
         (x0, y0), (x1, y1) = back.transform([start, end])
-        self.ax.add_line(Line2D([x0, x1], [y0, y1], color=sy.SOFT_INK, linewidth=0.7, zorder=31,
-                                path_effects=sy.cased(2.0), gid="leader"))
+        self.ax.add_line(Line2D([x0, x1], [y0, y1], color=sy.SOFT_INK, linewidth=0.8, zorder=31,
+                                path_effects=sy.cased(2.0), gid="leader", markevery=[0],
+                                marker="o" if within else "", markersize=DOT,
+                                markeredgewidth=0.0))
         for share in np.linspace(0, 1, max(int(norm / 8), 2)):
             px, py = start + (end - start) * share
             self.taken.append((px - 3, py - 3, px + 3, py + 3))
@@ -276,7 +391,8 @@ class Labels:
             half_w = (abs(np.cos(turn)) * wide + abs(np.sin(turn)) * high) / 2 + 3
             half_h = (abs(np.sin(turn)) * wide + abs(np.cos(turn)) * high) / 2 + 3
             box = (middle[0] - half_w, middle[1] - half_h, middle[0] + half_w, middle[1] + half_h)
-            if bent > 0.06 or not self.free(*box) or self._under(box):
+            if (bent > 0.06 or self.across(*box) or not self.free(*box)
+                    or self._under(box)):
                 continue
             cost = bent * 60 + 12 * self.ink_in(*box) + abs(angle) / 60
             if best is None or cost < best[0]:
@@ -292,6 +408,14 @@ class Labels:
         gap = apart * self.pixel
         self.taken.append((chosen[0] - gap, chosen[1] - gap, chosen[2] + gap, chosen[3] + gap))
         return np.asarray(np.abs(far - at) < wide / 2 + 2 * self.pixel)
+
+
+def _cross(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> bool:
+    """Whether the stretch from a to b crosses that from c to d."""
+    def side(p: FloatArray, q: FloatArray, r: FloatArray) -> float:
+        return float((q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]))
+
+    return (side(a, b, c) * side(a, b, d) <= 0) and (side(c, d, a) * side(c, d, b) <= 0)
 
 
 def shortened(figure: Figure, words: str, size: float, most: float, weight: str = "normal"

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain.outputs.drawing import symbols as sy
 from terrain.outputs.drawing.ground_map import GroundMap
 from terrain.outputs.drawing.groups import Group
-from terrain.outputs.drawing.labels import Line
+from terrain.outputs.drawing.labels import LEADER_FROM, Line
 from terrain.plan.safety.gravity import is_grave
 from terrain.units import shown
 
@@ -16,6 +18,9 @@ FloatArray = NDArray[np.float64]
 
 #: The mark of a work that has grave cautions.
 CAUTION = "\u26a0"
+#: A roof this near to another is led to from its name, however near that stands; how far within
+#: its edge a leader ends. [pt]
+CROWDED, WITHIN = 30.0, 5.0
 
 
 def label_works(on: GroundMap) -> None:
@@ -36,7 +41,10 @@ def label_works(on: GroundMap) -> None:
                               gid="caution"))
             on.drawn.add("caution")
         anchors, radius = anchors_of(on, group)
-        on.labels.place(lines, anchors, radius, "work label")
+        others = [anchors_of(on, other)[0] for other in order
+                  if other is not group and other.kind == "tank"] if group.kind == "tank" else []
+        on.labels.place(lines, anchors, radius, "work label",
+                        others=np.concatenate(others) if others else None)
 
 
 def anchors_of(on: GroundMap, group: Group) -> tuple[FloatArray, float]:
@@ -65,13 +73,13 @@ def label_run_on(on: GroundMap, entries: list[tuple[float, float, float, bool]])
         words = ("run-on from", f"at least {size}") if cut_off else ("run-on", f"from {size}")
         on.labels.place([Line(part, sy.TEXT_SIZE, sy.WATER, style="italic")
                            for part in words], np.array([[x, y]]), 8.0, "run-on label",
-                          far=60)
+                          far=100)
 
 
 def label_roofs_and_roads(on: GroundMap, roofs_far: float) -> None:
     """Name roofs, each no further off than so many points, and roads."""
     box = on.view.box()
-    for roof in on.ground.roofs:
+    for roof in sorted(on.ground.roofs, key=lambda each: each.outline.area):  # small ones first
         if not roof.outline.intersects(box):
             continue
         spot = roof.outline.representative_point()
@@ -80,8 +88,30 @@ def label_roofs_and_roads(on: GroundMap, roofs_far: float) -> None:
         anchors = np.array([[p.x, p.y] for p in edge])
         if not on.view.holds(spot.x, spot.y):
             continue
+        near = roof.outline.buffer(CROWDED * on.view.point)
+        crowded = any(other is not roof and other.outline.intersects(near)
+                      for other in on.ground.roofs)
         on.labels.place([Line(roof.name, sy.SMALL_SIZE + 0.5, sy.ROOF_EDGE)], anchors, 0.0,
-                          "roof label", far=roofs_far)
+                        "roof label", far=roofs_far, within=_inside(on, roof.outline, anchors),
+                        lead_from=0.0 if crowded else LEADER_FROM)
+    _label_roads(on)
+
+
+def _inside(on: GroundMap, outline: Any, anchors: FloatArray) -> FloatArray:
+    """Where a leader to each anchor on a roof's edge ends within the roof. [m]"""
+    from shapely.geometry import Point
+
+    middle = outline.representative_point()
+    heart = np.array([middle.x, middle.y])
+    far = np.maximum(np.hypot(*(heart - anchors).T), 1e-9)
+    share = np.minimum(WITHIN * on.view.point / far, 1.0)
+    ends = anchors + (heart - anchors) * share[:, None]
+    return np.array([end if outline.contains(Point(*end)) else heart for end in ends])
+
+
+def _label_roads(on: GroundMap) -> None:
+    """Name roads, each beside its longest stretch."""
+    box = on.view.box()
     for road in on.ground.roads:
         shape = road.surface.intersection(box)
         if shape.is_empty:

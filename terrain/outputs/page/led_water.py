@@ -133,6 +133,7 @@ def furrow_words(plan: Plan) -> str:
             f"needs a fall of {rules['furrow fall']:.1%} (furrow fall, "
             f"{rules.source('furrow fall')}). What it carries brim full is by Manning (Chow, 1959, "
             "Table 5-6) for a worn channel with upright sides, its speed at the design peak for a "
-            "new one, both as of drains. Earth, days and price are those of bare furrows "
-            f"{wide} wide; \"to be dug\" tells how wide each really is to be, and what it is lined "
-            "with where bare earth scours: stone, sod and greater width are not priced.")
+            "new one, both as of drains. Earth, days and the price of digging are those "
+            f"of bare furrows {wide} wide. \"To be dug\" tells how wide each really is to be, and "
+            "what it is lined with where bare earth scours. The bill of quantities counts that "
+            "stone and sod; the greater width is not priced.")

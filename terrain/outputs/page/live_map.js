@@ -365,13 +365,15 @@ const letters = D.letters.map(([x, y, words, look, group]) => {
   return { x, y, words, look, group, node, lines, leader };
 });
 
-const bodies = [...live.querySelectorAll("path.body")].flatMap((path) => {
-  const length = path.getTotalLength(), count = Math.min(Math.max(Math.ceil(length / 7), 2), 60);
+const alongAll = (chosen, apart, most) => [...live.querySelectorAll(chosen)].flatMap((path) => {
+  const length = path.getTotalLength();
+  const count = Math.min(Math.max(Math.ceil(length / apart), 2), most);
   return Array.from({ length: count + 1 }, (_, n) => {
     const spot = path.getPointAtLength(length * n / count);
     return [spot.x, spot.y];
   });
 });
+const bodies = alongAll("path.body", 7, 60), border = alongAll("#world path.boundary", 4, 2000);
 
 function drawStore(mark, store, radius) {
   const share = store.fill[state], rim = mark.querySelector(".rim");
@@ -395,16 +397,16 @@ function drawMarks() {
   const small = wide < 500 ? 0.8 : 1, taken = [], written = [], dots = [], crossed = [];
   const clash = (box, others) => others.some((other) => box[0] < other[2] && box[2] > other[0] &&
     box[1] < other[3] && box[3] > other[1]);
-  const keepOff = (x, y, radius) => {
+  const keepOff = (x, y, radius, store) => {
     if (x > -20 && y > -20 && x < wide + 20 && y < high + 20) {
-      taken.push([x - radius, y - radius, x + radius, y + radius]);
+      taken.push([x - radius, y - radius, x + radius, y + radius, store]);
     }
   };
   const stand = (mark, x, y, radius, reach) => {
     mark.setAttribute("transform", `translate(${x} ${y})`);
     mark.querySelector(".ring").setAttribute("r", radius + 4);
     mark.querySelector(".hit").setAttribute("r", Math.max(radius + 2, reach));
-    keepOff(x, y, radius);
+    keepOff(x, y, radius, mark.dataset.kind === "store" ? Number(mark.dataset.i) : -1);
   };
   for (const mark of marks.filter((each) => each.dataset.kind === "store")) {
     const store = D.stores[mark.dataset.i];
@@ -447,7 +449,19 @@ function drawMarks() {
     const spot = at(x, y);
     crossed.push([spot[0] - 4, spot[1] - 4, spot[0] + 4, spot[1] + 4]);
   }
-  for (const letter of letters) writeLetter(letter, taken, written, crossed, clash);
+  const edges = [];  // no lettering crosses the boundary, or only where it finds no other place
+  border.forEach((spot, n) => {
+    const [x, y] = at(...spot);
+    if (x < -20 || y < -20 || x > wide + 20 || y > high + 20) return;
+    const [u, v] = n ? at(...border[n - 1]) : [x, y];
+    const steps = Math.max(Math.ceil(Math.hypot(x - u, y - v) / 8), 1);
+    if (steps > 12) { edges.push([x, y, x, y]); return; }  // where another ring begins
+    for (let s = 1; s <= steps; s += 1) {
+      const px = u + (x - u) * s / steps, py = v + (y - v) * s / steps;
+      edges.push([px - 1, py - 1, px + 1, py + 1]);
+    }
+  });
+  for (const letter of letters) writeLetter(letter, taken, written, crossed, edges, clash);
 }
 
 const sizes = new Map();
@@ -469,7 +483,19 @@ function otherIsNearer(box, group, x, y) {  // or a name would be taken for its 
   return D.stores.some((store, i) => !mine.has(i) && off(...at(...store.at)) < own);
 }
 
-function writeLetter(letter, taken, written, crossed, clash) {
+// A leader's way as small boxes, off its own mark and off its lettering.
+function wayOf(x, y, box) {
+  const near = (low, high, value) => Math.min(Math.max(value, low), high);
+  const u = near(box[0], box[2], x), v = near(box[1], box[3], y), far = Math.hypot(u - x, v - y);
+  const found = [];
+  for (let d = 13; d < far - 3; d += 4) {
+    const px = x + (u - x) * d / far, py = y + (v - y) * d / far;
+    found.push([px - 1, py - 1, px + 1, py + 1]);
+  }
+  return found;
+}
+
+function writeLetter(letter, taken, written, crossed, edges, clash) {
   const { node, lines, look, group, leader } = letter;
   const main = group >= 0, narrow = window.matchMedia("(max-width:40rem)").matches;
   const size = narrow ? 11 : main ? 12 : look === "level" ? 10 : 11;
@@ -477,10 +503,14 @@ function writeLetter(letter, taken, written, crossed, clash) {
     volume(D.groups[group].caught[state]) + " caught" : "";
   const [x, y] = at(letter.x, letter.y);
   let placed = null, words = second, led = false;
-  const ways = [[second, crossed, false], ["", crossed, false]];
-  if (main) ways.push([second, crossed, true], ["", crossed, true], ["", [], true]);
-  else if (look !== "level") ways.push(["", [], false]);
-  for (const [under, off, far] of ways) {
+  const mine = new Set(main ? D.groups[group].stores : []);
+  const others = taken.filter((box) => !mine.has(box[4]));
+  const all = crossed.concat(edges), ways = [[second, all, false], ["", all, false]];
+  if (main) {  // the leader keeps off other marks and off lettering, as long as it can
+    ways.push([second, all, true, true], ["", all, true, true], ["", edges, true, true],
+      ["", edges, true], ["", [], true]);
+  } else if (look !== "level") ways.push(["", edges, false]);
+  for (const [under, off, far, plain] of ways) {
     const across = Math.max(widthOf(letter.words, size, main), widthOf(under || "", size, main));
     const tall = size * 1.2 * (under ? 2 : 1), gap = main ? 12 : 3;
     const about = (off) => [[off, -tall / 2], [-off - across, -tall / 2],
@@ -493,6 +523,8 @@ function writeLetter(letter, taken, written, crossed, clash) {
       if (box[0] < 2 || box[1] < 2 || box[2] > wide - 2 || box[3] > high - 2) continue;
       if (clash(box, taken) || clash(box, written) || clash(box, off)) continue;
       if (main && !far && otherIsNearer(box, group, x, y)) continue;
+      if (plain && wayOf(x, y, box).some((spot) => clash(spot, others) ||
+        clash(spot, written) || clash(spot, edges))) continue;
       placed = box; words = under; led = far;
       break;
     }
@@ -505,6 +537,7 @@ function writeLetter(letter, taken, written, crossed, clash) {
     const near = (low, high, value) => Math.min(Math.max(value, low), high);
     leader.setAttribute("d",
       `M${x} ${y}L${near(placed[0], placed[2], x)} ${near(placed[1], placed[3], y)}`);
+    written.push(...wayOf(x, y, placed));
   }
   written.push(placed);
   lines[1].textContent = words;

@@ -16,7 +16,7 @@ from terrain.units import PRINTED, shown, unit_name
 
 Line = tuple[str, list[str]]
 #: Heads of the columns of parts.
-HEADS = {"machine": "machine", "pipe": "pipe", "tank": "tanks", "stone": "stone",
+HEADS = {"machine": "machine", "pipe": "pipe", "tank": "tanks", "stone": "stone", "sod": "sod",
          "trees": "trees", "seed": "seed and mulch"}
 #: What water costs otherwise, as it is told.
 AGAINST = {"hauled": "hauled water", "well": "a well", "utility": "a utility's bill"}
@@ -162,6 +162,7 @@ def rate_words(money: Money, system: str) -> str:
                  ("pipe", money.pipe, *_unit(money.pipe, system)),
                  ("tank", money.tank, *_unit(money.tank, system)),
                  ("stone", money.stone, *_unit(money.stone, system, water=False)),
+                 ("sod", money.sod, *_unit(money.sod, system)),
                  ("seed and mulch", money.seed, *_unit(money.seed, system))) if price is not None]
     if money.tree is not None:
         rates.append(f"{span(money.tree)} a tree")
@@ -178,7 +179,7 @@ def bare_words(money: Money) -> str:
     """What prices that name no unit were taken for, in a sentence; empty where all name one."""
     other = money.water_otherwise
     taken = [(what, price.bare) for what, price in (
-        ("pipe", money.pipe), ("tank", money.tank), ("stone", money.stone),
+        ("pipe", money.pipe), ("tank", money.tank), ("stone", money.stone), ("sod", money.sod),
         ("seed and mulch", money.seed), *((AGAINST[name], getattr(other, name))
                                           for name in AGAINST))
         if price is not None and price.bare is not None]

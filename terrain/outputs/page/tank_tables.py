@@ -11,7 +11,6 @@ from terrain.outputs.charts.tank_charts import draw_size_curve
 from terrain.outputs.page.templates import filled
 from terrain.plan.planned import Plan
 from terrain.plan.water.gutter_checks import asked_of
-from terrain.plan.water.tank_sizes import MORE_ROOF
 from terrain.plan.water.tank_years import TankLife, Thumb
 from terrain.runoff.rain_years import months_from
 from terrain.units import PRINTED, shown
@@ -176,7 +175,8 @@ def sentences(plan: Plan, life: TankLife) -> list[str]:
                f"farthest above the straight line from no tank to those {end} (after Satopaa and "
                "others, 2011, from memory); it hangs on the roofs, the uses and the record, not "
                "on this tank's size."))
-    names = {"roof": f"{shown(MORE_ROOF, 'area', system)} more roof",
+    roof = max((more.roof for more in life.more), default=0.0)
+    names = {"roof": f"{shown(roof, 'area', system)} more roof",
              "tank": f"another tank of {volume(store.capacity)}",
              "roof and tank": "both"}
     said.append(f"More{', no deliveries' if store.top_up is not None else ''}: " + "; ".join(

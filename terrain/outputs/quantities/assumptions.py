@@ -94,11 +94,14 @@ def rate_table(plan: Plan, units: Units) -> Table:
     by_volume = money is not None and money.stone is not None and money.stone.unit != "mass"
     unit, factor = (units.name("earth"), units.factor("earth")) if by_volume else units.mass
     add("rate_stone", "stone, brought", unit, of(money.stone) if money else None, factor)
+    add("rate_sod", "sod, laid", units.name("area"), of(money.sod) if money else None,
+        units.factor("area"))
     add("rate_gravel", "gravel, brought", units.name("earth"), None)
     add("rate_tree", "tree", "tree", money.tree if money else None)
     add("rate_seed", "seed and mulch", units.name("area"), of(money.seed) if money else None,
         units.factor("area"))
     add("rate_pump", "pump", "pump", None)
+    add("rate_drops", "drops over stone, built", f"{units.name('level')} of fall", None)
     rules = plan.inputs.rules
     upkeep = money.upkeep if money else None
     add("upkeep_share", "upkeep, share of the cost", "year",

@@ -109,6 +109,7 @@ def _summary(plan: Plan, units: Units, tables: Mapping[str, Table]) -> Table:
     add("pipe", units.name("length"), "materials", "pipe")
     add("tanks hold", units.name("volume"), "materials", "tank")
     add("stone, loose", earth, "materials", "stone")
+    add("sod in furrows", units.name("area"), "materials", "sod")
     add("gravel", earth, "materials", "gravel")
     add("trees", "", "materials", "trees")
     add("ground to seed and mulch", units.name("area"), "materials", "seed")

@@ -17,8 +17,10 @@ from terrain.plan.planned import Plan
 
 #: What a work may take beside the machine: its key, its head, the name of its rate.
 BOUGHT = (("pipe", "pipe", "rate_pipe"), ("tank", "tanks", ""), ("stone", "stone", "rate_stone"),
-          ("trees", "trees", "rate_tree"), ("seed", "seed and mulch", "rate_seed"),
-          ("gravel", "gravel", "rate_gravel"), ("pump", "pump", "rate_pump"))
+          ("sod", "sod", "rate_sod"), ("trees", "trees", "rate_tree"),
+          ("seed", "seed and mulch", "rate_seed"),
+          ("gravel", "gravel", "rate_gravel"), ("pump", "pump", "rate_pump"),
+          ("drops", "drops", "rate_drops"))
 
 
 def material_table(plan: Plan, units: Units, taken: Sequence[Bought], numbers: Mapping[str, int]
@@ -29,10 +31,14 @@ def material_table(plan: Plan, units: Units, taken: Sequence[Bought], numbers: M
         Column("pipe", "pipe", units.name("length"), "length"),
         Column("tank", "tanks hold", units.name("volume"), "volume"),
         Column("stone", "stone, loose", units.name("earth"), "earth"),
+        Column("sod", "sod in furrows", units.name("area"), "area"),
         Column("trees", "trees", "", "count"),
         Column("seed", "seed and mulch", units.name("area"), "area"),
         Column("gravel", "gravel", units.name("earth"), "earth"),
-        Column("pump", "pumps", "", "count")))
+        Column("pump", "pumps", "", "count"),
+        Column("drops", "fall of furrows in drops over stone", units.name("level"), "ratio")),
+        notes=("Stone and sod of furrows are what lines them where bare earth scours, as the order "
+               "of work tells; the stone of drops is not reckoned.",))
     earth, own = units.factor("earth"), any(work.tanks for work in taken)
     for work in taken:
         table.rows[work.name] = {
@@ -40,7 +46,10 @@ def material_table(plan: Plan, units: Units, taken: Sequence[Bought], numbers: M
             "pipe": Cell(work.pipe * units.factor("length"), given=True),
             "tank": Cell(sum(one.volume for one in work.tanks) * units.factor("volume"),
                          "SUMIF([tanks:no:*],[no],[tanks:volume:*])" if own else "0"),
-            "stone": Cell(work.stone * earth, given=True), "trees": Cell(work.trees, given=True),
+            "stone": Cell(work.stone * earth, given=True),
+            "sod": Cell(work.sod * units.factor("area"), given=True),
+            "drops": Cell(work.drops * units.factor("level"), given=True),
+            "trees": Cell(work.trees, given=True),
             "seed": Cell(work.raw * units.factor("area"), given=True),
             "gravel": Cell(work.gravel * earth, given=True),
             "pump": Cell(int(work.pump), given=True)}
@@ -110,5 +119,6 @@ def what_is_taken(works: Sequence[Bought]) -> tuple[tuple[str, str, str], ...]:
 def amounts_of(work: Bought) -> dict[str, float]:
     """How much a work takes of each part of `BOUGHT`."""
     return {"pipe": work.pipe, "tank": sum(one.volume for one in work.tanks),
-            "stone": work.stone, "trees": work.trees, "seed": work.raw, "gravel": work.gravel,
+            "stone": work.stone, "sod": work.sod, "drops": work.drops, "trees": work.trees,
+            "seed": work.raw, "gravel": work.gravel,
             "pump": float(work.pump)}

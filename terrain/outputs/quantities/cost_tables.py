@@ -70,7 +70,7 @@ def cost_table(plan: Plan, taken: Sequence[Bought], numbers: Mapping[str, int]) 
 
 def _part(work: WorkMoney | None, key: str, place: int) -> float | None:
     """What the plan says a part costs; None where it has no price or none is taken."""
-    if work is None or key in ("gravel", "pump"):
+    if work is None or key in ("gravel", "pump", "drops"):
         return None
     pair = work.parts.get(key)
     return None if pair is None else pair[place]

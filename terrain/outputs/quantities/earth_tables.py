@@ -71,8 +71,9 @@ def furrow_table(plan: Plan, units: Units, numbers: Mapping[str, int]) -> Table:
         Column("least", "depth of that", units.name("level"), "ratio"),
         Column("earth", "earth", f"{name}, in the ground", "earth")),
         notes=("Laid beside the furrow: it makes up its sides, and its bed in a low place.",
-               "Counted bare and so wide; the order of work tells which are dug wider or lined "
-               "because they scour: that, stone and sod are neither counted nor priced."))
+               "Earth is counted bare and so wide. The order of work tells which are dug wider or "
+               "lined because they scour: stone and sod stand under Materials, the greater width "
+               "is neither counted nor priced."))
     entries = {work.leads_from: work.name for work in plan.earth.works} if plan.earth else {}
     for planned in plan.stores:
         made, entry = planned.furrow, entries.get(planned.placed.work.name)

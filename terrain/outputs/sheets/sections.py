@@ -191,16 +191,41 @@ class Section:
 
     def slope(self, start: tuple[float, float], end: tuple[float, float], above: bool = True
               ) -> None:
-        """Write the slope of a face, H:V, beside its middle; nothing beside an upright one."""
+        """Write the slope of a face, H:V; nothing on an upright one.
+
+        It runs along the face where that is long enough and nothing lies there; else it stands
+        near, and is led to a dot on the face.
+        """
         (x0, z0), (x1, z1) = start, end
         if abs(z1 - z0) < 1e-9 or abs(x1 - x0) < 1e-9:
             return
-        side = np.array([-(z1 - z0), x1 - x0])
-        side = side / np.hypot(*side) * (1 if (x1 > x0) == above else -1)
-        middle = np.array([(x0 + x1) / 2, (z0 + z1) / 2])
-        spots = np.array([middle + side * gap * self.point for gap in (3, 6, 9)])
-        self.labels.place([Line(f"{abs((x1 - x0) / (z1 - z0)):.3g}:1", sy.SMALL_SIZE,
-                                sy.SOFT_INK)], spots, 0.0, "slope", 11, leader=False)
+        said = Line(f"{abs((x1 - x0) / (z1 - z0)):.3g}:1", sy.SMALL_SIZE, sy.SOFT_INK)
+        if self._along(said, start, end, above):
+            return
+        middle = np.array([[(x0 + x1) / 2, (z0 + z1) / 2]])
+        self.labels.place([said], middle, 0.0, "slope", 64, within=middle, lead_from=0.0)
+
+    def _along(self, said: Line, start: tuple[float, float], end: tuple[float, float],
+               above: bool) -> bool:
+        """Write words along a face, above or below it; whether there was room."""
+        (wide, high), = self.labels.measured([said])
+        a, b = self.ax.transData.transform([min(start, end), max(start, end)])
+        along = (b - a) / np.hypot(*(b - a))
+        up = np.array([-along[1], along[0]]) * (1 if above else -1)
+        if np.hypot(*(b - a)) < 1.3 * wide:
+            return False
+        middle = (a + b) / 2 + up * (high / 2 + 2.0 * self.labels.pixel)
+        places = np.array([middle + along * wide * s + up * high * t
+                           for s in np.linspace(-0.5, 0.5, 9) for t in (-0.4, 0.0, 0.4)])
+        (x0, y0), (x1, y1) = places.min(0), places.max(0)
+        if not self.labels.free(x0, y0, x1, y1) or self.labels.ink_at(places).any():
+            return False
+        x, z = self.ax.transData.inverted().transform(middle)
+        self.ax.text(x, z, said.words, rotation=float(np.degrees(np.arctan2(along[1], along[0]))),
+                     rotation_mode="anchor", ha="center", va="center", fontsize=said.size,
+                     color=said.colour, zorder=9, path_effects=sy.halo(1.8), gid="slope")
+        self.labels.taken.append((x0, y0, x1, y1))
+        return True
 
     def levels(self, given: Sequence[Level], right: bool = True) -> None:
         """Write levels below each other beside the section, each with a line to its place."""

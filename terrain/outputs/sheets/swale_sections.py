@@ -105,7 +105,7 @@ def swale_section(made: Section, swale: Swale, system: str) -> None:
     made.across(toes * built, crest, built + 9 * p, f"top {shown(top, 'size', system)}",
                 above=True)
     made.up(toe + 6 * p, 0.0, built, "")
-    made.note(toe + 6 * p, -slope * toe - 9 * p, f"berm {shown(built, 'size', system)} as built",
+    made.note(toe + 6 * p, -slope * toe - 9 * p, f"{shown(built, 'size', system)} as built",
               ha="right")
     made.slope((crest, built), (toe, -slope * toe))
     made.slope(tuple(floor[1]), tuple(floor[0]), above=False)

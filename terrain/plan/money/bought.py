@@ -1,4 +1,4 @@
-"""What is bought for each work beside the machine: pipe, tanks, stone, trees, seed."""
+"""What is bought for each work beside the machine: pipe, tanks, stone, sod, trees, seed."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from terrain.plan.earth.cost import Range
 from terrain.plan.earth.earthworks import Earthworks
 from terrain.plan.earth.work_earth import Dug, bank_surface
 from terrain.plan.siting.reading import Inputs
+from terrain.works.furrow_flow import lining_sod, lining_stone
 from terrain.works.rules import Rulebook
 from terrain.works.spillway import spillway
 
@@ -38,13 +39,17 @@ class Bought:
     tanks : tuple of OneTank
         It and those joined with it.
     stone : float
-        On sills, aprons and drains whose lining is stone. [m3]
+        On sills, aprons, and in drains and furrows whose lining is stone. [m3]
     gravel : float
         In trenches. [m3]
     trees : int
     raw : float
         Banks and spread earth, to be seeded or mulched. [m2]
     pump : bool
+    sod : float
+        In furrows lined with grass. [m2]
+    drops : float
+        Fall of furrows that is taken in drops over stone, whose stone nobody has reckoned. [m]
     """
 
     name: str
@@ -56,6 +61,8 @@ class Bought:
     trees: int = 0
     raw: float = 0.0
     pump: bool = False
+    sod: float = 0.0
+    drops: float = 0.0
 
 
 def bought(inputs: Inputs, stores: Sequence[Dug], earth: Earthworks) -> tuple[Bought, ...]:
@@ -88,7 +95,20 @@ def bought(inputs: Inputs, stores: Sequence[Dug], earth: Earthworks) -> tuple[Bo
             sum(_gravel(part) for part in parts),
             sum(part.placed.tree is not None for part in parts),
             spread + sum(bank_surface(part, inputs.rules) for part in parts), bool(work.pump)))
-    return (*found, *(Bought(work.name, work.kind) for work in earth.works if work.leads_from))
+    return (*found, *(_furrows(work.name, work.kind, entries[work.leads_from], inputs.rules)
+                      for work in earth.works if work.leads_from))
+
+
+def _furrows(name: str, kind: str, parts: Sequence[Dug], rules: Rulebook) -> Bought:
+    """What the furrows that lead the spills of an entry take, dug and lined as the order of work
+    tells."""
+    led = [(part.furrow, part.furrow_runs) for part in parts
+           if part.furrow is not None and part.furrow_runs is not None]
+    return Bought(
+        name, kind, stone=sum(lining_stone(made, runs, rules["stone thickness"])
+                              for made, runs in led),
+        sod=sum(lining_sod(made, runs) for made, runs in led),
+        drops=sum(runs.drops or 0.0 for _, runs in led if runs.way == "drops"))
 
 
 def stone_of(work: Dug, rules: Rulebook) -> float:

@@ -17,11 +17,11 @@ from terrain.plan.siting.layout import Placed
 from terrain.plan.siting.reading import Inputs
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.cascade import Cascade
-from terrain.units import either, first_system
+from terrain.units import either, first_system, shown
 from terrain.works.rules import PRACTICE, Rulebook
 
 #: Parts of a cost, in the order they are told.
-PARTS = ("machine", "pipe", "tank", "stone", "trees", "seed")
+PARTS = ("machine", "pipe", "tank", "stone", "sod", "trees", "seed")
 WHOLE = "the whole site"
 ALL_TANKS = "all tanks together"
 #: What no rate of the site file prices.
@@ -174,6 +174,7 @@ def parts_of(work: Bought, machine: Range | None, money: Money, rules: Rulebook
     rated: tuple[tuple[str, float, Range | None], ...] = (
         ("pipe", work.pipe, None if money.pipe is None else money.pipe.range),
         ("stone", work.stone, None if money.stone is None else stone_rate(money.stone, rules)),
+        ("sod", work.sod, None if money.sod is None else money.sod.range),
         ("trees", float(work.trees), money.tree),
         ("seed", work.raw, None if money.seed is None else money.seed.range))
     for part, amount, rate in rated:
@@ -187,6 +188,8 @@ def parts_of(work: Bought, machine: Range | None, money: Money, rules: Rulebook
         unpriced.append("gravel")
     if work.pump:
         unpriced.append("pump")
+    if work.drops:
+        unpriced.append("drops")
     return parts, tuple(unpriced)
 
 
@@ -347,9 +350,10 @@ def _said(money: Money, rules: Rulebook, works: Sequence[WorkMoney], taken: Sequ
           unranked: Sequence[str], shares: Range) -> list[str]:
     """What the figures rest on, in whole sentences."""
     lacking = {part: [work.name for work in works if part in work.unpriced]
-               for part in (*PARTS, "gravel", "pump")}
+               for part in (*PARTS, "gravel", "pump", "drops")}
     said = ["Not priced: " + "; ".join(
-        [*(f"{part} of {', '.join(names)}" for part, names in lacking.items() if names),
+        [*(f"{'drops over stone' if part == 'drops' else part} of {', '.join(names)}"
+           for part, names in lacking.items() if names),
          *NEVER_PRICED]) + "."]
     by = "as the site file says" if money.upkeep is not None else _why(rules, "upkeep most")
     said.append(f"Upkeep is {shares[0]:.1%} to {shares[1]:.1%} of the cost a year ({by}).")
@@ -363,8 +367,8 @@ def _said(money: Money, rules: Rulebook, works: Sequence[WorkMoney], taken: Sequ
     if lives:
         at = f"at {money.interest:.1%} interest" if money.interest else "without interest"
         said.append("Renewal: " + ", ".join(lives) + f"; what is laid by each year, {at}, buys "
-                    "them again at today's price. Earth, stone and trees are kept by upkeep and "
-                    "never bought again.")
+                    "them again at today's price. Earth, stone, sod and trees are kept by upkeep "
+                    "and never bought again.")
     if any(work.stone for work in taken):
         along, thick, dense = (rules[f"stone {what}"] for what in (
             "along the flow", "thickness", "density"))
@@ -372,13 +376,31 @@ def _said(money: Money, rules: Rulebook, works: Sequence[WorkMoney], taken: Sequ
                  f"{dense:g} t a m³")
         said.append(
             "Stone lies on sills whose water neither bare earth nor grass bears, their length "
-            f"times {either(f'{along:g} m', along, 'size')} along the flow, and on the wetted "
-            f"face of drains lined with it, {either(f'{thick:g} m', thick, 'size')} thick, at "
-            f"{heavy} loose ({_why(rules, 'stone thickness')}).")
+            f"times {either(f'{along:g} m', along, 'size')} along the flow, on the wetted face of "
+            "drains lined with it, and on bed and sides of such furrows, "
+            f"{either(f'{thick:g} m', thick, 'size')} thick, at {heavy} loose "
+            f"({_why(rules, 'stone thickness')}).")
+    said += _lined_furrows(taken)
     if unranked:
         said.append("Nothing of " + ", ".join(unranked) + " is priced: the order takes them as "
                     "standing.")
     return said
+
+
+def _lined_furrows(taken: Sequence[Bought]) -> list[str]:
+    """What lines the furrows, in a sentence; none where bare earth holds in all of them."""
+    def told(amount: float, dimension: str) -> str:
+        return shown(amount, dimension, first_system())
+
+    found = [f"{work.name}: " + ", ".join(
+        f"{told(amount, dimension)} of {what}" for amount, dimension, what in (
+            (work.stone, "earth", "stone"), (work.sod, "area", "sod"),
+            (work.drops, "size", "fall in drops over stone")) if amount)
+             for work in taken if work.kind == "furrow" and (work.stone or work.sod or work.drops)]
+    if not found:
+        return []
+    return ["Furrows in which bare earth scours are lined as the order of work tells: "
+            f"{'; '.join(found)}. Their greater width and depth are not priced."]
 
 
 def _why(rules: Rulebook, name: str) -> str:

@@ -71,8 +71,9 @@ def _too_fast(runs: FurrowFlow, to: str) -> str:
     ways = ", or instead ".join(found) or "lead the water another way, less steep"
     if found:
         first = "this is what" if len(found) == 1 else "the first is what"
-        ways += (f"; {first} the order of work tells, and lining and greater width are not "
-                 "priced")
+        what = ("its lining but no greater width" if runs.lining else
+                "neither its stone nor its width")
+        ways += f"; {first} the order of work tells, and the bill counts {what}"
     return (f"The furrow to \"{to}\" scours: at the design peak water runs in it at "
             f"{in_both(runs.velocity, 'speed')} over bare earth, more than the "
             f"{in_both(runs.permissible, 'speed')} that it stands ({runs.source}). "

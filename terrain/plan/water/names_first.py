@@ -12,10 +12,10 @@ from typing import Any
 from terrain.errors import InputError, kept, refuse
 from terrain.inputs import site_works as asked
 from terrain.inputs.site import Site
+from terrain.inputs.site_works import OFF_SITE
 from terrain.plan.siting.tank_works import leader_of
 from terrain.plan.siting.tree_design import plant_factor
 from terrain.plan.water.cascade import tanked_roofs
-from terrain.plan.water.spills import OFF_SITE
 from terrain.runoff.green_ampt import texture_named
 from terrain.runoff.ground import Ground
 from terrain.works.rules import Rulebook

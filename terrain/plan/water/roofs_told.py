@@ -19,6 +19,7 @@ from terrain.plan.water.gutter_checks import (
     gutter_checks,
     no_cloudburst,
 )
+from terrain.plan.water.tank_sizes import MORE_ROOF
 from terrain.plan.water.tank_years import TankLife, tank_life
 from terrain.plan.water.water_balance import SeasonRun
 from terrain.runoff.roof_materials import MATERIALS
@@ -77,7 +78,8 @@ def tell_roofs(inputs: Inputs, cascade: Cascade, placed: list[Placed],
     if burst is not None:
         gutters = gutter_checks(inputs, cascade, burst)
     lives = () if seasons is None else tuple(
-        tank_life(cascade, seasons, i, years, inputs.site.rain.start_month) for i in tanks)
+        tank_life(cascade, seasons, i, years, inputs.site.rain.start_month,
+                  MORE_ROOF[inputs.site.units]) for i in tanks)
     cautions = {}
     for i in tanks:
         node = cascade.nodes[i]

@@ -12,6 +12,7 @@ from shapely import Point
 
 from terrain.errors import InputError
 from terrain.inputs.site import Site
+from terrain.inputs.site_works import OFF_SITE
 from terrain.plan.siting.layout import Placed, Places, first_sill
 from terrain.plan.siting.tank_works import leader_of
 from terrain.surface.terrain import Terrain
@@ -20,8 +21,6 @@ from terrain.works.furrow import Furrow, furrow, furrow_line
 from terrain.works.ground_of_bank import spillway_outlet
 from terrain.works.rules import Rulebook
 from terrain.works.store import TANK_HEIGHT
-
-OFF_SITE = "off site"
 
 
 def out_level(terrain: Terrain, place: Placed) -> float:

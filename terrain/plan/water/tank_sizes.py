@@ -22,8 +22,8 @@ CURVE_REACHES = 0.99
 POINTS = 33
 #: Where nothing ever comes the curve goes to a tank that holds so many days' use.
 NOTHING_COMES = 100.0
-#: Roof that "more roof" adds. [m2]
-MORE_ROOF = 100.0
+#: Roof that "more roof" adds, a round figure in the site's own units. [m2]
+MORE_ROOF = {"metric": 100.0, "us": 1000 * 0.3048**2}
 
 
 @dataclass(frozen=True)
@@ -60,9 +60,11 @@ class SizeCurve:
 
 @dataclass(frozen=True)
 class More:
-    """What a change brings in an average year, without deliveries: water used [m3], days dry."""
+    """What a change brings in an average year, without deliveries: roof added [m2], water used
+    [m3], days dry."""
 
     what: str
+    roof: float
     used: float
     fewer_dry: float
 
@@ -145,19 +147,19 @@ def _loads(sized: Store, store: Store, run: DaysRead) -> float:
     return run.mean(found.brought) / asked.load
 
 
-def more_of(node: Node, run: DaysRead) -> tuple[More, ...]:
-    """More roof, another tank of the same size, and both."""
+def more_of(node: Node, run: DaysRead, added: float) -> tuple[More, ...]:
+    """So much more roof [m2], another tank of the same size, and both."""
     store, roof = node.store, node.roof
     alone = replace(store, top_up=None)
     larger = resized(store, 2.0)
     kept = roof.collected / roof.area if roof.area else 0.9
-    wider = replace(roof, area=roof.area + MORE_ROOF, collected=roof.collected + MORE_ROOF * kept)
+    wider = replace(roof, area=roof.area + added, collected=roof.collected + added * kept)
     different, which = np.unique(run.rain_mm, return_inverse=True)
     now, more = run.roof, wider.runoff_volumes(different)[which]
     days, _, used = tried(alone, now, run)
     found = []
-    for what, other, shed in (("roof", alone, more), ("tank", larger, now),
-                              ("roof and tank", larger, more)):
+    for what, roof_more, other, shed in (("roof", added, alone, more), ("tank", 0.0, larger, now),
+                                         ("roof and tank", added, larger, more)):
         new_days, _, new_used = tried(other, shed, run)
-        found.append(More(what, new_used - used, (new_days - days) * 365.25))
+        found.append(More(what, roof_more, new_used - used, (new_days - days) * 365.25))
     return tuple(found)

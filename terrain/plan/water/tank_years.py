@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from terrain.plan.water.accounts import YearOfRecord
 from terrain.plan.water.cascade import Cascade, Node
 from terrain.plan.water.tank_days import DaysRead, by_month, days_read, lived_again, share_met
-from terrain.plan.water.tank_sizes import More, SizeCurve, more_of, size_curve, tried
+from terrain.plan.water.tank_sizes import MORE_ROOF, More, SizeCurve, more_of, size_curve, tried
 from terrain.plan.water.water_balance import Lived, SeasonRun
 from terrain.runoff.rain_years import year_of
 from terrain.works.tank_rules import dry_season_storage, monthly_run
@@ -141,8 +141,9 @@ class TankLife:
 
 
 def tank_life(cascade: Cascade, run: SeasonRun, index: int, years: Sequence[YearOfRecord] = (),
-              start_month: int = 1) -> TankLife:
-    """What the record says of the tank that is a node of the cascade.
+              start_month: int = 1, more_roof: float = MORE_ROOF["metric"]) -> TankLife:
+    """What the record says of the tank that is a node of the cascade, and of so much more roof
+    [m2].
 
     Notes
     -----
@@ -169,7 +170,7 @@ def tank_life(cascade: Cascade, run: SeasonRun, index: int, years: Sequence[Year
               for year in years),
         _year("whole record", read, again, node, np.ones(read.days.size)),
         int(dry.sum()), longest, run.days[begins] if longest else None, refill, times, curve,
-        more_of(node, read) if uses else (), _thumbs(node, again, read) if uses else (),
+        more_of(node, read, more_roof) if uses else (), _thumbs(node, again, read) if uses else (),
         run.mean(np.minimum(run.rain_mm, node.roof.first_flush)) * node.roof.collected / 1000)
 
 

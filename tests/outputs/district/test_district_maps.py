@@ -172,7 +172,7 @@ def test_arrows_that_stand_close_share_one_with_all_numbers(screening, land, see
     figure = draw_parcel(screening, 1, replace(one, entries=(first, near, third)), land)
     words = seen.words(figure)
     assert "1, 2: run-on, 2.00 ha" in words
-    assert "3: run-on, 0.40 ha" in words
+    assert "3: run-on, 4,000 m²" in words
 
 
 def test_parcels_without_ground_are_not_among_the_best(screening, seen):

@@ -196,7 +196,7 @@ def test_at_least_is_said_where_it_is(made_up):
     assert one.at_least
     page = " ".join(parcel_page(screening, 4, one, "x", b_picture()).replace(
         "\u00a0", " ").split())
-    assert "and at least 0.85 ha beyond it drain over it" in page
+    assert "and at least 8,500 m² beyond it drain over it" in page
     assert "≥ 501 m³" in page
     other = parcel_page(screening, 1, screening.parcels[0], "x", b_picture())
     assert "≥" not in re.sub(r"<style>.*?</style>", "", other, flags=re.DOTALL)

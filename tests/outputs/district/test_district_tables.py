@@ -27,8 +27,9 @@ from terrain.outputs.district.district_json import district_object
 from terrain.outputs.district.parcel_layers import write_parcels
 from terrain.outputs.district.parcels_table import write_table
 from terrain.outputs.district.rank_colours import COLOURS, class_of, class_words
+from terrain.outputs.district.rounded import round_land
 from terrain.outputs.district.tables import ranking_heads, ranking_rows, storm_rows
-from terrain.outputs.district.told import land, volume
+from terrain.outputs.district.told import land, round_land_words, volume
 from terrain.outputs.district.words import found_lines, parcel_lines
 
 #: What one of the unit inside is in the unit that a head states.
@@ -306,5 +307,15 @@ def test_large_us_volumes_have_four_figures():
     assert volume(1234.56, "us") == "326,100 gal"
     assert volume(100.0, "us") == "26,417 gal"
     assert volume(1234.56, "metric") == "1,235 m³"
-    assert land(2 * 4046.8564224, "us") == "2.00\u00a0acres"
-    assert land(4046.8564224, "us") == "1.00 acre"
+    assert land(2 * 4046.8564224, "us") == "2.00 acre"
+
+
+def test_areas_are_told_as_everywhere_small_ones_in_square_metres_or_feet():
+    """1 ft = 0.3048 m (NIST SP 811); what is small and round where maps begin to draw."""
+    assert land(9_990.0, "metric") == "9,990 m²"
+    assert land(10_000.0, "metric") == "1.00 ha"
+    assert land(1000 * 0.3048**2, "us") == "1,000 ft²"
+    assert round_land_words(round_land(1700.0, "metric"), "metric") == "2,000 m²"
+    assert round_land_words(round_land(6_000.0, "metric"), "metric") == "1 ha"
+    assert round_land_words(round_land(1_800 * 0.3048**2, "us"), "us") == "2,000 ft²"
+    assert round_land_words(round_land(10_500 * 0.3048**2, "us"), "us") == "0.5 acre"

@@ -1,3 +1,4 @@
+import itertools
 import re
 from dataclasses import replace
 
@@ -250,3 +251,78 @@ def test_crowded_labels_keep_apart_and_what_finds_no_room_is_told(seen):
     assert len(placed) + len(labels.left_out) == 40
     assert seen.overlaps(ax.get_figure()) == []
     assert seen.with_gid(ax.get_figure(), "leader")
+
+
+def test_no_label_lies_across_the_boundary(either, demo_plan, seen):
+    from shapely import box
+
+    ax = either.axes[0]
+    border = demo_plan.inputs.ground.boundary.exterior
+    back = ax.transData.inverted()
+    named = [(t.get_text(), b) for t, b in seen.texts(either) if t.axes is ax
+             and str(t.get_gid()).endswith("label")]
+    assert len(named) > 20
+    for words, at in named:
+        (x0, y0), (x1, y1) = back.transform([(at.x0, at.y0), (at.x1, at.y1)])
+        assert not box(x0, y0, x1, y1).intersects(border), words
+
+
+def test_a_label_crosses_a_bar_only_where_it_finds_no_other_place():
+    from matplotlib.figure import Figure
+
+    ax = Figure(figsize=(6, 4), dpi=100).add_axes((0.05, 0.05, 0.9, 0.9))
+    ax.set_axis_off()
+    labels, line = Labels(ax), np.array([[0.55, 0.0], [0.55, 1.0]])
+    labels.bar(line)
+    assert labels.place([Line("beside the line")], np.array([[0.5, 0.5]]))
+    x = ax.transData.transform((0.55, 0.5))[0]
+    x0, _, x1, _ = labels.taken[-1]
+    assert not x0 <= x <= x1
+    for east in np.linspace(0.0, 1.0, 60):
+        labels.bar(np.array([[east, 0.0], [east, 1.0]]))
+    assert labels.place([Line("over the lines")], np.array([[0.5, 0.5]]))
+
+
+def test_leaders_of_roofs_end_in_a_dot_on_their_own_roof_and_cross_no_other(either, demo_plan):
+    from shapely import LineString, Point
+
+    ax = either.axes[0]
+    leaders = [line for line in ax.lines if line.get_gid() == "leader"]
+    dotted = [line for line in leaders if line.get_marker() == "o"]
+    roofs = [roof.outline for roof in demo_plan.inputs.ground.roofs]
+    ends = [Point(*np.asarray(line.get_xydata())[0]) for line in dotted]
+    on = [next(i for i, roof in enumerate(roofs) if roof.contains(end)) for end in ends]
+    assert len(on) == len(set(on)) >= 3  # the three of the goats stand close together
+    for a, b in itertools.combinations(leaders, 2):
+        assert not LineString(a.get_xydata()).intersects(LineString(b.get_xydata()))
+
+
+def test_a_name_shut_in_by_leaders_is_written_with_one_that_crosses():
+    from matplotlib.figure import Figure
+
+    ax = Figure(figsize=(6, 4), dpi=100).add_axes((0.05, 0.05, 0.9, 0.9))
+    ax.set_axis_off()
+    labels = Labels(ax)
+    middle = ax.transData.transform((0.5, 0.5))
+    wall = [np.array([side, up]) * 3000 + middle for side, up in
+            ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+    for start, end in itertools.pairwise([*wall, wall[0]]):  # a square about the axes, brought in
+        labels.leaders.append((middle + (start - middle) / 150, middle + (end - middle) / 150))
+    labels.taken.append((middle[0] - 20, middle[1] - 20, middle[0] + 20, middle[1] + 20))
+    assert labels.place([Line("shut in")], np.array([[0.5, 0.5]]))
+    assert labels.left_out == []
+    assert not labels.place([Line("a roof")], np.array([[0.5, 0.5]]), lead_from=0.0,
+                            within=np.array([[0.5, 0.5]]))
+
+
+def test_a_tank_s_name_stands_nearer_to_it_than_to_another(either, demo_plan, seen):
+    ax = either.axes[0]
+    tanks = {p.store.name: ax.transData.transform((p.placed.x, p.placed.y))
+             for p in demo_plan.stores if p.store.kind == "tank"}
+    named = {t.get_text(): b for t, b in seen.texts(either) if t.get_gid() == "work label"}
+    assert len(tanks) == 3
+    for name in tanks:
+        box = named[name]
+        off = {other: np.hypot(*(at - np.clip(at, (box.x0, box.y0), (box.x1, box.y1))))
+               for other, at in tanks.items()}
+        assert min(off, key=off.get) == name

@@ -342,6 +342,31 @@ def test_no_lettering_of_the_map_overlaps_or_is_clipped(which, request):
     one.page.locator("#whole").click()
 
 
+ACROSS = """() => {
+    const path = document.querySelector('#world path.boundary');
+    const matrix = path.getScreenCTM(), length = path.getTotalLength(), spots = [];
+    for (let at = 0; at < length; at += 1) {
+        const spot = path.getPointAtLength(at).matrixTransform(matrix);
+        spots.push([spot.x, spot.y]);
+    }
+    const seen = [...document.querySelectorAll('#letters text')].filter(node =>
+        getComputedStyle(node).display !== 'none' && node.textContent);
+    return [seen.length, spots.length, seen.filter(node => {
+        const box = node.getBoundingClientRect();
+        return spots.some(([x, y]) => x > box.left && x < box.right && y > box.top &&
+            y < box.bottom);
+    }).map(node => node.textContent)];
+}"""
+
+
+def test_no_name_of_the_map_lies_across_the_boundary(demo):
+    demo.page.locator("#whole").click()
+    letters, spots, across = demo.ask(ACROSS)
+    assert letters > 8
+    assert spots > 1000
+    assert across == []
+
+
 CONTRAST = """() => {
     const read = said => {
         const parts = said.match(/[\\d.]+/g).map(Number);

@@ -145,6 +145,31 @@ def test_levels_of_a_swale_are_written(plan, words_of):
         assert f"{what} {shown(swale.sill.level + above, 'level', 'metric')}" in words
 
 
+@pytest.mark.parametrize(("name", "faces"), [("tied swale", 2), ("pit pond", 3)])
+def test_a_slope_stands_along_its_face_or_is_led_to_it(name, faces, sheet, seen):
+    """Words that stand loose could tell of any side."""
+    figure = sheet(name)
+    said = [t for t in seen.with_gid(figure, "slope") if ":1" in t.get_text()]
+    assert len(said) >= faces
+    for ax in {t.axes for t in said}:
+        here = [t for t in said if t.axes is ax]
+        dots = [line for line in ax.lines if line.get_gid() == "leader"
+                and line.get_marker() == "o"]
+        turned = [t for t in here if t.get_rotation()]
+        assert len(turned) + len(dots) == len(here)
+        for text in turned:  # H:V of the words is that of their own direction
+            asked = float(text.get_text().split(":")[0])
+            angle = np.radians((text.get_rotation() + 90) % 180 - 90)
+            assert 1 / abs(np.tan(angle)) == pytest.approx(asked, rel=0.02)
+        shapes = [np.asarray(patch.get_xy()) for patch in ax.patches if hasattr(patch, "get_xy")
+                  and np.ndim(patch.get_xy()) == 2]
+        edges = [LineString(xy) for xy in shapes] + [
+            LineString(line.get_xydata()) for line in ax.lines if line.get_gid() == "profile"]
+        for line in dots:
+            end = Point(*line.get_xydata()[0])
+            assert min(edge.distance(end) for edge in edges) < 1e-3
+
+
 def test_levels_of_a_wall_are_written(plan, words_of):
     basin = planned(plan, "pit pond").basin
     words = words_of("pit pond")

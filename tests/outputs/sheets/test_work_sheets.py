@@ -162,7 +162,7 @@ def test_dimensions_are_written(answers, seen, sheet):
     across = width_on_slope(swale.depth, swale.width, swale.side_slope, swale.route.cross_slope)
     assert f"cut {across:.2f} m wide" in words
     assert f"{swale.depth:.2f} m" in words
-    assert f"berm {swale.berm_height_built:.2f} m" in words
+    assert f"{swale.berm_height_built:.2f} m as built" in words
 
 
 def test_the_pits_section_ends_at_its_rim(answers, seen, sheet):

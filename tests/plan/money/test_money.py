@@ -20,6 +20,8 @@ from terrain.plan.money.payback import laid_by, payback_years
 from terrain.plan.plan import make_plan
 from terrain.plan.water.accounts import Account
 from terrain.plan.water.entry import Entry
+from terrain.units import shown
+from terrain.works.furrow_flow import lining_sod, lining_stone
 from terrain.works.rules import Rulebook
 from terrain.works.sill import Sill
 
@@ -81,6 +83,13 @@ def test_what_has_no_rate_is_named_and_not_counted():
     parts, unpriced = parts_of(work, None, money_of(), Rulebook())
     assert parts == {}
     assert unpriced == ("tank", "pipe", "stone", "trees", "seed", "gravel", "pump")
+    furrow = Bought("furrow", "furrow", stone=1.0, sod=20.0, drops=0.5)
+    assert parts_of(furrow, (5.0, 6.0), money_of(), Rulebook()) == (
+        {"machine": (5.0, 6.0)}, ("stone", "sod", "drops"))
+    # Plain arithmetic: a tonne and 0.6 at 50 to 80, 20 m2 at 3 to 4.
+    parts, unpriced = parts_of(furrow, None, money_of(stone=[50, 80], sod=[3, 4]), Rulebook())
+    assert parts == {"stone": pytest.approx((80.0, 128.0)), "sod": (60.0, 80.0)}
+    assert unpriced == ("drops",)
 
 
 def test_prices_of_other_amounts_and_in_the_sites_units():
@@ -107,10 +116,12 @@ def test_a_payback_pairs_the_cheap_tank_with_the_dear_water():
 rates = st.tuples(st.floats(0, 500), st.floats(0, 500)).map(sorted)
 
 
-@given(rates, st.floats(0, 100), st.sampled_from(["pipe", "tank", "stone", "tree", "seed"]))
+@given(rates, st.floats(0, 100), st.sampled_from(["pipe", "tank", "stone", "sod", "tree", "seed"]))
 def test_a_dearer_rate_never_lowers_a_cost_or_what_is_laid_by(given_, more, which):
-    work = Bought("all", "tank", 20.0, (OneTank(10.0, None, "plastic"),), 2.0, 0.0, 3, 100.0)
-    base = {"pipe": [1, 2], "tank": [3, 4], "stone": [5, 6], "tree": [7, 8], "seed": [9, 10]}
+    work = Bought("all", "tank", 20.0, (OneTank(10.0, None, "plastic"),), 2.0, 0.0, 3, 100.0,
+                  sod=5.0)
+    base = {"pipe": [1, 2], "tank": [3, 4], "stone": [5, 6], "sod": [2, 3],
+            "tree": [7, 8], "seed": [9, 10]}
     found = []
     for dearer in (0.0, more):
         money = money_of(**{**base, which: [value + dearer for value in given_]})
@@ -240,6 +251,27 @@ def test_what_a_tanker_brings_takes_the_place_of_no_bought_water():
     year = Account(entries, 0, 0, 0, 0, 0, 0, 0)
     assert replaces(year, [0]) == 18.0
     assert replaces(year, [0, 1]) == 18.0
+
+
+def test_the_lining_of_furrows_is_counted_and_named_where_no_rate_prices_it(plan):
+    """The small site's furrows scour; what lines them is counted by the furrows themselves."""
+    told = {work.name: work for work in plan.money.bought if work.kind == "furrow"}
+    thick = plan.inputs.rules["stone thickness"]
+    led = [(store.furrow, store.furrow_runs) for store in plan.stores if store.furrow is not None]
+    stone, sod = (sum(of for of in given) for given in zip(
+        *((lining_stone(*one, thick), lining_sod(*one)) for one in led), strict=True))
+    assert stone + sod > 0
+    assert sum(work.stone for work in told.values()) == pytest.approx(stone)
+    assert sum(work.sod for work in told.values()) == pytest.approx(sod)
+    for work in plan.money.works:
+        if work.name in told:
+            assert ("stone" in work.unpriced) == (told[work.name].stone > 0)
+            assert ("sod" in work.unpriced) == (told[work.name].sod > 0)
+    said, = (line for line in plan.money.said if line.startswith("Furrows in which bare earth"))
+    for amount, dimension, what in ((stone, "earth", "stone"), (sod, "area", "sod")):
+        assert (f" of {what}" in said) == (amount > 0)
+        if len(told) == 1 and amount:
+            assert f"{shown(amount, dimension)} of {what}" in said
 
 
 def test_no_money_gives_no_section(plan):

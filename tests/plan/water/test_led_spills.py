@@ -115,8 +115,14 @@ def test_the_step_tells_the_width_and_lining_of_the_caution(plan):
     assert f"Line it with {runs.lining}, {wide} within that" in said
     assert wide in step
     assert runs.lining in step
-    for words in (said, step):
-        assert "lining and greater width are not priced" in words
+    assert "the bill counts its lining but no greater width" in said
+    assert "greater width is not priced" in step
+    made, thick = swale.furrow, plan.inputs.rules["stone thickness"]
+    bed_and_sides = (runs.dug_width + 2 * made.depth) * made.length
+    needed = {"grass": in_both(bed_and_sides, "area") + " of sod",
+              "stone": in_both(thick * (bed_and_sides + 2 * thick * made.length), "earth")
+              + " of stone"}[runs.lining]
+    assert f"Have {needed} at hand for the lining" in step
     row, = (cells for name, cells in furrow_rows(plan) if name == "east swale")
     assert row[-1] == f"{runs.dug_width:.2f} m, {runs.lining}"
     assert store_json(plan, "east swale")["furrow"]["dug_as"] == runs.lining

@@ -11,7 +11,7 @@ from networks import NO_GROUND, NO_ROOF, cascade_of, ground_of, reference_of, st
 from published import rows
 
 from terrain.plan.water.accounts import CLOSES_TO, year_account, years_of_record
-from terrain.plan.water.tank_sizes import resized, unrationed
+from terrain.plan.water.tank_sizes import MORE_ROOF, resized, unrationed
 from terrain.plan.water.tank_years import tank_life
 from terrain.plan.water.water_balance import live, run_seasons
 from terrain.works.roof import RoofCatchment
@@ -270,6 +270,25 @@ def test_an_average_year_and_more_roof():
     assert thumbs["a full tank lasts"].says == pytest.approx(50.0)
     assert thumbs["a full tank lasts"].record == 4
     assert thumbs["tank that bridges the dry months"].says == float("inf")
+
+
+def test_more_roof_is_a_round_figure_in_the_site_s_units():
+    """1,000 ft2 are 92.90304 m2 (NIST Special Publication 811: a foot is 0.3048 m exactly), and
+    bring that share of what 100 m2 do while the tank never spills."""
+    rain = daily(np.tile([8.0, 0, 0, 0, 0], 73 * 4))
+    cascade = alone(tank_of(50.0, Use("house", "household", np.full(12, 1.0))),
+                    RoofCatchment(100.0, 90.0, 2.0))
+    run = run_seasons(cascade, rain, None)
+    brought = {}
+    for system in ("metric", "us"):
+        life = tank_life(cascade, run, 0, more_roof=MORE_ROOF[system])
+        more = {one.what: one for one in life.more}
+        assert more["roof"].roof == more["roof and tank"].roof == MORE_ROOF[system]
+        assert more["tank"].roof == 0.0
+        brought[system] = more["roof"].used
+    assert MORE_ROOF["metric"] == 100.0
+    assert MORE_ROOF["us"] == pytest.approx(92.90304, rel=1e-12)
+    assert brought["us"] == pytest.approx(0.9290304 * brought["metric"], rel=1e-6)
 
 
 def test_the_size_curve_passes_through_the_tank_as_it_is(seattle):

@@ -18,11 +18,11 @@ from typing import Any
 from terrain.errors import InputError
 from terrain.scratch import is_file_of, locked, unlock
 
-#: What this process holds, by the file that says so.
-_HELD: dict[Path, Held] = {}
+#: The locks that this process has, by the file that says so.
+_LOCKS: dict[Path, SiteLock] = {}
 
 
-class Held:
+class SiteLock:
     """A lock that this process has, as often as it has asked for it."""
 
     def __init__(self, path: Path, number: int) -> None:
@@ -34,11 +34,11 @@ class Held:
         self.times -= 1
         if self.times > 0 or self.process != os.getpid():
             return
-        _HELD.pop(self.path, None)
+        _LOCKS.pop(self.path, None)
         unlock(self.path, self.number)
 
 
-def hold(path: Path, site: Path) -> Held | None:
+def lock_site(path: Path, site: Path) -> SiteLock | None:
     """Take the lock of a site file; None where the folder or the system has none to give.
 
     Parameters
@@ -53,7 +53,7 @@ def hold(path: Path, site: Path) -> Held | None:
     InputError
         If another process has it.
     """
-    mine = _HELD.get(path)
+    mine = _LOCKS.get(path)
     if mine is not None and mine.process == os.getpid():
         mine.times += 1
         return mine
@@ -77,8 +77,8 @@ def hold(path: Path, site: Path) -> Held | None:
     with suppress(OSError):
         os.ftruncate(number, 0)
         os.write(number, json.dumps(_myself()).encode("utf-8"))
-    _HELD[path] = held = Held(path, number)
-    return held
+    _LOCKS[path] = lock = SiteLock(path, number)
+    return lock
 
 
 def _myself() -> dict[str, Any]:
@@ -103,6 +103,6 @@ def _who(path: Path) -> str:
 
 @atexit.register
 def _let_all_go() -> None:
-    for held in list(_HELD.values()):
-        held.times = 1
-        held.let_go()
+    for lock in list(_LOCKS.values()):
+        lock.times = 1
+        lock.let_go()
