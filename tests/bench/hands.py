@@ -198,6 +198,13 @@ class Hands:
             each()
         mouse.up()
 
+    def slid(self, title: str) -> float:
+        """Where a slider stands in the page, by the beginning of its title; what the handle says
+        of it has one decimal."""
+        return float(self.page.evaluate(
+            "title => [...Bokeh.documents[0].all_models].find("
+            "(one) => one.type === 'Slider' && one.title?.startsWith(title)).value", title))
+
     # What is read.
 
     def texts(self, what: str) -> list[str]:

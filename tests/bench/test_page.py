@@ -420,7 +420,8 @@ def test_the_pool_grows_while_the_crest_is_raised(desk, shots):
         hands.pause(0.12)
         pools.append(hands.figure("Water covers"))
     hands.slide("Crest level", 60, 8, each)
-    hands.until(lambda: opened.sitting.desk.work("pond").crest > crest, "the crest stays")
+    hands.until(lambda: crest < opened.sitting.desk.work("pond").crest == pytest.approx(
+        hands.slid("Crest level"), abs=0.001), "the crest is not where the slider was let go")
     hands.until(lambda: hands.figure("Water covers") == pytest.approx(
         opened.sitting.desk.laid.placed[1].basin.pool_area, rel=0.01), "its pool is not told")
     hands.settled()

@@ -225,13 +225,7 @@ class Labels:
         placed : bool
             False if no free place was found; the words are then in `left_out`.
         """
-        sizes = self.measured(lines)
-        wide, high = max(s[0] for s in sizes), sum(s[1] for s in sizes)
-        points = self.ax.transData.transform(np.atleast_2d(anchors))
-        ends = points if within is None else self.ax.transData.transform(np.atleast_2d(within))
-        asked = _Asked(wide, high, points, ends, radius, far, leader, lead_from,
-                       within is not None, np.empty((0, 2)) if others is None or not len(others)
-                       else self.ax.transData.transform(others))
+        asked = self._asked(lines, anchors, radius, far, leader, within, lead_from, others)
         best = self._best(asked)
         if best is None and not asked.dotted:  # a work unnamed is worse than a leader that crosses
             best = self._best(asked, crossing=True)
@@ -239,12 +233,32 @@ class Labels:
             self.left_out.append(" ".join(line.words for line in lines))
             return False
         _, x, y, end, apart = best
-        self._write(lines, sizes, x, y, wide, high, gid)
+        self._write(lines, self.measured(lines), x, y, asked.wide, asked.high, gid)
         box = self._box(asked, x, y)
         self.taken.append(box)
         if apart >= lead_from:
-            self._lead(float(ends[end][0]), float(ends[end][1]), box, radius, within is not None)
+            self._lead(float(asked.ends[end][0]), float(asked.ends[end][1]), box, radius,
+                       asked.dotted)
         return True
+
+    def cost_of(self, lines: Sequence[Line], anchors: FloatArray, radius: float = 0.0,
+                others: FloatArray | None = None) -> float:
+        """What the best place of a label costs as things stand [pt], infinity where it has none;
+        the rest as of `place`."""
+        best = self._best(self._asked(lines, anchors, radius, others=others))
+        return float("inf") if best is None else best[0]
+
+    def _asked(self, lines: Sequence[Line], anchors: FloatArray, radius: float,
+               far: float = 230.0, leader: bool = True, within: FloatArray | None = None,
+               lead_from: float = LEADER_FROM, others: FloatArray | None = None) -> _Asked:
+        """What is asked of `place`, in pixels."""
+        sizes, to_pixels = self.measured(lines), self.ax.transData.transform
+        points = to_pixels(np.atleast_2d(anchors))
+        return _Asked(
+            max(s[0] for s in sizes), sum(s[1] for s in sizes), points,
+            points if within is None else to_pixels(np.atleast_2d(within)), radius, far, leader,
+            lead_from, within is not None,
+            np.empty((0, 2)) if others is None or not len(others) else to_pixels(others))
 
     def _box(self, asked: _Asked, x: float, y: float) -> tuple[float, float, float, float]:
         """What a label takes about its middle. [px]"""

@@ -24,7 +24,11 @@ CROWDED, WITHIN = 30.0, 5.0
 
 
 def label_works(on: GroundMap) -> None:
-    """Name every work, with what it holds and how many grave cautions it has."""
+    """Name every work, with what it holds and how many grave cautions it has.
+
+    Tanks stand close together: the name that finds the best place is written first.
+    """
+    tanks = []
     order = sorted(on.groups, key=lambda g: (g.kind != "swale", g.kind == "tank", g.name))
     for group in order:
         stores = [on.plan.stores[i] for i in group.members]
@@ -41,10 +45,15 @@ def label_works(on: GroundMap) -> None:
                               gid="caution"))
             on.drawn.add("caution")
         anchors, radius = anchors_of(on, group)
+        if group.kind != "tank":
+            on.labels.place(lines, anchors, radius, "work label")
+            continue
         others = [anchors_of(on, other)[0] for other in order
-                  if other is not group and other.kind == "tank"] if group.kind == "tank" else []
-        on.labels.place(lines, anchors, radius, "work label",
-                        others=np.concatenate(others) if others else None)
+                  if other is not group and other.kind == "tank"]
+        tanks.append((lines, anchors, radius, np.concatenate(others) if others else None))
+    for lines, anchors, radius, near in sorted(
+            tanks, key=lambda tank: on.labels.cost_of(tank[0], tank[1], tank[2], tank[3])):
+        on.labels.place(lines, anchors, radius, "work label", others=near)
 
 
 def anchors_of(on: GroundMap, group: Group) -> tuple[FloatArray, float]:

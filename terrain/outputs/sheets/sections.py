@@ -71,8 +71,11 @@ class Section:
         self.edges = (0.0, 0.0)
 
     def head(self, words: str) -> None:
-        """Write its heading."""
+        """Write its heading, smaller where it would run into that of the next section."""
+        (wide, _), = self.labels.measured([Line(words)])
+        room = self.wide * self.labels.pixel
         self._head.set_text(words)
+        self._head.set_fontsize(sy.TEXT_SIZE * min(1.0, room / max(wide, 1.0)))
 
     def frame(self, west: float, east: float, low: float, high: float, beside: float = 0.0,
               over: float = 62.0, before: float = 0.0, floor: float | None = None) -> float:

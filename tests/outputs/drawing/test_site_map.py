@@ -298,21 +298,22 @@ def test_leaders_of_roofs_end_in_a_dot_on_their_own_roof_and_cross_no_other(eith
 
 
 def test_a_name_shut_in_by_leaders_is_written_with_one_that_crosses():
+    """The square of leaders stands within the taken ground about the place, so every leader of
+    its own crosses one; a roof's name is then left out."""
     from matplotlib.figure import Figure
 
     ax = Figure(figsize=(6, 4), dpi=100).add_axes((0.05, 0.05, 0.9, 0.9))
     ax.set_axis_off()
     labels = Labels(ax)
-    middle = ax.transData.transform((0.5, 0.5))
-    wall = [np.array([side, up]) * 3000 + middle for side, up in
-            ((-1, -1), (1, -1), (1, 1), (-1, 1))]
-    for start, end in itertools.pairwise([*wall, wall[0]]):  # a square about the axes, brought in
-        labels.leaders.append((middle + (start - middle) / 150, middle + (end - middle) / 150))
-    labels.taken.append((middle[0] - 20, middle[1] - 20, middle[0] + 20, middle[1] + 20))
-    assert labels.place([Line("shut in")], np.array([[0.5, 0.5]]))
-    assert labels.left_out == []
-    assert not labels.place([Line("a roof")], np.array([[0.5, 0.5]]), lead_from=0.0,
-                            within=np.array([[0.5, 0.5]]))
+    x, y = ax.transData.transform((0.5, 0.5))
+    corners = [np.array([x + i, y + j]) for i, j in ((-40, -40), (40, -40), (40, 40), (-40, 40))]
+    labels.leaders = list(itertools.pairwise([*corners, corners[0]]))
+    labels.taken = [(x - 60, y - 60, x + 60, y + 60)]
+    at = np.array([[0.5, 0.5]])
+    assert labels.cost_of([Line("shut in")], at) == np.inf
+    assert not labels.place([Line("a roof")], at, within=at)
+    assert labels.place([Line("shut in")], at)
+    assert labels.left_out == ["a roof"]
 
 
 def test_a_tank_s_name_stands_nearer_to_it_than_to_another(either, demo_plan, seen):

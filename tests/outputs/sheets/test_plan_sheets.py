@@ -27,7 +27,7 @@ from terrain.outputs.sheets.plan_sheets import (
     dug_works,
     file_name,
 )
-from terrain.outputs.sheets.sections import spread
+from terrain.outputs.sheets.sections import Section, spread
 from terrain.outputs.sheets.swale_sections import stakes_near
 from terrain.plan.plan import make_plan
 from terrain.units import shown
@@ -168,6 +168,17 @@ def test_a_slope_stands_along_its_face_or_is_led_to_it(name, faces, sheet, seen)
         for line in dots:
             end = Point(*line.get_xydata()[0])
             assert min(edge.distance(end) for edge in edges) < 1e-3
+
+
+def test_headings_of_sections_side_by_side_do_not_run_into_each_other():
+    """As "stakes 159, 160" and "87.6 ft" once did: 16087.6 ft."""
+    figure = Figure(figsize=(9, 3), dpi=150)
+    for i in range(4):
+        made = Section(figure, 0.3 + 1.5 * i, 0.5, 1.4, 1.2)
+        made.head("46.5 ft, stakes 159, 160")
+    heads = [text.get_window_extent() for text in figure.texts]
+    for one, other in itertools.pairwise(heads):
+        assert other.x0 - one.x1 > 0.05 * figure.dpi
 
 
 def test_levels_of_a_wall_are_written(plan, words_of):
