@@ -103,7 +103,9 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: str | None,
         rows = [("sill", f"{shown(made.sill.level, 'level', system)}, "
                          f"{shown(made.sill.length, 'length', system)} long"),
                 ("holds", shown(made.storage, "volume", system)),
-                ("water surface", shown(made.pool_area, "ground", system)),
+                ("water surface", shown(made.pool_area, "ground", system)
+                 + (f", {shown(made.deepest_water, 'size', system)} at its deepest (behind a thin "
+                    f"wall {shown(made.gross_area, 'ground', system)})" if made.has_wall else "")),
                 ("catchment", bound_of([answer.catchment])
                  + shown(answer.catchment.area, "ground", system))]
         if made.has_wall:
@@ -121,6 +123,7 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: str | None,
         rows.append(("dig", shown(made.dug, "earth", system)
                      + (" in all, topsoil, cut-off trench and spillway included"
                         if made.has_wall else "")))
+        rows.append(_left(made.has_wall, made.spare(answer.rules), made.dug, system))
         rows.append(("machine", f"about {worked(amount.hours)} with a small excavator in easy "
                      "ground"))
         if amount.money is not None:
@@ -150,3 +153,17 @@ def basin(dem: Path, wall: tuple[tuple[float, float], ...], crest: str | None,
         from terrain.outputs.sheets.work_sheets import draw_basin
 
         save_picture(lambda: draw_basin(answer, system), picture)
+
+
+def _left(has_wall: bool, spare: float, dug: float, system: str) -> tuple[str, str]:
+    """Earth that its bank does not take, or that it wants, compacted; topsoil apart. [m3]"""
+    from terrain.units import shown
+
+    if not has_wall:
+        return "earth left", f"{shown(dug, 'earth', system)} as it lies in the ground, all of it"
+    if abs(spare) < 0.05:
+        return "earth left", "none: what is dug builds the wall"
+    if spare < 0:
+        return "earth to bring", (f"{shown(-spare, 'earth', system)}, compacted: the wall takes "
+                                  "more than the digging gives")
+    return "earth left", f"{shown(spare, 'earth', system)}, compacted, to spread or carry off"

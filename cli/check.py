@@ -38,6 +38,7 @@ def check(site: Path) -> None:
            ("roofs", ", ".join(roof.name for roof in ground.roofs) or "none"),
            ("storms", ", ".join(f"{s.name} {shown(s.depth, 'rain', system)}"
                                 for s in place.rain.storms)),
+           ("design storm", place.rain.design.name),
            ("rain record", "none" if record is None else
             f"{record.depths.index[0].date()} to {record.depths.index[-1].date()}, "
             f"{int(record.depths.isna().sum())} days missing"),

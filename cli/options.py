@@ -113,7 +113,7 @@ class Ratio(Kind):
 
 
 class Money(Kind):
-    """A low and a high figure, such as 100,200."""
+    """A low and a high figure, such as 100,200, or one that is both."""
 
     name = "LOW,HIGH"
 
@@ -122,9 +122,11 @@ class Money(Kind):
         if isinstance(value, tuple):
             return value
         try:
-            low, high = (float(part) for part in str(value).split(","))
+            figures = [float(part) for part in str(value).split(",")]
+            low, high = figures * 2 if len(figures) == 1 else figures
         except ValueError:
-            self.fail(f"'{value}' is not a low and a high figure such as 100,200", param, ctx)
+            self.fail(f"'{value}' is neither a figure such as 150 nor a low and a high one such as "
+                      "100,200", param, ctx)
         if not 0 <= low <= high:
             self.fail(f"'{value}' does not go from a low to a high figure", param, ctx)
         return low, high
@@ -188,7 +190,8 @@ rain = _together(
                  help="The 2-year 24-hour rain: travel time then goes by sheet, shallow and "
                       "channel flow along the longest path."))
 rates = click.option("--machine-hour", "rates", type=Money(),
-                     help="What an hour of machine and operator costs, to price the work.")
+                     help="What an hour of machine and operator costs, to price the work: "
+                          "100,200, or one figure.")
 
 
 def _told_first(ctx: click.Context, param: click.Parameter, value: str) -> str:

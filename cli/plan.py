@@ -31,6 +31,8 @@ def plan(site: Path, out: Path | None, doubt: int | None, paper: str | None) -> 
     levelsill plan site.yaml --doubt 1000
     levelsill plan site.yaml --paper A3
     """
+    import textwrap
+
     from terrain.files import is_folder, refuse_foreign
     from terrain.outputs.folder import write_plan
     from terrain.outputs.page.store_tables import fed_words
@@ -53,6 +55,8 @@ def plan(site: Path, out: Path | None, doubt: int | None, paper: str | None) -> 
                 account.rain, account.run_on, account.passive, account.roof, account.left_site))]
             for name, account in made.accounts]
     table(["", "rain on the land", "run-on", "passive", "roof", "left the site"], rows)
+    if made.empty_start is not None:
+        say(textwrap.fill(made.empty_start, 88, initial_indent="  ", subsequent_indent="  "))
     say_doubt(made.doubt, system)
     heading("Stores")
     table(["", "holds", "fed from", "full at", "empty after", "spills to"],

@@ -227,6 +227,9 @@ def read_quantity(given: str | float | int, dimension: str, system: str = "metri
         return _feet_and_inches(text, number, match.group(1)[0] in "-+", *more.groups())
     if dimension == "length" and written == "'":
         written = "ft"
+    if dimension == "rain" and _INCHES_TOO.fullmatch(written):
+        raise Unreadable(f"'{text}' is in feet and inches, which rain is not read in",
+                         "Write it in inches alone, such as 14 in")
     if dimension in ("length", "rain") and written == '"':
         written = "in"
     if "'" in written or '"' in written:

@@ -147,7 +147,7 @@ def _sizes(laid: Laid, nodes: list[int], system: str) -> list[tuple[str, str]]:
                 ("Sill level", shown(place.sill_level, "level", system))]
     if place.basin is not None:
         rows = [("Sill level", shown(place.sill_level, "level", system)),
-                ("Deepest water", shown(place.basin.water_at_wall, "size", system)),
+                ("Deepest water", shown(place.basin.deepest_water, "size", system)),
                 ("Water covers", shown(place.basin.pool_area, "ground", system))]
         if place.basin.has_wall:
             rows[:0] = [("Crest", shown(place.basin.crest, "level", system)),

@@ -41,8 +41,8 @@ class Described(Part):
     """What bare numbers mean and what is printed. Bare numbers: m, mm of rain, m², m³, mm/h, h,
     L/day; or ft, in, ft², gal, in/h, h, gal/day. With `us` the rules of the trade are round figures
     in feet and inches (0.6 m is 2 ft then), where their source has such, its own. A foot is the one
-    of the elevation (the US survey foot where the coordinate system or the heights are in it), for
-    levels read and printed alike."""
+    of the elevation (that of its heights, else of its coordinate system), for levels read and
+    printed alike."""
 
     _path: Path = PrivateAttr(default=Path("site.yaml"))
     _document: Any = PrivateAttr(default=None)
@@ -64,7 +64,7 @@ class Described(Part):
         fields: dict[tuple[str, str], list[str]] = {}
         for field, given, unit in self._bare:
             fields.setdefault((field, unit), []).append(given)
-        return [f"{field} {', '.join(given)} taken as {unit}"
+        return [f"{field} {', '.join(given)} taken as {unit.replace('**', '')}"
                 for (field, unit), given in fields.items()]
 
     def where(self, *place: str | int) -> str:

@@ -46,14 +46,14 @@ class Frame:
 
     @property
     def foot(self) -> str:
-        """The foot of the elevation's own, ft or us-ft: of its plan, else of its heights; the
-        international one where both are metric."""
+        """The foot of the elevation's own, ft or us-ft: of its heights, as stated or declared, else
+        of its plan; the international one where both are metric."""
         plan = "m"
         if self.source is None:
             plan = unit_of(self.metres_per_unit)
         elif not self.source.is_geographic:
             plan = unit_of(self.source.axis_info[0].unit_conversion_factor)
-        return next((unit for unit in (plan, self.heights_in) if unit != "m"), "ft")
+        return next((unit for unit in (self.heights_in, plan) if unit != "m"), "ft")
 
     def _move(self, xs: ArrayLike, ys: ArrayLike, start: CRS, end: CRS
               ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -39,6 +39,7 @@ class SettingOutSpec(Part):
     offset: Annotated[Annotated[Length, AfterValidator(_offset)] | None, Written(
         f"length, {LEAST_OFFSET:g} to {MOST_OFFSET:g} m")] = None
     """How far offset stakes stand off.
+    Twice that or more where a work digs or heaps there.
     Left out: the rule `stake offset`, 2 m or 6 ft."""
     side: Literal["uphill", "downhill"] = "uphill"
     """On which side of a line they stand."""

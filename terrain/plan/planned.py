@@ -19,6 +19,7 @@ from terrain.plan.siting.road_turnouts import Turnout
 from terrain.plan.water.accounts import (
     Account,
     YearOfRecord,
+    empty_start,
 )
 from terrain.plan.water.basin_facts import BasinFacts
 from terrain.plan.water.cascade import Cascade
@@ -191,6 +192,11 @@ class Plan:
         """That the rain record is too short to be an average; None where it is not, or is none."""
         record = self.inputs.record
         return None if record is None else short_record(record.depths, self.site.rain.start_month)
+
+    @property
+    def empty_start(self) -> str | None:
+        """That a year's tanks start empty since the record begins with it; None where none do."""
+        return None if self.seasons is None else empty_start(self.years, self.seasons.days)
 
     @property
     def site(self) -> Site:

@@ -40,13 +40,15 @@ class Basin:
         Held up to the sill behind a thin wall, and less the bank's own volume. [m3]
     gross_curve, curve : Curve
         Of the two.
+    pool_area : float
+        Of the water full to the sill, beside the bank. [m2]
     wall, cut : float
         Earth in the bank as settled (compacted measure), and all earth dug (bank measure): pit,
         cut-off trench and topsoil. [m3]
     height : float
         Of the settled crest above the lowest ground on the wall line. [m]
     water_at_wall : float
-        Depth of water there, or over a dug floor, full to the sill. [m]
+        Depth of water there, as behind a thin wall; or over a dug floor; full to the sill. [m]
     batter : float
         Slope of a pit's sides, H:V. [-]
     profile : WallProfile or None
@@ -110,6 +112,11 @@ class Basin:
             return self.water_at_wall
         return (self.pool_depth if self.rim is None else
                 max(self.pool_depth, self.sill.level - self.floor))
+
+    @property
+    def gross_area(self) -> float:
+        """Of the water full to the sill, behind a thin wall. [m2]"""
+        return float(self.gross_curve.areas[-1])
 
     @property
     def usable(self) -> float:

@@ -17,6 +17,7 @@ from terrain.works.ground_of_bank import wet_left
 from terrain.works.permits import permit_cautions
 from terrain.works.pool import Levels, flood, lowest_pass
 from terrain.works.rules import ENGINEER, OWNER, Rulebook
+from terrain.works.setbacks import buried_lines
 from terrain.works.sill import Sill
 from terrain.works.wall_profile import WallProfile, top_width, wall_profile
 
@@ -97,7 +98,7 @@ def design_wall(terrain: Terrain, wall: Sequence[tuple[float, float]], crest: fl
                         "ground, or move the wall; what you find decides.")
     return Basin("wall", np.asarray(wall, float), crest, sill, float(spill[0]), float(spill[1]),
                  gross, storage, pool.curve, pool.net,
-                 float(pool.curve.areas[-1]), profile.earth, profile.cutoff + profile.topsoil,
+                 float(pool.net.areas[-1]), profile.earth, profile.cutoff + profile.topsoil,
                  float(profile.heights.max()), depth, pool.cells, pool.outline, tuple(cautions),
                  profile=profile, topsoil=profile.topsoil, pool_depth=pool.depth,
                  outflank=lowest_pass(dem, wall, pool, level, crest))
@@ -241,6 +242,7 @@ def _cautions(profile: WallProfile, depth: float, deepest: float, storage: float
     said.append("Build the bank in thin, damp, rolled layers on stripped ground with a cut-off "
                 "trench; pressing with the bucket or tracks is not compaction. Keep trees off it. "
                 f"{ENGINEER[:1].upper()}{ENGINEER[1:]} how.")
+    said.append(buried_lines(rules))
     said += slope_cautions(profile, rules)
     _, name = top_width(height, rules)
     if name != "wall top width":

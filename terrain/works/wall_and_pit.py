@@ -96,7 +96,7 @@ def design_wall_and_pit(terrain: Terrain, wall: Sequence[tuple[float, float]], c
         cautions.append(f"The pit comes within {in_both(clear, 'length')} of the wall's foot; keep "
                         f"{in_both(rules['pit from wall'], 'length')} "
                         f"({rules.cited('pit from wall')}), or the bank may slide into it.")
-    cautions += pit_cautions(depth, pit, rules)
+    cautions += [said for said in pit_cautions(depth, pit, rules) if said not in cautions]
     return replace(made, form="wall and pit", cut=made.cut + cut, pit=cut, batter=batter,
                    topsoil=made.topsoil + topsoil, rim=np.asarray(shape.exterior.coords, float),
                    pit_depth=depth, floor=floor, balanced=balanced, cautions=tuple(cautions))

@@ -429,8 +429,11 @@ def test_the_pool_grows_while_the_crest_is_raised(desk, shots):
     assert pools == sorted(pools)
     assert len(set(pools[:-1])) >= 3  # before the button was let go
     # A V-shaped valley: the pool is a triangle as long as it is deep over 4 %, and as wide as
-    # twice its depth over 8 %.
-    deep = opened.sitting.desk.laid.placed[1].sill_level - ground(500060.5, 6399870)
+    # twice its depth over 8 %; it ends on the bank's face, half the top and the wet slope times
+    # the freeboard from the wall's line.
+    basin = opened.sitting.desk.laid.placed[1].basin
+    edge = basin.profile.top / 2 + basin.profile.wet_slope * (basin.crest - basin.sill.level)
+    deep = basin.sill.level - ground(500060.5, 6399870) - 0.04 * edge
     assert pools[-1] == pytest.approx(deep / 0.04 * deep / 0.08, rel=0.15)
     shots(hands, "crest")
     hands.press("Undo")

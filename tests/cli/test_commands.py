@@ -246,6 +246,19 @@ def test_dug_basin_from_a_layer(levelsill, small_site, tmp_path, write_layer):
     assert answer["cut_m3"] > answer["storage_m3"]
 
 
+def test_a_walls_head_lines_tell_its_own_pool_and_the_earth_to_bring(levelsill, small_site):
+    asked = ["basin", small_site.parent / "ground.tif", "--wall", "500040,6399870",
+             "500080,6399870", "--crest", "195.9m"]
+    told, answer = levelsill(*asked).out, levelsill(*asked, "--json").json()
+    assert answer["pool_area_m2"] < answer["gross_pool_area_m2"] == answer["curve"][-1]["area_m2"]
+    assert answer["deepest_water_m"] < answer["water_at_wall_m"]
+    lines = dict(re.findall(r"^  (\w[\w ]+?)  +(.+)$", told.split("Level by level")[0], re.M))
+    assert lines["water surface"] == (
+        f"{answer['pool_area_m2']:,.0f} m², {answer['deepest_water_m']:.2f} m at its deepest "
+        f"(behind a thin wall {answer['gross_pool_area_m2']:,.0f} m²)")
+    assert lines["earth to bring"].startswith(f"{-answer['spare_m3']:.1f} m³, compacted")
+
+
 def test_check_tells_what_bare_prices_are_for(levelsill, small_site):
     small_site.write_text("units: us\n" + small_site.read_text() + "\nmoney: {currency: crown, "
                           "machine hour: 400, tank: [700, 1100]}\n")

@@ -121,6 +121,12 @@ def test_earth_that_the_berm_does_not_take_is_told(plane):
     assert f"  earth left    {over:.1f} m³ as it lies in the ground, " in run(*words).stdout
 
 
+def test_one_figure_for_the_machine_is_a_low_and_a_high_one(plane):
+    words = (plane, "--through", AT, *STORM, "--machine-hour")
+    assert run(*words, "120").stdout == run(*words, "120,120").stdout
+    assert "'1,2,3' is neither a figure such as 150 nor a low" in run(*words, "1,2,3").stderr
+
+
 def test_what_the_sill_is_sized_for_and_what_the_cost_is_of(plane):
     said = run(plane, "--through", AT, "--machine-hour", "50,60", *STORM).stdout
     words = " ".join(said.split())

@@ -163,6 +163,30 @@ def test_a_wall_across_a_valley_is_the_end_areas_summed():
     assert built == pytest.approx(103.0 + 3.0 * wall.settlement, abs=0.03)
 
 
+@pytest.mark.parametrize("settles", [0.001, 0.1])
+def test_a_fresh_bank_leaves_its_pool_less_by_its_settling_alone(settles):
+    """A 1 in 10 V that rises 0.05: what stands of the bank in the water, less what the settled
+    one takes of the pool; by the integral of the water over V and fresh face on cells of 5 cm."""
+    dem = formula_dem(lambda x, y: 100 + 0.1 * abs(x - 50) + 0.05 * (y - 50), 100, 100, 1.0)
+    made = design_wall(Terrain(dem), [(10.0, 50.0), (90.0, 50.0)], 103.0, 102.0,
+                       Rulebook({"wall settlement": settles}), "wall")
+    patch = patch_of(dem, wall_shapes(dem, made, "wall")[0], 0.2)
+    y = patch.top - (np.arange(patch.ground.shape[0])[:, None] + 0.5) * patch.cell
+    under = np.minimum(patch.design, 102.0) - np.minimum(patch.ground, 102.0)
+    taken = float(np.nansum(np.where(y > 50, under, 0.0))) * patch.cell**2
+    x, y = np.meshgrid(np.arange(0.025, 30, 0.05), np.arange(0.025, 40, 0.05))
+    high = np.maximum(3.0 - 0.1 * x, 0.0)
+    wall = made.profile
+    fresh = 3.0 + settles * high - np.maximum(y - wall.top / 2, 0.0) / wall.wet_slope
+    ground = 0.1 * x + 0.05 * y
+    held = 2 * float(np.maximum(2.0 - np.maximum(ground, fresh), 0.0).sum()) * 0.05**2
+    assert made.gross - taken == pytest.approx(held, rel=0.01)
+    if settles > 0.01:
+        assert held < 0.97 * made.storage
+    else:
+        assert held == pytest.approx(made.storage, rel=0.01)
+
+
 def test_the_surface_is_the_prismoid_between_stations_and_end_areas_say_more():
     """Stations, heights and end areas of the constructed embankment; between two stations of
     heights h and k average end areas overstate the prismoid by (m + n) (h - k)2 L / 12."""

@@ -16,6 +16,7 @@ from terrain.errors import InputError
 from terrain.surface.terrain import Terrain
 from terrain.works.lining import permissible
 from terrain.works.rules import Rulebook
+from terrain.works.setbacks import buried_lines
 from terrain.works.sill import Sill, design_sill, head_for_flow
 from terrain.works.spillway import lining_words, sill_velocity, spillway
 from terrain.works.wall import design_wall, measured, outflanking, slope_cautions
@@ -106,6 +107,19 @@ def test_on_ground_that_rises_behind_it_the_bank_takes_less_of_the_pool(fall, si
     assert basin.storage == pytest.approx(exact, rel=0.01)
 
 
+@pytest.mark.parametrize("crest", [1.5, 2.45])
+def test_the_pool_ends_on_the_banks_face_not_at_a_thin_wall(crest):
+    """By the plan's geometry: a 1.8 m top and a 3:1 face reach the sill, 0.45 m below the crest,
+    at 0.9 + 3 x 0.45 = 2.25 m from the centreline.  From there up a V-valley that rises 0.05 the
+    pool is a triangle as long as its depth there / 0.05, and twice 4 times that depth wide."""
+    basin = design_wall(valley(), across(), crest, None, Rulebook(), "pond")
+    deep, edge = crest - 0.45, 0.9 + 3 * 0.45
+    assert (basin.profile.top, basin.profile.wet_slope) == (pytest.approx(1.8), 3)
+    assert basin.pool_area == pytest.approx(SIDE * (deep - FALL * edge)**2 / FALL, rel=0.02)
+    assert basin.gross_area == pytest.approx(SIDE * deep**2 / FALL, rel=0.02)
+    assert basin.pool_area == pytest.approx(basin.curve.areas[-1])
+
+
 def test_the_deepest_water_stands_before_the_banks_wet_foot_not_under_its_body():
     """On the valley's floor the ground rises 0.05 y and the bank's face falls c - (y - 0.9) / 3:
     they meet at y = (c + 0.3) / (0.05 + 1/3), 7.17 m, where the ground is 0.36 m over the wall's
@@ -154,6 +168,11 @@ def test_a_bank_that_runs_off_the_raster_is_told(y, told):
     made = design_wall(valley(1.0), [(-20.0, y), (20.0, y)], FALL * y + 2.45, None, Rulebook(),
                        "pond")
     assert any("its foot lies" in words for words in made.cautions) == told
+
+
+def test_buried_lines_are_told_once_in_the_words_of_other_works():
+    made = design_wall(valley(), across(14.0), 2.45, None, Rulebook(), "pond")
+    assert made.cautions.count(buried_lines(Rulebook())) == 1
 
 
 # Top widths of NRCS conservation practice standard 378, by total height, in the published table.

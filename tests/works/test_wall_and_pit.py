@@ -13,6 +13,7 @@ from terrain.errors import InputError
 from terrain.surface.terrain import Terrain
 from terrain.works.pit import pit_in
 from terrain.works.rules import Rulebook
+from terrain.works.setbacks import buried_lines
 from terrain.works.wall import design_wall
 from terrain.works.wall_and_pit import design_wall_and_pit
 
@@ -130,6 +131,7 @@ def test_a_pit_near_the_wall_is_cautioned():
     near = made(1.0, rim=[(-12, 8), (12, 8), (12, 20), (-12, 20)])
     assert any("comes within" in words for words in near.cautions)
     assert not any("comes within" in words for words in made(1.0).cautions)
+    assert near.cautions.count(buried_lines(Rulebook())) == 1
 
 
 def test_the_spillways_earth_is_told_beside_a_balanced_pit():

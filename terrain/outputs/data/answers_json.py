@@ -155,7 +155,8 @@ def basin_answer(answer: BasinAnswer) -> dict[str, Any]:
     return {
         "form": basin.form, "crest_m": basin.crest, "sill_level_m": basin.sill.level,
         "gross_storage_m3": basin.gross, "storage_m3": basin.storage,
-        "pool_area_m2": basin.pool_area, "wall_m3": basin.wall, "cut_m3": basin.dug,
+        "pool_area_m2": basin.pool_area, "gross_pool_area_m2": basin.gross_area,
+        "wall_m3": basin.wall, "cut_m3": basin.dug,
         "wall_height_m": basin.height, "water_at_wall_m": basin.water_at_wall,
         **basin_parts(basin, dem, answer.rules), **ground_facts(answer.catchment),
         "sill_length_m": basin.sill.length, "sill_head_m": basin.sill.head,

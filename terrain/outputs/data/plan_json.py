@@ -109,6 +109,7 @@ def _store(plan: Plan, index: int, planned: PlannedStore, entries: dict[str, dic
     if planned.basin is not None:
         basin = planned.basin
         found |= {"gross_storage_m3": basin.gross, "pool_area_m2": basin.pool_area,
+                  "gross_pool_area_m2": basin.gross_area,
                   "crest_m": basin.crest if basin.has_wall else None,
                   "wall_height_m": basin.height, "water_at_wall_m": basin.water_at_wall,
                   **basin_parts(basin, dem, plan.inputs.rules)}

@@ -141,7 +141,7 @@ class SettingOut:
         said = []
         if self.unit.key != "m":
             said.append(f"Feet are {self.unit.words}"
-                        + (", those of the raster's coordinate system, and so is `ft` in the site "
+                        + (", the raster's own, and so is `ft` in the site "
                            "file." if self.unit.key == "us-ft" else ".")
                         + " They are feet, tenths and hundredths, as on a surveyor's staff and "
                           "tape, not inches: 0.10 ft is 1.2 in.")

@@ -100,7 +100,7 @@ def survey_frame(frame: Frame) -> SurveyFrame:
 
 def table_unit(frame: Frame, system: str) -> LengthUnit:
     """The unit of levels and stations in tables: metres, or for a site in US units the foot of
-    the raster's CRS, the international one where that has none."""
+    the raster's heights, else of its CRS, the international one where neither has one."""
     return LengthUnit(frame.foot if system == "us" else "m")
 
 

@@ -33,7 +33,7 @@ def build_rows(plan: Plan) -> list[Row]:
         elif basin is not None and basin.profile is not None:
             wall = basin.profile
             shape = f"pool of {shown(basin.pool_area, 'area', system)}, " \
-                    f"{size(basin.water_at_wall)} deep at the wall"
+                    f"{size(basin.deepest_water)} at its deepest"
             if basin.rim is not None:
                 shape += (f"; pit in it, floor at {level(basin.floor)}, "
                           f"{size(basin.pit_depth)} below the lowest ground on its rim, sides "

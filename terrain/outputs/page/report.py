@@ -121,7 +121,7 @@ def report_page(plan: Plan, map_png: bytes, charts: dict[str, Any],
         to_tanks=[f"{volume(account.led)} ({name})" for name, account in accounts
                   if account.led > 0],
         shed_storm=max(plan.site.rain.storms, key=lambda s: s.depth).name,
-        short_record=plan.short_record,
+        short_record=plan.short_record, empty_start=plan.empty_start,
         trees=tree_rows(plan), tree_months=month_tables(plan),
         month_names=[MONTHS[m - 1] for m in months_from(plan.site.rain.start_month)],
         volume_unit=unit_name("volume", system),

@@ -35,8 +35,9 @@ def cost_table(plan: Plan, taken: Sequence[Bought], numbers: Mapping[str, int]) 
         Column("unpriced", "taken, and without a rate", "", "text")),
         notes=("The machine of the whole site comes for whole days, and is brought and fetched "
                "once; so its sum is not that of the works.",
-               "Not priced at all: gutters and downspouts, fittings and filters, permits, "
-               "your own days."))
+               "Not priced at all: "
+               + ("trees beside swales and basins, " if any(work.beside for work in taken) else "")
+               + "gutters and downspouts, fittings and filters, permits, your own days."))
     told = {work.name: work for work in plan.money.works} if plan.money else {}
     dug = {work.name for work in plan.earth.works} if plan.earth else set()
     for work in taken:

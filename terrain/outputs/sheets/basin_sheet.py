@@ -132,7 +132,8 @@ def basin_sheet(subject: Subject, basin: Basin, holds: float,
     sheet.head("Figures")
     rows = [("holds, up to its sill", shown(holds, "volume", system))]
     if basin.has_wall:
-        rows.append(("as behind a thin wall", shown(basin.gross, "volume", system)))
+        rows.append(("as behind a thin wall", f"{shown(basin.gross, 'volume', system)}, "
+                                              f"{shown(basin.gross_area, 'ground', system)}"))
     sheet.rows([
         *rows, ("pool, full", shown(basin.pool_area, "ground", system)), subject.catchment_row(),
         ("deepest water", shown(basin.deepest_water, "size", system)),

@@ -255,7 +255,8 @@ class Sheet:
 
     def cautions(self, cautions: Sequence[str], rests: Sequence[str] = (),
                  stand_in: str = "in the answer's text") -> None:
-        """Cautions, as many as find room; then how many are left out, and where they stand."""
+        """Cautions and notes, as many as find room; then how many of each are left out, and where
+        they stand."""
         self._key()
         size = sy.SMALL_SIZE
         said = [(text, sy.INK) for text in cautions] + [(text, sy.SOFT_INK) for text in rests]
@@ -267,8 +268,8 @@ class Sheet:
         room = head + first * size * 1.32 + 3.5 + (size * 1.32 if len(said) > 1 else 0.0)
         if self.block is not None and self.column.room - below < room:
             self.column.skip(4)
-            self.column.text(f"{len(said)} caution{' stands' if len(said) == 1 else 's stand'} "
-                             f"{stand_in}.", size, sy.SHED, style="italic")
+            self.column.text(left_out(len(cautions), len(rests), stand_in), size, sy.SHED,
+                             style="italic")
             said = []
         elif cautions:
             self.head("Take care")
@@ -278,11 +279,11 @@ class Sheet:
         for i, (text, colour) in enumerate(said):
             lines = self.column.wrapped(text, size, self.column.width)
             need = len(lines) * size * 1.32 + 3.5
-            last = 0.0 if i == len(said) - 1 else size * 1.32
-            if need + last > space:
-                left = len(said) - i
-                self.column.text(f"{left} more {'stands' if left == 1 else 'stand'} "
-                                 f"{stand_in}.", size, sy.SHED, style="italic")
+            after = left_out(len(cautions), len(rests), stand_in, i + 1)
+            last = len(self.column.wrapped(after, size, self.column.width)) if after else 0
+            if need + last * size * 1.32 > space:
+                self.column.text(left_out(len(cautions), len(rests), stand_in, i), size, sy.SHED,
+                                 style="italic")
                 break
             self.column.text(text, size, colour)
             self.column.skip(3.5)
@@ -342,7 +343,8 @@ class Sheet:
     def _first(self) -> list[str]:
         parts = [self.benchmark] if self.benchmark else []
         if self.system == "us":
-            parts.append(f"Levels in {length_words(self.system)}, in tenths, not inches.")
+            parts.append(f"Levels in {length_words(self.system)}, in decimals of a foot, "
+                         "not inches.")
         if self.interval:
             unit = ("ft", 0.3048) if self.system == "us" else ("m", 1.0)
             parts.append(f"Contours every {self.interval / unit[1]:g} {unit[0]}.")
@@ -374,3 +376,15 @@ class Sheet:
             found.append(("digging, in your money", f"{low:,.0f} to {high:,.0f}"
                           + (f" {made.currency}" if made.currency else "")))
         return found
+
+
+def left_out(cautions: int, notes: int, where: str, drawn: int = 0) -> str:
+    """How many of a sheet's cautions, and of the notes after them, find no room beside those
+    drawn, and where they stand; "" where all are drawn."""
+    found, left = [], cautions + notes - drawn
+    for of_all, what in ((cautions, "caution"), (notes, "note")):
+        count, drawn = of_all - min(drawn, of_all), max(drawn - of_all, 0)
+        if count:
+            more = " more" if count < of_all else ""
+            found.append(f"{count}{more} {what}{'' if count == 1 else 's'}")
+    return f"{' and '.join(found)} {'stands' if left == 1 else 'stand'} {where}." if found else ""

@@ -50,6 +50,8 @@ class Bought:
         In furrows lined with grass. [m2]
     drops : float
         Fall of furrows that is taken in drops over stone, whose stone nobody has reckoned. [m]
+    beside : int
+        Trees that stand beside a swale or basin; no price of theirs is counted.
     """
 
     name: str
@@ -63,6 +65,7 @@ class Bought:
     pump: bool = False
     sod: float = 0.0
     drops: float = 0.0
+    beside: int = 0
 
 
 def bought(inputs: Inputs, stores: Sequence[Dug], earth: Earthworks) -> tuple[Bought, ...]:
@@ -94,7 +97,9 @@ def bought(inputs: Inputs, stores: Sequence[Dug], earth: Earthworks) -> tuple[Bo
             sum(stone_of(part, inputs.rules) for part in parts),
             sum(_gravel(part) for part in parts),
             sum(part.placed.tree is not None for part in parts),
-            spread + sum(bank_surface(part, inputs.rules) for part in parts), bool(work.pump)))
+            spread + sum(bank_surface(part, inputs.rules) for part in parts), bool(work.pump),
+            beside=sum(part.placed.stand.count for part in parts
+                       if part.placed.stand is not None)))
     return (*found, *(_furrows(work.name, work.kind, entries[work.leads_from], inputs.rules)
                       for work in earth.works if work.leads_from))
 

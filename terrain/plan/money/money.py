@@ -354,6 +354,8 @@ def _said(money: Money, rules: Rulebook, works: Sequence[WorkMoney], taken: Sequ
     said = ["Not priced: " + "; ".join(
         [*(f"{'drops over stone' if part == 'drops' else part} of {', '.join(names)}"
            for part, names in lacking.items() if names),
+         *([f"trees beside {', '.join(work.name for work in taken if work.beside)}"]
+           if any(work.beside for work in taken) else []),
          *NEVER_PRICED]) + "."]
     by = "as the site file says" if money.upkeep is not None else _why(rules, "upkeep most")
     said.append(f"Upkeep is {shares[0]:.1%} to {shares[1]:.1%} of the cost a year ({by}).")

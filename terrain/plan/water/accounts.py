@@ -152,6 +152,23 @@ def years_of_record(cascade: Cascade, run: SeasonRun, start_month: int = 1
     return tuple(found)
 
 
+def empty_start(years: Sequence[YearOfRecord], days: pd.DatetimeIndex) -> str | None:
+    """That tanks begin a year empty because the record begins with it, and what that does to its
+    capture; None where no year is so, or no tank holds more at its end.
+
+    Parameters
+    ----------
+    days : pandas DatetimeIndex
+        Of the record.
+    """
+    for year in years:
+        filled = any(entry.kind == "tank" and entry.held > 0 for entry in year.account.entries)
+        if filled and year.within(days)[0]:
+            return (f"The {year.name} is the first of the record: its tanks start empty, and what "
+                    "they hold at its end counts as captured.")
+    return None
+
+
 def _weighted(cascade: Cascade, run: SeasonRun, weights: NDArray[np.float64],
               first: int | None = None) -> Account:
     """The account of days, each with its weight; `first` is the first of days on end."""

@@ -131,7 +131,7 @@ def test_every_caution_stands_or_is_counted(name, plan, words_of):
     plain = re.sub(r"[\d.,]+( to [\d.,]+)?", "", words)
     missing = [alike for bare, alike in cautions.items()
                if alike[0] not in words and not (len(alike) > 1 and bare in plain)]
-    told = re.search(r"(\d+) more stands? in the report", words)
+    told = re.search(r"(\d+)( more)? cautions? stands? in the report", words)
     assert len(missing) == (int(told.group(1)) if told else 0)
 
 

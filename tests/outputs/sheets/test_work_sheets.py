@@ -7,6 +7,7 @@ import pytest
 import rasterio
 from shapely import Polygon
 
+from terrain.outputs.sheets.sheet import left_out
 from terrain.outputs.sheets.work_sheets import draw_basin, draw_shed, draw_survey, draw_swale
 from terrain.plan.basin_question import basin_of
 from terrain.plan.question import GroundWords, RainWords, RasterWords
@@ -205,10 +206,18 @@ def test_ways_of_the_water_have_an_entry_in_the_key(kind, seen, sheet):
 def test_every_caution_stands_or_is_counted(kind, answers, seen, sheet):
     answer = answers[kind]
     words = " ".join(seen.words(sheet(kind)).split())
-    missing = [said for said in (*answer.cautions, *answer.rests_on) if said not in words]
-    told = re.search(r"(\d+) more stand", words)
-    assert len(missing) == (int(told.group(1)) if told else 0)
-    assert len(missing) < len(answer.cautions) + len(answer.rests_on)
+    for what, every in (("caution", answer.cautions), ("note", answer.rests_on)):
+        missing = [said for said in every if said not in words]
+        told = re.search(rf"(\d+)( more)? {what}s?( and \d+( more)? notes?)? stands? in", words)
+        assert len(missing) == (int(told.group(1)) if told else 0)
+    assert answer.cautions[0] in words
+
+
+@pytest.mark.parametrize(("drawn", "said"), [
+    (0, "3 cautions and 2 notes stand here."), (2, "1 more caution and 2 notes stand here."),
+    (3, "2 notes stand here."), (4, "1 more note stands here."), (5, "")])
+def test_cautions_and_notes_are_counted_apart(drawn, said):
+    assert left_out(3, 2, "here", drawn) == said
 
 
 def test_flat_ground_and_voids_draw(tmp_path, seen):

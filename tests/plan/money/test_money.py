@@ -207,6 +207,19 @@ def test_a_sites_costs_add_up(plan):
     assert trees.parts["trees"] == (40.0 * count, 90.0 * count)
     assert "seed" in told.whole.unpriced
     assert all(what in told.said[0] for what in NEVER_PRICED)
+    assert "trees beside" not in told.said[0]
+
+
+def test_trees_beside_a_swale_are_named_as_not_priced(small_site_folder, tmp_path):
+    site = small_site_folder(tmp_path)
+    text = site.read_text().replace("works:\n", RATES + "works:\n")
+    site.write_text(text.replace("  - kind: swale\n", "  - kind: swale\n    trees: {crown: 1 m, "
+                                 "count: 3}\n", 1))
+    plan = make_plan(site)
+    work = next(p.placed.work for p in plan.stores if p.placed.stand is not None)
+    assert plan.money.said[0].startswith("Not priced: ")
+    assert f"trees beside {work.name};" in plan.money.said[0]
+    assert "trees" not in next(w.parts for w in plan.money.works if w.name == work.name)
 
 
 def test_the_order_ends_with_what_the_whole_plan_keeps(plan):

@@ -195,6 +195,10 @@ def test_what_to_build_tells_shape_checks_and_bends(plan):
     assert "3 earth checks, tops at" in words[0]
     assert re.search(r"tightest bend \d+\.\d\d m in radius|straight", words[0])
     assert "sides 2:1; turned uphill at both ends" in words[1]
+    basin = next(p.basin for p in plan.stores if p.store.name == "pond")
+    assert basin.pool_area < basin.gross_area
+    assert (f"pool of {basin.curve.areas[-1]:,.0f} m², {basin.deepest_water:.2f} m at its deepest"
+            in next(row.cells[0] for row in build_rows(plan) if row.name == "pond"))
 
 
 def test_swales_closer_than_the_rule_are_told(plan):

@@ -9,7 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from networks import NO_GROUND, NO_ROOF, cascade_of, cascades, ground_of, reference_of, store_of
 
-from terrain.plan.water.accounts import CLOSES_TO, storm_account, year_account, years_of_record
+from terrain.plan.water.accounts import (
+    CLOSES_TO,
+    empty_start,
+    storm_account,
+    year_account,
+    years_of_record,
+)
 from terrain.plan.water.routing import run_storm
 from terrain.plan.water.water_balance import run_seasons
 from terrain.runoff.storms import PATTERNS, storm_shape
@@ -218,6 +224,21 @@ def test_a_real_year_tells_what_was_held_when_it_began_and_ended():
                 assert entry.before == (store.held[first - 1] if first else 0.0)
                 assert entry.before + entry.held == pytest.approx(store.held[last], abs=1e-9)
     assert year_account(cascade, run).entries[0].before is None
+
+
+@pytest.mark.parametrize(("kind", "dry_year", "told"), [
+    ("tank", 2010, True), ("tank", 2013, False), ("swale", 2010, False)])
+def test_tanks_that_the_record_finds_empty_are_told(kind, dry_year, told):
+    """The dry year is the record's first, with a storm in January alone, or its fourth."""
+    rain = six_years(dry_year)
+    rain.iloc[0] = 12.0
+    store = store_of(kind, tank_curve(40.0) if kind == "tank" else
+                     channel_curve(1.0, 0.3, 0.6, 2.0, 30.0))
+    cascade = cascade_of([(store, NO_GROUND, RoofCatchment(100.0, 90.0), None)])
+    run = run_seasons(cascade, rain, None)
+    said = empty_start(years_of_record(cascade, run), run.days)
+    assert said == ("The dry year (2010) is the first of the record: its tanks start empty, and "
+                    "what they hold at its end counts as captured." if told else None)
 
 
 def test_a_years_rank_is_not_spoiled_by_its_gaps_and_its_name_tells_them():
