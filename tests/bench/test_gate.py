@@ -21,6 +21,8 @@ from terrain.bench import gate
 from terrain.bench.gate import HERE
 from terrain.bench.server import Bench
 
+pytestmark = pytest.mark.long
+
 
 def test_the_token_has_256_bits_and_is_another_each_time(site_folder, two_things):
     tokens = set()

@@ -20,6 +20,8 @@ from terrain.bench.gate import HERE
 from terrain.bench.server import Bench
 from terrain.errors import InputError
 
+pytestmark = pytest.mark.long
+
 
 def test_long_headers_are_not_read(bench):
     answer = spoken(bench, f"GET /{bench.token}/ HTTP/1.1\r\nHost: {HERE}:{bench.port}\r\n"

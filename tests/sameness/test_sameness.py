@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 from across import make
 
+pytestmark = pytest.mark.long
+
 #: Everything about a process that is no input of a plan.
 OTHER = {"PYTHONHASHSEED": "7", "TZ": "Pacific/Kiritimati", "HOME": "/nonexistent",
          "COLUMNS": "40", "LEVELSILL_TRACE": "1"}

@@ -8,6 +8,8 @@ from terrain.outputs.one_system import in_one
 from terrain.outputs.page.figures import with_figures
 from terrain.units import in_both, told_first
 
+pytestmark = pytest.mark.long
+
 
 @pytest.mark.parametrize(("said", "metric", "us"), [
     # 1 ft is 0.3048 m, 1 US gal 3.785411784 L (NIST Handbook 44, appendix C).

@@ -9,6 +9,8 @@ import pytest
 
 from terrain.outputs.page.caution_lists import gravest_of
 
+pytestmark = pytest.mark.long
+
 PHONE = {"width": 390, "height": 844}
 
 

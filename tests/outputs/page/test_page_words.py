@@ -24,6 +24,8 @@ from terrain.outputs.page.tank_tables import sold_as, width
 from terrain.plan.water.accounts import MORE_THAN_IT_HOLDS
 from terrain.units import share_words
 
+pytestmark = pytest.mark.long
+
 
 def money(units="metric", **more):
     return Money.model_validate({"currency": "crown", "machine hour": [100, 100]} | more,

@@ -12,6 +12,8 @@ from PIL import Image
 from terrain.outputs.data.plan_json import plan_object
 from terrain.outputs.page.report import report_page
 
+pytestmark = pytest.mark.long
+
 WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
 
 
