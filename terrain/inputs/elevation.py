@@ -415,11 +415,6 @@ def _holds_points(path: Path) -> bool:
 def _open_raster(mosaic: Mosaic, where: str, plan_unit: str | None, fill_holes: float
                  ) -> ElevationFiles:
     rows, columns = mosaic.shape
-    parts = np.array(mosaic.transform[:6])
-    if not np.isfinite(parts).all() or not mosaic.transform.determinant:
-        raise InputError(where, f"the place and size of its cells make no sense "
-                         f"({', '.join(f'{part:g}' for part in parts)})",
-                         "Save it again with its georeference")
     notes = [*mosaic.notes, *datum_notes(mosaic.crs)]
     middle = mosaic.transform * (columns / 2, rows / 2)
     frame, unit, how = frame_of(where, mosaic.crs, plan_unit, middle,

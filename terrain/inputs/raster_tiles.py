@@ -279,6 +279,10 @@ def _described(path: Path, source: Any, crs: str | None, plan_unit: str | None,
         raise InputError(where, f"its values are of type {dtype}, not heights",
                          "Give a raster with one band of heights")
     transform, shape = source.transform, (source.height, source.width)
+    if not np.isfinite(transform[:6]).all():
+        raise InputError(where, "the place and size of its cells make no sense "
+                         f"({', '.join(f'{part:g}' for part in transform[:6])})",
+                         "Save it again with its georeference")
     if transform.is_identity or abs(transform.determinant) == 0:
         raise InputError(where, "it does not say where its cells lie or how large they are",
                          "Export it again with its georeference, or with its world file")
