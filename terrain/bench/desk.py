@@ -9,7 +9,6 @@ from typing import Any
 from terrain.bench.laid import Laid, Ready, lay
 from terrain.errors import InputError
 from terrain.inputs import site_works as asked
-from terrain.inputs.site_works import OFF_SITE
 from terrain.outputs.site_text.works_text import Entry, as_read
 from terrain.plan.siting.reading import Inputs
 
@@ -169,9 +168,6 @@ class Desk:
         if read.name != name and self._named_elsewhere(name):
             raise InputError(f"works \"{name}\"", "the site file names it under suggest",
                              "Change the name there by hand, with the bench closed")
-        if read.name == OFF_SITE and name != OFF_SITE:
-            raise InputError(f"works \"{name}\"", f"no work can be called {OFF_SITE}: in a site "
-                             "file a spill to that leaves the site", "Give it another name")
         meant = self._named(old.work)
         entries = tuple(
             Entry(old.origin, read) if entry is old else
